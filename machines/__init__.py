@@ -1,0 +1,1 @@
+"""Machine and job files in, frozen results out: knows kinematics, never pictures."""

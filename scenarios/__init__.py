@@ -1,0 +1,1 @@
+"""The jobs that ship, one folder a story."""

@@ -1,0 +1,1 @@
+"""Whatever a person looks at: the command line, reports, sheets and pictures."""
