@@ -14,7 +14,7 @@ END_NAMES = ("hob", "table", "axial", "tangential", "radial")
 
 @dataclass(frozen=True)
 class End:
-    """An end of the train: its part, and whether that part's positive runs with the frame's (1) or not (-1)."""
+    """An end of the train: its part, and the sign of that part's positive in the frame."""
 
     part: str
     sign: int = 1

@@ -1,0 +1,162 @@
+"""What is wanted: the work on the drawing and the hob in hand, and the rates and swivel that they ask for."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+
+from .words import Hand
+
+#: Kinds of work, by the name they have in job files.
+WORK_KINDS = ("spur", "helical", "worm wheel", "spline", "sprocket")
+
+
+@dataclass(frozen=True)
+class Work:
+    """The work as the drawing gives it: lengths in mm, angles in degrees, exactly as written.
+
+    A helical gear has a `hand` and either `helix_angle_deg` (at the reference cylinder, above 0)
+    or `lead`; spur work has none of the three. For a worm wheel `module_n` is normal to the
+    tooth and the helix angle equals the lead angle of its worm. `quality` is the ISO 1328-1
+    flank tolerance class. `outside_diameter` is the blank's, where it isn't the standard one.
+    """
+
+    kind: str
+    teeth: int
+    module_n: Fraction
+    pressure_angle_deg: Fraction = Fraction(20)
+    hand: Hand | None = None
+    helix_angle_deg: Fraction | None = None
+    lead: Fraction | None = None
+    face_width: Fraction | None = None
+    quality: int = 8
+    profile_shift: Fraction = Fraction(0)
+    outside_diameter: Fraction | None = None
+
+    def __post_init__(self) -> None:
+        if self.kind not in WORK_KINDS:
+            raise ValueError(f"kind is {self.kind!r}; it must be one of {', '.join(WORK_KINDS)}")
+        if self.teeth < 1:
+            raise ValueError(f"teeth is {self.teeth}; it must be 1 or more")
+        if self.module_n <= 0:
+            raise ValueError(f"module is {self.module_n}; it must be greater than 0")
+        if self.lead is not None and self.lead <= math.pi * self.module_n * self.teeth:
+            raise ValueError(
+                f"lead is {float(self.lead):g} mm; with {self.teeth} teeth of module {float(self.module_n):g} "
+                f"it must be longer than {math.pi * float(self.module_n) * self.teeth:.3f} mm"
+            )
+        if self.helix_angle_deg is not None and not 0 <= self.helix_angle_deg < 90:
+            raise ValueError(f"helix angle is {float(self.helix_angle_deg):g}; it must be from 0 to below 90 degrees")
+
+    @property
+    def is_helical(self) -> bool:
+        """Whether the teeth lean."""
+        return self.hand is not None and (self.lead is not None or bool(self.helix_angle_deg))
+
+    @property
+    def beta_deg(self) -> float:
+        """Helix angle at the reference cylinder, in degrees, 0 for spur work."""
+        if not self.is_helical:
+            return 0.0
+        if self.lead is not None:
+            return math.degrees(math.asin(math.pi * float(self.module_n) * self.teeth / float(self.lead)))
+        return float(self.helix_angle_deg or 0)
+
+    @property
+    def signed_beta_deg(self) -> float:
+        """Helix angle with the sign of the hand: right positive."""
+        return self.beta_deg * (self.hand.value if self.hand else 0)
+
+    @property
+    def lead_mm(self) -> float | None:
+        """Lead in mm, None for spur work. Source: ISO 21771, helix relations (from memory)."""
+        if not self.is_helical:
+            return None
+        if self.lead is not None:
+            return float(self.lead)
+        return math.pi * float(self.module_n) * self.teeth / math.sin(math.radians(self.beta_deg))
+
+    @property
+    def signed_inverse_lead(self) -> float:
+        """Turns of a tooth round the work per mm along its axis: right hand positive, spur 0."""
+        lead = self.lead_mm
+        return 0.0 if lead is None or self.hand is None else self.hand.value / lead
+
+
+@dataclass(frozen=True)
+class HobData:
+    """The hob as its maker marked it: lengths in mm, angles in degrees, exactly as written.
+
+    `lead_angle_deg` None leaves it to the geometry: sin of it is starts * module / `diameter`.
+    `diameter` is the reference diameter, `outside_diameter` over the tips. `rack` names an
+    ISO 53 basic rack (A to D); `addendum`, `dedendum` and `tip_radius`, as multiples of the
+    module, take the place of its figures where given.
+    """
+
+    module_n: Fraction
+    starts: int = 1
+    hand: Hand = Hand.RIGHT
+    lead_angle_deg: Fraction | None = None
+    diameter: Fraction | None = None
+    outside_diameter: Fraction | None = None
+    gashes: int | None = None
+    pressure_angle_deg: Fraction = Fraction(20)
+    rack: str = "A"
+    addendum: Fraction | None = None
+    dedendum: Fraction | None = None
+    tip_radius: Fraction | None = None
+
+    def __post_init__(self) -> None:
+        if self.starts < 1:
+            raise ValueError(f"starts is {self.starts}; it must be 1 or more")
+        if self.module_n <= 0:
+            raise ValueError(f"module is {self.module_n}; it must be greater than 0")
+
+    @property
+    def gamma_deg(self) -> float | None:
+        """Lead angle in degrees, as given or else from the geometry; None if neither says.
+
+        Source: sin(gamma) = k m_n / d0, handbooks of hobbing (from memory).
+        """
+        if self.lead_angle_deg is not None:
+            return float(self.lead_angle_deg)
+        return self.geometric_gamma_deg
+
+    @property
+    def geometric_gamma_deg(self) -> float | None:
+        """Lead angle that starts, module and reference diameter imply, in degrees; None without a diameter."""
+        if self.diameter is None:
+            return None
+        sine = self.starts * float(self.module_n) / float(self.diameter)
+        return math.degrees(math.asin(sine)) if sine < 1 else None
+
+
+def swivel_deg(work: Work, hob: HobData) -> float:
+    """Swivel that the work and the hob ask for, counter-clockwise seen from behind the hob positive.
+
+    A hob whose lead angle isn't known counts as 0. Source: hob set at its own lead angle for spur
+    work (J. Edgar, "Hobs and Gear Hobbing", 1914); with the helix, swivel = h gamma - H beta.
+    """
+    return hob.hand.value * (hob.gamma_deg or 0.0) - work.signed_beta_deg
+
+
+def table_per_hob(work: Work, hob: HobData) -> Fraction:
+    """Turns of the table per turn of the hob, all slides still, signed in the frame: -h k / z.
+
+    Source: ratio from hob starts and gear teeth (J. Edgar, 1914); the sign follows from the frame.
+    """
+    return -hob.hand.value * Fraction(hob.starts, work.teeth)
+
+
+def table_per_axial(work: Work) -> float:
+    """Turns of the table per mm of axial slide, the hob still, signed in the frame: -H / L."""
+    return -work.signed_inverse_lead
+
+
+def table_per_tangential(work: Work) -> float:
+    """Turns of the table per mm of tangential slide, the hob still: cos(beta) / (pi m_n z).
+
+    Source: shift of a hob along its axis as a rack of pitch pi m_n, own derivation.
+    """
+    return math.cos(math.radians(work.beta_deg)) / (math.pi * float(work.module_n) * work.teeth)
