@@ -43,11 +43,13 @@ class Work:
             raise ValueError(f"module is {self.module_n}; it must be greater than 0")
         if self.lead is not None and self.lead <= math.pi * self.module_n * self.teeth:
             raise ValueError(
-                f"lead is {float(self.lead):g} mm; with {self.teeth} teeth of module {float(self.module_n):g} "
-                f"it must be longer than {math.pi * float(self.module_n) * self.teeth:.3f} mm"
+                f"lead is {float(self.lead):g} mm; with {self.teeth} teeth of module "
+                f"{float(self.module_n):g} it must be longer than {math.pi * float(self.module_n) * self.teeth:.3f} mm"
             )
         if self.helix_angle_deg is not None and not 0 <= self.helix_angle_deg < 90:
-            raise ValueError(f"helix angle is {float(self.helix_angle_deg):g}; it must be from 0 to below 90 degrees")
+            raise ValueError(
+                f"helix angle is {float(self.helix_angle_deg):g}; it must be from 0 to below 90 degrees"
+            )
 
     @property
     def is_helical(self) -> bool:
@@ -125,7 +127,7 @@ class HobData:
 
     @property
     def geometric_gamma_deg(self) -> float | None:
-        """Lead angle that starts, module and reference diameter imply, in degrees; None without a diameter."""
+        """Lead angle that starts, module and reference diameter imply, in degrees; None without one."""
         if self.diameter is None:
             return None
         sine = self.starts * float(self.module_n) / float(self.diameter)

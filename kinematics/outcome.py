@@ -1,0 +1,182 @@
+"""The law of generation: what gear the rates would cut. Computed from rates, hob and swivel alone.
+
+With z teeth, k starts, hob hand h, work hand H, lead L, normal module m and helix angle b, a
+steady cut satisfies, per turn of the hob and signed in the frame,
+
+    table = -h k/z - H axial/L + tangential cos(b) / (pi m z)
+
+Source: the first two terms are the index and the helix as every hobbing handbook has them
+(J. Edgar, "Hobs and Gear Hobbing", 1914, for k/z); the third is the shift of the hob as a rack.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+
+from .rates import Rates
+from .words import Feed, Hand
+
+
+@dataclass(frozen=True)
+class HobFacts:
+    """What of the hob enters the law: `gamma_deg` is its lead angle, None where nobody knows it."""
+
+    starts: int
+    hand: Hand
+    module_n: Fraction
+    gamma_deg: float | None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """The gear that a set-up would cut, and how.
+
+    `real_teeth` is starts over the table's turns per hob turn, feed running; exact, seldom whole.
+    `teeth` is the whole count that it stands for, None where none can be generated. `lead` is the
+    exact lead in mm as far as it is rational, `lead_mm` as a number; both None for spur work.
+    `swivel_error_deg` is the swivel that is set less the one that this gear would need.
+    `sliding_feed` is the size of the feed of `feed_slide` in mm per table turn. `is_steady` says
+    that the spaces of successive table turns fall into each other. `tangential_error` is the
+    relative error of the table's turning with the tangential slide.
+    """
+
+    real_teeth: Fraction | None
+    runs_against_hob: bool
+    teeth: int | None
+    hand: Hand | None
+    lead: Fraction | None
+    lead_mm: float | None
+    helix_angle_deg: float | None
+    feed_slide: str | None
+    sliding_feed: Fraction | None
+    feed: Feed | None
+    swivel_error_deg: float | None
+    is_steady: bool
+    tangential_error: float | None = None
+
+
+def predict(rates: Rates, hob: HobFacts, swivel_deg: float) -> Outcome:
+    """The gear that these rates would cut with this hob, its head swivelled by `swivel_deg`.
+
+    Where the table's ratio isn't starts over a whole number, the count is the whole number whose
+    implied helix lies nearest to the one that the swivel suits, and the rest of the ratio is the lead.
+    """
+    slide, feed = _feed_of(rates)
+    mode = _mode(rates)
+    if rates.table * hob.hand.value >= 0:
+        return Outcome(
+            None, rates.table != 0, None, None, None, None, None, slide, feed, mode, None, is_steady=False
+        )
+    real = -hob.hand.value * hob.starts / rates.table
+    beta_suited = hob.hand.value * (hob.gamma_deg or 0.0) - swivel_deg
+    if rates.axial:
+        return _with_axial_feed(rates, hob, swivel_deg, real, beta_suited)
+    return _without_axial_feed(rates, hob, swivel_deg, real, beta_suited)
+
+
+def _feed_of(rates: Rates) -> tuple[str | None, Fraction | None]:
+    """The slide that feeds and its feed per table turn, the axial one first."""
+    for name in ("axial", "tangential", "radial"):
+        rate: Fraction = getattr(rates, name)
+        if rate:
+            return name, abs(rate / rates.table) if rates.table else None
+    return None, Fraction(0)
+
+
+def _mode(rates: Rates) -> Feed | None:
+    """Climb where the slide moves against the way in which the hob's teeth pass the work."""
+    if not rates.axial:
+        return None
+    return Feed.CLIMB if rates.axial < 0 else Feed.CONVENTIONAL
+
+
+def _with_axial_feed(rates: Rates, hob: HobFacts, swivel: float, real: Fraction, suited: float) -> Outcome:
+    slide, feed = _feed_of(rates)
+    teeth = _nearest_count(rates, hob, real, suited)
+    beta = _helix(rates, hob, teeth)
+    rest = rates.table + Fraction(hob.hand.value * hob.starts, teeth)
+    exact = None if rates.tangential or not rest else abs(rates.axial / rest)
+    lead: float | None
+    if rates.tangential:
+        lead = None if not beta else abs(_lead(hob, teeth, beta))
+        hand = None if not beta else Hand(1 if beta > 0 else -1)
+    else:
+        lead = None if exact is None else float(exact)
+        hand = None if exact is None else Hand(-1 if rest / rates.axial > 0 else 1)
+    return Outcome(
+        real, False, teeth, hand, exact, lead,
+        None if beta is None else abs(beta), slide, feed, _mode(rates),
+        None if beta is None else _swivel_error(hob, swivel, beta),
+        is_steady=beta is not None,
+    )  # fmt: skip
+
+
+def _without_axial_feed(rates: Rates, hob: HobFacts, swivel: float, real: Fraction, suited: float) -> Outcome:
+    """Radial or tangential work: the teeth lean as the hob's own axis makes them, the rest is the count."""
+    slide, feed = _feed_of(rates)
+    shift = math.cos(math.radians(suited)) / (math.pi * float(hob.module_n))
+    wanted = float(rates.tangential) * shift
+    whole = (wanted - hob.hand.value * hob.starts) / float(rates.table)
+    teeth = max(1, round(whole))
+    error = None
+    if rates.tangential:
+        error = float((rates.table * teeth + hob.hand.value * hob.starts) / rates.tangential) / shift - 1
+    hand = None if abs(suited) < 1e-9 or slide is None else Hand(1 if suited > 0 else -1)
+    return Outcome(
+        real, False, teeth, hand, None, None, abs(suited) if hand else 0.0,
+        slide, feed, None, _swivel_error(hob, swivel, suited),
+        is_steady=bool(rates.tangential) or real == teeth, tangential_error=error,
+    )  # fmt: skip
+
+
+def _swivel_error(hob: HobFacts, swivel: float, signed_beta: float) -> float | None:
+    if hob.gamma_deg is None:
+        return None
+    return swivel - (hob.hand.value * hob.gamma_deg - signed_beta)
+
+
+def _lead(hob: HobFacts, teeth: int, beta_deg: float) -> float:
+    return math.pi * float(hob.module_n) * teeth / math.sin(math.radians(beta_deg))
+
+
+def _helix(rates: Rates, hob: HobFacts, teeth: int) -> float | None:
+    """Signed helix angle in degrees that the rates imply for this count; None if no angle fits.
+
+    Solves axial sin(b) - tangential cos(b) = -pi m (table z + h k) for b.
+    """
+    amplitude = math.hypot(float(rates.axial), float(rates.tangential))
+    sine = _helix_term(rates, hob, teeth) / amplitude
+    if abs(sine) >= 1:
+        return None
+    phase = math.atan(float(rates.tangential / rates.axial))
+    return math.degrees(math.asin(math.copysign(1, rates.axial) * sine) + phase)
+
+
+def _helix_term(rates: Rates, hob: HobFacts, teeth: int) -> float:
+    return -math.pi * float(hob.module_n) * float(rates.table * teeth + hob.hand.value * hob.starts)
+
+
+def _nearest_count(rates: Rates, hob: HobFacts, real: Fraction, suited: float) -> int:
+    """The whole count whose helix lies nearest to `suited` degrees; with no hob angle known, to `real`."""
+    if hob.gamma_deg is None:
+        return max(1, round(real))
+    beta = math.radians(suited)
+    term = float(rates.axial) * math.sin(beta) - float(rates.tangential) * math.cos(beta)
+    ideal = (-hob.hand.value * hob.starts - term / (math.pi * float(hob.module_n))) / float(rates.table)
+    return min(_around(ideal, real), key=lambda teeth: _distance(rates, hob, teeth, suited))
+
+
+def _around(ideal: float, real: Fraction) -> Iterable[int]:
+    counts = {math.floor(ideal), math.ceil(ideal), math.floor(real), math.ceil(real)}
+    return sorted({max(1, count) for count in counts})
+
+
+def _distance(rates: Rates, hob: HobFacts, teeth: int, suited: float) -> tuple[bool, float]:
+    """How far the count's helix lies from `suited`; counts that allow no helix come last."""
+    beta = _helix(rates, hob, teeth)
+    if beta is None:
+        return True, abs(_helix_term(rates, hob, teeth))
+    return False, abs(beta - suited)
