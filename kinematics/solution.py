@@ -10,6 +10,7 @@ from .elimination import Expressions, reduce_relations
 from .links import Relation
 from .locking import shortest_lock
 from .powerflow import Flow, trace_power
+from .rates import Rates
 from .train import Train
 
 #: Relations by the name of the link (or the words for the constraint) that they come from.
@@ -166,3 +167,15 @@ def _table_per(train: Train, expressions: Expressions, name: str) -> Fraction | 
     if end.part not in expressions.free or not set(of_table) <= set(_inputs(train)):
         return None
     return end.sign * table.sign * of_table.get(end.part, Fraction(0))
+
+
+def hob_rates(solution: Solution) -> Rates | None:
+    """The ends' rates per turn of the hob; a slide that the train lacks or doesn't drive stands still.
+
+    None where the hob or the table isn't driven, or the train is locked.
+    """
+    hob, table = solution.end_rate("hob"), solution.end_rate("table")
+    if not hob or table is None:
+        return None
+    slides = {name: (solution.end_rate(name) or Fraction(0)) / hob for name in SLIDE_ENDS}
+    return Rates(table / hob, **slides)
