@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise, permutations
 
 import rustworkx as rx
 
 from .solution import Solution
+
+#: What a step against the flow of power costs, in steps with it: a finger goes back only to a fork.
+_AGAINST_THE_FLOW = 20.0
 
 
 @dataclass(frozen=True)
@@ -20,30 +25,35 @@ class Touch:
 
 
 def follow(solution: Solution, start: str, end: str) -> tuple[Touch, ...]:
-    """The fewest links from part `start` to part `end` that pass something, with the ratio after each.
+    """The links from part `start` to part `end`, with the flow of power where it goes that way.
 
     Empty where nothing joins the two. The ratio is None for a part that nothing drives or where
     `start` stands still. Raises `KeyError` for an unknown part.
     """
-    for part in (start, end):
-        if part not in solution.train:
-            raise KeyError(part)
-    graph: rx.PyGraph[str, str] = rx.PyGraph()
+    graph: rx.PyDiGraph[str, tuple[str, float]] = rx.PyDiGraph()
     nodes = {part: graph.add_node(part) for part in solution.train.parts}
-    for link in solution.train.links:
-        if link.relation() is not None and len(link.ports) > 1:
-            first, *others = link.ports
-            graph.add_edges_from([(nodes[first], nodes[other], link.name) for other in others])
-            if len(link.ports) == 3:
-                graph.add_edge(nodes[link.ports[1]], nodes[link.ports[2]], link.name)
-    paths = rx.dijkstra_shortest_paths(graph, nodes[start], nodes[end], default_weight=1.0)
-    if nodes[end] not in paths:
-        return ()
-    path = list(paths[nodes[end]])
+    for link, source, target, cost in _ways(solution):
+        graph.add_edge(nodes[source], nodes[target], (link, cost))
+    first, last = nodes[start], nodes[end]
+    paths = rx.dijkstra_shortest_paths(graph, first, last, weight_fn=lambda way: way[1])
+    path = list(paths[last]) if last in paths else []
     return tuple(
-        Touch(graph.get_edge_data(before, after), graph[after], _ratio(solution, graph[after], start))
-        for before, after in zip(path, path[1:], strict=False)
+        Touch(graph.get_edge_data(before, after)[0], graph[after], _ratio(solution, graph[after], start))
+        for before, after in pairwise(path)
     )
+
+
+def _ways(solution: Solution) -> Iterator[tuple[str, str, str, float]]:
+    """Each link as steps from part to part; those that carry no power count as against the flow."""
+    carrying = {step.link for step in solution.flow.steps}
+    for step in solution.flow.steps:
+        for source in step.sources:
+            yield step.link, source, step.target, 1.0
+            yield step.link, step.target, source, _AGAINST_THE_FLOW
+    for link in solution.train.links:
+        if link.name not in carrying and link.relation() is not None:
+            for source, target in permutations(link.ports, 2):
+                yield link.name, source, target, _AGAINST_THE_FLOW
 
 
 def _ratio(solution: Solution, part: str, start: str) -> Fraction | None:
