@@ -133,7 +133,7 @@ def normal_module(module_t: float, helix_angle_deg: float) -> float:
 
 def transverse_pressure_angle_deg(pressure_angle_n_deg: float, helix_angle_deg: float) -> float:
     """Pressure angle in the plane across the axis, in degrees, from the one normal to the tooth."""
-    normal = _pressure_rad(pressure_angle_n_deg)
+    normal = math.radians(_pressure_angle(pressure_angle_n_deg))
     return math.degrees(math.atan(math.tan(normal) / math.cos(_helix_rad(helix_angle_deg))))
 
 
@@ -258,9 +258,7 @@ class Gear:
         # Sizes read from a file are fractions; geometry needs sines, so they become floats here, once.
         object.__setattr__(self, "module_n", _module(self.module_n))
         object.__setattr__(self, "helix_angle_deg", _helix_of_hand(self.hand, self.helix_angle_deg))
-        object.__setattr__(
-            self, "pressure_angle_n_deg", math.degrees(_pressure_rad(self.pressure_angle_n_deg))
-        )
+        object.__setattr__(self, "pressure_angle_n_deg", _pressure_angle(self.pressure_angle_n_deg))
         shift = arguments.number("profile shift", self.profile_shift, unit="modules", at_least=-3, at_most=3)
         object.__setattr__(self, "profile_shift", shift)
         if self.face_width is not None:
@@ -524,14 +522,18 @@ def ideal_ball(gear: Gear) -> float:
 
 
 def default_ball(gear: Gear) -> float:
-    """A ball likely to be at hand, nearest to `ideal_ball`: steps of 0.1 mm below 2 mm, then of 0.5 mm.
+    """A ball likely to be at hand, near to `ideal_ball`: steps of 0.1 mm below 2 mm, then of 0.5 mm.
 
-    The steps are common practice, not a standard: measure the balls that you have.
+    The steps are common practice, not a standard: measure the balls that you have. Where no step
+    near by fits, the ideal itself comes back: a ball to be looked for.
     """
     ideal = ideal_ball(gear)
     steps = 10 if ideal < 2 else 2
-    nearest = round(ideal * steps) / steps
-    return nearest if nearest > 0 and ball_fits(gear, nearest) else ideal
+    nearest = round(ideal * steps)
+    for ball in ((nearest + step) / steps for step in (0, 1, -1, 2)):
+        if ball > 0 and ball_fits(gear, ball):
+            return ball
+    return ideal
 
 
 def _ball_pressure(gear: Gear, ball: float) -> float:
@@ -668,10 +670,8 @@ def _helix_rad(helix_angle_deg: float) -> float:
     return math.radians(arguments.number("helix angle", helix_angle_deg, unit="deg", at_least=0, below=90))
 
 
-def _pressure_rad(pressure_angle_deg: float) -> float:
-    return math.radians(
-        arguments.number("pressure angle", pressure_angle_deg, unit="deg", above=0, at_most=45)
-    )
+def _pressure_angle(pressure_angle_deg: float) -> float:
+    return arguments.number("pressure angle", pressure_angle_deg, unit="deg", above=0, at_most=45)
 
 
 def _helix_of_hand(hand: Hand | None, helix_angle_deg: float) -> float:
