@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import doctest
 import tomllib
 from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import pytest
@@ -140,3 +142,11 @@ def test_the_value_comes_out_to_the_last_digit_printed(check: dict[str, Any]) ->
 
 def test_the_tables_are_there() -> None:
     assert len(checks()) > 150
+
+
+@pytest.mark.parametrize(
+    "module", [cycle, finish, gear, spline, tolerance], ids=lambda module: module.__name__
+)
+def test_the_examples_in_the_docstrings_are_true(module: ModuleType) -> None:
+    found = doctest.testmod(module)
+    assert found.attempted and not found.failed
