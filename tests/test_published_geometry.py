@@ -65,6 +65,7 @@ def in_mesh(pinion: dict[str, Any], wheel: dict[str, Any], what: str) -> float:
 
 def tolerance_of(gear: dict[str, Any], quality: int, what: str, rounded: bool) -> float:
     found = getattr(tolerance.flank_tolerances(gear_of(gear), quality), what)
+    assert isinstance(found, tolerance.Tolerance)
     return found.um if rounded else found.unrounded_um
 
 

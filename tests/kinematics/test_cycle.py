@@ -130,6 +130,6 @@ def test_a_blank_smaller_than_the_roots_is_refused() -> None:
 def test_what_never_moves_takes_no_time_that_could_be_told(name: str) -> None:
     sizes = {"travel": 10.0, "feed": 1.0, "hob_rpm": 100.0, name: -1.0}
     with pytest.raises(ValueError, match="is -1; it must be a number"):
-        cycle.cutting_time_min(**sizes, teeth=20, starts=1)  # type: ignore[arg-type]
+        cycle.cutting_time_min(**sizes, teeth=20, starts=1)
     with pytest.raises(ValueError, match="feed is 0; it must be a number above 0"):
         cycle.cutting_time_min(10, 0, 100, 20, 1)
