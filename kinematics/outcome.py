@@ -15,19 +15,30 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Protocol
 
 from .rates import Rates
 from .words import Feed, Hand
 
 
-@dataclass(frozen=True)
-class HobFacts:
+class HobFacts(Protocol):
     """What of the hob enters the law: `gamma_deg` is its lead angle, None where nobody knows it."""
 
-    starts: int
-    hand: Hand
-    module_n: Fraction
-    gamma_deg: float | None
+    @property
+    def starts(self) -> int:
+        """Number of threads."""
+
+    @property
+    def hand(self) -> Hand:
+        """Hand of the threads."""
+
+    @property
+    def module_n(self) -> Fraction:
+        """Normal module in mm."""
+
+    @property
+    def gamma_deg(self) -> float | None:
+        """Lead angle in degrees, if known."""
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from fractions import Fraction
 
+from . import gear
 from .words import Hand
 
 #: Kinds of work, by the name they have in job files.
@@ -137,10 +138,23 @@ class HobData:
 def swivel_deg(work: Work, hob: HobData) -> float:
     """Swivel that the work and the hob ask for, counter-clockwise seen from behind the hob positive.
 
-    A hob whose lead angle isn't known counts as 0. Source: hob set at its own lead angle for spur
-    work (J. Edgar, "Hobs and Gear Hobbing", 1914); with the helix, swivel = h gamma - H beta.
+    A hob whose lead angle isn't known counts as 0. See `handlead.kinematics.gear.swivel_deg`.
     """
-    return hob.hand.value * (hob.gamma_deg or 0.0) - work.signed_beta_deg
+    hand = work.hand if work.is_helical else None
+    return gear.swivel_deg(hob.hand, hob.gamma_deg or 0.0, hand, work.beta_deg)
+
+
+def gear_of(work: Work) -> gear.Gear:
+    """The wanted gear, with its sizes as floats, for what geometry and tolerances ask of it."""
+    return gear.Gear(
+        work.teeth,
+        float(work.module_n),
+        work.beta_deg,
+        work.hand if work.is_helical else None,
+        float(work.pressure_angle_deg),
+        float(work.profile_shift),
+        None if work.face_width is None else float(work.face_width),
+    )
 
 
 def table_per_hob(work: Work, hob: HobData) -> Fraction:

@@ -1,0 +1,128 @@
+"""A job's set-up run on its machine: the train solved, and the gear that its rates would cut."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import cached_property
+
+from handlead.kinematics import tolerance
+from handlead.kinematics.constants import Constants, find_constants
+from handlead.kinematics.needs import Role, roles
+from handlead.kinematics.outcome import Outcome, predict
+from handlead.kinematics.rates import Rates
+from handlead.kinematics.requirement import Work, gear_of, swivel_deg
+from handlead.kinematics.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
+from handlead.kinematics.train import Train
+
+from .job_file import Job, Setup
+
+#: Face width in modules that the lead is judged over where the drawing gives none (common practice).
+USUAL_FACE_WIDTH = 10
+
+
+@dataclass(frozen=True)
+class Case:
+    """A set-up of a job, and everything that follows from it, worked out when it is asked for."""
+
+    job: Job
+    setup: Setup
+    train: Train
+
+    @classmethod
+    def of(cls, job: Job, setup: Setup) -> Case:
+        """Set the job's machine up. Raises `FileFault` where its levers fight over a link."""
+        return cls(job, setup, job.machine.set_up(setup))
+
+    @cached_property
+    def solution(self) -> Solution:
+        """The train solved for one turn of the drive."""
+        return solve(self.train, self.setup.drive)
+
+    @cached_property
+    def questions(self) -> HandQuestions:
+        """What the machine would answer if it were turned by hand."""
+        return ask_by_hand(self.train, self.setup.drive)
+
+    @cached_property
+    def rates(self) -> Rates | None:
+        """Rates per turn of the hob; None where hob or table isn't driven."""
+        return hob_rates(self.solution)
+
+    @property
+    def swivel_deg(self) -> float:
+        """Where the head stands: level where the job doesn't say."""
+        return float(self.setup.swivel_deg or 0)
+
+    @property
+    def swivel_wanted_deg(self) -> float:
+        """Where it ought to stand for the work on the drawing."""
+        return swivel_deg(self.job.work, self.job.hob)
+
+    @cached_property
+    def outcome(self) -> Outcome | None:
+        """The gear that the rates would cut."""
+        return self.rates and predict(self.rates, self.job.hob, self.swivel_deg)
+
+    @cached_property
+    def roles(self) -> dict[str, Role]:
+        """What each bracket decides with the levers as they stand."""
+        return roles(self.train, self.setup.drive)
+
+    @cached_property
+    def constants(self) -> Constants:
+        """The machine's rules with the levers as they stand."""
+        return find_constants(self.train, self.setup.drive)
+
+    def brackets(self, role: Role) -> tuple[str, ...]:
+        """The brackets that decide `role` with the levers as they stand."""
+        return tuple(name for name, value in self.roles.items() if value is role)
+
+
+def face_width_mm(work: Work) -> float:
+    """The drawing's face width, or the usual one."""
+    return float(work.face_width) if work.face_width else USUAL_FACE_WIDTH * float(work.module_n)
+
+
+def helix_slope_um(work: Work, outcome: Outcome) -> float:
+    """Helix slope over the face that the computed lead leaves, in µm, signed towards the right hand.
+
+    Measured as ISO 1328-1 does, in the transverse plane along the base tangent, so that a lead L in
+    place of L0 gives pi d_b b (1/L - 1/L0).
+    """
+    hand = 0 if outcome.hand is None or outcome.lead_mm is None else outcome.hand.value
+    inverse = hand / outcome.lead_mm if outcome.lead_mm else 0.0
+    base = gear_of(work).base_diameter
+    return 1000 * math.pi * base * face_width_mm(work) * (inverse - work.signed_inverse_lead)
+
+
+def helix_slope_limit_um(work: Work) -> float:
+    """The tolerance on it at the work's class, in µm."""
+    return tolerance.helix_slope_um(gear_of(work).reference_diameter, face_width_mm(work), work.quality)
+
+
+def cuts_wanted(work: Work, outcome: Outcome | None) -> bool:
+    """Whether count, hand and lead are the drawing's, the lead within its class."""
+    if outcome is None or outcome.teeth != work.teeth or not outcome.is_steady:
+        return False
+    if work.kind == "worm wheel":
+        return shift_error_um(work, outcome) <= pitch_limit_um(work)
+    return abs(helix_slope_um(work, outcome)) <= helix_slope_limit_um(work)
+
+
+def shift_error_um(work: Work, outcome: Outcome) -> float:
+    """How far the table falls out of rolling with a tangential slide over one pitch of travel, in µm."""
+    pitch = math.pi * float(work.module_n) / math.cos(math.radians(work.beta_deg))
+    return abs(outcome.tangential_error or 0.0) * pitch * 1000
+
+
+def pitch_limit_um(work: Work) -> float:
+    """Single pitch tolerance at the work's class, in µm."""
+    gear = replace(gear_of(work), face_width=face_width_mm(work))
+    return tolerance.flank_tolerances(gear, work.quality).single_pitch.um
+
+
+def drive_rpm(case: Case) -> Fraction | None:
+    """Speed of the drive that runs, where the machine file gives it."""
+    return case.train.drives[case.setup.drive].rpm

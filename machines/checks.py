@@ -1,0 +1,458 @@
+"""Everything that a proof looks at, one check a function, each yielding findings in words of the trade."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from fractions import Fraction
+
+from handlead.kinematics.links import ChangeGears
+from handlead.kinematics.needs import Role
+from handlead.kinematics.outcome import Outcome
+from handlead.kinematics.requirement import Work
+from handlead.kinematics.words import Hand, direction
+
+from .case import (
+    Case,
+    cuts_wanted,
+    helix_slope_limit_um,
+    helix_slope_um,
+    pitch_limit_um,
+    shift_error_um,
+)
+from .findings import Finding
+from .mending import find_mend, gears_text
+
+Check = Callable[[Case], Iterator[Finding]]
+
+#: The swivel may be out by this much before it is called wrong, in degrees.
+SWIVEL_LIMIT_DEG = 0.5
+
+
+def check_lock(case: Case) -> Iterator[Finding]:
+    """A train whose relations hold only at rest."""
+    lock = case.solution.lock
+    if not lock:
+        return
+    mend = find_mend(case, lambda changed: not changed.solution.is_locked)
+    yield Finding(
+        "locked-train",
+        "error",
+        f"The train is locked: nothing can turn. What fights is {_quoted(lock)}.",
+        mend or "Open one of them before the motor is started.",
+    )
+
+
+def check_driven(case: Case) -> Iterator[Finding]:
+    """Hob, table and the slide that feeds must be driven."""
+    if case.solution.is_locked:
+        return
+    for end in _ends_needed(case):
+        if end not in case.train.ends:
+            yield Finding(
+                "not-driven",
+                "error",
+                f"The machine file names no part for {_the(end)}.",
+                f"Work of kind {case.job.work.kind} needs it: name it under [ends], or use another machine.",
+            )
+        elif not case.solution.end_rate(end):
+            yield _undriven(case, end)
+
+
+def _ends_needed(case: Case) -> tuple[str, ...]:
+    if case.job.work.kind != "worm wheel":
+        return ("hob", "table", "axial")
+    return ("hob", "table")
+
+
+def _undriven(case: Case, end: str) -> Finding:
+    part = case.train.ends[end].part
+    state = "stands still" if case.solution.rates[part] == 0 else "is driven by nothing"
+    empty = [link.name for link in case.train.brackets if link.mounted is None]
+    mend = find_mend(case, lambda changed: bool(changed.solution.end_rate(end)))
+    fallback = f"No change gears are mounted in {_quoted(empty)}." if empty else "Look for an open clutch."
+    return Finding(
+        "not-driven",
+        "error",
+        f'{_the(end).capitalize()} ("{part}") {state} when the drive "{case.setup.drive}" runs.',
+        mend or fallback,
+    )
+
+
+def check_worms(case: Case) -> Iterator[Finding]:
+    """Power can't go back through a worm."""
+    for name in case.solution.backdriven:
+        worm, wheel = case.train.link(name).ports
+        mend = find_mend(
+            case, lambda changed: not changed.solution.is_locked and not changed.solution.backdriven
+        )
+        yield Finding(
+            "worm-driven-backwards",
+            "error",
+            f'"{name}": the wheel on "{wheel}" would have to drive the worm on "{worm}", and it can\'t.',
+            mend
+            or f'Open the train between "{worm}" and the drive "{case.setup.drive}", or drive the worm itself.',
+        )
+
+
+def check_sense(case: Case) -> Iterator[Finding]:
+    """The table must run with the hob."""
+    outcome = case.outcome
+    if outcome is None or not outcome.runs_against_hob:
+        return
+    hand = case.job.hob.hand.word
+    yield Finding(
+        "table-against-hob",
+        "error",
+        f"The table runs against the {hand}-hand hob: no tooth space is generated, everything is cut away.",
+        find_mend(case, lambda changed: bool(changed.outcome and changed.outcome.teeth))
+        or f"A {hand}-hand hob needs the table to turn the other way: change the idlers in "
+        f"{_quoted(case.brackets(Role.INDEX))} by one.",
+    )
+
+
+def check_count(case: Case) -> Iterator[Finding]:
+    """The wanted number of teeth, and spaces that meet."""
+    outcome, work = case.outcome, case.job.work
+    if outcome is None or outcome.teeth is None:
+        return
+    if outcome.teeth != work.teeth:
+        yield Finding(
+            "wrong-count",
+            "error",
+            f"This would cut {outcome.teeth} teeth; {work.teeth} are wanted.",
+            find_mend(case, _is_right) or _index_advice(case),
+        )
+    if not outcome.is_steady:
+        yield Finding(
+            "spaces-dont-meet",
+            "error",
+            f"The table's ratio stands for {_decimal(outcome.real_teeth)} teeth: the spaces of one table turn "
+            "don't fall into those of the one before.",
+            find_mend(case, _is_right) or _index_advice(case),
+        )
+
+
+def _is_right(case: Case) -> bool:
+    return cuts_wanted(case.job.work, case.outcome)
+
+
+def _index_advice(case: Case) -> str:
+    rule, work, hob = case.constants.index, case.job.work, case.job.hob
+    if rule is None:
+        return "Look through the index train."
+    needed = rule.ratio(hob.hand, hob.starts, work.teeth)
+    link = case.train.link(rule.bracket)
+    mounted = link.mounted if isinstance(link, ChangeGears) else None
+    there = f"; mounted is {gears_text(mounted)} = {mounted.size}" if mounted else "; nothing is mounted"
+    return f'"{rule.bracket}" must come to {abs(needed)} for {work.teeth} teeth{there}.'
+
+
+def check_hand_and_lead(case: Case) -> Iterator[Finding]:
+    """The wanted hand, and a lead within the tolerance of the class."""
+    outcome, work = case.outcome, case.job.work
+    if outcome is None or outcome.teeth != work.teeth or not outcome.is_steady:
+        return
+    if work.kind == "worm wheel":
+        yield from _rolling(case, outcome)
+        return
+    slope, limit = helix_slope_um(work, outcome), helix_slope_limit_um(work)
+    if abs(slope) <= limit:
+        return
+    mend = find_mend(case, _is_right)
+    if work.is_helical and outcome.hand and outcome.hand is not work.hand:
+        yield Finding(
+            "wrong-hand",
+            "error",
+            f"The teeth would lean to the {outcome.hand.word}; {_hand(work.hand)}-hand teeth are wanted.",
+            mend or _hand_advice(case),
+        )
+        return
+    yield Finding(
+        "wrong-lead",
+        "error",
+        f"{_lead_words(work, outcome)}: {_um(slope)} over the face, class {work.quality} allows {_um(limit)}.",
+        mend or _lead_advice(case),
+    )
+
+
+def _rolling(case: Case, outcome: Outcome) -> Iterator[Finding]:
+    error, limit = shift_error_um(case.job.work, outcome), pitch_limit_um(case.job.work)
+    if error > limit:
+        yield Finding(
+            "wrong-lead",
+            "error",
+            f"The table doesn't roll with the tangential slide: it is out by {_um(error)} in a pitch of travel, "
+            f"class {case.job.work.quality} allows {_um(limit)}.",
+            find_mend(case, _is_right) or _lead_advice(case),
+        )
+
+
+def _lead_words(work: Work, outcome: Outcome) -> str:
+    if outcome.lead_mm is None:
+        return f"The teeth would come out straight; a lead of {_mm(work.lead_mm)} is wanted"
+    if work.lead_mm is None:
+        return f"The teeth would lean to the {_hand(outcome.hand)}, lead {_mm(outcome.lead_mm)}; straight ones are wanted"
+    return f"The lead would be {_mm(outcome.lead_mm)}; {_mm(work.lead_mm)} is wanted"
+
+
+def _hand_advice(case: Case) -> str:
+    brackets = case.brackets(Role.DIFFERENTIAL) or case.brackets(Role.FEED)
+    return (
+        f"Change the idlers in {_quoted(brackets)} by one."
+        if brackets
+        else "Look through the differential train."
+    )
+
+
+def _lead_advice(case: Case) -> str:
+    work = case.job.work
+    active = [name for name in case.brackets(Role.DIFFERENTIAL) if case.train.link(name).relation()]
+    if not work.is_helical:
+        return f"Take the differential out: {_quoted(active)}." if active else _index_advice(case)
+    if not active:
+        return "The differential adds nothing: see that its lever is in and its change gears are mounted."
+    return f"Work the gears of {_quoted(active)} out anew for a lead of {_mm(work.lead_mm)}."
+
+
+def check_feed_way(case: Case) -> Iterator[Finding]:
+    """Climb or conventional, as it was meant."""
+    outcome, meant = case.outcome, case.setup.feed
+    if outcome is None or outcome.feed is None or meant is None or outcome.feed is meant:
+        return
+    rate = case.rates.axial if case.rates else Fraction(0)
+    way = direction("axial", 1 if rate > 0 else -1)
+    mend = find_mend(
+        case,
+        lambda changed: _is_right(changed) and bool(changed.outcome and changed.outcome.feed is meant),
+    )
+    yield Finding(
+        "feed-other-way",
+        "warning",
+        f"The feed is {outcome.feed.value} (the slide moves {way} while the hob's teeth are cutting "
+        f"up); {meant.value} was meant.",
+        mend or "Reverse the feed, or say what is meant in the job.",
+    )
+
+
+def check_swivel(case: Case) -> Iterator[Finding]:
+    """The head swung the right way by the right angle."""
+    wanted, stands, hob = case.swivel_wanted_deg, case.swivel_deg, case.job.hob
+    if hob.gamma_deg is None:
+        yield Finding(
+            "lead-angle-unknown",
+            "warning",
+            "The hob's lead angle isn't known: neither lead_angle nor diameter is given.",
+            "Read it off the hob's face, or give its reference diameter.",
+        )
+    if case.setup.swivel_deg is None and abs(wanted) > SWIVEL_LIMIT_DEG:
+        yield Finding(
+            "swivel-off",
+            "error",
+            "No swivel is given, so the head is taken to stand level.",
+            f"Swing the head to {swivel_text(wanted)}.",
+        )
+        return
+    if abs(stands - wanted) <= SWIVEL_LIMIT_DEG:
+        return
+    if abs(stands + wanted) <= SWIVEL_LIMIT_DEG:
+        yield Finding(
+            "swivel-wrong-way",
+            "error",
+            f"The head is swung the wrong way: it stands at {swivel_text(stands)}.",
+            f"Swing it to {swivel_text(wanted)}.",
+        )
+        return
+    yield Finding(
+        "swivel-off",
+        "error",
+        f"The head stands at {swivel_text(stands)}, {abs(stands - wanted):.2f}° out{_swivel_guess(case)}.",
+        f"Swing it to {swivel_text(wanted)}.",
+    )
+
+
+def _swivel_guess(case: Case) -> str:
+    """What was forgotten, where the angle set gives it away."""
+    beta, gamma = case.job.work.signed_beta_deg, case.job.hob.hand.value * (case.job.hob.gamma_deg or 0.0)
+    guesses = {
+        "the hob's lead angle is forgotten": -beta,
+        "the hob's lead angle is added where it should be taken off, or the other way round": -gamma - beta,
+        "the helix angle is forgotten": gamma,
+        "this suits work of the other hand": gamma + beta,
+    }
+    near = min(guesses, key=lambda words: abs(guesses[words] - case.swivel_deg))
+    return f": {near}" if abs(guesses[near] - case.swivel_deg) < 0.25 else ""
+
+
+def check_gears_owned(case: Case) -> Iterator[Finding]:
+    """Every gear mounted lies in the drawer, as often as it is used."""
+    from .drawers import shortfalls
+
+    for shortfall in shortfalls(case.job.machine.gear_sets, case.setup.change):
+        teeth, users = shortfall.teeth, _quoted(shortfall.brackets)
+        if shortfall.owned == 0:
+            yield Finding(
+                "gear-not-owned",
+                "error",
+                f"A gear of {teeth} teeth is mounted in {users}, but none is owned that fits.",
+                "Choose gears from the drawer, or add this one to the machine's gear_set.",
+            )
+        else:
+            yield Finding(
+                "gear-used-twice",
+                "error",
+                f"The gear of {teeth} teeth is used {shortfall.used} times (in {users}); owned: {shortfall.owned}.",
+                "Choose another set for one of them.",
+            )
+
+
+def check_brackets(case: Case) -> Iterator[Finding]:
+    """Numbers of pairs and idlers that each bracket takes."""
+    for link in case.train.brackets:
+        if link.mounted is None:
+            continue
+        pairs, idlers = len(link.mounted.pairs), len(link.mounted.idlers)
+        if pairs not in link.pairs:
+            yield Finding(
+                "pairs-not-allowed",
+                "error",
+                f'"{link.name}" has {_count(pairs, "pair")} of gears ({gears_text(link.mounted)}); '
+                f"it takes {_numbers(link.pairs)}.",
+                "Work the ratio out anew with a number of pairs that the bracket takes.",
+            )
+        if idlers not in link.idlers:
+            yield Finding(
+                "idlers-not-allowed",
+                "error",
+                f'"{link.name}" has {_count(idlers, "idler")}; it takes {_numbers(link.idlers)}.',
+                "Use a number of idlers that the bracket takes; the sense can also be turned over elsewhere.",
+            )
+
+
+def check_hob_suits(case: Case) -> Iterator[Finding]:
+    """Module and pressure angle of hob and work, and the lead angle that the hob's sizes imply."""
+    hob, work = case.job.hob, case.job.work
+    if not math.isclose(hob.module_n, work.module_n, rel_tol=1e-6):
+        yield Finding(
+            "hob-doesnt-suit",
+            "error",
+            f"The hob is of module {_decimal(hob.module_n)}, the work of module {_decimal(work.module_n)}.",
+            "Take a hob of the work's normal module.",
+        )
+    if hob.pressure_angle_deg != work.pressure_angle_deg:
+        yield Finding(
+            "hob-doesnt-suit",
+            "error",
+            f"The hob's pressure angle is {_decimal(hob.pressure_angle_deg)}°, the work's "
+            f"{_decimal(work.pressure_angle_deg)}°.",
+            "Take a hob of the work's normal pressure angle.",
+        )
+    geometric = hob.geometric_gamma_deg
+    if hob.lead_angle_deg is not None and geometric is not None and abs(geometric - hob.lead_angle_deg) > 0.1:
+        yield Finding(
+            "lead-angle-disagrees",
+            "warning",
+            f"The hob's lead angle is given as {float(hob.lead_angle_deg):.3f}°, but starts, module and reference "
+            f"diameter give {geometric:.3f}°.",
+            "Read the hob's face again; a hob ground back has a smaller diameter and a larger angle.",
+        )
+
+
+def check_differential(case: Case) -> Iterator[Finding]:
+    """A differential left in for spur work, and a count that rests on feed and differential."""
+    outcome, work, questions = case.outcome, case.job.work, case.questions
+    if outcome is None or outcome.teeth is None or questions.table_per_hob is None or case.rates is None:
+        return
+    needed = -case.job.hob.hand.value * Fraction(case.job.hob.starts, work.teeth)
+    adds = questions.table_per_hob != case.rates.table
+    if _is_right(case) and questions.table_per_hob != needed and work.kind != "worm wheel":
+        yield _rests_on_feed(case)
+    elif adds and not work.is_helical and work.kind != "worm wheel" and questions.table_per_hob == needed:
+        mend = find_mend(case, _is_right)
+        yield Finding(
+            "differential-left-in",
+            "error",
+            "The differential turns the table as the slide moves, and the work is spur.",
+            mend or f"Take the differential out, or empty {_quoted(case.brackets(Role.DIFFERENTIAL))}.",
+        )
+
+
+def _rests_on_feed(case: Case) -> Finding:
+    feeds = _quoted(case.brackets(Role.FEED))
+    if case.brackets(Role.DIFFERENTIAL):
+        rest = "leave the differential in on the return, and change its idler if the feed is reversed"
+    else:
+        rest = "bring the slide back through the same gears: a rapid return loses the register"
+    return Finding(
+        "feed-belongs-to-index",
+        "note",
+        f"The count or the lead rests on the feed gears: the index alone stands for "
+        f"{_decimal(_standing_count(case))} teeth.",
+        f"Don't change the gears in {feeds} between cuts; {rest}.",
+    )
+
+
+def _standing_count(case: Case) -> Fraction:
+    ratio = case.questions.table_per_hob
+    return -case.job.hob.hand.value * case.job.hob.starts / ratio if ratio else Fraction(0)
+
+
+#: Every check, in the order in which a person would look.
+CHECKS: tuple[Check, ...] = (
+    check_lock,
+    check_worms,
+    check_driven,
+    check_sense,
+    check_count,
+    check_hand_and_lead,
+    check_differential,
+    check_swivel,
+    check_gears_owned,
+    check_brackets,
+    check_hob_suits,
+    check_feed_way,
+)
+
+
+def _quoted(names: tuple[str, ...] | list[str]) -> str:
+    *most, last = [f'"{name}"' for name in names] or ["nothing"]
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def _the(end: str) -> str:
+    return f"the {end}" if end in ("hob", "table") else f"the {end} slide"
+
+
+def _hand(hand: Hand | None) -> str:
+    return hand.word if hand else "straight"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number or 'no'} {what}{'' if number == 1 else 's'}"
+
+
+def _numbers(numbers: tuple[int, ...]) -> str:
+    return " or ".join(str(number) for number in sorted(numbers))
+
+
+def _mm(value: float | None) -> str:
+    return "none" if value is None else f"{value:.3f} mm"
+
+
+def _um(value: float) -> str:
+    return f"{abs(value):.1f} µm" if abs(value) < 1000 else f"{abs(value) / 1000:.2f} mm"
+
+
+def _decimal(value: Fraction | None) -> str:
+    if value is None:
+        return "no"
+    return str(value) if value.denominator == 1 else f"{float(value):.6g}"
+
+
+def swivel_text(swivel_deg: float) -> str:
+    """The swivel for the vernier, in degrees and minutes, with the way to swing in words."""
+    minutes = round(abs(swivel_deg) * 60)
+    if not minutes:
+        return "0° (level)"
+    way = "counter-clockwise" if swivel_deg > 0 else "clockwise"
+    return f"{minutes // 60}° {minutes % 60:02d}' {way} (seen from behind the hob)"

@@ -1,0 +1,93 @@
+"""Single changes at the machine that would make a wrong set-up right, each proved before it is advised."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+
+from handlead.kinematics.links import ChangeGears, Mounted
+from handlead.kinematics.needs import Role
+
+from .case import Case
+from .errors import FileFault
+from .job_file import Setup
+
+
+def find_mend(case: Case, is_right: Callable[[Case], bool]) -> str | None:
+    """What to do, in the words of the trade, so that `is_right` holds; None if no single change does it.
+
+    Tried in the order of the work they take: a lever, an idler, a bracket turned end for end.
+    """
+    for words, setup in (*_levers(case), *_idlers(case), *_turned_round(case)):
+        try:
+            changed = Case.of(case.job, setup)
+        except FileFault:
+            continue
+        if is_right(changed):
+            return words
+    return None
+
+
+def _levers(case: Case) -> Iterator[tuple[str, Setup]]:
+    for name, lever in case.job.machine.levers.items():
+        now = case.setup.levers.get(name, lever.normal)
+        for position in lever.positions:
+            if position != now:
+                levers: Mapping[str, str] = {**case.setup.levers, name: position}
+                yield (
+                    f'Put lever "{name}" to "{position}" (it stands at "{now}").',
+                    replace(case.setup, levers=levers),
+                )
+
+
+def _mounted(case: Case) -> Iterator[tuple[ChangeGears, Mounted]]:
+    """The filled brackets that bear on the cut; those for the hob's speed don't."""
+    for link in case.train.brackets:
+        if link.mounted and case.roles[link.name] not in (Role.SPEED, Role.IDLE):
+            yield link, link.mounted
+
+
+def _with(case: Case, bracket: str, mounted: Mounted) -> Setup:
+    return replace(case.setup, change={**case.setup.change, bracket: mounted})
+
+
+#: A tooth count for an idler that is yet to be chosen: the ratio doesn't depend on it.
+_ANY_IDLER = 30
+
+
+def _idlers(case: Case) -> Iterator[tuple[str, Setup]]:
+    for link, mounted in _mounted(case):
+        count = len(mounted.idlers)
+        for number in link.idlers:
+            if (number - count) % 2 == 0:
+                continue
+            idlers = (*mounted.idlers, *[_ANY_IDLER] * number)[:number]
+            yield (
+                _idler_words(link.name, count, number),
+                _with(case, link.name, replace(mounted, idlers=idlers)),
+            )
+
+
+def _idler_words(bracket: str, now: int, then: int) -> str:
+    how = {1: "an idler", 2: "two idlers"}
+    if now == 0:
+        return f'Add {how.get(then, f"{then} idlers")} in "{bracket}".'
+    if then == 0:
+        return f'Take the {"idler" if now == 1 else "idlers"} out of "{bracket}".'
+    return f'Mount {how.get(then, f"{then} idlers")} in "{bracket}" (there are {now}).'
+
+
+def _turned_round(case: Case) -> Iterator[tuple[str, Setup]]:
+    for link, mounted in _mounted(case):
+        turned = replace(mounted, gears=mounted.gears[::-1])
+        yield (
+            f'Turn "{link.name}" end for end: drivers and driven gears are exchanged, it should read '
+            f"{gears_text(turned)}.",
+            _with(case, link.name, turned),
+        )
+
+
+def gears_text(mounted: Mounted) -> str:
+    """The gears as people write them: ``24/58 · 48/40``, with the idlers behind."""
+    text = " · ".join(f"{driver}/{driven}" for driver, driven in mounted.pairs)
+    return text + "".join(f" + idler {teeth}" for teeth in mounted.idlers)

@@ -1,0 +1,115 @@
+"""Prove a set-up: run it in simulation, and hold what it would cut against what is wanted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from handlead.kinematics.outcome import Outcome
+from handlead.kinematics.words import Feed
+
+from .case import Case
+from .checks import CHECKS
+from .findings import Finding, worst_first
+from .job_file import Job
+
+
+@dataclass(frozen=True)
+class Computed:
+    """What the rates alone say, exact; None where there is nothing to say."""
+
+    table_per_hob: Fraction | None
+    table_per_hob_feeding: Fraction | None
+    table_per_axial: Fraction | None
+    table_per_tangential: Fraction | None
+    outcome: Outcome | None
+
+    def as_json(self) -> dict[str, Any]:
+        """The `train` object of the JSON contract: ratios as strings, sizes marked with their units."""
+        gear = self.outcome
+        return {
+            "table_per_hob": _text(self.table_per_hob),
+            "table_per_hob_feeding": _text(self.table_per_hob_feeding),
+            "table_per_mm_axial": _text(self.table_per_axial),
+            "table_per_mm_tangential": _text(self.table_per_tangential),
+            "real_teeth": _text(gear and gear.real_teeth),
+            "feed_slide": gear and gear.feed_slide,
+            "feed_mm_per_table_turn": _text(gear and gear.sliding_feed),
+            "climb": gear.feed is Feed.CLIMB if gear and gear.feed else None,
+            "teeth": gear and gear.teeth,
+            "hand": _hand_word(gear),
+            "lead_mm": gear and gear.lead_mm,
+            "lead_exact": _text(gear and gear.lead),
+            "helix_angle_deg": gear and gear.helix_angle_deg,
+            "swivel_error_deg": gear and gear.swivel_error_deg,
+        }
+
+
+def _text(value: Fraction | None) -> str | None:
+    return None if value is None else str(value)
+
+
+def _hand_word(gear: Outcome | None) -> str | None:
+    if gear is None or gear.teeth is None:
+        return None
+    return gear.hand.word if gear.hand else "none"
+
+
+@dataclass(frozen=True)
+class Proof:
+    """The verdict on one job: `case` it was worked out from, `computed` from the rates, and `findings`."""
+
+    case: Case
+    computed: Computed
+    findings: tuple[Finding, ...]
+
+    @property
+    def is_as_wanted(self) -> bool:
+        """Whether nothing found is an error."""
+        return not any(finding.severity == "error" for finding in self.findings)
+
+    @property
+    def verdict(self) -> str:
+        """The verdict in the words of the JSON contract."""
+        return "as wanted" if self.is_as_wanted else "not as wanted"
+
+    def as_json(self) -> dict[str, Any]:
+        """The proof as one JSON object of the contract."""
+        return {
+            "job": str(self.case.job.path),
+            "verdict": self.verdict,
+            "train": self.computed.as_json(),
+            "findings": [finding.as_json() for finding in self.findings],
+        }
+
+
+class NoSetup(ValueError):
+    """The job has no [setup]: there is nothing to prove yet."""
+
+
+def prove(job: Job) -> Proof:
+    """Run the job's set-up in simulation.
+
+    Raises `NoSetup` for a job that is still to be planned, `FileFault` where levers fight over a link.
+    """
+    if job.setup is None:
+        raise NoSetup(f"{job.path}: no [setup]: this job is one to plan, there is nothing to prove yet")
+    return prove_case(Case.of(job, job.setup))
+
+
+def prove_case(case: Case) -> Proof:
+    """Run a set-up that is already on the machine."""
+    findings: Iterable[Finding] = (finding for check in CHECKS for finding in check(case))
+    return Proof(case, compute(case), worst_first(findings))
+
+
+def compute(case: Case) -> Computed:
+    """What the rates alone say of a set-up."""
+    questions = case.questions
+    feeding = case.rates.table if case.rates else None
+    still = questions.table_per_hob if questions.table_per_hob is not None else feeding
+    if case.solution.is_locked:
+        still = None
+    return Computed(still, feeding, questions.table_per_axial, questions.table_per_tangential, case.outcome)

@@ -1,0 +1,285 @@
+"""A machine's change-gear rules for every position of its levers, with worked lines."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import islice, product
+from typing import Any
+
+from handlead.kinematics.constants import Constants, DifferentialRule, FeedRule, IndexRule, find_constants
+from handlead.kinematics.gear import MM_PER_INCH
+from handlead.kinematics.links import ChangeGears
+from handlead.kinematics.words import Hand
+
+from .errors import FileFault
+from .machine_file import Machine
+
+#: Combinations of lever positions looked at; a machine with more has its first ones worked out.
+MOST_COMBINATIONS = 512
+
+#: The worked lines are for this gear: a common size, with a count that no constant divides by accident.
+EXAMPLE_TEETH, EXAMPLE_ANGLE_DEG = 29, 25
+
+
+@dataclass(frozen=True)
+class RuleSet:
+    """The rules that hold for each of `positions` (lever -> position); equal rules stand together."""
+
+    positions: tuple[Mapping[str, str], ...]
+    constants: Constants
+
+
+@dataclass(frozen=True)
+class Rules:
+    """All rule sets of a machine for one drive, in the order in which its levers list their positions."""
+
+    machine: Machine
+    drive: str
+    sets: tuple[RuleSet, ...]
+    left_out: int
+
+    def as_json(self) -> dict[str, Any]:
+        """The rules as plain values for a JSON object; ratios as strings."""
+        return {
+            "machine": self.machine.name,
+            "drive": self.drive,
+            "rules": [_set_json(rules) for rules in self.sets],
+            "combinations_left_out": self.left_out,
+        }
+
+
+def find_rules(machine: Machine, drive: str | None = None) -> Rules:
+    """Work out the rules for every combination of lever positions in which no two levers clash."""
+    running = drive or machine.normal_drive
+    found: list[RuleSet] = []
+    combinations = list(_combinations(machine))
+    for positions in combinations[:MOST_COMBINATIONS]:
+        try:
+            train = machine.train.with_states(machine.states(positions))
+        except FileFault:
+            continue
+        _sort_in(found, positions, find_constants(train, running))
+    return Rules(machine, running, tuple(found), max(0, len(combinations) - MOST_COMBINATIONS))
+
+
+def _combinations(machine: Machine) -> Iterator[dict[str, str]]:
+    levers = machine.levers
+    every = product(*(_normal_first(lever.positions, lever.normal) for lever in levers.values()))
+    for positions in islice(every, 16 * MOST_COMBINATIONS):
+        yield dict(zip(levers, positions, strict=True))
+
+
+def _normal_first(positions: Mapping[str, Any], normal: str) -> list[str]:
+    return sorted(positions, key=lambda position: position != normal)
+
+
+def _sort_in(found: list[RuleSet], positions: dict[str, str], constants: Constants) -> None:
+    for index, rules in enumerate(found):
+        if rules.constants == constants:
+            found[index] = RuleSet((*rules.positions, positions), constants)
+            return
+    found.append(RuleSet((positions,), constants))
+
+
+def where_text(rules: RuleSet, machine: Machine) -> str:
+    """The lever positions for which the rules hold, as short as they can be said."""
+    used = {
+        name: list(dict.fromkeys(positions[name] for positions in rules.positions)) for name in machine.levers
+    }
+    whole = math.prod(len(values) for values in used.values()) == len(rules.positions)
+    if not machine.levers:
+        return "no levers"
+    if not whole:
+        return "; or ".join(_positions_text(positions) for positions in rules.positions)
+    said = [
+        f"{name} {' or '.join(values)}"
+        for name, values in used.items()
+        if len(values) < len(machine.levers[name].positions)
+    ]
+    return ", ".join(said) or "any position of the levers"
+
+
+def _positions_text(positions: Mapping[str, str]) -> str:
+    return ", ".join(f"{name} {position}" for name, position in positions.items())
+
+
+# ---------------------------------------------------------------- formulas and worked lines
+
+
+def index_formula(rule: IndexRule) -> str:
+    """The rule in symbols: k starts, z teeth."""
+    return f"a/b · c/d = {abs(rule.constant)} · k/z"
+
+
+def index_example(rule: IndexRule) -> str:
+    """One worked line."""
+    ratio = abs(rule.ratio(Hand.RIGHT, 1, EXAMPLE_TEETH))
+    return f"{EXAMPLE_TEETH} teeth, single-start hob: {abs(rule.constant)} · 1/{EXAMPLE_TEETH} = {ratio}"
+
+
+def feed_formula(rule: FeedRule, units: str) -> str:
+    """The rule in symbols: f is the feed in the machine's own units per turn of table or hob."""
+    constant = _in_units(abs(rule.constant), units)
+    return f"a/b · c/d = f / {_number(constant)}    f in {units} per {rule.per} turn, {rule.slide} slide"
+
+
+def feed_example(rule: FeedRule, units: str) -> str:
+    """One worked line."""
+    feed = Fraction(8, 100) if units == "in" else Fraction(2)
+    constant = _in_units(abs(rule.constant), units)
+    return f"{_number(feed)} {units} per {rule.per} turn: {_number(feed)} / {_number(constant)} = {feed / constant}"
+
+
+def differential_formula(rule: DifferentialRule, units: str) -> str:
+    """The rule in symbols: L lead, z teeth, k starts, f feed per table turn, p_x = L/z axial pitch."""
+    if rule.constant is None:
+        return "no single constant: it depends on more than lead, teeth, starts and feed"
+    # A constant over a lead has the lead's unit, over a feed times a lead its square, and so on.
+    scale = _in_units(Fraction(1), units) ** (1 - rule.feed_power)
+    constant = _number(rule.constant * scale)
+    over = [] if rule.starts_power >= 0 else ["k"]
+    pitch = rule.teeth_power == 1
+    if rule.slide == "tangential":
+        times, over = _times(rule, pitch), [*over, "π m_n" if pitch else "π m_n z"]
+        return f"a/b · c/d = {constant}{times} · cos β / ({' · '.join(over)})    tangential slide, {_counts(rule)}"
+    times, over = _times(rule, pitch), [*over, "p_x" if pitch else "L"]
+    tail = f" = {constant}{times} · sin β / ({' · '.join([*over[:-1], 'π m_n'])})" if pitch else ""
+    bottom = f"({' · '.join(over)})" if len(over) > 1 else over[0]
+    return f"a/b · c/d = {constant}{times} / {bottom}{tail}    lengths in {units}, {_counts(rule)}"
+
+
+def _times(rule: DifferentialRule, pitch: bool) -> str:
+    powers = {
+        "z": 0 if pitch else rule.teeth_power,
+        "k": max(0, rule.starts_power),
+        "f": rule.feed_power,
+    }
+    return "".join(
+        f" · {name}" + (f"^{power}" if power not in (0, 1) else "") for name, power in powers.items() if power
+    )
+
+
+def _counts(rule: DifferentialRule) -> str:
+    if rule.depends_on_teeth:
+        return "the tooth count matters: each member of a pair needs its own gears"
+    return "free of the tooth count: both members of a pair take the same gears"
+
+
+def differential_example(rule: DifferentialRule, units: str) -> str:
+    """One worked line, for a module 3 (8 DP) gear at 25 degrees, 2 mm (0.08 in) of feed where it matters."""
+    if rule.constant is None:
+        return ""
+    module = MM_PER_INCH / 8 if units == "in" else Fraction(3)
+    feed = Fraction(8, 100) * MM_PER_INCH if units == "in" else Fraction(2)
+    size = "8 DP" if units == "in" else "module 3"
+    angle = math.radians(EXAMPLE_ANGLE_DEG)
+    trig = math.cos(angle) if rule.slide == "tangential" else math.sin(angle)
+    inverse_lead = trig / (math.pi * float(module) * EXAMPLE_TEETH)
+    factor = Fraction(EXAMPLE_TEETH) ** rule.teeth_power * feed**rule.feed_power
+    ratio = float(rule.constant * factor) * inverse_lead
+    teeth = f"{EXAMPLE_TEETH} teeth, " if rule.depends_on_teeth else ""
+    fed = f", feed {_number(_in_units(feed, units))} {units}" if rule.feed_power else ""
+    return f"{size}, {teeth}{EXAMPLE_ANGLE_DEG}°, single-start hob{fed}: {ratio:.9f}"
+
+
+def _in_units(mm: Fraction, units: str) -> Fraction:
+    return mm / MM_PER_INCH if units == "in" else mm
+
+
+def _number(value: Fraction) -> str:
+    """A decimal where it is short, else the fraction."""
+    decimal = f"{float(value):.6f}".rstrip("0").rstrip(".")
+    return decimal if Fraction(decimal) == value else str(value)
+
+
+# ---------------------------------------------------------------- idlers
+
+
+def idler_words(link: ChangeGears, sign: int) -> str:
+    """How many idlers give a ratio of this sign, for each number of pairs that the bracket takes."""
+    return ", ".join(f"{_pairs(pairs)}: {_idlers_for(link, pairs, sign)}" for pairs in sorted(link.pairs))
+
+
+def _pairs(number: int) -> str:
+    return {1: "one pair", 2: "two pairs", 3: "three pairs"}.get(number, f"{number} pairs")
+
+
+def _idlers_for(link: ChangeGears, pairs: int, sign: int) -> str:
+    fitting = [number for number in sorted(link.idlers) if (-1) ** (pairs + number) == sign]
+    if not fitting:
+        return "can't be had"
+    words = {0: "no idler", 1: "an idler", 2: "two idlers"}
+    return " or ".join(words.get(number, f"{number} idlers") for number in fitting)
+
+
+def index_senses(rule: IndexRule, link: ChangeGears) -> list[tuple[str, str]]:
+    """For each hand of hob, the idlers with which the table runs with it."""
+    return [
+        (f"{hand.word}-hand hob", idler_words(link, 1 if rule.ratio(hand, 1, 1) > 0 else -1))
+        for hand in (Hand.RIGHT, Hand.LEFT)
+    ]
+
+
+def feed_senses(rule: FeedRule, link: ChangeGears) -> list[tuple[str, str]]:
+    """For climb and conventional feed, the idlers that give it; by hand of hob where that matters.
+
+    Per table turn the slide goes by constant times ratio, and the table by minus the hob's hand.
+    """
+    hands = (Hand.RIGHT, Hand.LEFT) if rule.per == "table" else (None,)
+    rows = []
+    for hand in hands:
+        with_hob = rule.constant * (-hand.value if hand else 1)
+        name = f"{hand.word}-hand hob, " if hand else ""
+        if rule.slide == "axial":
+            ways = (("climb", -1), ("conventional", 1))
+        else:
+            ways = (("slide positive while the hob cuts up", 1), ("slide negative", -1))
+        rows += [(f"{name}{way}", idler_words(link, 1 if with_hob * sign > 0 else -1)) for way, sign in ways]
+    return rows
+
+
+def differential_senses(rule: DifferentialRule, link: ChangeGears) -> list[tuple[str, str]]:
+    """For each hand of work, the idlers that give it; by hand of hob and way of the slide where they matter."""
+    rows: dict[str, int] = {}
+    by_hob = any(
+        rule.senses.get((hob, work, way)) != rule.senses.get((hob.other, work, way))
+        for hob, work, way in rule.senses
+    )
+    by_way = any(
+        rule.senses.get((hob, work, way)) != rule.senses.get((hob, work, -way))
+        for hob, work, way in rule.senses
+    )
+    for (hob, work, way), sign in rule.senses.items():
+        name = f"{work.word}-hand work" if rule.slide == "axial" else "rolling"
+        name += f", {hob.word}-hand hob" if by_hob else ""
+        name += f", slide {'up' if way > 0 else 'down'} as the table turns positive" if by_way else ""
+        rows[name] = sign
+    return [(name, idler_words(link, sign)) for name, sign in sorted(rows.items(), reverse=True)]
+
+
+# ---------------------------------------------------------------- JSON
+
+
+def _set_json(rules: RuleSet) -> dict[str, Any]:
+    constants = rules.constants
+    return {
+        "levers": [dict(positions) for positions in rules.positions],
+        "index": constants.index
+        and {"bracket": constants.index.bracket, "constant": str(abs(constants.index.constant)),
+             "signed_constant": str(constants.index.constant)},
+        "feeds": [
+            {"bracket": rule.bracket, "slide": rule.slide, "per": rule.per, "mm_per_turn_at_1": str(abs(rule.constant)),
+             "signed_mm_per_turn_at_1": str(rule.constant)}
+            for rule in constants.feeds
+        ],
+        "differentials": [
+            {"bracket": rule.bracket, "slide": rule.slide, "constant_mm": rule.constant and str(rule.constant),
+             "teeth_power": rule.teeth_power, "starts_power": rule.starts_power, "feed_power": rule.feed_power,
+             "depends_on_teeth": rule.depends_on_teeth}
+            for rule in constants.differentials
+        ],
+        "speed": constants.speed,
+    }  # fmt: skip

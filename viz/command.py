@@ -1,0 +1,47 @@
+"""The command line: which command, its arguments, its exit status. What a command needs is imported by it."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from . import constants_command, prove_command
+
+#: Exit statuses of every command.
+YES, NO, UNUSABLE = 0, 1, 2
+
+COMMANDS = (prove_command, constants_command)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns its exit status. Never raises for what a file or an argument holds."""
+    parser = build_parser()
+    options = parser.parse_args(arguments)
+    try:
+        status: int = options.run(options)
+    except BrokenPipeError:
+        # The reader of our output has gone (a pager, head): nobody is left to complain to.
+        sys.stderr.close()
+        return NO
+    except KeyboardInterrupt:
+        print("stopped", file=sys.stderr)
+        return 130
+    return status
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser of the whole command line."""
+    parser = argparse.ArgumentParser(
+        prog="handlead",
+        description="Proves the set-up of a change-gear hobbing machine before the hob touches the blank.",
+        epilog="Exit status: 0 yes, 1 no, 2 the files or arguments cannot be used.",
+    )
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    for command in COMMANDS:
+        command.add(commands)
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,63 @@
+"""``handlead prove JOB``: what a set-up would cut, against what is wanted."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from handlead.machines.proof import Proof
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser's `commands`."""
+    parser = commands.add_parser(
+        "prove",
+        help="run a set-up in simulation: what it would cut, against what is wanted",
+        description="Runs the set-up of each JOB in simulation and says what it would cut, against what is wanted.",
+        epilog="Exit status: 0 all as wanted, 1 one or more not as wanted, 2 a file cannot be used.",
+    )
+    parser.add_argument("jobs", nargs="+", metavar="JOB", type=Path, help="job file (TOML)")
+    parser.add_argument("--json", action="store_true", help="print one JSON object (several jobs: a list)")
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Prove every job; returns the exit status."""
+    from .outlet import print_json, report_fault
+
+    results: list[dict[str, Any]] = []
+    status = 0
+    for path in options.jobs:
+        proof, fault = _prove(path)
+        if fault is not None:
+            status = 2
+            results.append(report_fault(path, fault))
+            continue
+        assert proof is not None
+        status = max(status, 0 if proof.is_as_wanted else 1)
+        if options.json:
+            results.append(proof.as_json())
+        else:
+            _show(proof)
+    if options.json:
+        print_json(results if len(options.jobs) > 1 else results[0])
+    return status
+
+
+def _prove(path: Path) -> tuple[Proof | None, Exception | None]:
+    from handlead.machines.errors import FileFault
+    from handlead.machines.job_file import read_job
+    from handlead.machines.proof import NoSetup, prove
+
+    try:
+        return prove(read_job(path)), None
+    except (FileFault, NoSetup) as fault:
+        return None, fault
+
+
+def _show(proof: Proof) -> None:
+    from .report import show_proof
+
+    show_proof(proof)
