@@ -1,0 +1,166 @@
+"""The cut: a hob's edges swept through a blank, phase by phase, row by row."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+
+from . import arguments
+from .blank import Blank, Field
+from .hob import Hob
+from .motion import Motion, Position, Rates, steady_cut
+from .sweep import Cutters, Passages, Tool, crossings, cutters, lay_down, passages, reach, tool
+
+Floats = npt.NDArray[np.float64]
+
+#: Points of edges worked on at once: small enough to stay in the processor's cache.
+_AT_ONCE = 60_000
+
+#: Rows to a feed and rows in all of a scratch cut that is to be measured.
+_ROWS_A_FEED = 6.3
+_MOST_ROWS = 360
+
+#: Depth of a scratch cut in mm. Source: common practice, a cut just deep enough to be counted.
+SCRATCH_DEPTH = 0.05
+
+
+def axial_pass(
+    rates: Rates, blank: Blank, hob: Hob, swivel_deg: float, centre_distance: float, feed_sense: int | None = None
+) -> Motion:
+    """One pass of the slide over the whole face, from clear of the blank to clear of it.
+
+    The hob turns cutting up and the slide goes its way by `rates`. Raises `ValueError` where the
+    axial slide stands still.
+    """
+    if not rates.axial:
+        raise ValueError("axial is 0 mm per turn of the hob; a pass over the face needs an axial feed")
+    margin = _clear(hob, blank, swivel_deg, centre_distance) + abs(rates.axial)
+    below, above = -margin, Fraction(blank.face_width) + margin
+    begin = below if rates.axial > 0 else above
+    turns = (above - below) / abs(rates.axial)
+    return Motion((steady_cut(rates, Position(axial=begin), turns),))
+
+
+def _clear(hob: Hob, blank: Blank, swivel_deg: float, centre_distance: float) -> Fraction:
+    """Distance from face to hob centre at which the hob is clear of the blank, rounded up to 1/64 mm."""
+    cutter = tool(hob, swivel_deg, 0.3)
+    up, side = reach(cutter, centre_distance, blank.radius)
+    swivel = math.radians(swivel_deg)
+    clear = (up + (side + cutter.half_width) * abs(math.sin(swivel))) / math.cos(swivel)
+    return Fraction(math.ceil(64 * clear) + 1, 64)
+
+
+def scratch_cut(
+    rates: Rates,
+    hob: Hob,
+    blank: Blank,
+    swivel_deg: float,
+    *,
+    depth: float = SCRATCH_DEPTH,
+    progress: Callable[[float], None] | None = None,
+) -> Field:
+    """A first light cut over the whole face, just deep enough that it can be counted and measured.
+
+    `depth` in mm. Rows and columns are as many as measuring needs: six rows a feed, sixteen columns
+    a space; where the feed is fine only the middle of the face is looked at. Raises `ValueError`
+    where the axial slide stands still.
+    """
+    distance = blank.radius + hob.tip_radius - arguments.number("depth", depth, unit="mm", above=0)
+    motion = axial_pass(rates, blank, hob, swivel_deg, distance)
+    heights, start, columns = scratch_grid(rates, hob, blank)
+    return cut_field(
+        motion,
+        hob,
+        blank,
+        swivel_deg,
+        distance,
+        heights=heights,
+        columns=columns,
+        start=start,
+        fineness=0.7,
+        progress=progress,
+    )
+
+
+def scratch_grid(rates: Rates, hob: Hob, blank: Blank) -> tuple[Floats, Floats, int]:
+    """Heights of the rows, angles at which they start, and number of columns with which a light cut is measured.
+
+    Each row starts a golden part of a column later than the one before, so that what is too fine for
+    the columns can't pose as something coarse.
+    """
+    spaces = float(hob.starts / abs(rates.table)) if rates.table else 40.0
+    feed = float(abs(rates.axial / rates.table)) if rates.table else blank.face_width / 8
+    rows = math.ceil(blank.face_width / feed * _ROWS_A_FEED)
+    span = blank.face_width * min(1.0, _MOST_ROWS / rows)
+    middle = blank.face_width / 2
+    heights = np.linspace(middle - span / 2, middle + span / 2, max(9, min(rows, _MOST_ROWS)) + 1)
+    columns = 2 * round(min(max(8.5 * spaces, 120.0), 4000.0)) + 21
+    golden = (math.sqrt(5) - 1) / 2
+    start = np.mod(np.arange(heights.size) * golden, 1.0) * (2 * math.pi / columns)
+    return heights, start, columns
+
+
+def cut_field(
+    motion: Motion,
+    hob: Hob,
+    blank: Blank,
+    swivel_deg: float,
+    centre_distance: float,
+    *,
+    heights: Floats | None = None,
+    rows: int = 41,
+    columns: int = 1024,
+    fineness: float = 1.0,
+    start: Floats | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Field:
+    """The blank after the motion: every gash passage of every phase taken off, row by row.
+
+    `centre_distance` is between work axis and hob axis where the motion's radial position is 0.
+    Rows stand at `heights`, or evenly over the face. `fineness` refines the edges (see
+    `Hob.edge`). `progress` is told the part done, 0 to 1. Phases in which the hob stands still
+    cut nothing.
+    """
+    swivel = arguments.number("swivel", swivel_deg, unit="deg", above=-90, below=90)
+    arguments.number("centre distance", centre_distance, unit="mm", above=0)
+    if heights is None:
+        heights = np.linspace(0, blank.face_width, arguments.whole("rows", rows, at_least=2))
+    heights = np.asarray(heights, dtype=float)
+    start = np.zeros(heights.size) if start is None else np.asarray(start, dtype=float)
+    inverse = np.full((heights.size, arguments.whole("columns", columns, at_least=8)), 1 / blank.radius)
+    cutting = [phase for phase in motion.phases if phase.per_turn.hob and phase.turns]
+    for index, phase in enumerate(cutting):
+        swept = passages(phase, hob, centre_distance)
+        cutter = tool(hob, swivel, fineness, _lowest(hob, swept, blank))
+        for done in _cut_phase(inverse, swept, cutter, heights, start, blank.radius, motion):
+            if progress is not None:
+                progress((index + done) / len(cutting))
+    return Field(1 / inverse, heights, start, blank.radius)
+
+
+def _lowest(hob: Hob, swept: Passages, blank: Blank) -> float:
+    """Lowest height on the thread that can reach the blank: what lies below it needn't be followed."""
+    gap = float(swept.distance.min()) - blank.radius
+    swing = abs(swept.distance_rate) * math.pi / 2
+    spread = abs(hob.runout) + max((abs(x) for x in hob.gash_radial), default=0.0)
+    return gap - hob.pitch_diameter / 2 - spread - swing - 0.02 * hob.module_n
+
+
+def _cut_phase(
+    inverse: Floats, swept: Passages, cutter: Tool, heights: Floats, start: Floats, uncut: float, motion: Motion
+) -> Iterator[float]:
+    block = max(1, min(heights.size, 8))
+    for low in range(0, heights.size, block):
+        rows = slice(low, low + block)
+        found = cutters(swept, cutter, heights[rows], uncut)
+        count = max(1, _AT_ONCE // cutter.points)
+        for first in range(0, found.row.size, count):
+            some = slice(first, first + count)
+            part = Cutters(found.row[some], found.passage[some], found.place[some], found.distance[some])
+            angle, value = crossings(swept, cutter, part, heights[rows], motion.ripples)
+            lay_down(inverse[rows], part.row, angle, value, start[rows], 1 / uncut)
+        yield min(1.0, (low + block) / heights.size)
