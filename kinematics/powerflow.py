@@ -129,9 +129,7 @@ def _is_closed(state: _Spread, links: Iterable[Link]) -> bool:
     """Whether each differential whose output was assumed had its other parts driven by other links."""
     driven_by = {step.target: step.link for step in state.steps}
     ports = {link.name: link.ports for link in links}
-    return all(
-        sum(driven_by.get(part) == name for part in ports[name]) == 1 for name in state.assumed
-    )
+    return all(sum(driven_by.get(part) == name for part in ports[name]) == 1 for name in state.assumed)
 
 
 def _backward_steps(state: _Spread, links: Iterable[Link], moving: set[str]) -> Iterator[_Spread]:

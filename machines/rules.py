@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import islice, product
@@ -12,7 +12,7 @@ from typing import Any
 from handlead.kinematics.constants import Constants, DifferentialRule, FeedRule, IndexRule, find_constants
 from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.links import ChangeGears
-from handlead.kinematics.words import Hand
+from handlead.kinematics.words import Hand, direction
 
 from .errors import FileFault
 from .machine_file import Machine
@@ -84,26 +84,64 @@ def _sort_in(found: list[RuleSet], positions: dict[str, str], constants: Constan
     found.append(RuleSet((positions,), constants))
 
 
-def where_text(rules: RuleSet, machine: Machine) -> str:
-    """The lever positions for which the rules hold, as short as they can be said."""
-    used = {
-        name: list(dict.fromkeys(positions[name] for positions in rules.positions)) for name in machine.levers
-    }
-    whole = math.prod(len(values) for values in used.values()) == len(rules.positions)
-    if not machine.levers:
-        return "no levers"
-    if not whole:
-        return "; or ".join(_positions_text(positions) for positions in rules.positions)
-    said = [
+def where_text(positions: Sequence[Mapping[str, str]], machine: Machine) -> str:
+    """These combinations of lever positions, as short as they can be said; empty where all are meant.
+
+    Levers are named only where their position matters. Combinations in which two levers clash
+    count as meant, since nobody can set them.
+    """
+    chosen = [_key(combination) for combination in positions]
+    every = {_key(combination) for combination in _combinations(machine)}
+    clashing = {key for key in every if not _can_be_set(machine, key)}
+    boxes = _boxes(chosen, clashing, machine)
+    return "; or ".join(filter(None, (_box_text(box, machine) for box in boxes)))
+
+
+_Key = tuple[tuple[str, str], ...]
+_Box = dict[str, list[str]]
+
+
+def _key(positions: Mapping[str, str]) -> _Key:
+    return tuple(positions.items())
+
+
+def _can_be_set(machine: Machine, key: _Key) -> bool:
+    try:
+        machine.states(dict(key))
+    except FileFault:
+        return False
+    return True
+
+
+def _boxes(chosen: list[_Key], clashing: set[_Key], machine: Machine) -> list[_Box]:
+    """Blocks of positions, each any of its levers' listed ones, that together make up `chosen`."""
+    allowed = set(chosen) | clashing
+    boxes: list[_Box] = []
+    left = list(chosen)
+    while left:
+        box = {name: [position] for name, position in left[0]}
+        for name, lever in machine.levers.items():
+            for position in lever.positions:
+                grown = {**box, name: [*box[name], position]}
+                if position not in box[name] and set(_keys(grown)) <= allowed:
+                    box = grown
+        boxes.append(box)
+        covered = set(_keys(box))
+        left = [key for key in left if key not in covered]
+    return boxes
+
+
+def _keys(box: _Box) -> Iterator[_Key]:
+    for values in product(*box.values()):
+        yield tuple(zip(box, values, strict=True))
+
+
+def _box_text(box: _Box, machine: Machine) -> str:
+    return ", ".join(
         f"{name} {' or '.join(values)}"
-        for name, values in used.items()
+        for name, values in box.items()
         if len(values) < len(machine.levers[name].positions)
-    ]
-    return ", ".join(said) or "any position of the levers"
-
-
-def _positions_text(positions: Mapping[str, str]) -> str:
-    return ", ".join(f"{name} {position}" for name, position in positions.items())
+    )
 
 
 # ---------------------------------------------------------------- formulas and worked lines
@@ -224,40 +262,36 @@ def index_senses(rule: IndexRule, link: ChangeGears) -> list[tuple[str, str]]:
 
 
 def feed_senses(rule: FeedRule, link: ChangeGears) -> list[tuple[str, str]]:
-    """For climb and conventional feed, the idlers that give it; by hand of hob where that matters.
+    """The idlers that give climb feed (or a tangential slide to the right) with the hob cutting up.
 
     Per table turn the slide goes by constant times ratio, and the table by minus the hob's hand.
     """
-    hands = (Hand.RIGHT, Hand.LEFT) if rule.per == "table" else (None,)
-    rows = []
-    for hand in hands:
-        with_hob = rule.constant * (-hand.value if hand else 1)
-        name = f"{hand.word}-hand hob, " if hand else ""
-        if rule.slide == "axial":
-            ways = (("climb", -1), ("conventional", 1))
-        else:
-            ways = (("slide positive while the hob cuts up", 1), ("slide negative", -1))
-        rows += [(f"{name}{way}", idler_words(link, 1 if with_hob * sign > 0 else -1)) for way, sign in ways]
-    return rows
+    hob = f" with a {Hand.RIGHT.word}-hand hob" if rule.per == "table" else ""
+    with_hob = rule.constant * (-Hand.RIGHT.value if hob else 1)
+    way, sign = ("climb", -1) if rule.slide == "axial" else (direction(rule.slide, 1), 1)
+    turned = "; an idler more or less turns it over" + (", and so does a left-hand hob" if hob else "")
+    return [(f"{way}{hob}", idler_words(link, 1 if with_hob * sign > 0 else -1) + turned)]
 
 
 def differential_senses(rule: DifferentialRule, link: ChangeGears) -> list[tuple[str, str]]:
     """For each hand of work, the idlers that give it; by hand of hob and way of the slide where they matter."""
+    senses = rule.senses
+    by_hob = any(senses.get(key) != senses.get((key[0].other, *key[1:])) for key in senses)
+    by_way = any(senses.get(key) != senses.get((*key[:2], -key[2])) for key in senses)
     rows: dict[str, int] = {}
-    by_hob = any(
-        rule.senses.get((hob, work, way)) != rule.senses.get((hob.other, work, way))
-        for hob, work, way in rule.senses
-    )
-    by_way = any(
-        rule.senses.get((hob, work, way)) != rule.senses.get((hob, work, -way))
-        for hob, work, way in rule.senses
-    )
-    for (hob, work, way), sign in rule.senses.items():
-        name = f"{work.word}-hand work" if rule.slide == "axial" else "rolling"
+    for (hob, work, way), sign in senses.items():
+        name = f"{work.word}-hand work" if rule.slide == "axial" else "table rolling with the slide"
         name += f", {hob.word}-hand hob" if by_hob else ""
-        name += f", slide {'up' if way > 0 else 'down'} as the table turns positive" if by_way else ""
+        name += f", {_way_word(rule.slide, way)}" if by_way else ""
         rows[name] = sign
     return [(name, idler_words(link, sign)) for name, sign in sorted(rows.items(), reverse=True)]
+
+
+def _way_word(slide: str, way: int) -> str:
+    """The way of the slide while the hob cuts up."""
+    if slide == "axial":
+        return "conventional" if way > 0 else "climb"
+    return f"slide {direction(slide, way)}"
 
 
 # ---------------------------------------------------------------- JSON

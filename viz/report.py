@@ -13,17 +13,9 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-CAUTION = (
-    "Isolate and lock out before opening a gear cover; guards on, no gloves near a turning hob; make the "
-    "first cut light and count its marks. The machine's manual and your local rules come first."
-)
+from .terminal import CAUTION, console
 
 _MARKS = {"error": ("✗", "bold red"), "warning": ("!", "bold yellow"), "note": ("·", "cyan")}
-
-
-def console() -> Console:
-    """The terminal, or a plain stream when the output goes elsewhere."""
-    return Console(highlight=False, soft_wrap=False)
 
 
 def show_proof(proof: Proof, out: Console | None = None) -> None:

@@ -2,62 +2,109 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from handlead.kinematics.constants import Constants, DifferentialRule, FeedRule, IndexRule
 from handlead.kinematics.links import ChangeGears
 from handlead.machines import rules as said
-from handlead.machines.rules import Rules, RuleSet
+from handlead.machines.rules import Rules
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from .report import CAUTION, console
+from .terminal import CAUTION, console
+
+Rule = IndexRule | FeedRule | DifferentialRule
+Positions = list[Mapping[str, str]]
+
+
+@dataclass
+class _Entry:
+    """One formula, and the lever positions for each way that its idlers work."""
+
+    bracket: str
+    formula: str
+    example: str
+    variants: list[tuple[list[tuple[str, str]], Positions]] = field(default_factory=list)
+
+    def add(self, senses: list[tuple[str, str]], positions: Positions) -> None:
+        for known, where in self.variants:
+            if known == senses:
+                where.extend(positions)
+                return
+        self.variants.append((senses, list(positions)))
 
 
 def show_rules(rules: Rules, out: Console | None = None) -> None:
-    """Print each set of rules with the lever positions it holds for, a worked line and the idlers."""
+    """Print each rule once, with a worked line, the lever positions that it holds for, and the idlers."""
     out = out or console()
     machine = rules.machine
-    out.print(Text.assemble((machine.name, "bold"), f"  ({machine.path})"))
+    out.print(Text.assemble((machine.name, "bold"), f"  {machine.summary}"))
     out.print(
-        Text(f"Worked out from its train, drive {rules.drive}. k starts, z teeth, β helix angle.", "dim")
+        Text(
+            f"Worked out from the train in {machine.path}, drive {rules.drive}: k starts of the hob, z teeth.",
+            "dim",
+        )
     )
-    for found in rules.sets:
-        out.print(Text(f"\nLevers: {said.where_text(found, machine)}", style="bold"))
-        _show_set(found, rules, out)
+    for title, each in (("Index", _index), ("Feed", _feeds), ("Differential", _differentials)):
+        entries = _entries(rules, each)
+        out.print(Text(f"\n{title}", style="bold") + Text("" if entries else ": no bracket decides it"))
+        for entry in entries:
+            _show(entry, rules, out)
+    speeds = {found.constants.speed for found in rules.sets if found.constants.speed}
+    if speeds:
+        out.print(Text("\nHob speed", style="bold") + Text(f": {', '.join(sorted(speeds))}"))
     if rules.left_out:
         out.print(f"\n{rules.left_out} more combinations of lever positions were not worked out.")
     out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 0)))
 
 
-def _show_set(found: RuleSet, rules: Rules, out: Console) -> None:
-    constants, units, train = found.constants, rules.machine.units, rules.machine.train
-
-    def bracket(name: str) -> ChangeGears:
-        link = train.link(name)
-        assert isinstance(link, ChangeGears)
-        return link
-
-    grid = Table.grid(padding=(0, 2, 0, 0))
+def _index(constants: Constants, units: str) -> Iterator[tuple[Rule, str, str, Callable[..., Any]]]:
     if constants.index:
         rule = constants.index
-        _rows(grid, rule.bracket, said.index_formula(rule), said.index_example(rule),
-              said.index_senses(rule, bracket(rule.bracket)))  # fmt: skip
-    for feed in constants.feeds:
-        _rows(grid, feed.bracket, said.feed_formula(feed, units), said.feed_example(feed, units),
-              said.feed_senses(feed, bracket(feed.bracket)))  # fmt: skip
-    for rule_ in constants.differentials:
-        _rows(grid, rule_.bracket, said.differential_formula(rule_, units), said.differential_example(rule_, units),
-              said.differential_senses(rule_, bracket(rule_.bracket)))  # fmt: skip
-    if constants.speed:
-        grid.add_row(Text(constants.speed, style="cyan"), "sets the hob's speed")
-    if not grid.rows:
-        grid.add_row("  no change-gear rule: with these positions no bracket turns table or slide")
+        yield rule, said.index_formula(rule), said.index_example(rule), said.index_senses
+
+
+def _feeds(constants: Constants, units: str) -> Iterator[tuple[Rule, str, str, Callable[..., Any]]]:
+    for rule in constants.feeds:
+        yield rule, said.feed_formula(rule, units), said.feed_example(rule, units), said.feed_senses
+
+
+def _differentials(constants: Constants, units: str) -> Iterator[tuple[Rule, str, str, Callable[..., Any]]]:
+    for rule in constants.differentials:
+        yield (
+            rule,
+            said.differential_formula(rule, units),
+            said.differential_example(rule, units),
+            said.differential_senses,
+        )
+
+
+def _entries(rules: Rules, each: Callable[..., Any]) -> list[_Entry]:
+    units = rules.machine.units
+    entries: dict[tuple[str, str], _Entry] = {}
+    for found in rules.sets:
+        stated = each(found.constants, units)
+        for rule, formula, example, senses in stated:
+            link = rules.machine.train.link(rule.bracket)
+            assert isinstance(link, ChangeGears)
+            entry = entries.setdefault((rule.bracket, formula), _Entry(rule.bracket, formula, example))
+            entry.add(senses(rule, link), list(found.positions))
+    return list(entries.values())
+
+
+def _show(entry: _Entry, rules: Rules, out: Console) -> None:
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    grid.add_row(Text(entry.bracket, style="cyan"), Text(entry.formula))
+    if entry.example:
+        grid.add_row("", Text(f"e.g. {entry.example}"))
+    for senses, positions in entry.variants:
+        where = said.where_text(positions, rules.machine)
+        if where:
+            grid.add_row("", Text(f"levers: {where}"))
+        for case, idlers in senses:
+            grid.add_row("", Text(f"  {case}: {idlers}"))
     out.print(Padding(grid, (0, 0, 0, 2)))
-
-
-def _rows(grid: Table, bracket: str, formula: str, example: str, senses: list[tuple[str, str]]) -> None:
-    grid.add_row(Text(bracket, style="cyan"), Text(formula))
-    if example:
-        grid.add_row("", Text(f"e.g. {example}"))
-    for case, idlers in senses:
-        grid.add_row("", Text(f"{case} — {idlers}"))
