@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Protocol
 
-from .rates import Rates
+from .motion import Rates
 from .words import Feed, Hand
 
 

@@ -9,8 +9,8 @@ from fractions import Fraction
 from .elimination import Expressions, reduce_relations
 from .links import Relation
 from .locking import shortest_lock
+from .motion import Rates
 from .powerflow import Flow, trace_power
-from .rates import Rates
 from .train import Train
 
 #: Relations by the name of the link (or the words for the constraint) that they come from.

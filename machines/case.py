@@ -9,9 +9,9 @@ from functools import cached_property
 
 from handlead.kinematics import tolerance
 from handlead.kinematics.constants import Constants, find_constants
+from handlead.kinematics.motion import Rates
 from handlead.kinematics.needs import Role, roles
 from handlead.kinematics.outcome import Outcome, predict
-from handlead.kinematics.rates import Rates
 from handlead.kinematics.requirement import Work, gear_of, swivel_deg
 from handlead.kinematics.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
 from handlead.kinematics.train import Train
@@ -63,7 +63,7 @@ class Case:
     @cached_property
     def outcome(self) -> Outcome | None:
         """The gear that the rates would cut."""
-        return self.rates and predict(self.rates, self.job.hob, self.swivel_deg)
+        return predict(self.rates, self.job.hob, self.swivel_deg) if self.rates else None
 
     @cached_property
     def roles(self) -> dict[str, Role]:

@@ -28,33 +28,39 @@ class Computed:
 
     def as_json(self) -> dict[str, Any]:
         """The `train` object of the JSON contract: ratios as strings, sizes marked with their units."""
-        gear = self.outcome
-        return {
+        train = {
             "table_per_hob": _text(self.table_per_hob),
             "table_per_hob_feeding": _text(self.table_per_hob_feeding),
             "table_per_mm_axial": _text(self.table_per_axial),
             "table_per_mm_tangential": _text(self.table_per_tangential),
-            "real_teeth": _text(gear and gear.real_teeth),
-            "feed_slide": gear and gear.feed_slide,
-            "feed_mm_per_table_turn": _text(gear and gear.sliding_feed),
-            "climb": gear.feed is Feed.CLIMB if gear and gear.feed else None,
-            "teeth": gear and gear.teeth,
-            "hand": _hand_word(gear),
-            "lead_mm": gear and gear.lead_mm,
-            "lead_exact": _text(gear and gear.lead),
-            "helix_angle_deg": gear and gear.helix_angle_deg,
-            "swivel_error_deg": gear and gear.swivel_error_deg,
         }
+        return train | (_outcome_json(self.outcome) if self.outcome else dict.fromkeys(_OUTCOME_KEYS))
+
+
+def _outcome_json(gear: Outcome) -> dict[str, Any]:
+    return {
+        "real_teeth": _text(gear.real_teeth),
+        "feed_slide": gear.feed_slide,
+        "feed_mm_per_table_turn": _text(gear.sliding_feed),
+        "climb": None if gear.feed is None else gear.feed is Feed.CLIMB,
+        "teeth": gear.teeth,
+        "hand": None if gear.teeth is None else gear.hand.word if gear.hand else "none",
+        "lead_mm": gear.lead_mm,
+        "lead_exact": _text(gear.lead),
+        "helix_angle_deg": gear.helix_angle_deg,
+        "swivel_error_deg": gear.swivel_error_deg,
+    }
+
+
+#: What is null where hob or table isn't driven.
+_OUTCOME_KEYS = (
+    "real_teeth", "feed_slide", "feed_mm_per_table_turn", "climb", "teeth", "hand",
+    "lead_mm", "lead_exact", "helix_angle_deg", "swivel_error_deg",
+)  # fmt: skip
 
 
 def _text(value: Fraction | None) -> str | None:
     return None if value is None else str(value)
-
-
-def _hand_word(gear: Outcome | None) -> str | None:
-    if gear is None or gear.teeth is None:
-        return None
-    return gear.hand.word if gear.hand else "none"
 
 
 @dataclass(frozen=True)
