@@ -1,0 +1,87 @@
+"""A machine by its name: a file beside the job first, then those that ship."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+
+from .errors import FileFault, Place, Unknown
+from .keys import guess
+from .machine_file import Machine, read_machine
+from .places import quoted
+
+
+@lru_cache(maxsize=1)
+def shipped_machines() -> Mapping[str, Path]:
+    """The machines that ship: their files, by the names under which a job asks for them."""
+    from importlib import resources
+
+    folder = Path(str(resources.files(__package__).joinpath("shipped")))
+    return {path.stem: path for path in sorted(folder.glob("*.toml"))}
+
+
+def find_machine(name: str, beside: str | os.PathLike[str] = "") -> Machine:
+    """The machine called `name`: the path of a file in the folder `beside`, or else one that ships.
+
+    A machine that ships answers to its file's name and to the name on the machine alike. Raises
+    `FileFault` if there is none, or if its file can't be used.
+    """
+    found = locate(name, beside)
+    if found is None:
+        shown = name if name.isprintable() else "machine"
+        raise FileFault([Unknown(Place(shown, 1), "", no_such_machine(name, beside))])
+    return read_machine(*found)
+
+
+def locate(name: str, beside: str | os.PathLike[str] = "") -> tuple[str, str] | None:
+    """The file of the machine called `name`, and how to call it in complaints; None if there is none."""
+    beside = os.fspath(beside)
+    for path in (os.path.join(beside, name), os.path.join(beside, f"{name}.toml")):
+        if _is_file(path):
+            return path, path
+    shipped = shipped_machines()
+    stem = _plain(name)
+    found = shipped.get(stem) or next((p for p in shipped.values() if _plain(_name_in(p)) == stem), None)
+    return None if found is None else (os.fspath(found), _short(found))
+
+
+def _is_file(path: str) -> bool:
+    try:
+        return os.path.isfile(path)
+    except ValueError:  # a name with a null character in it
+        return False
+
+
+def _plain(name: str) -> str:
+    return re.sub(r"[\W_]+", "-", name[:200].casefold()).strip("-")
+
+
+@lru_cache(maxsize=128)
+def _name_in(path: Path) -> str:
+    try:
+        return read_machine(path).name
+    except FileFault:
+        return ""
+
+
+def no_such_machine(name: str, beside: str | os.PathLike[str] = "") -> str:
+    """The complaint that no machine is called `name`, with a guess at the one that was meant."""
+    known = [*shipped_machines(), *_files_in(os.fspath(beside))]
+    return f"there is no machine {quoted(name)}, neither a file here nor one that ships. {guess(name, known)}"
+
+
+def _files_in(folder: str) -> list[str]:
+    try:
+        names = os.listdir(folder or ".")
+    except (OSError, ValueError):
+        return []
+    return sorted(name for name in names[:500] if name.endswith(".toml"))
+
+
+def _short(path: Path) -> str:
+    """The path as a person here would give it: from the working folder on, if it lies in there."""
+    here = os.getcwd() + os.sep
+    return os.fspath(path).removeprefix(here)

@@ -1,0 +1,407 @@
+"""A job file, read: the drawing, the hob, and what is bolted on the machine."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from typing import Any
+
+from handlead.kinematics.gear import MM_PER_INCH
+from handlead.kinematics.links import PI, Mounted
+from handlead.kinematics.requirement import HobData, Work, gear_of
+from handlead.kinematics.words import Feed, Hand
+
+from . import places
+from .catalogue import locate, no_such_machine
+from .errors import Disagreement, FileFault, Missing, Place, Unknown, WrongValue
+from .keys import JOB, TOOTH_SIZES, guess
+from .machine_file import Machine, clashes, read_machine
+from .places import Document, Step, quoted
+from .reading import Complaints, table_of, values_of
+
+#: Decimals kept, in modules of 1 mm or in degrees, where a conversion through the helix is irrational.
+DECIMALS = 12
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What is bolted on and where the levers stand.
+
+    `swivel_deg` is signed, counter-clockwise seen from behind the hob positive; None where the job
+    doesn't give it. `feed` is how it is meant. A lever that isn't named stands in its normal
+    position, a bracket that isn't named is empty. `drive` names what turns the machine.
+    """
+
+    drive: str
+    swivel_deg: Fraction | None = None
+    feed: Feed | None = None
+    levers: Mapping[str, str] = field(default_factory=dict)
+    change: Mapping[str, Mounted] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What is on the blank, or was measured on it: lengths in mm, angles in degrees, None if not looked at.
+
+    `straight` is True where the teeth were seen not to lean; `hand` is None then.
+    """
+
+    teeth: int | None = None
+    hand: Hand | None = None
+    straight: bool = False
+    lead: Fraction | None = None
+    helix_angle_deg: Fraction | None = None
+
+
+@dataclass(frozen=True)
+class Job:
+    """A piece of work. `mate` is the pair's other member, complete; `setup` is None for a job to plan.
+
+    `machine_name` is how the file asks for its machine, `units` the file's own; every length here is in mm.
+    """
+
+    title: str
+    machine_name: str
+    machine: Machine
+    work: Work
+    hob: HobData
+    mate: Work | None = None
+    setup: Setup | None = None
+    seen: Seen | None = None
+    units: str = "mm"
+    document: Document = field(default=Document("job", "", {}), repr=False, compare=False)
+
+    @property
+    def path(self) -> str:
+        """The file, as complaints call it."""
+        return self.document.file
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the file's text."""
+        return self.document.digest
+
+    def place(self, *path: Step) -> Place:
+        """Where the key at `path` stands, ``place("setup", "change", "index")``; or the nearest place around it."""
+        return self.document.place(*path)
+
+    def with_setup(self, setup: Setup | None) -> Job:
+        """The same job with another set-up."""
+        return replace(self, setup=setup)
+
+    def with_seen(self, seen: Seen | None) -> Job:
+        """The same job with something else seen on the blank."""
+        return replace(self, seen=seen)
+
+
+# ---------------------------------------------------------------- reading
+
+
+def read_job(path: str | os.PathLike[str], shown: str | None = None) -> Job:
+    """The job in the file at `path`, called `shown` in complaints, with its machine.
+
+    Raises `FileFault` with everything that is wrong with the job's file and the machine's.
+    """
+    file = shown or os.fspath(path)
+    return _job(places.read(path, file), os.path.dirname(os.fspath(path)))
+
+
+def read_job_text(text: str, file: str = "job.toml", beside: str | os.PathLike[str] = "") -> Job:
+    """The job in `text`, called `file` in complaints, with the machines in the folder `beside` at hand.
+
+    Raises `FileFault`.
+    """
+    return _job(places.parse(text, file), os.fspath(beside))
+
+
+def _job(document: Document, beside: str) -> Job:
+    complaints = Complaints(document)
+    values = values_of(document, JOB, complaints)
+    machine, fault = _machine(document, beside, complaints)
+    if machine is not None:
+        _check_setup(document, machine, complaints)
+    work, mate = _works(values, complaints) if values is not None else (None, None)
+    complaints.raise_any(fault)
+    assert values is not None and machine is not None and work is not None
+    return Job(
+        title=values.get("title") or os.path.splitext(os.path.basename(document.file))[0],
+        machine_name=values["machine"],
+        machine=machine,
+        work=work,
+        hob=_hob(values["hob"], work),
+        mate=mate,
+        setup=_setup(values["setup"], machine) if "setup" in values else None,
+        seen=_seen(values["seen"]) if "seen" in values else None,
+        units=values.get("units", "mm"),
+        document=document,
+    )
+
+
+def _machine(
+    document: Document, beside: str, complaints: Complaints
+) -> tuple[Machine | None, FileFault | None]:
+    name = document.get("machine")
+    if not isinstance(name, str) or not name.strip() or document.get("format") != "job/1":
+        return None, None
+    found = locate(name, beside)
+    if found is None:
+        complaints.add(Unknown, ("machine",), no_such_machine(name, beside))
+        return None, None
+    try:
+        return read_machine(*found), None
+    except FileFault as fault:
+        return None, fault
+
+
+# ---------------------------------------------------------------- the set-up against the machine
+
+
+def _check_setup(document: Document, machine: Machine, complaints: Complaints) -> None:
+    """Names of levers, positions, brackets and drives; what is wrong with the set-up itself is not a file's fault."""
+    drive = document.get("setup", "drive")
+    if isinstance(drive, str) and drive not in machine.train.drives:
+        _unknown(complaints, machine, "drive", drive, ("setup", "drive"), machine.train.drives, "drives")
+    _check_levers(document, machine, complaints)
+    brackets = [bracket.name for bracket in machine.train.brackets]
+    for name in table_of(document, "setup", "change"):
+        path = ("setup", "change", name)
+        if name not in brackets:
+            _unknown(complaints, machine, "change-gear bracket", name, path, brackets, "link")
+        gears = document.get(*path, "gears")
+        if isinstance(gears, list) and len(gears) % 2:
+            message = f"there are {len(gears)} gears. They come in pairs, driver and driven: a/b · c/d"
+            complaints.add(WrongValue, (*path, "gears"), message)
+        if gears == [] and document.get(*path, "idlers"):
+            complaints.add(WrongValue, (*path, "idlers"), "an idler needs gears to stand between. Write them in gears")
+
+
+def _check_levers(document: Document, machine: Machine, complaints: Complaints) -> None:
+    positions = dict(machine.normal_positions)
+    given = table_of(document, "setup", "levers")
+    for name, position in given.items():
+        path = ("setup", "levers", name)
+        if name not in machine.levers:
+            _unknown(complaints, machine, "lever", name, path, machine.levers, "levers")
+        elif isinstance(position, str) and position not in machine.levers[name].positions:
+            known = machine.levers[name].positions
+            _unknown(
+                complaints, machine, f"position of the lever {quoted(name)}", position, path, known,
+                "levers", name, "positions",
+            )  # fmt: skip
+        elif isinstance(position, str):
+            positions[name] = position
+    for clash in clashes(machine.levers, positions):
+        first, second = (machine.document.place(*path) for path in (clash.first, clash.second))
+        moved = next((name for name in (clash.second[1], clash.first[1]) if name in given), None)
+        path = ("setup", "levers", str(moved)) if moved is not None else ("setup", "levers")
+        also = f"{first}, against {second.seen_from(first)}"
+        complaints.add(Disagreement, path, clash.message.replace("{also}", also), first)
+
+
+def _unknown(
+    complaints: Complaints, machine: Machine, kind: str, name: str, path: tuple[str, ...],
+    known: Any, *place: str,
+) -> None:  # fmt: skip
+    guessed = guess(name, known)
+    found = next((one for one in known if guessed == f"Did you mean {quoted(one)}?"), None)
+    spot = machine.place(*place, found) if found is not None else machine.place(*place)
+    if guessed.endswith("?"):
+        guessed = f"{guessed[:-1]} ({spot})?"
+    else:
+        guessed = f"{guessed} ({spot})"
+    complaints.add(Unknown, path, f"there is no {kind} {quoted(name)} on this machine. {guessed}", spot)
+
+
+# ---------------------------------------------------------------- the drawing
+
+
+def _works(values: dict[str, Any], complaints: Complaints) -> tuple[Work | None, Work | None]:
+    given = values["work"]
+    work = _work(given, "work", complaints)
+    if work is None or "mate" not in values:
+        return work, None
+    return work, _work(_mate_keys(given, values["mate"]), "mate", complaints)
+
+
+def _mate_keys(work: dict[str, Any], mate: dict[str, Any]) -> dict[str, Any]:
+    """The mate's keys: its own, and for the rest the work's, turned over where a pair turns them over.
+
+    On parallel shafts the hands are unlike and the helix angles alike, so that the leads are as
+    the teeth. A worm wheel's mate is its worm, of the same hand, and at right angles to it.
+    """
+    keys = dict(work)
+    for group in (TOOTH_SIZES, ("helix_angle", "lead"), ("pressure_angle", "transverse_pressure_angle")):
+        if any(key in mate for key in group):
+            keys = {key: value for key, value in keys.items() if key not in group}
+    if mate.get("teeth", work["teeth"]) != work["teeth"]:
+        keys.pop("outside_diameter", None)
+    if mate.get("kind") in ("spur", "spline", "sprocket"):
+        keys = {key: value for key, value in keys.items() if key not in ("hand", "helix_angle", "lead")}
+    if "hand" in keys and work["kind"] != "worm wheel":
+        keys["hand"] = Hand[keys["hand"].upper()].other.word
+    if "lead" in keys:
+        keys["lead"] = keys["lead"] * Fraction(mate.get("teeth", work["teeth"]), work["teeth"])
+    keys.update(mate)
+    return _worm_keys(work, mate, keys) if work["kind"] == "worm wheel" and "kind" not in mate else keys
+
+
+def _worm_keys(work: dict[str, Any], mate: dict[str, Any], keys: dict[str, Any]) -> dict[str, Any]:
+    keys["kind"] = "helical"
+    if "lead" in mate or "helix_angle" in mate:
+        return keys
+    wheel = _shape(work)
+    keys.pop("lead", None)
+    keys["helix_angle"] = _limited(90 - (wheel.beta_deg if wheel else 0.0))
+    return keys
+
+
+def _shape(values: dict[str, Any]) -> Work | None:
+    try:
+        return _built(values)
+    except ValueError:
+        return None
+
+
+def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | None:
+    before = bool(complaints)
+    lean = next((key for key in ("helix_angle", "lead") if values.get(key)), None)
+    kind, hand = values["kind"], values.get("hand")
+    if kind == "spur" and (lean or hand):
+        message = f"{quoted(lean or 'hand')} is given, but the kind is \"spur\" ({{also}}). Write \"helical\", or take it out"
+        complaints.add(Disagreement, (table, lean or "hand"), message, (table, "kind"))
+        return None
+    if kind == "helical" and not lean:
+        complaints.add(
+            Missing, (table, "helix_angle"), '"helix_angle" or "lead" is missing. Helical work has one of them, above 0'
+        )
+        return None
+    if lean and not hand:
+        complaints.add(Missing, (table, "hand"), '"hand" is missing. Write "right" or "left", as the teeth lean')
+        return None
+    if hand and not lean:
+        message = '"helix_angle" or "lead" is missing. A hand goes with one of them, above 0'
+        complaints.add(Missing, (table, "helix_angle"), message)
+        return None
+    try:
+        work = _built(values)
+        gear_of(work)
+    except ValueError as fault:
+        key = next((key for key in ("lead", "profile_shift") if key in values and key.replace("_", " ") in str(fault)), "")
+        complaints.add(WrongValue, (table, key) if key else (table,), str(fault))
+        return None
+    return None if before else work
+
+
+def _built(values: dict[str, Any]) -> Work:
+    cosine = _cosine(values)
+    return Work(
+        kind=values["kind"],
+        teeth=values["teeth"],
+        module_n=_module_n(values, cosine),
+        pressure_angle_deg=_pressure_angle(values, cosine),
+        hand=Hand[values["hand"].upper()] if "hand" in values else None,
+        helix_angle_deg=values.get("helix_angle") if values.get("hand") else None,
+        lead=values.get("lead"),
+        face_width=values.get("face_width"),
+        quality=values.get("quality", 8),
+        profile_shift=values.get("profile_shift", Fraction(0)),
+        outside_diameter=values.get("outside_diameter"),
+    )
+
+
+def _cosine(values: dict[str, Any]) -> float | None:
+    """Cosine of the helix angle, as far as it is known without the normal module; None for straight teeth."""
+    if values.get("helix_angle"):
+        return math.cos(math.radians(values["helix_angle"]))
+    transverse = _transverse_module(values)
+    if "lead" in values and transverse is not None:
+        # tan β = π·m_t·z / L at the reference cylinder
+        return math.cos(math.atan(math.pi * float(transverse) * values["teeth"] / float(values["lead"])))
+    if "lead" in values:
+        sine = math.pi * float(_module_n(values, None)) * values["teeth"] / float(values["lead"])
+        return math.sqrt(1 - sine * sine) if sine < 1 else None
+    return None
+
+
+def _transverse_module(values: dict[str, Any]) -> Fraction | None:
+    if "transverse_diametral_pitch" in values:
+        return MM_PER_INCH / Fraction(values["transverse_diametral_pitch"])
+    module: Fraction | None = values.get("transverse_module")
+    return module
+
+
+def _module_n(values: dict[str, Any], cosine: float | None) -> Fraction:
+    """Normal module in mm; from a transverse one on a helix it holds `DECIMALS` decimals, else it is exact.
+
+    A circular pitch is divided by π to forty decimals.
+    """
+    if "diametral_pitch" in values:
+        return MM_PER_INCH / Fraction(values["diametral_pitch"])
+    if "pitch" in values:
+        return Fraction(values["pitch"]) / PI
+    transverse = _transverse_module(values)
+    if transverse is None:
+        return Fraction(values["module"])
+    return Fraction(transverse) if cosine is None else _limited(float(transverse) * cosine)
+
+
+def _pressure_angle(values: dict[str, Any], cosine: float | None) -> Fraction:
+    """Normal pressure angle in degrees; from a transverse one on a helix it holds `DECIMALS` decimals."""
+    if "transverse_pressure_angle" not in values:
+        return Fraction(values.get("pressure_angle", 20))
+    transverse = Fraction(values["transverse_pressure_angle"])
+    if cosine is None:
+        return transverse
+    return _limited(math.degrees(math.atan(math.tan(math.radians(transverse)) * cosine)))
+
+
+def _limited(value: float) -> Fraction:
+    return Fraction(f"{value:.{DECIMALS}f}")
+
+
+# ---------------------------------------------------------------- the rest
+
+
+def _hob(values: dict[str, Any], work: Work) -> HobData:
+    return HobData(
+        module_n=_module_n(values, None),
+        starts=values.get("starts", 1),
+        hand=Hand[values.get("hand", "right").upper()],
+        lead_angle_deg=values.get("lead_angle"),
+        diameter=values.get("diameter"),
+        outside_diameter=values.get("outside_diameter"),
+        gashes=values.get("gashes"),
+        pressure_angle_deg=values.get("pressure_angle", work.pressure_angle_deg),
+        rack=values.get("rack", "A"),
+        addendum=values.get("addendum"),
+        dedendum=values.get("dedendum"),
+        tip_radius=values.get("tip_radius"),
+    )
+
+
+def _setup(values: dict[str, Any], machine: Machine) -> Setup:
+    return Setup(
+        drive=values.get("drive", machine.normal_drive),
+        swivel_deg=values.get("swivel"),
+        feed=Feed(values["feed"]) if "feed" in values else None,
+        levers=values.get("levers", {}),
+        change={
+            name: Mounted(row["gears"], row.get("idlers", ()))
+            for name, row in values.get("change", {}).items()
+            if row["gears"]
+        },
+    )
+
+
+def _seen(values: dict[str, Any]) -> Seen:
+    hand = values.get("hand")
+    return Seen(
+        teeth=values.get("teeth"),
+        hand=Hand[hand.upper()] if hand in ("right", "left") else None,
+        straight=hand == "none",
+        lead=values.get("lead"),
+        helix_angle_deg=values.get("helix_angle"),
+    )
