@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
-from handlead.kinematics import tolerance
+from handlead.kinematics import cycle, tolerance
 from handlead.kinematics.constants import Constants, find_constants
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.needs import Role, roles
@@ -126,3 +126,19 @@ def pitch_limit_um(work: Work) -> float:
 def drive_rpm(case: Case) -> Fraction | None:
     """Speed of the drive that runs, where the machine file gives it."""
     return case.train.drives[case.setup.drive].rpm
+
+
+def travel_mm(case: Case) -> float:
+    """Travel of the axial slide through one full-depth cut: approach, face and overrun, in mm.
+
+    Needs the work's face width and the hob's outside diameter; raises `ValueError` without them.
+    """
+    work, hob = case.job.work, case.job.hob
+    if hob.outside_diameter is None:
+        raise ValueError("outside_diameter of the hob is missing; approach depends on it")
+    gear = gear_of(work)
+    tip = float(work.outside_diameter) if work.outside_diameter else gear.tip_diameter
+    swivel = abs(case.swivel_deg)
+    before = cycle.approach_by_contact(float(hob.outside_diameter), gear.whole_depth, swivel, tip)
+    after = cycle.overrun(gear.dedendum, gear.transverse_pressure_angle_deg, swivel)
+    return cycle.travel(face_width_mm(work), before, after)

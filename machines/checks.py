@@ -9,16 +9,18 @@ from fractions import Fraction
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.needs import Role
 from handlead.kinematics.outcome import Outcome
-from handlead.kinematics.requirement import Work
+from handlead.kinematics.requirement import Work, gear_of
 from handlead.kinematics.words import Hand, direction
 
 from .case import (
     Case,
     cuts_wanted,
+    drive_rpm,
     helix_slope_limit_um,
     helix_slope_um,
     pitch_limit_um,
     shift_error_um,
+    travel_mm,
 )
 from .findings import Finding
 from .mending import find_mend, gears_text
@@ -192,7 +194,8 @@ def _lead_words(work: Work, outcome: Outcome) -> str:
     if outcome.lead_mm is None:
         return f"The teeth would come out straight; a lead of {_mm(work.lead_mm)} is wanted"
     if work.lead_mm is None:
-        return f"The teeth would lean to the {_hand(outcome.hand)}, lead {_mm(outcome.lead_mm)}; straight ones are wanted"
+        lean = f"lean to the {_hand(outcome.hand)}, lead {_mm(outcome.lead_mm)}"
+        return f"The teeth would {lean}; straight ones are wanted"
     return f"The lead would be {_mm(outcome.lead_mm)}; {_mm(work.lead_mm)} is wanted"
 
 
@@ -397,6 +400,72 @@ def _standing_count(case: Case) -> Fraction:
     return -case.job.hob.hand.value * case.job.hob.starts / ratio if ratio else Fraction(0)
 
 
+def check_limits(case: Case) -> Iterator[Finding]:
+    """Speeds, travels and sizes beyond what the machine file allows."""
+    for words in (*_beyond_rpm(case), *_beyond_feed(case), *_beyond_sizes(case), *_beyond_travel(case)):
+        yield Finding("beyond-limits", "error", words, "Keep to what the machine's manual allows.")
+
+
+def _beyond_rpm(case: Case) -> Iterator[str]:
+    rpm = drive_rpm(case)
+    if rpm is None or case.solution.is_locked:
+        return
+    for part, (least, greatest) in case.job.machine.limits.rpm.items():
+        rate = case.solution.rates[part]
+        speed = None if rate is None else abs(rate * rpm)
+        if speed and speed > greatest:
+            yield f'"{part}" would run at {float(speed):.4g} rpm; at most {float(greatest):g} is allowed.'
+        if speed and least is not None and speed < least:
+            yield f'"{part}" would run at {float(speed):.4g} rpm; at least {float(least):g} is needed.'
+
+
+def _beyond_feed(case: Case) -> Iterator[str]:
+    limit, feed = case.job.machine.limits.feed_mm_per_table_turn, case.outcome and case.outcome.sliding_feed
+    if limit is None or not feed:
+        return
+    least, greatest = limit
+    if feed > greatest:
+        yield f"The feed is {float(feed):.4g} mm per table turn; at most {float(greatest):g} is allowed."
+    if least is not None and feed < least:
+        yield f"The feed is {float(feed):.4g} mm per table turn; at least {float(least):g} is needed."
+
+
+def _beyond_sizes(case: Case) -> Iterator[str]:
+    limits, work = case.job.machine.limits, case.job.work
+    diameter = float(work.outside_diameter or gear_of(work).tip_diameter)
+    if limits.work_diameter is not None and diameter > limits.work_diameter:
+        yield f"The blank is {diameter:.1f} mm across; the machine takes {float(limits.work_diameter):g} mm."
+    if limits.face_width is not None and (work.face_width or 0) > limits.face_width:
+        yield f"The face is {_decimal(work.face_width)} mm wide; the machine takes {float(limits.face_width):g} mm."
+    if limits.module_n is not None and work.module_n > limits.module_n:
+        yield f"The work is of module {_decimal(work.module_n)}; the machine cuts up to {float(limits.module_n):g}."
+    if limits.swivel_deg is not None:
+        least, greatest = limits.swivel_deg
+        if not least - Fraction(1, 60) <= Fraction(case.swivel_deg) <= greatest + Fraction(1, 60):
+            yield (
+                f"The head is to stand at {swivel_text(case.swivel_deg)}; it swings from "
+                f"{swivel_text(float(least))} to {swivel_text(float(greatest))}."
+            )
+
+
+def _beyond_travel(case: Case) -> Iterator[str]:
+    """The axial slide's stroke against approach, face and overrun, where the hob's outside diameter is known."""
+    end, work, hob = case.train.ends.get("axial"), case.job.work, case.job.hob
+    stroke = case.job.machine.limits.travel.get(end.part) if end else None
+    if stroke is None or work.face_width is None or hob.outside_diameter is None or work.kind == "worm wheel":
+        return
+    try:
+        needed = travel_mm(case)
+    except ValueError as fault:
+        yield f"The travel can't be worked out: {fault}."
+        return
+    if needed > stroke:
+        yield (
+            f"Approach, face and overrun take {needed:.1f} mm of travel; the {_the('axial')[4:]} has "
+            f"{float(stroke):g} mm."
+        )
+
+
 #: Every check, in the order in which a person would look.
 CHECKS: tuple[Check, ...] = (
     check_lock,
@@ -410,6 +479,7 @@ CHECKS: tuple[Check, ...] = (
     check_gears_owned,
     check_brackets,
     check_hob_suits,
+    check_limits,
     check_feed_way,
 )
 
