@@ -6,12 +6,13 @@ import os
 import re
 from collections.abc import Mapping
 from functools import lru_cache
+from itertools import islice
 from pathlib import Path
 
 from .errors import FileFault, Place, Unknown
-from .keys import guess
 from .machine_file import Machine, read_machine
 from .places import quoted
+from .values import guess
 
 
 @lru_cache(maxsize=1)
@@ -39,19 +40,19 @@ def find_machine(name: str, beside: str | os.PathLike[str] = "") -> Machine:
 def locate(name: str, beside: str | os.PathLike[str] = "") -> tuple[str, str] | None:
     """The file of the machine called `name`, and how to call it in complaints; None if there is none."""
     beside = os.fspath(beside)
-    for path in (os.path.join(beside, name), os.path.join(beside, f"{name}.toml")):
+    for path in (Path(beside, name), Path(beside, f"{name}.toml")):
         if _is_file(path):
-            return path, path
+            return os.fspath(path), os.fspath(path)
     shipped = shipped_machines()
     stem = _plain(name)
     found = shipped.get(stem) or next((p for p in shipped.values() if _plain(_name_in(p)) == stem), None)
     return None if found is None else (os.fspath(found), _short(found))
 
 
-def _is_file(path: str) -> bool:
+def _is_file(path: Path) -> bool:
     try:
-        return os.path.isfile(path)
-    except ValueError:  # a name with a null character in it
+        return path.is_file()
+    except (OSError, ValueError):  # a name that is too long, or with a null character in it
         return False
 
 
@@ -75,13 +76,13 @@ def no_such_machine(name: str, beside: str | os.PathLike[str] = "") -> str:
 
 def _files_in(folder: str) -> list[str]:
     try:
-        names = os.listdir(folder or ".")
+        names = [path.name for path in islice(Path(folder).iterdir(), 500)]
     except (OSError, ValueError):
         return []
-    return sorted(name for name in names[:500] if name.endswith(".toml"))
+    return sorted(name for name in names if name.endswith(".toml"))
 
 
 def _short(path: Path) -> str:
     """The path as a person here would give it: from the working folder on, if it lies in there."""
-    here = os.getcwd() + os.sep
+    here = os.fspath(Path.cwd()) + os.sep
     return os.fspath(path).removeprefix(here)

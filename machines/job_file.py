@@ -7,6 +7,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 from handlead.kinematics.gear import MM_PER_INCH
@@ -17,10 +18,11 @@ from handlead.kinematics.words import Feed, Hand
 from . import places
 from .catalogue import locate, no_such_machine
 from .errors import Disagreement, FileFault, Missing, Place, Unknown, WrongValue
-from .keys import JOB, TOOTH_SIZES, guess
+from .keys import JOB, TOOTH_SIZES
 from .machine_file import Machine, clashes, read_machine
 from .places import Document, Step, quoted
 from .reading import Complaints, table_of, values_of
+from .values import guess
 
 #: Decimals kept, in modules of 1 mm or in degrees, where a conversion through the helix is irrational.
 DECIMALS = 12
@@ -106,7 +108,7 @@ def read_job(path: str | os.PathLike[str], shown: str | None = None) -> Job:
     Raises `FileFault` with everything that is wrong with the job's file and the machine's.
     """
     file = shown or os.fspath(path)
-    return _job(places.read(path, file), os.path.dirname(os.fspath(path)))
+    return _job(places.read(path, file), os.fspath(Path(path).parent))
 
 
 def read_job_text(text: str, file: str = "job.toml", beside: str | os.PathLike[str] = "") -> Job:
@@ -127,7 +129,7 @@ def _job(document: Document, beside: str) -> Job:
     complaints.raise_any(fault)
     assert values is not None and machine is not None and work is not None
     return Job(
-        title=values.get("title") or os.path.splitext(os.path.basename(document.file))[0],
+        title=values.get("title") or Path(document.file).stem,
         machine_name=values["machine"],
         machine=machine,
         work=work,
@@ -175,7 +177,9 @@ def _check_setup(document: Document, machine: Machine, complaints: Complaints) -
             message = f"there are {len(gears)} gears. They come in pairs, driver and driven: a/b · c/d"
             complaints.add(WrongValue, (*path, "gears"), message)
         if gears == [] and document.get(*path, "idlers"):
-            complaints.add(WrongValue, (*path, "idlers"), "an idler needs gears to stand between. Write them in gears")
+            complaints.add(
+                WrongValue, (*path, "idlers"), "an idler needs gears to stand between. Write them in gears"
+            )
 
 
 def _check_levers(document: Document, machine: Machine, complaints: Complaints) -> None:
@@ -195,10 +199,10 @@ def _check_levers(document: Document, machine: Machine, complaints: Complaints) 
             positions[name] = position
     for clash in clashes(machine.levers, positions):
         first, second = (machine.document.place(*path) for path in (clash.first, clash.second))
-        moved = next((name for name in (clash.second[1], clash.first[1]) if name in given), None)
-        path = ("setup", "levers", str(moved)) if moved is not None else ("setup", "levers")
+        moved = (str(name) for name in (clash.second[1], clash.first[1]) if name in given)
+        at = ("setup", "levers", *([name] if (name := next(moved, "")) else []))
         also = f"{first}, against {second.seen_from(first)}"
-        complaints.add(Disagreement, path, clash.message.replace("{also}", also), first)
+        complaints.add(Disagreement, at, clash.message.replace("{also}", also), first)
 
 
 def _unknown(
@@ -208,10 +212,7 @@ def _unknown(
     guessed = guess(name, known)
     found = next((one for one in known if guessed == f"Did you mean {quoted(one)}?"), None)
     spot = machine.place(*place, found) if found is not None else machine.place(*place)
-    if guessed.endswith("?"):
-        guessed = f"{guessed[:-1]} ({spot})?"
-    else:
-        guessed = f"{guessed} ({spot})"
+    guessed = f"{guessed.removesuffix('?')} ({spot}){'?' if guessed.endswith('?') else ''}"
     complaints.add(Unknown, path, f"there is no {kind} {quoted(name)} on this machine. {guessed}", spot)
 
 
@@ -270,16 +271,20 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
     lean = next((key for key in ("helix_angle", "lead") if values.get(key)), None)
     kind, hand = values["kind"], values.get("hand")
     if kind == "spur" and (lean or hand):
-        message = f"{quoted(lean or 'hand')} is given, but the kind is \"spur\" ({{also}}). Write \"helical\", or take it out"
+        message = f'{quoted(lean or "hand")} is given, but the kind is "spur" ({{also}}). Keep one of the two'
         complaints.add(Disagreement, (table, lean or "hand"), message, (table, "kind"))
         return None
     if kind == "helical" and not lean:
         complaints.add(
-            Missing, (table, "helix_angle"), '"helix_angle" or "lead" is missing. Helical work has one of them, above 0'
+            Missing,
+            (table, "helix_angle"),
+            '"helix_angle" or "lead" is missing. Helical work has one of them, above 0',
         )
         return None
     if lean and not hand:
-        complaints.add(Missing, (table, "hand"), '"hand" is missing. Write "right" or "left", as the teeth lean')
+        complaints.add(
+            Missing, (table, "hand"), '"hand" is missing. Write "right" or "left", as the teeth lean'
+        )
         return None
     if hand and not lean:
         message = '"helix_angle" or "lead" is missing. A hand goes with one of them, above 0'
@@ -289,7 +294,14 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
         work = _built(values)
         gear_of(work)
     except ValueError as fault:
-        key = next((key for key in ("lead", "profile_shift") if key in values and key.replace("_", " ") in str(fault)), "")
+        key = next(
+            (
+                key
+                for key in ("lead", "profile_shift")
+                if key in values and key.replace("_", " ") in str(fault)
+            ),
+            "",
+        )
         complaints.add(WrongValue, (table, key) if key else (table,), str(fault))
         return None
     return None if before else work

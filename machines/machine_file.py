@@ -7,20 +7,34 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.links import (
-    BevelGears, Belt, Brake, Chain, ChangeGears, Clutch, Differential, GearPair, Link, Rack, Screw, Selector, WormGear,
+    Belt,
+    BevelGears,
+    Brake,
+    Chain,
+    ChangeGears,
+    Clutch,
+    Differential,
+    GearPair,
+    Link,
+    Rack,
+    Screw,
+    Selector,
+    WormGear,
 )  # fmt: skip
 from handlead.kinematics.train import Drive, End, Train
 from handlead.kinematics.words import POSITIVES, Sense
 
 from . import places
 from .errors import Disagreement, Missing, Place, WrongValue
-from .keys import LINK, MACHINE, guess
+from .keys import LINK, MACHINE
 from .places import Document, Path_, Step, quoted
 from .reading import Complaints, check_names, rows, table_of, values_of
+from .values import guess
 
 if TYPE_CHECKING:
     from .job_file import Setup
@@ -193,11 +207,11 @@ def read_machine(path: str | os.PathLike[str], shown: str | None = None) -> Mach
     """
     file = shown or os.fspath(path)
     try:
-        status = os.stat(path)
+        status = Path(path).stat()
     except (OSError, ValueError):
         places.read(path, file)  # says why
         raise
-    return _read(os.path.abspath(path), file, status.st_mtime_ns, status.st_size)
+    return _read(os.fspath(Path(path).absolute()), file, status.st_mtime_ns, status.st_size)
 
 
 @lru_cache(maxsize=128)
@@ -231,8 +245,16 @@ def _check(document: Document, complaints: Complaints) -> None:
         return
     shafts, slides = table_of(document, "shafts"), table_of(document, "slides")
     links = {row["name"]: index for index, row in rows(document, "link") if isinstance(row.get("name"), str)}
-    brackets = [name for name, index in links.items() if document.get("link", index, "kind") == "change gears"]
-    known = {"shaft": shafts, "slide": slides, "part": {**shafts, **slides}, "bracket": brackets, "link": links}
+    brackets = [
+        name for name, index in links.items() if document.get("link", index, "kind") == "change gears"
+    ]
+    known = {
+        "shaft": shafts,
+        "slide": slides,
+        "part": {**shafts, **slides},
+        "bracket": brackets,
+        "link": links,
+    }
     check_names(document, MACHINE, known, complaints)
     _check_twice(document, complaints)
     _check_links(document, complaints)
@@ -240,16 +262,18 @@ def _check(document: Document, complaints: Complaints) -> None:
 
 
 def _check_twice(document: Document, complaints: Complaints) -> None:
-    for name in table_of(document, "slides"):
-        if name in table_of(document, "shafts"):
-            message = f"{quoted(name)} is also a shaft ({{also}}). Give the two parts two names"
-            complaints.add(Disagreement, ("slides", name), message, ("shafts", name))
+    for slide in table_of(document, "slides"):
+        if slide in table_of(document, "shafts"):
+            message = f"{quoted(slide)} is also a shaft ({{also}}). Give the two parts two names"
+            complaints.add(Disagreement, ("slides", slide), message, ("shafts", slide))
     for key, what in (("link", "link"), ("gear_set", "gear set")):
         first: dict[str, int] = {}
         for index, row in rows(document, key):
             name = row.get("name")
             if isinstance(name, str) and first.setdefault(name, index) != index:
-                message = f"another {what} has the name {quoted(name)} ({{also}}). Give each a name of its own"
+                message = (
+                    f"another {what} has the name {quoted(name)} ({{also}}). Give each a name of its own"
+                )
                 complaints.add(Disagreement, (key, index, "name"), message, (key, first[name], "name"))
     used: dict[str, str] = {}
     for end, row in table_of(document, "ends").items():
@@ -266,8 +290,8 @@ def _check_links(document: Document, complaints: Complaints) -> None:
     for index, row in rows(document, "link"):
         at: dict[str, Path_] = {}
         for port in _PORTS:
-            path = ("link", index, *port)
-            part = document.get(*path) if row.get("kind") in LINK else None
+            path: Path_ = ("link", index, *port)
+            part = document.get(*path)
             if isinstance(part, str) and at.setdefault(part, path) != path:
                 message = f"the link joins {quoted(part)} to itself ({{also}}). It must join different parts"
                 complaints.add(Disagreement, path, message, at[part])
@@ -321,7 +345,9 @@ def _check_levers(document: Document, links: dict[str, int], complaints: Complai
     for name, lever in table_of(document, "levers").items():
         positions = table_of(document, "levers", name, "positions")
         if isinstance(lever, dict) and lever.get("positions") == {}:
-            complaints.add(WrongValue, ("levers", name, "positions"), "it is empty. Write a line for each position")
+            complaints.add(
+                WrongValue, ("levers", name, "positions"), "it is empty. Write a line for each position"
+            )
         normal = lever.get("normal") if isinstance(lever, dict) else None
         if isinstance(normal, str) and positions and normal not in positions:
             complaints.named("position", normal, ("levers", name, "normal"), positions)
@@ -337,14 +363,16 @@ def _check_levers(document: Document, links: dict[str, int], complaints: Complai
 
 
 def _check_state(document: Document, path: Path_, index: int, state: str, complaints: Complaints) -> None:
-    row = document.get("link", index)
-    kind = row.get("kind")
-    ratios = row.get("ratios")
-    states = {"clutch": Clutch.states, "brake": Brake.states}.get(kind)
+    kind, ratios = document.get("link", index, "kind"), document.get("link", index, "ratios")
+    if not isinstance(kind, str):
+        return
+    states: tuple[str, ...] | None = {"clutch": Clutch.states, "brake": Brake.states}.get(kind)
     if kind == "selector":
         states = tuple(ratios) if isinstance(ratios, dict) else None
-    elif kind in LINK and states is None:
-        message = f"{quoted(path[-1])} is a link of the kind {quoted(kind)}, which has no states to be put into"
+    elif states is None and kind in LINK:
+        message = (
+            f"{quoted(path[-1])} is a link of the kind {quoted(kind)}, which has no states to be put into"
+        )
         complaints.add(WrongValue, path, message)
     if states is not None and state not in states:
         complaints.named("state", state, path, states, f" of the {kind} {quoted(path[-1])}")
@@ -440,7 +468,9 @@ def _change_gears(row: Mapping[str, Any]) -> Link:
 
 def _selector(row: Mapping[str, Any]) -> Link:
     ratios = row["ratios"]
-    return Selector(*_two(row), ratios=ratios, state=row.get("state", next(iter(ratios)) if len(ratios) == 1 else ""))
+    return Selector(
+        *_two(row), ratios=ratios, state=row.get("state", next(iter(ratios)) if len(ratios) == 1 else "")
+    )
 
 
 def _rack(row: Mapping[str, Any]) -> Link:

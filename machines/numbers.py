@@ -18,6 +18,7 @@ MOST_DIGITS = 60
 LARGEST_EXPONENT = 30
 
 _LONGEST_TEXT = 2 * MOST_DIGITS + 20
+_MOST_DECIMALS = 15
 _DECIMAL = re.compile(r"([+-]?)(\d+)(?:\.(\d+))?(?:[eE]([+-]?\d+))?")
 _FRACTION = re.compile(r"([+-]?)(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)")
 _WITH_UNIT = re.compile(r"(.*?[\d.])\s*([A-Za-z\"']+)")
@@ -111,6 +112,51 @@ def angle(written: Written) -> Fraction:
         larger = larger or part is not None
         total += value / size
     return -total if sign == "-" else total
+
+
+def written(value: Fraction | int) -> int | Decimal | str:
+    """How to write `value` so that it is read again exactly: a whole number, a decimal, or a fraction in quotes.
+
+    >>> written(Fraction(127, 50)), written(Fraction(2, 3))
+    (Decimal(text='2.54'), '2/3')
+    """
+    value = Fraction(value)
+    if value.denominator == 1:
+        return value.numerator
+    places = _decimal_places(value.denominator)
+    if places is None or places > _MOST_DECIMALS:
+        return f"{value.numerator}/{value.denominator}"
+    digits = str(abs(value.numerator) * 10**places // value.denominator).rjust(places + 1, "0")
+    return Decimal(f"{'-' if value < 0 else ''}{digits[:-places]}.{digits[-places:]}")
+
+
+def written_angle(value: Fraction) -> int | Decimal | str:
+    """How to write an angle in degrees: as a short decimal, or else in degrees, minutes and seconds if they fit.
+
+    >>> written_angle(Fraction(45, 2)), written_angle(Fraction(68, 3))
+    (Decimal(text='22.5'), '22d 40m')
+    """
+    decimal = written(value)
+    if not isinstance(decimal, str) and (isinstance(decimal, int) or len(decimal.text) <= 8):
+        return decimal
+    minutes, seconds = divmod(abs(value) * 3600, 60)
+    if seconds.denominator != 1:
+        return decimal
+    degrees, minutes = divmod(int(minutes), 60)
+    parts = ((degrees, "d"), (minutes, "m"), (int(seconds), "s"))
+    return ("-" if value < 0 else "") + " ".join(f"{part}{letter}" for part, letter in parts if part)
+
+
+def _decimal_places(denominator: int) -> int | None:
+    """Decimals that a fraction with this denominator needs; None if they never end."""
+    counts = []
+    for prime in (2, 5):
+        count = 0
+        while denominator % prime == 0:
+            denominator //= prime
+            count += 1
+        counts.append(count)
+    return max(counts) if denominator == 1 else None
 
 
 def _from_text(text: str) -> Fraction:

@@ -41,20 +41,22 @@ _TOKEN = re.compile(
     r"""|"(?:[^"\\\n]++|\\.)*+"?|'[^'\n]*+'?|\#[^\n]*+"""
     r"""|(?P<open>[\[{])|(?P<close>[\]}])|(?P<word>[0-9A-Za-z_+.\-]++)"""
 )
-_WHERE = re.compile(r"(?P<what>.*) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)", re.S)
+_WHERE = re.compile(
+    r"(?P<what>.*) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)", re.S
+)
 
 #: What the TOML reader says, in plain words, and what would be right.
 _PLAINLY: tuple[tuple[str, str], ...] = (
-    ("Invalid value", 'this value can\'t be read. Words and fractions stand in quotes ("right", "5/8"); numbers don\'t'),
-    ("Expected newline or end of document", 'the line should end here. Words, angles and fractions stand in quotes ("22d 42m")'),
+    ("Invalid value", 'this value can\'t be read. Words and fractions stand in quotes: "right", "5/8"'),
+    ("Expected newline", 'the line should end here. Words and fractions stand in quotes: "22d 42m", "5/8"'),
     ("Expected '=' after a key", "there is no = after the key. A line is written key = value"),
     ("Invalid statement", "this is neither a key = value, nor a [table], nor a # comment"),
     ("Invalid initial character for a key part", "a key can't begin like this. A name with spaces stands in quotes"),
     ("Unclosed array", "a [ is never closed. Write ] after the last value"),
     ("Unclosed inline table", "a { is never closed. Write } after the last value, on the same line"),
     ("Unterminated string", 'a quote is never closed. Write " at the end of the text'),
-    ("Expected ']' at the end of a table declaration", "the [ of a table is never closed. Write ] after its name; a name with spaces stands in quotes"),
-    ("Expected ']]' at the end of an array declaration", "the [[ is never closed. Write ]] after the name"),
+    ("Expected ']' at", "there is no ] after the table's name. A name with spaces stands in quotes"),
+    ("Expected ']]' at", "there is no ]] after the name. One with spaces stands in quotes"),
     ("Expected \"'''\"", "a quote of three is never closed. Write ''' at the end of the text"),
     ("Illegal character '\\n'", 'a quote is never closed. Write " at the end of the text, on the same line'),
     ("Illegal character", "there is a control character here. Take it out"),
@@ -142,7 +144,9 @@ def _text(data: bytes, file: str) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
         line = data.count(b"\n", 0, fault.start) + 1
-        raise _unreadable(file, "there is a character that isn't UTF-8. Save the file as UTF-8 text", line) from None
+        raise _unreadable(
+            file, "there is a character that isn't UTF-8. Save the file as UTF-8 text", line
+        ) from None
 
 
 def parse(text: str, file: str) -> Document:
@@ -196,7 +200,9 @@ def _too_deep(values: dict[str, Any]) -> Path_ | None:
         if len(path) > DEEPEST:
             return path
         if isinstance(value, dict):
-            waiting.extend(((*path, key), item) for key, item in value.items() if isinstance(item, (dict, list)))
+            waiting.extend(
+                ((*path, key), item) for key, item in value.items() if isinstance(item, (dict, list))
+            )
         else:
             waiting.extend(
                 ((*path, index), item) for index, item in enumerate(value) if isinstance(item, (dict, list))

@@ -9,8 +9,8 @@ from typing import Any
 from voluptuous import Invalid, MultipleInvalid
 
 from .errors import MOST_COMPLAINTS, Complaint, FileFault, Missing, Place, Unknown, WrongValue
-from .keys import Fault, Table, guess, shown
 from .places import Document, Path_, quoted
+from .values import Fault, Table, guess, shown
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
@@ -51,7 +51,9 @@ class Complaints:
     def __bool__(self) -> bool:
         return bool(self._faults)
 
-    def add(self, kind: type[Complaint], path: Path_, message: str, also: Path_ | Place | None = None) -> None:
+    def add(
+        self, kind: type[Complaint], path: Path_, message: str, also: Path_ | Place | None = None
+    ) -> None:
         """A complaint about the key at `path`; ``{also}`` in the message becomes the place of `also`."""
         self._faults.append((path, kind, message, also))
 
@@ -69,15 +71,19 @@ class Complaints:
         if placed:
             raise FileFault(placed, left_out)
 
-    def _placed(self, path: Path_, kind: type[Complaint], message: str, also: Path_ | Place | None) -> Complaint:
+    def _placed(
+        self, path: Path_, kind: type[Complaint], message: str, also: Path_ | Place | None
+    ) -> Complaint:
         document = self._document
-        others = ()
+        others: tuple[Place, ...] = ()
         if also is not None:
             place = document.place(*path)
             other = also if isinstance(also, Place) else document.place(*also)
             message = message.replace("{also}", other.seen_from(place))
             others = (other,)
-        inner = path[:-1] if kind is Missing or (kind is Unknown and message.startswith("unknown key")) else path
+        inner = (
+            path[:-1] if kind is Missing or (kind is Unknown and message.startswith("unknown key")) else path
+        )
         return kind(document.place(*path), where(document, inner), message, others)
 
 
@@ -108,19 +114,25 @@ def _wrong_format(document: Document, table: Table) -> str | None:
     (right,) = table.key("format").value.one_of  # type: ignore[attr-defined]
     kind = right.partition("/")[0]
     if isinstance(said, str) and said != right and re.fullmatch(r"\w+/\d+", said):
-        other, _, number = said.partition("/")
+        other = said.partition("/")[0]
         if other != kind:
             return f"this is a {other} file ({quoted(said)}), not a {kind} file. A {kind} file says {quoted(right)}"
-        return f"{shown(said)} is not a version that can be read. Write {quoted(right)}, or get a newer handlead"
+        return (
+            f"{shown(said)} is not a version that can be read. Write {quoted(right)}, or get a newer handlead"
+        )
     return None
 
 
 def _note(fault: Invalid, complaints: Complaints) -> None:
     if isinstance(fault, Fault):
-        also = None if fault.also is None else tuple(fault.also)
-        complaints.add(fault.kind, tuple(fault.path), fault.msg, also)
+        also = None if fault.also is None else _path(fault.also)
+        complaints.add(fault.kind, _path(fault.path), fault.msg, also)
     else:
-        complaints.add(WrongValue, tuple(fault.path), fault.msg)
+        complaints.add(WrongValue, _path(fault.path), fault.msg)
+
+
+def _path(steps: Iterable[object]) -> Path_:
+    return tuple(step for step in steps if isinstance(step, (str, int)))
 
 
 def check_names(
