@@ -1,0 +1,138 @@
+"""A proof says what is wrong, and what it advises has been tried first."""
+
+from fractions import Fraction as F
+
+import pytest
+
+from handlead.machines.case import Case, cuts_wanted
+from handlead.machines.job_file import read_job_text
+from handlead.machines.mending import find_mend
+from handlead.machines.proof import NoSetup, prove
+
+PINION = """
+format = "job/1"
+title = "trial pinion"
+machine = "corvane-7"
+[work]
+kind = "helical"
+teeth = 29
+module = 3
+helix_angle = 25
+hand = "right"
+face_width = 40
+[hob]
+module = 3
+starts = 1
+hand = "right"
+diameter = 80
+outside_diameter = 86
+gashes = 10
+[setup]
+swivel = { angle = "22d 51m", turn = "clockwise" }
+feed = "climb"
+[setup.levers]
+differential = "in"
+[setup.change]
+"index gears" = { gears = [40, 58, 60, 40] }
+"feed gears" = { gears = [20, 60], idlers = [] }
+"differential gears" = { gears = [37, 25, 50, 55] }
+"speed gears" = { gears = [24, 48] }
+"""
+
+
+def proof_of(text, *changes):
+    for before, after in changes:
+        assert before in text, before
+        text = text.replace(before, after)
+    return prove(read_job_text(text))
+
+
+def codes(proof, severity="error"):
+    return {finding.code for finding in proof.findings if finding.severity == severity}
+
+
+def test_a_right_set_up_is_as_wanted():
+    proof = proof_of(PINION)
+    assert proof.is_as_wanted, proof.findings
+    gear = proof.computed.outcome
+    assert (gear.teeth, gear.hand.word) == (29, "right")
+    # By hand: the machine's rule is 30 = gears * k * p_x, so p_x = 30 / (37/25 * 50/55) and L = 29 p_x.
+    assert gear.lead == 29 * 30 / (F(37, 25) * F(50, 55))
+
+
+@pytest.mark.parametrize(
+    ("change", "code", "advice"),
+    [
+        (("gears = [37, 25, 50, 55] }", "gears = [37, 25, 50, 55], idlers = [44] }"), "wrong-hand", 'idler out of "diff'),
+        (("gears = [40, 58, 60, 40]", "gears = [58, 40, 40, 60]"), "wrong-count", 'Turn "index gears" end for end'),
+        (('differential = "in"', 'differential = "out"'), "wrong-lead", 'lever "differential" to "in"'),
+        (('turn = "clockwise"', 'turn = "counter-clockwise"'), "swivel-wrong-way", "22° 51' clockwise"),
+        (('"22d 51m"', '"25d"'), "swivel-off", "22° 51' clockwise"),
+        (("40, 58, 60, 40] }", "40, 58, 60, 40], idlers = [44] }"), "table-against-hob", 'idler out of "index gears"'),
+        (("gears = [20, 60], idlers", "gears = [20, 58], idlers"), "gear-used-twice", "another set"),
+        (("gears = [20, 60], idlers", "gears = [21, 63], idlers"), "gear-not-owned", "drawer"),
+        (('"speed gears" = { gears = [24, 48] }', ""), "not-driven", '"speed gears"'),
+        (('differential = "in"', 'differential = "in"\n"feed clutch" = "out"'), "not-driven", '"feed clutch" to "in"'),
+        (("gears = [20, 60], idlers = []", "gears = [20, 60], idlers = [30, 31]"), "idlers-not-allowed", "number of idlers"),
+        (("gears = [40, 58, 60, 40]", "gears = [60, 58]"), "pairs-not-allowed", "number of pairs"),
+        (("[hob]\nmodule = 3", "[hob]\nmodule = 2.75"), "hob-doesnt-suit", "normal module"),
+        (("gashes = 10", "gashes = 10\npressure_angle = 14.5"), "hob-doesnt-suit", "pressure angle"),
+        (("gears = [24, 48]", "gears = [48, 24]"), "beyond-limits", "manual"),
+    ],
+)
+def test_each_slip_is_named_with_what_to_do(change, code, advice):
+    proof = proof_of(PINION, change)
+    assert not proof.is_as_wanted
+    assert code in codes(proof)
+    assert any(advice in finding.remedy for finding in proof.findings if finding.code == code), proof.findings
+
+
+def test_a_feed_that_runs_the_other_way_is_a_warning_and_leaves_the_verdict():
+    proof = proof_of(PINION, ('feed = "climb"', 'feed = "conventional"'))
+    assert codes(proof, "warning") == {"feed-other-way"}
+    assert proof.is_as_wanted
+
+
+def test_a_job_without_a_set_up_has_nothing_to_prove():
+    with pytest.raises(NoSetup, match="one to plan"):
+        prove(read_job_text(PINION[: PINION.index("[setup]")]))
+
+
+def test_what_is_advised_makes_the_set_up_right():
+    job = read_job_text(PINION.replace("50, 55] }", "50, 55], idlers = [44] }"))
+    tried = []
+
+    def is_right(case: Case) -> bool:
+        tried.append(case)
+        return cuts_wanted(case.job.work, case.outcome)
+
+    assert find_mend(Case.of(job, job.setup), is_right)
+    assert cuts_wanted(job.work, tried[-1].outcome)
+    assert not cuts_wanted(job.work, Case.of(job, job.setup).outcome)
+
+
+def test_spur_work_with_the_differential_left_in_is_told_so():
+    spur = PINION.replace('kind = "helical"', 'kind = "spur"').replace("helix_angle = 25\nhand = \"right\"\n", "", 1)
+    proof = proof_of(spur, ('"22d 51m", turn = "clockwise"', '"2d 9m", turn = "counter-clockwise"'))
+    assert {"wrong-lead", "differential-left-in"} <= codes(proof)
+    assert proof_of(
+        spur,
+        ('"22d 51m", turn = "clockwise"', '"2d 9m", turn = "counter-clockwise"'),
+        ('differential = "in"', 'differential = "out"'),
+    ).is_as_wanted
+
+
+def test_the_json_of_a_proof_follows_the_contract():
+    value = proof_of(PINION).as_json()
+    assert value["verdict"] == "as wanted"
+    assert value["train"]["table_per_hob"] == "-1/29"
+    assert value["train"]["feed_mm_per_table_turn"] == "1"
+    assert value["train"]["climb"] in (True, False)
+    assert F(value["train"]["lead_exact"]) == 29 * 30 / (F(37, 25) * F(50, 55))
+    assert set(value["findings"][0] if value["findings"] else {}) <= {"code", "severity", "message", "remedy"}
+
+
+def test_a_tolerance_of_the_class_decides_whether_a_lead_will_do():
+    # 37/25 * 50/55 = 74/55 = 1.34545...; class 8 takes it, class 1 over a wide face doesn't.
+    fine = proof_of(PINION, ("face_width = 40", "face_width = 200\nquality = 1"))
+    assert "wrong-lead" in codes(fine)
