@@ -519,10 +519,10 @@ def _decimal(value: Fraction | None) -> str:
     return str(value) if value.denominator == 1 else f"{float(value):.6g}"
 
 
-def swivel_text(swivel_deg: float) -> str:
-    """The swivel for the vernier, in degrees and minutes, with the way to swing in words."""
+def swivel_text(swivel_deg: float, *, seen: bool = True) -> str:
+    """The swivel for the vernier, in degrees and minutes, with the way to swing; `seen` says from where."""
     minutes = round(abs(swivel_deg) * 60)
     if not minutes:
         return "0° (level)"
     way = "counter-clockwise" if swivel_deg > 0 else "clockwise"
-    return f"{minutes // 60}° {minutes % 60:02d}' {way} (seen from behind the hob)"
+    return f"{minutes // 60}° {minutes % 60:02d}' {way}{' (seen from behind the hob)' if seen else ''}"

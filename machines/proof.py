@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -14,6 +13,7 @@ from .case import Case
 from .checks import CHECKS
 from .findings import Finding, worst_first
 from .job_file import Job
+from .witness import Cut, NotCut, Progress, compare, cut_blank
 
 
 @dataclass(frozen=True)
@@ -70,6 +70,7 @@ class Proof:
     case: Case
     computed: Computed
     findings: tuple[Finding, ...]
+    cut: Cut | None = None
 
     @property
     def is_as_wanted(self) -> bool:
@@ -83,32 +84,46 @@ class Proof:
 
     def as_json(self) -> dict[str, Any]:
         """The proof as one JSON object of the contract."""
-        return {
-            "job": str(self.case.job.path),
+        value: dict[str, Any] = {
+            "job": self.case.job.path,
             "verdict": self.verdict,
             "train": self.computed.as_json(),
-            "findings": [finding.as_json() for finding in self.findings],
         }
+        if self.cut is not None:
+            value["cut"] = self.cut.as_json()
+        return value | {"findings": [finding.as_json() for finding in self.findings]}
 
 
 class NoSetup(ValueError):
     """The job has no [setup]: there is nothing to prove yet."""
 
 
-def prove(job: Job) -> Proof:
-    """Run the job's set-up in simulation.
+def prove(job: Job, *, cut: bool = False, progress: Progress | None = None) -> Proof:
+    """Run the job's set-up in simulation; with `cut`, its blank is cut and measured as well.
 
     Raises `NoSetup` for a job that is still to be planned, `FileFault` where levers fight over a link.
     """
     if job.setup is None:
         raise NoSetup(f"{job.path}: no [setup]: this job is one to plan, there is nothing to prove yet")
-    return prove_case(Case.of(job, job.setup))
+    return prove_case(Case.of(job, job.setup), cut=cut, progress=progress)
 
 
-def prove_case(case: Case) -> Proof:
+def prove_case(case: Case, *, cut: bool = False, progress: Progress | None = None) -> Proof:
     """Run a set-up that is already on the machine."""
-    findings: Iterable[Finding] = (finding for check in CHECKS for finding in check(case))
-    return Proof(case, compute(case), worst_first(findings))
+    findings = [finding for check in CHECKS for finding in check(case)]
+    measured = None
+    if cut:
+        measured, more = _witness(case, progress)
+        findings += more
+    return Proof(case, compute(case), worst_first(findings), measured)
+
+
+def _witness(case: Case, progress: Progress | None) -> tuple[Cut | None, list[Finding]]:
+    try:
+        measured = cut_blank(case, progress)
+    except NotCut as why:
+        return None, [Finding("not-cut", "note", f"The blank isn't cut in simulation: {why}.")]
+    return measured, list(compare(case, measured))
 
 
 def compute(case: Case) -> Computed:

@@ -20,6 +20,7 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("jobs", nargs="+", metavar="JOB", type=Path, help="job file (TOML)")
     parser.add_argument("--json", action="store_true", help="print one JSON object (several jobs: a list)")
+    parser.add_argument("--no-cut", action="store_true", help="leave the blank uncut: the train alone, at once")
     parser.set_defaults(run=run)
 
 
@@ -30,7 +31,7 @@ def run(options: argparse.Namespace) -> int:
     results: list[dict[str, Any]] = []
     status = 0
     for path in options.jobs:
-        proof, fault = _prove(path)
+        proof, fault = _prove(path, cut=not options.no_cut)
         if fault is not None:
             status = 2
             results.append(report_fault(path, fault))
@@ -46,13 +47,15 @@ def run(options: argparse.Namespace) -> int:
     return status
 
 
-def _prove(path: Path) -> tuple[Proof | None, Exception | None]:
+def _prove(path: Path, *, cut: bool) -> tuple[Proof | None, Exception | None]:
     from handlead.machines.errors import FileFault
     from handlead.machines.job_file import read_job
     from handlead.machines.proof import NoSetup, prove
 
+    from .outlet import progress_bar
+
     try:
-        return prove(read_job(path)), None
+        return prove(read_job(path), cut=cut, progress=progress_bar(path.name)), None
     except (FileFault, NoSetup) as fault:
         return None, fault
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from handlead.kinematics.words import Feed
+from collections.abc import Iterator
+
+from handlead.kinematics.outcome import Outcome
 from handlead.machines.case import Case, helix_slope_limit_um, helix_slope_um
 from handlead.machines.checks import swivel_text
 from handlead.machines.findings import Finding
@@ -44,52 +46,72 @@ def show_finding(finding: Finding, out: Console) -> None:
 
 
 def _comparison(proof: Proof) -> Table:
-    case, gear = proof.case, proof.computed.outcome
-    work = case.job.work
+    """Wanted, computed from the rates, and measured on the simulated blank, side by side."""
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="bold")
-    table.add_column("")
-    table.add_column("wanted")
-    table.add_column("this set-up (computed)")
-    lead = work.lead_mm
-    table.add_row("teeth", str(work.teeth), "none" if gear is None or gear.teeth is None else str(gear.teeth))
-    table.add_row("hand", work.hand.word if work.is_helical and work.hand else "straight", _hand(proof))
-    if work.kind != "worm wheel":
-        table.add_row("lead", "none" if lead is None else f"{lead:.3f} mm", _lead(proof))
-    table.add_row("helix angle", f"{work.beta_deg:.4f}°", _angle(proof))
-    table.add_row("head swivel", swivel_text(case.swivel_wanted_deg), swivel_text(case.swivel_deg))
-    feed = case.setup.feed
-    table.add_row("feed", feed.value if feed else "not stated", _feed(proof))
+    for heading in ("", "wanted", "computed (train)", "measured (blank)"):
+        table.add_column(heading)
+    for row in _rows(proof):
+        table.add_row(*row)
+    if proof.cut is None:
+        table.columns.pop()
     return table
 
 
-def _hand(proof: Proof) -> str:
-    gear = proof.computed.outcome
-    if gear is None or gear.teeth is None:
-        return "none"
+def _rows(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
+    case, gear, cut = proof.case, proof.computed.outcome, proof.cut.gauged if proof.cut else None
+    work = case.job.work
+    made = gear is not None and gear.teeth is not None
+    yield (
+        "teeth", str(work.teeth), str(gear.teeth) if gear and made else "none",
+        _told(str(cut.teeth) if cut and cut.teeth else None),
+    )  # fmt: skip
+    yield (
+        "hand", work.hand.word if work.is_helical and work.hand else "straight",
+        _hand(gear) if gear and made else "none",
+        _told({"none": "straight"}.get(cut.hand, cut.hand) if cut and cut.hand else None),
+    )  # fmt: skip
+    if work.kind != "worm wheel":
+        yield (
+            "lead", _mm(work.lead_mm), _mm(gear.lead_mm) if gear and made else "none",
+            _mm(cut.lead_mm) if cut and cut.hand else _told(None),
+        )  # fmt: skip
+    angle = gear.helix_angle_deg if gear else None
+    yield ("helix angle", f"{work.beta_deg:.4f}°", "none" if angle is None else f"{angle:.4f}°", "")
+    yield from _slope(proof)
+    yield (
+        "swivel, from behind", swivel_text(case.swivel_wanted_deg, seen=False),
+        f"set to {swivel_text(case.swivel_deg, seen=False)}", "",
+    )  # fmt: skip
+    feed = case.setup.feed
+    yield ("feed", feed.value if feed else "not stated", _feed(gear), "")
+
+
+def _told(value: str | None) -> str:
+    return value if value else "can't be told"
+
+
+def _hand(gear: Outcome) -> str:
     return gear.hand.word if gear.hand else "straight"
 
 
-def _lead(proof: Proof) -> str:
+def _mm(value: float | None) -> str:
+    return "none" if value is None else f"{value:.3f} mm"
+
+
+def _slope(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     gear, work = proof.computed.outcome, proof.case.job.work
-    if gear is None or gear.teeth is None:
-        return "none"
-    text = "none" if gear.lead_mm is None else f"{gear.lead_mm:.3f} mm"
-    if gear.teeth == work.teeth and (gear.lead_mm or work.lead_mm):
+    if gear is None or gear.teeth != work.teeth or work.kind == "worm wheel":
+        return
+    if gear.lead_mm or work.lead_mm:
         slope, limit = helix_slope_um(work, gear), helix_slope_limit_um(work)
-        text += f"  ({slope:+.1f} µm over the face; class {work.quality} allows {limit:g})"
-    return text
+        words = f"{slope:+.1f} µm" if abs(slope) < 1000 else f"{slope / 1000:+.2f} mm"
+        yield ("helix slope", f"within ±{limit:g} µm (class {work.quality})", words, "")
 
 
-def _angle(proof: Proof) -> str:
-    gear = proof.computed.outcome
-    return "none" if gear is None or gear.helix_angle_deg is None else f"{gear.helix_angle_deg:.4f}°"
-
-
-def _feed(proof: Proof) -> str:
-    gear = proof.computed.outcome
+def _feed(gear: Outcome | None) -> str:
     if gear is None or not gear.sliding_feed:
         return "no slide is driven"
-    mode = {Feed.CLIMB: ", climb", Feed.CONVENTIONAL: ", conventional", None: ""}[gear.feed]
+    mode = f", {gear.feed.value}" if gear.feed else ""
     return f"{float(gear.sliding_feed):.4g} mm per table turn, {gear.feed_slide}{mode}"
 
 

@@ -1,0 +1,151 @@
+"""The second witness: the set-up's blank cut in simulation, and measured knowing nothing of the train."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from handlead.kinematics.gear import ISO_53
+from handlead.kinematics.requirement import HobData, gear_of
+
+from .case import Case, face_width_mm
+from .findings import Finding
+
+if TYPE_CHECKING:
+    from handlead.kinematics.gauging import Gauged
+    from handlead.kinematics.hob import Hob
+
+#: Gashes of a hob whose job doesn't count them (common practice for small single-start hobs).
+USUAL_GASHES = 10
+
+#: Two leads that differ by more than this, relatively, aren't the same lead.
+LEAD_AGREES = 1e-3
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class Cut:
+    """What was measured on the simulated blank."""
+
+    gauged: Gauged
+
+    def as_json(self) -> dict[str, Any]:
+        """The `cut` object of the JSON contract."""
+        found = self.gauged
+        return {
+            "teeth": found.teeth,
+            "hand": found.hand,
+            "lead_mm": found.lead_mm,
+            "real_teeth": found.real_teeth,
+            "offset_pitch": found.offset_pitch,
+            "clean": found.clean,
+            "notes": list(found.notes),
+        }
+
+
+class NotCut(ValueError):
+    """The blank can't be cut in simulation; the message says why."""
+
+
+def cut_blank(case: Case, progress: Progress | None = None) -> Cut:
+    """Cut the job's blank with its hob, a light cut deep, and measure it.
+
+    Raises `NotCut` where hob, table or slide doesn't move, or the hob's size isn't known.
+    """
+    from handlead.kinematics.blank import Blank
+    from handlead.kinematics.cutting import scratch_cut
+    from handlead.kinematics.gauging import gauge
+
+    work, rates = case.job.work, case.rates
+    if case.solution.is_locked or rates is None:
+        raise NotCut("hob and table aren't both driven")
+    if not rates.axial:
+        raise NotCut("the axial slide isn't driven")
+    gear = gear_of(work)
+    diameter = float(work.outside_diameter) if work.outside_diameter else gear.tip_diameter
+    blank = Blank(diameter, face_width_mm(work))
+    field = scratch_cut(rates, hob_of(case.job.hob), blank, case.swivel_deg, progress=progress)
+    addendum = (diameter - gear.reference_diameter) / 2 / gear.module_n
+    return Cut(gauge(field, module_n=float(case.job.hob.module_n), addendum=addendum))
+
+
+def hob_of(data: HobData) -> Hob:
+    """The hob with its edges. Raises `NotCut` where its size isn't known or no hob can have it."""
+    from handlead.kinematics.hob import ROOT_CLEARANCE, Hob
+
+    if data.diameter is None and data.outside_diameter is None and data.lead_angle_deg is None:
+        raise NotCut("the hob's size isn't known: give its diameter, outside_diameter or lead_angle")
+    rack = ISO_53[data.rack]
+    rack = replace(
+        rack,
+        dedendum=rack.dedendum if data.addendum is None else float(data.addendum),
+        addendum=rack.addendum if data.dedendum is None else float(data.dedendum) - ROOT_CLEARANCE,
+        root_radius=rack.root_radius if data.tip_radius is None else float(data.tip_radius),
+    )
+    try:
+        return Hob(
+            float(data.module_n),
+            starts=data.starts,
+            hand=data.hand,
+            gashes=data.gashes or USUAL_GASHES,
+            reference_diameter=_number(data.diameter),
+            outside_diameter=_number(data.outside_diameter),
+            lead_angle_deg=_number(data.lead_angle_deg),
+            pressure_angle_deg=float(data.pressure_angle_deg),
+            rack=rack,
+        )
+    except ValueError as fault:
+        raise NotCut(str(fault)) from fault
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)
+
+
+def compare(case: Case, cut: Cut) -> Iterator[Finding]:
+    """Findings from the blank: the two witnesses against each other, and what is left on the teeth."""
+    computed, measured = case.outcome, cut.gauged
+    if computed is None or computed.teeth is None:
+        return
+    differences = list(_differences(case, cut))
+    if differences:
+        yield Finding(
+            "witnesses-disagree",
+            "error",
+            f"The rates and the simulated blank don't say the same: {'; '.join(differences)}.",
+            "Trust neither: make a scratch cut on the machine, count its marks, and look which way they lean.",
+        )
+    elif not measured.clean:
+        why = f": {'; '.join(measured.notes)}" if measured.notes else ""
+        yield Finding(
+            "teeth-not-clean",
+            "warning",
+            f"On the simulated blank the marks don't make whole, clean teeth{why}.",
+            "See to the other findings first; this follows from them.",
+        )
+
+
+def _differences(case: Case, cut: Cut) -> Iterator[str]:
+    computed, measured = case.outcome, cut.gauged
+    assert computed is not None
+    if measured.teeth is not None and measured.teeth != computed.teeth:
+        yield f"{computed.teeth} teeth computed, {measured.teeth} counted"
+        return
+    if measured.hand is None or not computed.is_steady:
+        return
+    hand = computed.hand.word if computed.hand else "none"
+    face = face_width_mm(case.job.work)
+    inverse = {"right": 1, "left": -1, "none": 0}
+    ours = inverse[hand] / computed.lead_mm if computed.lead_mm else 0.0
+    theirs = inverse[measured.hand] / measured.lead_mm if measured.lead_mm else 0.0
+    # Over the face the two helices part by this share of a pitch.
+    parted = abs(ours - theirs) * face * (computed.teeth or 1)
+    if parted > max(LEAD_AGREES * abs(ours) * face * (computed.teeth or 1), 0.02):
+        yield f"lead {_lead(hand, computed.lead_mm)} computed, {_lead(measured.hand, measured.lead_mm)} measured"
+
+
+def _lead(hand: str, lead: float | None) -> str:
+    return "none (straight)" if lead is None or math.isinf(lead) else f"{lead:.2f} mm {hand}"
