@@ -81,3 +81,23 @@ class Field:
             rows, (low + 1) % self.columns
         ]
         return replace(self, radius=radius, start=np.zeros(self.rows))
+
+
+@dataclass(frozen=True)
+class FlankMap:
+    """Deviation of one cut flank from its nominal, along the nominal's normal, out of the material.
+
+    `deviation` in mm has a row for each roll and a column for each height: what stands on the flank
+    is positive. `roll_length` is the length of roll r_b·ξ in mm, the path along which profiles are
+    traced; `heights` mm over the lower face. `base_cosine` (cos β_b) brings deviations into the
+    transverse plane. Places that no edge finishes are NaN.
+    """
+
+    deviation: Floats
+    roll_length: Floats
+    heights: Floats
+    base_cosine: float = 1.0
+
+    def __post_init__(self) -> None:
+        if self.deviation.shape != (self.roll_length.size, self.heights.size):
+            raise ValueError("a flank map needs a row for each roll and a column for each height")

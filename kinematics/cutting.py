@@ -29,7 +29,12 @@ SCRATCH_DEPTH = 0.05
 
 
 def axial_pass(
-    rates: Rates, blank: Blank, hob: Hob, swivel_deg: float, centre_distance: float, feed_sense: int | None = None
+    rates: Rates,
+    blank: Blank,
+    hob: Hob,
+    swivel_deg: float,
+    centre_distance: float,
+    feed_sense: int | None = None,
 ) -> Motion:
     """One pass of the slide over the whole face, from clear of the blank to clear of it.
 
@@ -151,7 +156,13 @@ def _lowest(hob: Hob, swept: Passages, blank: Blank) -> float:
 
 
 def _cut_phase(
-    inverse: Floats, swept: Passages, cutter: Tool, heights: Floats, start: Floats, uncut: float, motion: Motion
+    inverse: Floats,
+    swept: Passages,
+    cutter: Tool,
+    heights: Floats,
+    start: Floats,
+    uncut: float,
+    motion: Motion,
 ) -> Iterator[float]:
     block = max(1, min(heights.size, 8))
     for low in range(0, heights.size, block):

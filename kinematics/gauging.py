@@ -141,7 +141,9 @@ def gauge(field: Field, *, module_n: float | None = None, addendum: float = 1.0)
     """
     spectrum = Spectrum(field)
     if spectrum.heights.size < 3:
-        return _nothing(field, "nothing is cut" if not spectrum.heights.size else "too few rows are cut to measure")
+        return _nothing(
+            field, "nothing is cut" if not spectrum.heights.size else "too few rows are cut to measure"
+        )
     table = _table(spectrum)
     if not table:
         return _nothing(field, "no spaces stand out: the blank is turned down all round, or not cut")
@@ -150,7 +152,9 @@ def gauge(field: Field, *, module_n: float | None = None, addendum: float = 1.0)
     spiral = _spiral(spectrum)
     real = offset = lean = feed = None
     if spiral is None:
-        notes.append("the feed leaves no mark that these rows can show: how successive turns fall can't be told")
+        notes.append(
+            "the feed leaves no mark that these rows can show: how successive turns fall can't be told"
+        )
         spaces = _fundamental(table, strongest)
         spaces = spectrum.peak(spaces.order, spaces.per_mm, 0.5 / spectrum.face)
     else:
@@ -256,7 +260,9 @@ def _spaces_per_turn(field: Field, spectrum: Spectrum, spiral: Wave) -> float:
     row -= (wanted - heights[row - 1] < heights[row] - wanted).astype(np.int64)
     offset = int(np.flatnonzero(field.heights == heights[0])[0])
     angle = TURN * (np.tile(np.arange(field.columns), turns.size) / field.columns)
-    column = np.rint((angle - field.start[row + offset]) * field.columns / TURN).astype(np.int64) % field.columns
+    column = (
+        np.rint((angle - field.start[row + offset]) * field.columns / TURN).astype(np.int64) % field.columns
+    )
     # The cube makes the deepest marks count; shallow ones of neighbouring turns reach into this line.
     depth = (field.uncut - field.radius[row + offset, column]) ** 3
     window = np.hanning(depth.size + 2)[1:-1]
@@ -306,7 +312,9 @@ def _lean_deg(field: Field, spectrum: Spectrum, spaces: Wave, spiral: Wave) -> f
     place = (angle - middle[:, None]) / pitch
     number = np.rint(place)
     aside = (place - number) * pitch
-    index = (np.arange(depth.shape[0])[:, None] * spaces.order + number.astype(np.int64) % spaces.order).ravel()
+    index = (
+        np.arange(depth.shape[0])[:, None] * spaces.order + number.astype(np.int64) % spaces.order
+    ).ravel()
     total = np.bincount(index, depth.ravel(), depth.shape[0] * spaces.order)
     moment = np.bincount(index, (depth * aside).ravel(), depth.shape[0] * spaces.order)
     centre = middle[:, None] + pitch * np.arange(spaces.order)[None, :]
@@ -356,7 +364,9 @@ def _whole(field: Field, spectrum: Spectrum, spaces: Wave, notes: list[str]) -> 
     if np.any(long >= 1):
         notes.append("some teeth have lost their land")
         return False
-    place = field.start[row] + TURN * (opens + 0.5 * ((closing - opens) % field.columns) - 0.5) / field.columns
+    place = (
+        field.start[row] + TURN * (opens + 0.5 * ((closing - opens) % field.columns) - 0.5) / field.columns
+    )
     line = TURN * spaces.per_mm * (field.heights[row] - spectrum.heights.mean()) - np.angle(spaces.amplitude)
     aside = (place * spaces.order - line) / TURN
     if np.any(np.abs(aside - np.rint(aside)) > 0.3):

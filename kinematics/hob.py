@@ -77,7 +77,9 @@ class Hob:
         arguments.number("module of the hob", self.module_n, unit="mm", above=0)
         arguments.whole("starts of the hob", self.starts, at_least=1)
         arguments.whole("gashes of the hob", self.gashes, at_least=1)
-        arguments.number("pressure angle of the hob", self.pressure_angle_deg, unit="deg", above=0, at_most=60)
+        arguments.number(
+            "pressure angle of the hob", self.pressure_angle_deg, unit="deg", above=0, at_most=60
+        )
         object.__setattr__(self, "module_n", float(self.module_n))
         if self.profile is not None:
             _check_profile(self.profile, math.pi * self.module_n)
@@ -95,12 +97,18 @@ class Hob:
 
     def _sized(self) -> float:
         if self.reference_diameter is not None:
-            diameter = arguments.number("reference diameter of the hob", self.reference_diameter, unit="mm", above=0)
+            diameter = arguments.number(
+                "reference diameter of the hob", self.reference_diameter, unit="mm", above=0
+            )
         elif self.outside_diameter is not None:
-            diameter = arguments.number("outside diameter of the hob", self.outside_diameter, unit="mm", above=0)
+            diameter = arguments.number(
+                "outside diameter of the hob", self.outside_diameter, unit="mm", above=0
+            )
             diameter -= 2 * self.addendum
         elif self.lead_angle_deg is not None:
-            angle = arguments.number("lead angle of the hob", self.lead_angle_deg, unit="deg", above=0, below=90)
+            angle = arguments.number(
+                "lead angle of the hob", self.lead_angle_deg, unit="deg", above=0, below=90
+            )
             diameter = self.starts * self.module_n / math.sin(math.radians(angle))
         else:
             raise ValueError("the hob has no size; give its reference or outside diameter, or its lead angle")
@@ -163,7 +171,11 @@ class Hob:
         if self.profile is not None:
             return 0.0
         sine = math.sin(math.radians(self.geometric_lead_angle_deg))
-        return self.pitch_diameter / 2 * math.cos(math.atan2(math.tan(math.radians(self.pressure_angle_deg)), sine))
+        return (
+            self.pitch_diameter
+            / 2
+            * math.cos(math.atan2(math.tan(math.radians(self.pressure_angle_deg)), sine))
+        )
 
     def half_thickness(self, radius: Floats) -> Floats:
         """Half the thread's thickness along the axis at these radii, on its unrounded flanks, in mm.
@@ -181,8 +193,41 @@ class Hob:
         per_radian = self.lead / (2 * math.pi)
         at_reference = math.pi * self.module_n / 4 / math.cos(gamma)
         return np.asarray(
-            at_reference + per_radian * (self._involute(np.array(self.pitch_diameter / 2)) - self._involute(radius))
+            at_reference
+            + per_radian * (self._involute(np.array(self.pitch_diameter / 2)) - self._involute(radius))
         )
+
+    def flank(self, radius: Floats) -> tuple[Floats, Floats]:
+        """Half the thread's thickness along the axis with its rounded tip, and its slope over the radius.
+
+        Beyond the tip there is no edge: the thickness is −inf there.
+        """
+        import numpy as np
+
+        half = self.half_thickness(radius)
+        if self.profile is not None:
+            step = 1e-6 * self.module_n
+            slope = (self.half_thickness(radius + step) - self.half_thickness(radius - step)) / (2 * step)
+            return np.where(radius > self.tip_radius, -np.inf, half), slope
+        per_radian = self.lead / (2 * math.pi)
+        slope = -per_radian * np.sqrt((radius / self._base_radius) ** 2 - 1) / radius
+        rounding = self._tip_rounding()
+        rounded = radius > self.form_radius
+        if not rounded.any():
+            return half, slope
+        alpha = math.radians(self.pressure_angle_deg)
+        up = radius - (self.tip_radius - rounding)
+        across = np.sqrt(np.maximum(rounding * rounding - up * up, 0))
+        back = rounding / math.cos(alpha) - up * math.tan(alpha) - across
+        half = half - np.where(rounded, back / math.cos(math.radians(self.geometric_lead_angle_deg)), 0)
+        return np.where(radius > self.tip_radius, -np.inf, half), slope
+
+    @property
+    def form_radius(self) -> float:
+        """Radius up to which the flanks of the thread are unrounded, in mm."""
+        if self.profile is not None:
+            return self.tip_radius
+        return self.tip_radius - self._tip_rounding() * (1 - math.sin(math.radians(self.pressure_angle_deg)))
 
     def _involute(self, radius: Floats) -> Floats:
         import numpy as np
@@ -212,9 +257,7 @@ class Hob:
         else:
             halves[-1] = 0.0
         radius = self.pitch_diameter / 2 + heights
-        return Edge(
-            np.concatenate([radius, radius[-2::-1]]), np.concatenate([-halves, halves[-2::-1]])
-        )
+        return Edge(np.concatenate([radius, radius[-2::-1]]), np.concatenate([-halves, halves[-2::-1]]))
 
     def _right_side(self, fineness: float, low: float) -> tuple[Floats, Floats]:
         """Heights and half thicknesses of one flank with its rounded tip, from `low` to the tip."""
@@ -236,7 +279,9 @@ class Hob:
         turn = np.linspace(start, math.pi / 2, max(3, round(8 * fineness)))
         arc = self.addendum - rounding * (1 - np.sin(turn))
         # How far the round stands back from the straight flank, in the normal section.
-        back = (self.addendum - rounding - arc) * math.tan(alpha) + rounding * (1 / math.cos(alpha) - np.cos(turn))
+        back = (self.addendum - rounding - arc) * math.tan(alpha) + rounding * (
+            1 / math.cos(alpha) - np.cos(turn)
+        )
         heights = np.concatenate([straight, arc])
         halves = self.half_thickness(reference + heights)
         halves[straight.size :] -= back / math.cos(gamma)
@@ -274,4 +319,6 @@ def _check_profile(profile: tuple[tuple[float, float], ...], pitch: float) -> No
     if len(profile) < 2 or any(b <= a for a, b in itertools.pairwise(heights)):
         raise ValueError("profile of the hob must be two or more points with rising heights, root to tip")
     if any(not 0 <= half <= pitch / 2 * (1 + 1e-9) for _, half in profile):
-        raise ValueError(f"half thicknesses of the hob's profile must be from 0 to half its pitch ({pitch / 2:g} mm)")
+        raise ValueError(
+            f"half thicknesses of the hob's profile must be from 0 to half its pitch ({pitch / 2:g} mm)"
+        )

@@ -186,7 +186,9 @@ def _turns_to(move: Move, position: Position) -> Fraction:
 
 def steady_cut(rates: Rates, start: Position, turns: Fraction, name: str = "cut") -> Phase:
     """A phase with the hob as the driver; negative hob turns are not a cut (see `Phase`)."""
-    return Phase(start, Position(Fraction(1), rates.table, rates.axial, rates.tangential, rates.radial), turns, name)
+    return Phase(
+        start, Position(Fraction(1), rates.table, rates.axial, rates.tangential, rates.radial), turns, name
+    )
 
 
 @dataclass(frozen=True)
@@ -255,7 +257,9 @@ def take_up(phases: Iterable[Phase], backlash: Mapping[str, Fraction]) -> tuple[
     slack = {end: Fraction(width) for end, width in backlash.items()}
     for end, width in slack.items():
         if end not in ENDS or width < 0:
-            raise ValueError(f"backlash of {end!r} is {width}; it must be 0 or more, of one of {', '.join(ENDS)}")
+            raise ValueError(
+                f"backlash of {end!r} is {width}; it must be 0 or more, of one of {', '.join(ENDS)}"
+            )
     # How much of the slack lies open ahead of each end, by sense of motion.
     ahead: dict[str, dict[int, Fraction]] = {}
     result: list[Phase] = []
@@ -299,5 +303,7 @@ def _exact(record: Rates | Position) -> None:
     for field in fields(record):
         value = getattr(record, field.name)
         if isinstance(value, float):
-            raise TypeError(f"{field.name} is the float {value!r}; positions and rates must be exact fractions")
+            raise TypeError(
+                f"{field.name} is the float {value!r}; positions and rates must be exact fractions"
+            )
         object.__setattr__(record, field.name, Fraction(value))

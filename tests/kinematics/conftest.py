@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import pytest
-
 from handlead.kinematics.blank import Blank
 from handlead.kinematics.hob import Hob
 from handlead.kinematics.motion import Rates

@@ -6,12 +6,11 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
-
 from handlead.kinematics.blank import Field
 from handlead.kinematics.cutting import scratch_cut
 from handlead.kinematics.gauging import gauge
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 SIGNS = st.sampled_from((-1, 1))
 
@@ -144,7 +143,9 @@ def test_turning_the_blank_on_the_bench_changes_nothing_that_is_measured(setting
 def test_turning_the_blank_end_for_end_keeps_its_hand(setting):
     machine = setting()
     field = scratch_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg).aligned()
-    over = Field(field.radius[::-1, ::-1], (field.heights[-1] - field.heights)[::-1], field.start, field.uncut)
+    over = Field(
+        field.radius[::-1, ::-1], (field.heights[-1] - field.heights)[::-1], field.start, field.uncut
+    )
     assert gauge(over).hand == gauge(field).hand == "right"
     mirrored = Field(field.radius[:, ::-1], field.heights, field.start, field.uncut)
     assert gauge(mirrored).hand == "left"

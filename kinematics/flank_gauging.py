@@ -1,0 +1,179 @@
+"""Measuring a cut flank as ISO 1328-1 defines it: profile, helix and pitch, and the marks left on it.
+
+Works on deviations alone, whoever made them. Slopes and forms are in the transverse plane along the
+line of action, in micrometres; marks are normal to the flank. What stands on the flank is positive.
+Source: definitions of ISO 1328-1:2013 (from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from . import arguments
+from .blank import FlankMap
+from .gear import Gear
+from .tolerance import COARSEST, FINEST, FlankTolerances, flank_tolerances
+
+Floats = npt.NDArray[np.float64]
+
+UM = 1000.0
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One trace, in micrometres: slope (over its whole length, signed), form, and total deviation."""
+
+    slope_um: float
+    form_um: float
+    total_um: float
+
+
+@dataclass(frozen=True)
+class GaugedFlank:
+    """One flank: profile trace at mid-face, helix trace at mid-roll, and the marks over the map's middle.
+
+    `feed_mark_um` is the height of what repeats along the tooth, `facet_um` of what repeats up and down
+    it, each along single traces; `ripple_um` of both together. On helical work the marks run across one
+    another and only the last is a height of its own.
+    """
+
+    profile: Trace
+    helix: Trace
+    feed_mark_um: float
+    facet_um: float
+    ripple_um: float
+
+
+@dataclass(frozen=True)
+class GaugedPitch:
+    """Pitch of one flank side round the gear, in micrometres: largest single pitch deviation, total cumulative."""
+
+    single_um: float
+    cumulative_um: float
+
+
+def gauge_flank(flank: FlankMap) -> GaugedFlank:
+    """Measures one flank map. Raises `ValueError` for a map without enough finished flank to measure."""
+    deviation = flank.deviation * UM
+    rolls, faces = _finished(deviation)
+    deviation = deviation[rolls, faces]
+    roll, height = flank.roll_length[rolls], flank.heights[faces]
+    if roll.size < 4 or height.size < 4:
+        raise ValueError(
+            "the flank map has fewer than 4 finished rolls or heights; nothing can be measured on it"
+        )
+    transverse = 1 / flank.base_cosine
+    middle_roll, middle_face = roll.size // 2, height.size // 2
+    inner = _evaluated(height)
+    profile = trace(roll, deviation[:, middle_face] * transverse, roll[-1] - roll[0])
+    helix = trace(height[inner], deviation[middle_roll, inner] * transverse, height[-1] - height[0])
+    feed, facet, both = _marks(roll, height, deviation)
+    return GaugedFlank(profile, helix, feed, facet, both)
+
+
+def trace(along: Floats, deviation_um: Floats, length: float) -> Trace:
+    """Slope, form and total of one trace; the slope is that of the mean line, taken over `length` (mm)."""
+    slope, level = np.polyfit(along, deviation_um, 1)
+    rest = deviation_um - (slope * along + level)
+    return Trace(float(slope * length), float(np.ptp(rest)), float(np.ptp(deviation_um)))
+
+
+def gauge_pitch(index_um: Sequence[float] | Floats) -> GaugedPitch:
+    """Single and cumulative pitch from the place of each flank in turn (µm along the reference circle).
+
+    A flank's place is how far it stands from where even division puts it. Raises `ValueError` for
+    fewer than three flanks.
+    """
+    index = np.asarray(index_um, dtype=float)
+    if index.size < 3:
+        raise ValueError(f"pitch is told from three or more flanks, not {index.size}")
+    single = np.diff(np.append(index, index[0]))
+    return GaugedPitch(float(np.abs(single).max()), float(np.ptp(index)))
+
+
+def flank_class(gauged: Sequence[GaugedFlank], pitch: Sequence[GaugedPitch], gear: Gear) -> int | None:
+    """The finest class of ISO 1328-1 that takes in all that was measured; None if none does.
+
+    `gear` tells the sizes that tolerances depend on. Raises `ValueError` without a face width.
+    """
+    if not gauged:
+        raise ValueError("no flank was measured; give at least one")
+    for quality in range(FINEST, COARSEST + 1):
+        if _within(gauged, pitch, flank_tolerances(gear, quality)):
+            return quality
+    return None
+
+
+def helix_slope_um(gauged: Sequence[GaugedFlank]) -> float:
+    """The largest helix slope deviation of these flanks, with its sign, in micrometres."""
+    return max((flank.helix.slope_um for flank in gauged), key=abs)
+
+
+def _within(gauged: Sequence[GaugedFlank], pitch: Sequence[GaugedPitch], limit: FlankTolerances) -> bool:
+    flanks = all(
+        abs(flank.profile.slope_um) <= limit.profile_slope.um
+        and flank.profile.form_um <= limit.profile_form.um
+        and flank.profile.total_um <= limit.profile_total.um
+        and abs(flank.helix.slope_um) <= limit.helix_slope.um
+        and flank.helix.form_um <= limit.helix_form.um
+        and flank.helix.total_um <= limit.helix_total.um
+        for flank in gauged
+    )
+    return flanks and all(
+        found.single_um <= limit.single_pitch.um and found.cumulative_um <= limit.cumulative_pitch.um
+        for found in pitch
+    )
+
+
+def _finished(deviation: Floats) -> tuple[slice, slice]:
+    """The largest stretch of rolls and heights, from the middle outwards, that is finished throughout."""
+    good = np.isfinite(deviation)
+    rolls = _run(good[:, good.shape[1] // 4 : -(good.shape[1] // 4) or None].mean(axis=1) > 0.99)
+    faces = _run(np.all(good[rolls], axis=0))
+    rolls = _run(np.all(good[:, faces], axis=1))
+    return rolls, faces
+
+
+def _run(marks: npt.ArrayLike) -> slice:
+    good = np.asarray(marks, dtype=bool)
+    middle = good.size // 2
+    if not good.size or not good[middle]:
+        return slice(0, 0)
+    bad = np.flatnonzero(~good)
+    low = bad[bad < middle].max(initial=-1) + 1
+    high = bad[bad > middle].min(initial=good.size)
+    return slice(int(low), int(high))
+
+
+def _evaluated(height: Floats) -> slice:
+    """The helix evaluation range: the face less 5 % at each end."""
+    width = height[-1] - height[0]
+    inside = np.flatnonzero((height >= height[0] + 0.05 * width) & (height <= height[-1] - 0.05 * width))
+    return slice(int(inside[0]), int(inside[-1]) + 1)
+
+
+def _marks(roll: Floats, height: Floats, deviation: Floats) -> tuple[float, float, float]:
+    """Feed marks, facets and both together over the middle of the map, its plane and hollow taken out."""
+    middle = slice(roll.size // 4, max(roll.size // 4 + 3, (3 * roll.size) // 4))
+    across, along, level = roll[middle], height - height.mean(), deviation[middle]
+    centre = across - across.mean()
+    up, on = np.broadcast_arrays(centre[:, None], along[None, :])
+    terms = (np.ones_like(level), up, on, up * on)
+    plane = np.stack([term.ravel() for term in terms], axis=1)
+    found, *_ = np.linalg.lstsq(plane, level.ravel(), rcond=None)
+    rest = level - (plane @ found).reshape(level.shape)
+    feed = float(np.median(np.ptp(rest, axis=1)))
+    # Facets grow with the roll, as the involute flattens: bring them to what they are at the middle.
+    even = (rest - rest.min()) * (across.mean() / across)[:, None]
+    facet = float(np.median(np.ptp(even, axis=0)))
+    return feed, facet, float(np.ptp(rest))
+
+
+def even_division(places: Floats) -> Floats:
+    """Places of flanks (mm along the reference circle, one a tooth) as distances from even division, in µm."""
+    arguments.whole("flanks", int(places.size), at_least=1)
+    return np.asarray((places - places.mean()) * UM)

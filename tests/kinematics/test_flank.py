@@ -1,0 +1,280 @@
+"""The cut flank against what geometry, published formulas and a closed form say about it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from handlead.kinematics.blank import FlankMap
+from handlead.kinematics.cutting import axial_pass
+from handlead.kinematics.flank import NominalFlank
+from handlead.kinematics.flank_cutting import (
+    cut_flank,
+    deviations,
+    flank_cut,
+    lattice_at,
+    passing,
+    roll_range,
+)
+from handlead.kinematics.flank_gauging import flank_class, gauge_flank, gauge_pitch, helix_slope_um
+from handlead.kinematics.gear import Gear, thickness_at
+from handlead.kinematics.words import Hand
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+SIGNS = st.sampled_from((-1, 1))
+
+
+def drawn(teeth=29, module_n=3, helix_deg=25, hand=1, face=40, **_):
+    return Gear(teeth, module_n, helix_deg, Hand(hand) if helix_deg else None, face_width=face)
+
+
+def cut(setting, side=1, **what):
+    machine = setting(**what)
+    gear = drawn(**what)
+    motion = axial_pass(machine.rates, machine.blank, machine.hob, machine.swivel_deg, machine.full_distance)
+    return machine, gear, motion, flank_cut(motion, machine.hob, gear, machine.swivel_deg, side=side)
+
+
+def mapped(setting, side=1, **what):
+    machine, gear, motion, _ = cut(setting, side, **what)
+    return gear, cut_flank(motion, machine.hob, gear, machine.swivel_deg, side=side)
+
+
+@given(
+    hand=SIGNS,
+    hob_hand=SIGNS,
+    up=SIGNS,
+    side=SIGNS,
+    starts=st.integers(1, 3),
+    helix=st.sampled_from((0, 12, 33)),
+)
+@settings(deadline=None, max_examples=20)
+def test_an_involute_hob_on_a_right_set_up_touches_the_involute_and_never_cuts_into_it(
+    setting, hand, hob_hand, up, side, starts, helix
+):
+    *_, made = cut(
+        setting, side, hand=hand, hob_hand=hob_hand, up=up, starts=starts, helix_deg=helix, hob_diameter=95
+    )
+    first, last = roll_range(made.hob, made.flank.gear)
+    spots = np.random.default_rng(5)
+    # Each passage, at its own contact: the point of the flank where it comes nearest, found by a search.
+    lattice = lattice_at(made, 0.5 * (first + last))
+    a, b = spots.uniform(-0.5, 0.5, (2, 4000))
+    roll = 0.5 * (first + last) + lattice.basis[0, 0] * a + lattice.basis[0, 1] * b
+    height = 20 + lattice.basis[1, 0] * a + lattice.basis[1, 1] * b
+    found = deviations(made, roll, height)
+    assert found.min() > -1e-8
+    assert found.min() < 2e-4
+
+
+def test_the_window_of_passages_leaves_none_out_that_cuts_deeper(setting):
+    for what in (
+        {},
+        {"helix_deg": 0},
+        {"helix_deg": 45, "teeth": 17, "feed": Fraction(1)},
+        {"feed": Fraction(4)},
+    ):
+        *_, made = cut(setting, **what)
+        all_near = np.stack(np.meshgrid(np.arange(-12, 13), np.arange(-5, 6), indexing="ij"), -1).reshape(
+            -1, 2
+        )
+        spots = np.random.default_rng(7)
+        roll = spots.uniform(*roll_range(made.hob, made.flank.gear), 1500)
+        height = spots.uniform(0, 40, 1500)
+        narrow = deviations(made, roll, height)
+        wide = deviations(replace(made, window=all_near), roll, height)
+        np.testing.assert_allclose(narrow, wide, atol=1e-9)
+
+
+def test_the_flank_of_a_passage_is_the_surface_that_its_edge_sweeps(setting):
+    # The edge put through the machine's motion step by step, from the frame alone, without any inversion.
+    machine, gear, motion, made = cut(setting, side=-1, hand=-1, starts=2, hob_diameter=90)
+    phase = motion.phases[0]
+    rate = phase.per_hob_turn
+    swivel = math.radians(machine.swivel_deg)
+    roll, height = np.array([0.42]), np.array([20.0])
+    passage = made.swept.count // 2
+    nominal = NominalFlank(gear, -1, made.flank.middle)
+    # Choose the height at which this passage touches this roll.
+    spread = np.linspace(-60, 60, 4001)
+    off = passing(made, np.full(4001, 0.42), 20 + spread, np.zeros(4001), np.full(4001, passage))
+    height = 20 + spread[[np.nanargmin(np.abs(off))]]
+    stands = float(passing(made, roll, height, np.zeros(1), np.array([passage]))[0])
+    base, out = nominal.base_radius, nominal.base_cosine
+    angle = nominal.tangent_angle(roll, height)[0]
+    tangent = np.array([-math.sin(angle), math.cos(angle), 0])
+    point = base * np.array([math.cos(angle), math.sin(angle), 0]) + base * 0.42 * tangent + [0, 0, height[0]]
+    normal = out * (tangent + np.array([0, 0, -nominal.twist * base]))
+    # A cloud of the swept surface around the place, and the distance along the normal at which it is pierced.
+    number = made.swept.first + passage
+    turn0 = Fraction(number, machine.hob.gashes)
+    radius = np.linspace(machine.hob.root_radius, machine.hob.form_radius, 900)
+    halves = machine.hob.half_thickness(radius)
+    best = None
+    for swing in np.linspace(-0.5, 0.5, 2001):
+        turns = float(turn0 - phase.start.hob) + swing / (2 * math.pi)
+        table = float(phase.start.table) + float(rate.table) * turns
+        slide = float(phase.start.axial) + float(rate.axial) * turns
+        thread = -machine.hob.lead * float(number % 10) / 10 * machine.hob.hand.value
+        for pitches in range(-8, 9):
+            place = thread + pitches * machine.hob.axial_pitch - halves
+            x = machine.full_distance - radius * math.cos(swing)
+            y = place * math.cos(swivel) - radius * math.sin(swing) * math.sin(swivel)
+            z = slide + place * math.sin(swivel) + radius * math.sin(swing) * math.cos(swivel)
+            turned = -2 * math.pi * table
+            world = (
+                np.stack(
+                    [
+                        x * math.cos(turned) - y * math.sin(turned),
+                        x * math.sin(turned) + y * math.cos(turned),
+                        z,
+                    ]
+                ).T
+                - point
+            )
+            along = world @ normal
+            aside = np.linalg.norm(world - along[:, None] * normal, axis=1) + 100 * (np.abs(along) > 0.5)
+            nearest = int(aside.argmin())
+            if best is None or aside[nearest] < best[0]:
+                best = (float(aside[nearest]), float(along[nearest]))
+    assert best[0] < 0.02
+    assert stands == pytest.approx(best[1], abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    "what",
+    [
+        {},
+        {"feed": Fraction(3), "hob_diameter": 82.5},
+        {"gashes": 12, "teeth": 30, "module_n": 2, "feed": Fraction(1, 2), "hob_diameter": 60},
+        {"starts": 2, "teeth": 21, "feed": Fraction(1, 2)},
+    ],
+)
+def test_feed_marks_and_facets_of_spur_work_have_the_heights_of_the_published_formulas(setting, what):
+    # Feed mark normal to the flank (f/cos β)²·sin α_n/(4·d_a0) and facet π²k²m_n·sin α_n/(4·z·i²):
+    # tool makers' hobbing handbooks, from memory. The facet's holds at the pitch point and grows with the roll.
+    machine, gear, _, made = cut(setting, helix_deg=0, **what)
+    feed, starts = float(what.get("feed", 2)), what.get("starts", 1)
+    pitch_roll = math.tan(math.radians(20))
+    step = 2 * math.pi * starts / gear.teeth / machine.hob.gashes
+    rolls, heights = (
+        np.linspace(pitch_roll - 1.2 * step, pitch_roll + 1.2 * step, 401),
+        np.linspace(15, 15 + feed, 61),
+    )
+    roll, height = np.meshgrid(rolls, heights, indexing="ij")
+    found = deviations(made, roll.ravel(), height.ravel()).reshape(roll.shape)
+    lowest = found.min(axis=1)
+    inner = np.arange(1, 400)
+    valleys = inner[(lowest[1:-1] <= lowest[:-2]) & (lowest[1:-1] <= lowest[2:])]
+    ridges = inner[(lowest[1:-1] >= lowest[:-2]) & (lowest[1:-1] >= lowest[2:])]
+    valley = min(valleys, key=lambda i: abs(rolls[i] - pitch_roll))
+    ridge = min(ridges, key=lambda i: abs(rolls[i] - pitch_roll))
+    mark = np.ptp(found[valley])
+    published = feed**2 * math.sin(math.radians(20)) / (4 * machine.hob.outside_diameter)
+    assert mark == pytest.approx(published, rel=0.12)
+    up = (rolls[valley] - pitch_roll) * gear.base_diameter / 2 * math.sin(math.radians(20))
+    own = 2 * (machine.hob.pitch_diameter / 2 - up)
+    assert mark == pytest.approx(published * machine.hob.outside_diameter / own, rel=0.02)
+    facet = (
+        math.pi**2
+        * starts**2
+        * gear.module_n
+        * math.sin(math.radians(20))
+        / (4 * gear.teeth * machine.hob.gashes**2)
+    )
+    assert lowest[ridge] == pytest.approx(facet * rolls[ridge] / pitch_roll, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    "what",
+    [
+        {"helix_deg": 0},
+        {},
+        {"hob_hand": -1},
+        {"feed": Fraction(1)},
+        {"helix_deg": 12, "teeth": 50, "feed": Fraction(3), "gashes": 9},
+        {"helix_deg": 45, "teeth": 17, "feed": Fraction(1)},
+        {"starts": 2, "teeth": 31, "hob_diameter": 90},
+        {"helix_deg": 10, "hand": -1},
+    ],
+)
+def test_the_two_way_pattern_has_the_height_of_the_lattice_in_closed_form(setting, what):
+    *_, made = cut(setting, **what)
+    pitch_roll = math.tan(made.flank.pressure_angle)
+    lattice = lattice_at(made, pitch_roll)
+    fraction = np.linspace(-0.5, 0.5, 101)
+    a, b = np.meshgrid(fraction, fraction, indexing="ij")
+    first, second = lattice.basis[:, 0], lattice.basis[:, 1]
+    # The same lattice with its shortest step along the tooth, so that a cell stays near the pitch point.
+    second = min(
+        (second + n * first for n in range(-3, 4)), key=lambda step: abs(step[0]) * 30 + abs(step[1])
+    )
+    roll = pitch_roll + first[0] * a + second[0] * b
+    height = 20 + first[1] * a + second[1] * b
+    found = deviations(made, roll.ravel(), height.ravel()) * 1000
+    assert np.ptp(found) == pytest.approx(lattice.ripple_um(), rel=0.02)
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+@pytest.mark.parametrize("error", [Fraction(1, 10**4), Fraction(-1, 10**4)])
+def test_a_differential_ratio_off_by_a_ten_thousandth_is_the_helix_slope_that_geometry_gives(
+    setting, side, error
+):
+    gear, right = mapped(setting, side)
+    _, wrong = mapped(setting, side, differential=1 + error)
+    slope = helix_slope_um([gauge_flank(wrong)]) - helix_slope_um([gauge_flank(right)])
+    # The tooth turns by b·(1/L' − 1/L) of a turn too much over the face; at the base circle, along the tangent.
+    expected = -side * 1000 * math.pi * gear.base_diameter * gear.face_width / gear.lead * float(error)
+    assert slope == pytest.approx(expected, abs=0.02)
+
+
+def test_the_nominal_flank_bounds_the_tooth_that_the_drawing_gives():
+    gear = Gear(29, 3, 25, Hand.RIGHT, profile_shift=0.2, face_width=40)
+    middles = {}
+    for side in (1, -1):
+        flank = NominalFlank(gear, side)
+        roll = flank.roll_at(gear.reference_diameter + 1)
+        angle = flank.tangent_angle(np.array(roll), np.array(0.0)) - side * math.atan(roll)
+        middles[side] = float(angle)
+    space = middles[1] - middles[-1]
+    tooth = 2 * math.pi / 29 - space
+    diameter = gear.reference_diameter + 1
+    assert tooth * diameter / 2 == pytest.approx(thickness_at(gear, diameter), rel=1e-9)
+
+
+def test_a_flank_trace_is_measured_as_the_standard_defines_it():
+    # ISO 1328-1 definitions (from memory): slope over the width from the mean line, form about it.
+    roll, height = np.linspace(5, 20, 40), np.linspace(0, 30, 121)
+    wave = 1.5 * np.cos(2 * math.pi * height / 2.7)
+    deviation = (0.4 * (height - 15) + wave)[None, :] + 0.2 * (roll - 12.5)[:, None]
+    found = gauge_flank(FlankMap(deviation / 1000, roll, height))
+    assert found.helix.slope_um == pytest.approx(12, abs=0.2)
+    assert found.helix.form_um == pytest.approx(3, abs=0.1)
+    assert found.profile.slope_um == pytest.approx(3, abs=1e-6)
+    assert found.profile.form_um == pytest.approx(0, abs=1e-6)
+    assert found.feed_mark_um == pytest.approx(3, abs=0.1)
+
+
+def test_the_class_is_the_finest_whose_tolerances_take_everything_in():
+    # f_Hβ of class 6 for z 40, m_n 3, β 20, b 30 is 9 µm, of class 5 it is 6.5 (ISO 1328-1:2013 formulas, from memory).
+    gear = Gear(40, 3, 20, Hand.RIGHT, face_width=30)
+    roll, height = np.linspace(5, 20, 40), np.linspace(0, 30, 121)
+    for slope, quality in ((6.4, 5), (8.9, 6), (9.1, 7)):
+        flank = FlankMap(np.broadcast_to(slope / 30000 * height, (40, 121)).copy(), roll, height)
+        assert flank_class([gauge_flank(flank)], [], gear) == quality
+
+
+def test_pitch_deviations_come_from_the_places_of_the_flanks():
+    index = [0, 3, 5, 1, -2, -1]
+    found = gauge_pitch(index)
+    assert found.single_um == 4
+    assert found.cumulative_um == 7
+
+
+def test_a_map_without_finished_flank_is_refused():
+    with pytest.raises(ValueError, match="fewer than 4"):
+        gauge_flank(FlankMap(np.full((10, 10), np.nan), np.arange(10.0), np.arange(10.0)))
