@@ -124,8 +124,10 @@ def ask_by_hand(train: Train, drive: str) -> HandQuestions:
         cut = _feed_cut(train.without(*opened), drive, slide)
         opened += [cut] if cut else []
     expressions = _by_ends(train.without(*opened), drive)
+    # A slide that can't be parted from the hob moves with it: then the first question can't be asked.
+    tied = any(train.ends["hob"].part in expressions.of[slide] for slide in slides)
     return HandQuestions(
-        _table_per(train, expressions, "hob"),
+        None if tied else _table_per(train, expressions, "hob"),
         _table_per(train, expressions, "axial"),
         _table_per(train, expressions, "tangential"),
         tuple(opened),
