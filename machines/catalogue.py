@@ -70,16 +70,28 @@ def _name_in(path: Path) -> str:
 
 def no_such_machine(name: str, beside: str | os.PathLike[str] = "") -> str:
     """The complaint that no machine is called `name`, with a guess at the one that was meant."""
-    known = [*shipped_machines(), *_files_in(os.fspath(beside))]
-    return f"there is no machine {quoted(name)}, neither a file here nor one that ships. {guess(name, known)}"
+    folder, _, _ = name.rpartition("/")
+    files = [f"{folder}/{file}" if folder else file for file in _machines_in(Path(beside, folder))]
+    known = files if folder else [*shipped_machines(), *files]
+    if folder:
+        return f"there is no file {quoted(name)} next to this one. {guess(name, known)}"
+    return f"there is no machine {quoted(name)}, neither next to this file nor shipped. {guess(name, known)}"
 
 
-def _files_in(folder: str) -> list[str]:
+def _machines_in(folder: Path) -> list[str]:
+    """The names of the machine files in a folder, as far as their first lines tell."""
     try:
-        names = [path.name for path in islice(Path(folder).iterdir(), 500)]
+        files = sorted(islice((path for path in folder.iterdir() if path.suffix == ".toml"), 200))
+        return [path.name for path in files if _is_machine(path)]
     except (OSError, ValueError):
         return []
-    return sorted(name for name in names if name.endswith(".toml"))
+
+
+def _is_machine(path: Path) -> bool:
+    if not _is_file(path):
+        return False
+    with path.open("rb") as stream:
+        return b'"machine/' in stream.read(4096)
 
 
 def _short(path: Path) -> str:

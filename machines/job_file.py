@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
@@ -165,13 +165,15 @@ def _check_setup(document: Document, machine: Machine, complaints: Complaints) -
     """Names of levers, positions, brackets and drives; what is wrong with the set-up itself is not a file's fault."""
     drive = document.get("setup", "drive")
     if isinstance(drive, str) and drive not in machine.train.drives:
-        _unknown(complaints, machine, "drive", drive, ("setup", "drive"), machine.train.drives, "drives")
+        what = f"the machine has no drive {quoted(drive)}"
+        _unknown(complaints, machine, what, drive, ("setup", "drive"), machine.train.drives, "drives")
     _check_levers(document, machine, complaints)
     brackets = [bracket.name for bracket in machine.train.brackets]
     for name in table_of(document, "setup", "change"):
         path = ("setup", "change", name)
         if name not in brackets:
-            _unknown(complaints, machine, "change-gear bracket", name, path, brackets, "link")
+            what = f"the machine has no change-gear bracket {quoted(name)}"
+            _unknown(complaints, machine, what, name, path, brackets, "link")
         gears = document.get(*path, "gears")
         if isinstance(gears, list) and len(gears) % 2:
             message = f"there are {len(gears)} gears. They come in pairs, driver and driven: a/b · c/d"
@@ -188,13 +190,12 @@ def _check_levers(document: Document, machine: Machine, complaints: Complaints) 
     for name, position in given.items():
         path = ("setup", "levers", name)
         if name not in machine.levers:
-            _unknown(complaints, machine, "lever", name, path, machine.levers, "levers")
+            what = f"the machine has no lever {quoted(name)}"
+            _unknown(complaints, machine, what, name, path, machine.levers, "levers")
         elif isinstance(position, str) and position not in machine.levers[name].positions:
             known = machine.levers[name].positions
-            _unknown(
-                complaints, machine, f"position of the lever {quoted(name)}", position, path, known,
-                "levers", name, "positions",
-            )  # fmt: skip
+            what = f"the lever has no position {quoted(position)}"
+            _unknown(complaints, machine, what, position, path, known, "levers", name, "positions")
         elif isinstance(position, str):
             positions[name] = position
     for clash in clashes(machine.levers, positions):
@@ -206,14 +207,15 @@ def _check_levers(document: Document, machine: Machine, complaints: Complaints) 
 
 
 def _unknown(
-    complaints: Complaints, machine: Machine, kind: str, name: str, path: tuple[str, ...],
-    known: Any, *place: str,
+    complaints: Complaints, machine: Machine, what: str, name: str, path: tuple[str, ...],
+    known: Iterable[str], *place: str,
 ) -> None:  # fmt: skip
+    """A complaint that the machine file doesn't have a name, with the nearest of `known` and its place there."""
     guessed = guess(name, known)
     found = next((one for one in known if guessed == f"Did you mean {quoted(one)}?"), None)
     spot = machine.place(*place, found) if found is not None else machine.place(*place)
     guessed = f"{guessed.removesuffix('?')} ({spot}){'?' if guessed.endswith('?') else ''}"
-    complaints.add(Unknown, path, f"there is no {kind} {quoted(name)} on this machine. {guessed}", spot)
+    complaints.add(Unknown, path, f"{what}. {guessed}", spot)
 
 
 # ---------------------------------------------------------------- the drawing

@@ -40,8 +40,9 @@ MOST_TEETH = 100_000
 _TEETH = Whole(1, MOST_TEETH)
 _TWO_TEETH = Listing(_TEETH, 2, 2)
 _SIZE = Length(0, above=True)
-_MODULE = Length(0, 1000, above=True, units="mm")
-_PITCH = Number(0, 10_000, above=True)
+_MODULE = Length(Fraction(1, 1000), 1000, units="mm")
+# As the module's limits, turned over.
+_PITCH = Number(Fraction(254, 10_000), 25_400)
 _SENSE = Text(tuple(sense.word for sense in (Sense.SAME, Sense.OPPOSITE)))
 _HAND = Text(tuple(hand.word for hand in (Hand.RIGHT, Hand.LEFT)))
 _PRESSURE = Angle(0, 45, above=True)
@@ -152,7 +153,10 @@ def _bracket(values: dict[str, Any]) -> dict[str, Any]:
     keys = {key: value for key, value in values.items() if key != "diametral_pitch"}
     if "diametral_pitch" in values:
         keys["module"] = MM_PER_INCH / values["diametral_pitch"]
-    Bracket.of(keys)
+    try:
+        Bracket.of(keys)
+    except ValueError as fault:
+        raise ValueError(str(fault).removeprefix("bracket: ")) from None
     return keys
 
 
@@ -431,7 +435,7 @@ _SIZE_OF_TOOTH = (
     Key("diametral_pitch", _PITCH, "Diametral pitch normal to the tooth, in 1/in."),
     Key(
         "pitch",
-        Length(0, 3000, above=True),
+        Length(Fraction(1, 100), 3000),
         "Circular pitch normal to the tooth, as for chains and splines; the module is this over π, to forty decimals.",
     ),
 )
@@ -549,6 +553,7 @@ JOB = Table(
             Text(),
             "The name of a machine that ships, or the path of a machine file next to this one.",
             True,
+            advice="Write the name of a machine that ships, or the path of a machine file next to this one",
         ),
         Key("work", WORK, WORK.meaning, True, advice="Write a table [work] with what the drawing says"),
         Key("mate", MATE, MATE.meaning),

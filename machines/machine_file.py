@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
@@ -245,20 +245,20 @@ def _check(document: Document, complaints: Complaints) -> None:
         return
     shafts, slides = table_of(document, "shafts"), table_of(document, "slides")
     links = {row["name"]: index for index, row in rows(document, "link") if isinstance(row.get("name"), str)}
-    brackets = [
-        name for name, index in links.items() if document.get("link", index, "kind") == "change gears"
-    ]
-    known = {
-        "shaft": shafts,
-        "slide": slides,
-        "part": {**shafts, **slides},
-        "bracket": brackets,
-        "link": links,
-    }
+    known: dict[str, Iterable[str]] = {"shaft": shafts, "slide": slides, "part": {**shafts, **slides}}
+    if isinstance(document.get("link"), list):
+        # A link whose kind can't be understood may be a bracket.
+        may_be = [name for name, index in links.items() if _kind(document, index) in ("change gears", None)]
+        known |= {"bracket": may_be, "link": links}
     check_names(document, MACHINE, known, complaints)
     _check_twice(document, complaints)
     _check_links(document, complaints)
     _check_levers(document, links, complaints)
+
+
+def _kind(document: Document, index: int) -> str | None:
+    kind = document.get("link", index, "kind")
+    return kind if isinstance(kind, str) and kind in LINK else None
 
 
 def _check_twice(document: Document, complaints: Complaints) -> None:
@@ -332,11 +332,14 @@ def _check_selector(document: Document, index: int, row: dict[str, Any], complai
 
 
 def _always_moved(document: Document, link: object) -> bool:
-    """Whether some lever puts the link into a state in every position that it has."""
+    """Whether some lever puts the link into a state in every position; one that can't be understood may."""
+    known = {row.get("name") for _, row in rows(document, "link") if isinstance(row.get("name"), str)}
     for lever in table_of(document, "levers").values():
         positions = lever.get("positions") if isinstance(lever, dict) else None
-        if isinstance(positions, dict) and all(isinstance(p, dict) and link in p for p in positions.values()):
-            return bool(positions)
+        if not isinstance(positions, dict) or not all(isinstance(p, dict) for p in positions.values()):
+            return True
+        if positions and all(link in states or not known.issuperset(states) for states in positions.values()):
+            return True
     return False
 
 
@@ -363,13 +366,13 @@ def _check_levers(document: Document, links: dict[str, int], complaints: Complai
 
 
 def _check_state(document: Document, path: Path_, index: int, state: str, complaints: Complaints) -> None:
-    kind, ratios = document.get("link", index, "kind"), document.get("link", index, "ratios")
-    if not isinstance(kind, str):
+    kind, ratios = _kind(document, index), document.get("link", index, "ratios")
+    if kind is None:
         return
     states: tuple[str, ...] | None = {"clutch": Clutch.states, "brake": Brake.states}.get(kind)
     if kind == "selector":
         states = tuple(ratios) if isinstance(ratios, dict) else None
-    elif states is None and kind in LINK:
+    elif states is None:
         message = (
             f"{quoted(path[-1])} is a link of the kind {quoted(kind)}, which has no states to be put into"
         )

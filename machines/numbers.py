@@ -19,8 +19,8 @@ LARGEST_EXPONENT = 30
 
 _LONGEST_TEXT = 2 * MOST_DIGITS + 20
 _MOST_DECIMALS = 15
-_DECIMAL = re.compile(r"([+-]?)(\d+)(?:\.(\d+))?(?:[eE]([+-]?\d+))?")
-_FRACTION = re.compile(r"([+-]?)(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)")
+_DECIMAL = re.compile(r"([+-]?)(\d+)(?:\.(\d+))?(?:[eE]([+-]?\d+))?", re.ASCII)
+_FRACTION = re.compile(r"([+-]?)(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)", re.ASCII)
 _WITH_UNIT = re.compile(r"(.*?[\d.])\s*([A-Za-z\"']+)")
 _PARTS = re.compile(
     r"([+-]?)\s*(?:(\d+(?:\.\d+)?)\s*d)?\s*(?:(\d+(?:\.\d+)?)\s*m)?\s*(?:(\d+(?:\.\d+)?)\s*s)?"
@@ -130,6 +130,22 @@ def written(value: Fraction | int) -> int | Decimal | str:
     return Decimal(f"{'-' if value < 0 else ''}{digits[:-places]}.{digits[-places:]}")
 
 
+def written_length(value: Fraction, units: str) -> int | Decimal | str:
+    """How to write a length in mm into a file in `units`: with its own unit where only that one gives a decimal.
+
+    >>> written_length(Fraction(6), "in"), written_length(Fraction(127, 20), "in")
+    ('6 mm', Decimal(text='0.25'))
+    """
+    here = written(value / UNITS[units])
+    if not isinstance(here, str):
+        return here
+    for unit, size in UNITS.items():
+        there = written(value / size)
+        if not isinstance(there, str):
+            return f"{there.text if isinstance(there, Decimal) else there} {unit}"
+    return here
+
+
 def written_angle(value: Fraction) -> int | Decimal | str:
     """How to write an angle in degrees: as a short decimal, or else in degrees, minutes and seconds if they fit.
 
@@ -139,12 +155,14 @@ def written_angle(value: Fraction) -> int | Decimal | str:
     decimal = written(value)
     if not isinstance(decimal, str) and (isinstance(decimal, int) or len(decimal.text) <= 8):
         return decimal
-    minutes, seconds = divmod(abs(value) * 3600, 60)
-    if seconds.denominator != 1:
+    minutes, rest = divmod(abs(value) * 3600, 60)
+    seconds = written(rest)
+    if isinstance(seconds, str):
         return decimal
-    degrees, minutes = divmod(int(minutes), 60)
-    parts = ((degrees, "d"), (minutes, "m"), (int(seconds), "s"))
-    return ("-" if value < 0 else "") + " ".join(f"{part}{letter}" for part, letter in parts if part)
+    degrees, minutes = divmod(minutes, 60)
+    parts = ((degrees, "d"), (minutes, "m"), (seconds.text if isinstance(seconds, Decimal) else seconds, "s"))
+    text = ("-" if value < 0 else "") + " ".join(f"{part}{letter}" for part, letter in parts if part)
+    return decimal if isinstance(decimal, Decimal) and len(decimal.text) < len(text) else text
 
 
 def _decimal_places(denominator: int) -> int | None:

@@ -93,7 +93,14 @@ class Document:
 
     @cached_property
     def _places(self) -> dict[Path_, tuple[int, int]]:
-        return dict(_walk(self.text))
+        places: dict[Path_, tuple[int, int]] = {}
+        for path, spot in _walk(self.text):
+            places.setdefault(path, spot)
+        # A table that is never headed, but only implied by what is in it, stands where that stands.
+        for path, spot in list(places.items()):
+            while path := path[:-1]:
+                places[path] = min(places.get(path, spot), spot)
+        return places
 
     def place(self, *path: Step) -> Place:
         """Where the key at `path` stands, or else the nearest of the tables around it that stands anywhere."""
@@ -174,22 +181,26 @@ _DEEP = f"brackets or dotted keys are nested deeper than {DEEPEST}, the most tha
 
 
 def _too_much(text: str, file: str) -> Iterator[Complaint]:
-    depth = 0
+    """What would take the reader too long: deep brackets, keys of many dotted parts, endless numbers."""
+    depth = dots = end = 0
     for token in _TOKEN.finditer(text):
         kind = token.lastgroup
         if kind == "open":
-            depth += 1
-            if depth > DEEPEST:
-                yield Unreadable(_at(text, file, token.start()), "", _DEEP)
-                return
+            depth, dots = depth + 1, 0
         elif kind == "close":
-            depth = max(depth - 1, 0)
-        elif kind == "word" and len(token[0]) > _LONGEST_NUMBER and token[0][0] in "+-0123456789":
-            yield Unreadable(
-                _at(text, file, token.start()),
-                "",
-                f"a number of {len(token[0])} characters; {MOST_DIGITS} digits are the most",
-            )
+            depth, dots = max(depth - 1, 0), 0
+        elif kind == "word":
+            if len(token[0]) > _LONGEST_NUMBER and token[0][0] in "+-0123456789" and "." not in token[0]:
+                what = f"a number of {len(token[0])} characters; {MOST_DIGITS} digits are the most"
+                yield Unreadable(_at(text, file, token.start()), "", what)
+                return
+            # The parts of a dotted key follow each other with nothing but blanks between them.
+            dots = token[0].count(".") + (0 if text[end : token.start()].strip(" \t") else dots)
+        elif text[end : token.start()].strip(" \t"):
+            dots = 0
+        end = token.end()
+        if depth > DEEPEST or dots > DEEPEST:
+            yield Unreadable(_at(text, file, token.start()), "", _DEEP)
             return
 
 
@@ -315,12 +326,23 @@ def _walk(text: str) -> Iterator[tuple[Path_, tuple[int, int]]]:
 
 
 def _key(node: Node) -> list[tuple[str, Node]]:
-    if node.type == "dotted_key":
-        return [found for child in node.named_children for found in _key(child)]
+    """The parts of a key with their nodes; those of a key that is deeper than any that is read are left out."""
+    parts: list[Node] = []
+    waiting = [node]
+    while waiting:
+        part = waiting.pop()
+        if part.type == "dotted_key":
+            waiting.extend(reversed(part.named_children))
+        else:
+            parts.append(part)
+    return [(name, part) for part in parts[: DEEPEST + 2] if (name := _name(part)) is not None]
+
+
+def _name(node: Node) -> str | None:
     text = (node.text or b"").decode()
-    if node.type == "quoted_key":
-        try:
-            return [(next(iter(tomllib.loads(f"{text} = 0"))), node)]
-        except (tomllib.TOMLDecodeError, StopIteration):
-            return []
-    return [(text, node)] if node.type == "bare_key" else []
+    if node.type == "bare_key":
+        return text
+    try:
+        return next(iter(tomllib.loads(f"{text} = 0")))
+    except (tomllib.TOMLDecodeError, StopIteration):
+        return None

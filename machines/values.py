@@ -63,13 +63,48 @@ def shown(raw: object) -> str:
     return "a date or time"
 
 
+#: What people write for words of the files; a guess by spelling alone would go astray.
+_OTHERWISE: dict[str, tuple[str, ...]] = {
+    "anticlockwise": ("counter-clockwise",),
+    "anti-clockwise": ("counter-clockwise",),
+    "ccw": ("counter-clockwise",),
+    "cw": ("clockwise",),
+    "rh": ("right",),
+    "lh": ("left",),
+    "herringbone": ("helical",),
+    "double helical": ("helical",),
+    "straight": ("spur", "none"),
+    "metric": ("mm",),
+    "millimetres": ("mm",),
+    "inch": ("in",),
+    "inches": ("in",),
+    "dp": ("diametral_pitch",),
+    "width": ("face_width",),
+    "flutes": ("gashes",),
+    "threads": ("starts",),
+    "class": ("quality",),
+    "angle": ("helix_angle", "lead_angle"),
+    "gears": ("teeth",),
+    "direction": ("sense", "turn"),
+    "speed": ("rpm",),
+    "crossed_belt": ("crossed",),
+}
+
+
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """The one of `known` that `name` was probably meant to be, or None."""
     known = list(known)
     if len(name) > 60:
         return None
+    otherwise = _OTHERWISE.get(name.lower(), ())
+    if (meant := next((word for word in otherwise if word in known), None)) is not None:
+        return meant
     lower = {one.lower(): one for one in known}
     found = difflib.get_close_matches(name.lower(), lower, n=1, cutoff=0.6)
+    if not found and len(name) > 2:
+        # A name cut short, as "feed" for "feed gears".
+        begun = [one for one in lower if one.startswith(name.lower())]
+        found = begun if len(begun) == 1 else []
     return lower[found[0]] if found else None
 
 
@@ -210,7 +245,7 @@ class Number(Value):
         try:
             value = self._exact(raw, units)
         except NumberFault as fault:
-            vague = str(fault) in ("it must be a number", "it must be a whole number")
+            vague = str(fault).startswith(("it must be a number", "it must be a whole number"))
             raise self.wrong(raw, None if vague else str(fault)) from None
         if self.low is None:
             inside = -self.high <= value <= self.high
@@ -256,7 +291,7 @@ class Length(Number):
 
     def write(self, value: Any, units: str) -> Any:
         """The length in the file's units."""
-        return numbers.written(value / numbers.UNITS[self.units or units])
+        return numbers.written_length(value, self.units or units)
 
 
 @dataclass(frozen=True)
@@ -284,8 +319,8 @@ class Listing(Value):
     single: bool = False
 
     def _says(self) -> str:
-        count = f"{self.least}" if self.least == self.most else f"{self.least} or more"
-        return f"a list of {count} in brackets, each {self.of.says}"
+        count = f" of {self.least}" if self.least == self.most else f" of {self.least} or more"
+        return f"a list{count if self.least else ''} in brackets, each {self.of.says}"
 
     def _read(self, raw: Any, units: str) -> tuple[Any, ...]:
         if self.single and not isinstance(raw, (list, dict)):
@@ -427,10 +462,10 @@ class Table(Value):
         try:
             values = _schema(self, units)(raw)
         except MultipleInvalid as many:
-            faults.extend(self._in_our_words(fault, raw) for fault in many.errors)
+            faults.extend(many.errors)
         faults.extend(self._choices(raw))
         if faults:
-            raise MultipleInvalid(faults)
+            raise MultipleInvalid(self._in_our_words(faults, raw))
         try:
             return self.together(values) if self.together else values
         except ValueError as fault:
@@ -444,13 +479,23 @@ class Table(Value):
             if value.get(key.name) is not None
         }
 
-    def _in_our_words(self, fault: Invalid, raw: dict[str, Any]) -> Invalid:
-        if isinstance(fault, Fault):
-            return fault
-        name = str(fault.path[-1])
-        if isinstance(fault, voluptuous.RequiredFieldInvalid):
-            return Fault(Missing, f"{quoted(name)} is missing. {self._advice(self.key(name), raw)}", (name,))
-        return Fault(Unknown, f"unknown key {quoted(name)}. {guess(name, self.names)}", (name,))
+    def _in_our_words(self, faults: list[Invalid], raw: dict[str, Any]) -> list[Invalid]:
+        """The faults in the table's order, without those for a key that is only misspelt."""
+        misspelt = {nearest(name, self.names) for name in raw if name not in self.names}
+        ours: list[Invalid] = []
+        for fault in faults:
+            name = str(fault.path[0]) if fault.path else ""
+            if isinstance(fault, voluptuous.RequiredFieldInvalid):
+                if name in misspelt:
+                    continue
+                advice = self._advice(self.key(name), raw)
+                ours.append(Fault(Missing, f"{quoted(name)} is missing. {advice}", (name,)))
+            elif isinstance(fault, Fault):
+                ours.append(fault)
+            else:
+                ours.append(Fault(Unknown, f"unknown key {quoted(name)}. {guess(name, self.names)}", (name,)))
+        order = {name: index for index, name in enumerate(self.names)}
+        return sorted(ours, key=lambda it: order.get(str(it.path[0]) if it.path else "", len(order)))
 
     def _advice(self, key: Key, raw: dict[str, Any]) -> str:
         if not key.advice:
@@ -476,8 +521,7 @@ class Table(Value):
             if choice.required and not given:
                 *first, last = (quoted(name) for name in choice.keys)
                 names = f"{', '.join(first)} or {last}" if first else last
-                misspelt = [n for n in raw if n not in self.names and nearest(n, choice.keys)]
-                if not misspelt:
+                if not any(nearest(name, choice.keys) for name in raw if name not in self.names):
                     yield Fault(Missing, f"{names} is missing. Give one of them", (choice.keys[0],))
 
     def _references(self, raw: Any, path: Path_) -> Iterator[Reference]:

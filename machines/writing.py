@@ -148,7 +148,7 @@ def _numbers(link: Link, machine: Machine) -> dict[str, Any]:
             toothed = machine.document.get("link", _row(machine, link.name), "teeth") is not None
             return {"teeth" if toothed else "diameters": link.sizes, "crossed": link.crossed or None}
         case ChangeGears():
-            return {"pairs": link.pairs, "idlers": link.idlers, "bracket": link.bracket}
+            return {"pairs": link.pairs, "idlers": link.idlers, "bracket": _bracket(link, machine.units)}
         case Differential():
             return {"suns": link.suns, "carrier": link.carrier, "sun_ratio": link.sun_ratio}
         case Clutch():
@@ -162,6 +162,13 @@ def _numbers(link: Link, machine: Machine) -> dict[str, Any]:
         case Rack():
             return _rack(link, machine)
     raise TypeError(f"a link of the kind {link.kind!r} has no place in a machine file")
+
+
+def _bracket(link: ChangeGears, units: str) -> dict[str, Any] | None:
+    if link.bracket is None:
+        return None
+    keys = dict(link.bracket)
+    return {**_module(keys.pop("module", None), units), **keys}
 
 
 def _row(machine: Machine, name: str) -> int:
@@ -189,15 +196,17 @@ def _module(module: Fraction | None, units: str) -> dict[str, Any]:
     """The size of teeth as the trade would give it: module, diametral pitch, or circular pitch."""
     if module is None:
         return {}
-    pitch = MM_PER_INCH / module
-    if units == "in" or (_is_long(module) and not _is_long(pitch)):
-        return {"diametral_pitch": pitch}
-    return {"module": module}
+    sizes = {"module": module, "diametral_pitch": MM_PER_INCH / module}
+    names = sorted(sizes, reverse=units != "in")
+    return {name: sizes[name] for name in sorted(names, key=lambda name: _length(sizes[name]))[:1]}
 
 
-def _is_long(value: Fraction) -> bool:
+def _length(value: Fraction) -> int:
+    """How long a number is when written, in steps; a fraction without end is longest."""
     written = numbers.written(value)
-    return isinstance(written, str) or (isinstance(written, Decimal) and len(written.text) > 8)
+    if isinstance(written, str):
+        return 3
+    return 0 if isinstance(written, int) or len(written.text) <= 8 else 1 + (len(written.text) > 20)
 
 
 def _limits(limits: Limits, units: str) -> dict[str, Any] | None:

@@ -1,0 +1,113 @@
+"""Whatever is read can be written and read again, and is the same."""
+
+from fractions import Fraction as F
+from pathlib import Path
+
+import handlead.machines
+import handlead.scenarios
+import pytest
+from handlead.kinematics.links import Rack
+from handlead.machines.job_file import read_job, read_job_text
+from handlead.machines.machine_file import read_machine, read_machine_text
+from handlead.machines.writing import job_text, machine_text, write_text
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+GOOD = Path(__file__).parent / "good"
+FOLDERS = (
+    GOOD,
+    Path(handlead.machines.__file__).parent / "shipped",
+    Path(handlead.scenarios.__file__).parent,
+)
+FILES = sorted(file for folder in FOLDERS for file in folder.rglob("*.toml"))
+
+
+def of_format(kind):
+    return [file for file in FILES if f'"{kind}/1"' in file.read_text()]
+
+
+def name(file):
+    return f"{file.parent.name}/{file.stem}"
+
+
+@pytest.mark.parametrize("file", of_format("machine"), ids=name)
+def test_a_machine_that_is_written_reads_as_the_same_machine(file):
+    machine = read_machine(file)
+    text = machine_text(machine)
+    again = read_machine_text(text)
+    assert again == machine
+    assert machine_text(again) == text
+
+
+@pytest.mark.parametrize("file", of_format("job"), ids=name)
+def test_a_job_that_is_written_reads_as_the_same_job(file):
+    job = read_job(file)
+    text = job_text(job)
+    again = read_job_text(text, beside=file.parent)
+    assert again == job
+    assert job_text(again) == text
+
+
+def test_a_written_file_keeps_to_the_units_and_words_of_its_trade():
+    text = machine_text(read_machine(GOOD / "every-kind.toml"))
+    for line in (
+        'diameters = [3.5, "180 mm"]',
+        "diametral_pitch = 12",
+        'travel = "22/7"',
+        "ratios = {up = 1, down = -0.75, none = 0}",
+        'sun_ratio = "-2/3"',
+        "swivel = [-30, 45.5]",
+        'fits = ["index gears"]',
+    ):
+        assert line in text.splitlines()
+
+
+def test_a_mate_is_written_as_what_differs():
+    text = job_text(read_job(GOOD / "helical-job.toml"))
+    assert '[mate]\nteeth = 58\nface_width = "40 mm"\nprofile_shift = -0.25\n' in text
+
+
+def test_a_rack_whose_travel_was_changed_is_written_by_its_travel():
+    machine = read_machine(GOOD / "every-kind.toml")
+    rack = machine.train.link("head rack")
+    assert isinstance(rack, Rack)
+    changed = machine.train.replacing(Rack(rack.name, rack.from_part, rack.to_part, F(100, 3), rack.sense))
+    from dataclasses import replace
+
+    again = read_machine_text(machine_text(replace(machine, train=changed)))
+    assert again.train == changed
+
+
+@settings(deadline=None, max_examples=50)
+@given(
+    st.fractions(min_value=F(1, 1000), max_value=1000, max_denominator=10**6),
+    st.fractions(min_value=0, max_value=F(89), max_denominator=10**6),
+    st.sampled_from(["mm", "in"]),
+)
+def test_any_exact_size_survives_being_written(size, angle, units):
+    text = (GOOD / "spur-job.toml").read_text()
+    text = text.replace("module     = 2", f'module = "{size}"\ndiameter = "{size * 3}"')
+    text = text.replace('"1d 54m", turn', f'"{angle}", turn').replace("[work]", f'units = "{units}"\n[work]')
+    job = read_job_text(text, beside=GOOD)
+    assert job.hob.module_n == size
+    assert read_job_text(job_text(job), beside=GOOD) == job
+
+
+def test_a_file_that_is_there_is_not_written_over_unless_told_to(tmp_path):
+    file = tmp_path / "job.toml"
+    write_text("one", file)
+    with pytest.raises(FileExistsError):
+        write_text("two", file)
+    assert file.read_text() == "one"
+    write_text("two", file, overwrite=True)
+    assert file.read_text() == "two"
+    assert [path.name for path in tmp_path.iterdir()] == ["job.toml"]
+
+
+def test_no_file_is_left_half_written(tmp_path):
+    file = tmp_path / "job.toml"
+    file.write_text("whole")
+    with pytest.raises(UnicodeEncodeError):
+        write_text("half \ud800", file, overwrite=True)
+    assert file.read_text() == "whole"
+    assert [path.name for path in tmp_path.iterdir()] == ["job.toml"]
