@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -21,18 +22,36 @@ Combination = dict[str, Fraction]
 def shortest_lock(shaft: str, relations: Labelled) -> tuple[str, ...]:
     """Names of the fewest relations that together hold `shaft` at 0, nearest to it first.
 
-    Certain to be the fewest where the train has few redundant loops; otherwise a chain from
-    which no link can be left out. Empty if the shaft can turn.
+    Certain to be the fewest where the train has few redundant loops (five or so); otherwise a
+    chain from which no link can be left out. Empty if the shaft can turn.
     """
     proof, spare = _proofs(shaft, relations)
     if proof is None:
         return ()
-    if len(relations) ** len(spare) <= _MOST_CANDIDATES:
-        fewest = min(_variants(proof, spare), key=lambda variant: (len(variant), sorted(variant)))
-        names = set(fewest)
+    groups = _inseparable([name for name, _ in relations], [proof, *spare])
+    if math.comb(len(groups), len(spare)) <= _MOST_CANDIDATES:
+        proof, *spare = ({name: row[name] for name in groups if name in row} for row in (proof, *spare))
+        names = min(
+            ({name for group in variant for name in groups[group]} for variant in _variants(proof, spare)),
+            key=lambda chain: (len(chain), sorted(chain)),
+        )
     else:
-        names = _irreducible(shaft, relations, set(proof))
+        names = _irreducible(shaft, relations)
     return tuple(_nearest_first(shaft, [item for item in relations if item[0] in names]))
+
+
+def _inseparable(names: Sequence[str], rows: Sequence[Combination]) -> dict[str, list[str]]:
+    """Names that every combination of `rows` holds together or not at all, under the first of them.
+
+    Links in a row are inseparable; what is left to choose from are the rows of links.
+    """
+    groups: dict[tuple[Fraction, ...], list[str]] = {}
+    for name in names:
+        column = [row.get(name, Fraction(0)) for row in rows]
+        scale = next((value for value in column if value), None)
+        if scale is not None:
+            groups.setdefault(tuple(value / scale for value in column), []).append(name)
+    return {group[0]: group for group in groups.values()}
 
 
 @dataclass(frozen=True)
@@ -84,26 +103,34 @@ def _clear(rows: list[_Proof], part: str) -> list[_Proof]:
 
 
 def _variants(proof: Combination, spare: list[Combination]) -> Iterator[Combination]:
-    """Every way to say the same with as many relations as possible struck out by the spare ones."""
-    if not spare:
-        yield proof
-        return
-    first, *others = spare
-    for name in first:
-        struck = _minus(proof, first, proof.get(name, Fraction(0)) / first[name])
-        yield from _variants(
-            struck, [_minus(other, first, other.get(name, Fraction(0)) / first[name]) for other in others]
-        )
+    """Every way to say the same with as many relations as possible struck out by the spare ones.
+
+    What is left depends on which relations were struck out, not on their order.
+    """
+    level = {frozenset[str](): (proof, spare)}
+    for _ in spare:
+        following: dict[frozenset[str], tuple[Combination, list[Combination]]] = {}
+        for struck, (combination, (first, *others)) in level.items():
+            for name, share in first.items():
+                if struck | {name} not in following:
+                    left = [
+                        _minus(row, first, row.get(name, Fraction(0)) / share)
+                        for row in (combination, *others)
+                    ]
+                    following[struck | {name}] = (left[0], left[1:])
+        level = following
+    return (combination for combination, _ in level.values())
 
 
-def _irreducible(shaft: str, relations: Labelled, names: set[str]) -> set[str]:
-    """`names` less every relation that the lock doesn't need."""
-    for candidate in sorted(names):
-        rest = [relation for name, relation in relations if name in names and name != candidate]
+def _irreducible(shaft: str, relations: Labelled) -> set[str]:
+    """The relations less, farthest from the shaft first, every one that the lock can do without."""
+    kept = dict(sorted(relations))
+    for candidate in reversed(_nearest_first(shaft, list(kept.items()))):
+        rest = [relation for name, relation in kept.items() if name != candidate]
         parts = sorted({part for relation in rest for part in relation} | {shaft})
         if not reduce_relations(parts, rest, keep=(shaft,)).of[shaft]:
-            names = names - {candidate}
-    return names
+            del kept[candidate]
+    return set(kept)
 
 
 def _nearest_first(shaft: str, relations: Labelled) -> list[str]:

@@ -234,7 +234,7 @@ def test_a_locking_chain_locks_by_itself_and_every_link_of_it_is_needed(train):
 
 
 @settings(lawful, max_examples=100)
-@given(strategies.trains(max_shafts=7, max_redundant=3, max_brakes=1, max_drives=2))
+@given(strategies.trains(max_shafts=7, max_redundant=4, max_brakes=2, max_drives=2))
 def test_no_shorter_chain_than_the_one_named_locks_a_train(train):
     for drive in train.drives:
         lock = solve(train, drive).lock
