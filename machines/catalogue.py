@@ -18,9 +18,8 @@ from .values import guess
 @lru_cache(maxsize=1)
 def shipped_machines() -> Mapping[str, Path]:
     """The machines that ship: their files, by the names under which a job asks for them."""
-    from importlib import resources
-
-    folder = Path(str(resources.files(__package__).joinpath("shipped")))
+    # Not by importlib.resources: its import costs more than reading a job, and files need paths here.
+    folder = Path(__file__).with_name("shipped")
     return {path.stem: path for path in sorted(folder.glob("*.toml"))}
 
 

@@ -20,7 +20,7 @@ degrees or `"22d 42m 30s"`. The frame that signs and words refer to is shown in 
 """
 
 
-def reference() -> str:
+def file_reference() -> str:
     """The whole reference as Markdown text."""
     lines = [_TOP]
     for heading, table in (("Machine file", MACHINE), ("Job file", JOB)):
@@ -75,4 +75,4 @@ def _cell(text: str) -> str:
 
 
 if __name__ == "__main__":
-    print(reference(), end="")
+    print(file_reference(), end="")

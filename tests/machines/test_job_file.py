@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import replace
-from fractions import Fraction as F
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -32,12 +32,12 @@ def complaints_about(text, beside=GOOD):
 
 def test_a_plain_job_takes_the_usual_values_for_what_it_leaves_out():
     job = read_job(GOOD / "spur-job.toml")
-    assert job.work == Work("spur", 32, F(2))
-    assert job.hob == HobData(F(2), 1, Hand.RIGHT, F(19, 10))
+    assert job.work == Work("spur", 32, Fraction(2))
+    assert job.hob == HobData(Fraction(2), 1, Hand.RIGHT, Fraction(19, 10))
     assert (job.mate, job.seen, job.title, job.units) == (None, None, "a spur gear", "mm")
     assert job.setup == Setup(
         "main",
-        F(19, 10),
+        Fraction(19, 10),
         change={"index gears": Mounted((40, 32), (24,)), "feed gears": Mounted((24, 48))},
     )
 
@@ -45,12 +45,22 @@ def test_a_plain_job_takes_the_usual_values_for_what_it_leaves_out():
 def test_everything_that_a_job_can_say_is_read():
     job = read_job(GOOD / "helical-job.toml")
     assert job.hob == HobData(
-        F(254, 10) / F("10.824"), 2, Hand.LEFT, F(3) + F(1, 60), F(762, 10), F(8255, 100), 12, F(37, 2), "C",
-        F(5, 4), F(1), F(3, 10),
-    )  # fmt: skip
+        module_n=Fraction(254, 10) / Fraction("10.824"),
+        starts=2,
+        hand=Hand.LEFT,
+        lead_angle_deg=Fraction(3) + Fraction(1, 60),
+        diameter=Fraction(762, 10),
+        outside_diameter=Fraction(8255, 100),
+        gashes=12,
+        pressure_angle_deg=Fraction(37, 2),
+        rack="C",
+        addendum=Fraction(5, 4),
+        dedendum=Fraction(1),
+        tip_radius=Fraction(3, 10),
+    )
     assert job.setup == Setup(
         drive="electric one",
-        swivel_deg=-F(25) - F(31, 60),
+        swivel_deg=-Fraction(25) - Fraction(31, 60),
         feed=Feed.CONVENTIONAL,
         levers={"differential": "in", "feed": "down"},
         change={
@@ -58,8 +68,8 @@ def test_everything_that_a_job_can_say_is_read():
             "differential gears": Mounted((20, 21), (22, 21)),
         },
     )
-    assert job.seen == Seen(30, None, True, F(812), F(21))
-    assert job.work.face_width == F(13, 8) * F(254, 10)
+    assert job.seen == Seen(30, None, True, Fraction(812), Fraction(21))
+    assert job.work.face_width == Fraction(13, 8) * Fraction(254, 10)
     assert job.work.quality == 6
     assert job.machine.name == "Every Kind"
 
@@ -67,7 +77,7 @@ def test_everything_that_a_job_can_say_is_read():
 def test_a_diametral_pitch_is_exactly_25_4_over_the_module():
     """Source: definition of diametral pitch with the inch of 25.4 mm (from memory)."""
     job = job_of(SPUR.replace("module = 2", "diametral_pitch = 12", 1))
-    assert job.work.module_n == F(127, 60)
+    assert job.work.module_n == Fraction(127, 60)
 
 
 def test_a_transverse_size_becomes_a_normal_one_through_the_cosine_of_the_helix():
@@ -82,17 +92,17 @@ def test_a_transverse_size_becomes_a_normal_one_through_the_cosine_of_the_helix(
 
 def test_a_transverse_size_of_straight_teeth_stays_exact():
     job = job_of(SPUR.replace("module = 2", 'transverse_module = "2 1/3"', 1))
-    assert job.work.module_n == F(7, 3)
+    assert job.work.module_n == Fraction(7, 3)
 
 
 @pytest.mark.parametrize("size", ["transverse_module = 2.5", "module = 2.5"])
 def test_a_lead_may_stand_in_for_the_helix_angle(size):
     text = HELICAL.replace("transverse_diametral_pitch = 10", size)
     work = job_of(text.replace('helix_angle = "22d 30m 15.5s"', 'lead = "700 mm"')).work
-    assert (work.lead, work.helix_angle_deg) == (F(700), None)
+    assert (work.lead, work.helix_angle_deg) == (Fraction(700), None)
     transverse = float(work.module_n) / math.cos(math.radians(work.beta_deg))
     assert math.tan(math.radians(work.beta_deg)) == pytest.approx(math.pi * transverse * 29 / 700, rel=1e-11)
-    assert transverse == pytest.approx(2.5, rel=1e-11) or work.module_n == F(5, 2)
+    assert transverse == pytest.approx(2.5, rel=1e-11) or work.module_n == Fraction(5, 2)
 
 
 def test_a_circular_pitch_is_divided_by_pi():
@@ -111,7 +121,7 @@ def test_lengths_follow_the_units_of_the_job_and_not_of_the_machine():
 def test_a_hob_has_the_pressure_angle_of_the_work_unless_marked():
     assert job_of(
         SPUR.replace("teeth  = 32", "teeth = 32\npressure_angle = 14.5")
-    ).hob.pressure_angle_deg == F(29, 2)
+    ).hob.pressure_angle_deg == Fraction(29, 2)
 
 
 def test_the_title_is_the_name_of_the_file_unless_given():
@@ -127,8 +137,8 @@ def test_the_mate_is_as_the_work_but_for_what_differs_and_its_hand():
         job.work,
         teeth=58,
         hand=Hand.LEFT,
-        profile_shift=F(-1, 4),
-        face_width=F(40),
+        profile_shift=Fraction(-1, 4),
+        face_width=Fraction(40),
         outside_diameter=None,
     )
 
@@ -149,7 +159,7 @@ def test_a_mate_may_say_its_own_hand_angle_and_size():
 
 def test_the_mate_of_a_spur_gear_is_a_spur_gear():
     mate = job_of(SPUR + "\n[mate]\nteeth = 40\n").mate
-    assert mate == Work("spur", 40, F(2))
+    assert mate == Work("spur", 40, Fraction(2))
 
 
 def test_the_mate_of_a_worm_wheel_is_its_worm_of_the_same_hand_at_right_angles():
@@ -164,7 +174,7 @@ def test_the_mate_of_a_worm_wheel_is_its_worm_of_the_same_hand_at_right_angles()
 
 def test_the_swivel_is_signed_by_its_turn():
     text = SPUR.replace('turn = "counter-clockwise"', 'turn = "clockwise"')
-    assert job_of(text).setup.swivel_deg == F(-19, 10)
+    assert job_of(text).setup.swivel_deg == Fraction(-19, 10)
     assert job_of(SPUR.replace("swivel =", "#")).setup.swivel_deg is None
     assert job_of(SPUR.replace('{ angle = "1d 54m", turn = "counter-clockwise" }', "0")).setup.swivel_deg == 0
     assert (

@@ -2,7 +2,7 @@
 
 import os
 from dataclasses import replace
-from fractions import Fraction as F
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -46,28 +46,28 @@ def test_every_link_has_the_ratio_that_is_written(every_kind):
     train = every_kind.train
     ratios = {link.name: getattr(link, "ratio", None) for link in train.links}
     assert ratios | {"head rack": None} == {
-        "motor belt": -F(889, 10) / 180,  # 3 1/2 in over 180 mm, crossed
-        "column chain": F(1, 2),
-        "bevels": F(-1),
-        "hob gears": F(1, 4),
-        "ring gears": F(1, 3),
-        "tap": F(-2),
+        "motor belt": -Fraction(889, 10) / 180,  # 3 1/2 in over 180 mm, crossed
+        "column chain": Fraction(1, 2),
+        "bevels": Fraction(-1),
+        "hob gears": Fraction(1, 4),
+        "ring gears": Fraction(1, 3),
+        "tap": Fraction(-2),
         "differential": None,
         "cage brake": None,
-        "cage clutch": F(1),
-        "index drive": F(-1),
+        "cage clutch": Fraction(1),
+        "index drive": Fraction(-1),
         "index gears": None,
-        "index worm": F(-1, 30),
+        "index worm": Fraction(-1, 30),
         "feed gears": None,
         "reverser": None,
-        "fixed ratio": F(1, 24),
-        "slide screw": F(635, 100),
-        "rapid belt": F(4, 9),
+        "fixed ratio": Fraction(1, 24),
+        "slide screw": Fraction(635, 100),
+        "rapid belt": Fraction(4, 9),
         "differential gears": None,
-        "cage gears": F(1, 30),
-        "head drive": F(-3, 5),
+        "cage gears": Fraction(1, 30),
+        "head drive": Fraction(-3, 5),
         "head rack": None,
-        "saddle rack": -F(22, 7) * F(127, 5),
+        "saddle rack": -Fraction(22, 7) * Fraction(127, 5),
     }
 
 
@@ -78,7 +78,11 @@ def test_a_rack_given_by_its_pinion_travels_the_pitch_circle(every_kind):
 
 
 def test_the_differential_takes_its_ratio_exactly(every_kind):
-    assert every_kind.train.link("differential").relation() == {"p": F(-2, 3), "q": F(-1), "cage": F(5, 3)}
+    assert every_kind.train.link("differential").relation() == {
+        "p": Fraction(-2, 3),
+        "q": Fraction(-1),
+        "cage": Fraction(5, 3),
+    }
 
 
 def test_ends_carry_the_signs_of_the_frame(every_kind):
@@ -95,7 +99,7 @@ def test_a_drive_may_be_free_at_rest(every_kind):
     assert every_kind.train.drives == {
         "rapid": Drive("rapid motor", None, True),
         "hand": Drive("handwheel", None, False),
-        "electric one": Drive("motor", F(14255, 10), False),
+        "electric one": Drive("motor", Fraction(14255, 10), False),
     }
 
 
@@ -113,8 +117,8 @@ def test_a_set_of_gears_fits_every_bracket_unless_it_says_so(every_kind):
 
 def test_a_bracket_keeps_its_measures_in_mm(every_kind):
     assert every_kind.train.link("index gears").bracket == {
-        "module": F(254, 160),
-        "centres": F(1397, 10),
+        "module": Fraction(254, 160),
+        "centres": Fraction(1397, 10),
         "clearance": 3,
         "least_sum": 60,
         "pivot": "driving",
@@ -126,18 +130,18 @@ def test_a_bracket_keeps_its_measures_in_mm(every_kind):
 
 def test_limits_are_in_mm_degrees_and_turns(every_kind):
     assert every_kind.limits == Limits(
-        rpm={"hob": (None, F(300)), "worm": (F(10), F(825, 2))},
-        travel={"slide": F(2413, 10), "head": F(100)},
-        swivel_deg=(F(-30), F(91, 2)),
-        work_diameter=F(3556, 10),
-        face_width=F(2032, 10),
-        module_n=F(508, 100),
-        feed_mm_per_table_turn=(F(254, 1000), F(4)),
+        rpm={"hob": (None, Fraction(300)), "worm": (Fraction(10), Fraction(825, 2))},
+        travel={"slide": Fraction(2413, 10), "head": Fraction(100)},
+        swivel_deg=(Fraction(-30), Fraction(91, 2)),
+        work_diameter=Fraction(3556, 10),
+        face_width=Fraction(2032, 10),
+        module_n=Fraction(508, 100),
+        feed_mm_per_table_turn=(Fraction(254, 1000), Fraction(4)),
     )
 
 
 def test_one_swivel_limit_holds_both_ways(small):
-    assert small.limits.swivel_deg == (F(-45), F(45))
+    assert small.limits.swivel_deg == (Fraction(-45), Fraction(45))
 
 
 def test_a_machine_without_limits_has_none():
@@ -166,8 +170,8 @@ def test_levers_stand_in_their_normal_positions_unless_a_set_up_says_otherwise(s
     assert small.levers == {
         "range": Lever({"low": {"range box": "low"}, "high": {"range box": "high"}}, "low")
     }
-    assert small.set_up().link("range box").ratio == F(1, 8)
-    assert small.set_up(Setup("main", levers={"range": "high"})).link("range box").ratio == F(1, 4)
+    assert small.set_up().link("range box").ratio == Fraction(1, 8)
+    assert small.set_up(Setup("main", levers={"range": "high"})).link("range box").ratio == Fraction(1, 4)
 
 
 def test_a_link_in_no_state_of_a_position_keeps_its_own():
@@ -180,7 +184,7 @@ def test_a_link_in_no_state_of_a_position_keeps_its_own():
 
 def test_change_gears_are_mounted_and_the_machine_stays_as_it_was(small):
     train = small.set_up(Setup("main", change={"index gears": Mounted((30, 24), (20,))}))
-    assert train.link("index gears").ratio == F(30, 24)
+    assert train.link("index gears").ratio == Fraction(30, 24)
     assert train.link("feed gears").ratio is None
     assert small.train.link("index gears").ratio is None
 

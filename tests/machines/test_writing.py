@@ -1,6 +1,6 @@
 """Whatever is read can be written and read again, and is the same."""
 
-from fractions import Fraction as F
+from fractions import Fraction
 from pathlib import Path
 
 import handlead.machines
@@ -71,7 +71,9 @@ def test_a_rack_whose_travel_was_changed_is_written_by_its_travel():
     machine = read_machine(GOOD / "every-kind.toml")
     rack = machine.train.link("head rack")
     assert isinstance(rack, Rack)
-    changed = machine.train.replacing(Rack(rack.name, rack.from_part, rack.to_part, F(100, 3), rack.sense))
+    changed = machine.train.replacing(
+        Rack(rack.name, rack.from_part, rack.to_part, Fraction(100, 3), rack.sense)
+    )
     from dataclasses import replace
 
     again = read_machine_text(machine_text(replace(machine, train=changed)))
@@ -80,8 +82,8 @@ def test_a_rack_whose_travel_was_changed_is_written_by_its_travel():
 
 @settings(deadline=None, max_examples=50)
 @given(
-    st.fractions(min_value=F(1, 1000), max_value=1000, max_denominator=10**6),
-    st.fractions(min_value=0, max_value=F(89), max_denominator=10**6),
+    st.fractions(min_value=Fraction(1, 1000), max_value=1000, max_denominator=10**6),
+    st.fractions(min_value=0, max_value=Fraction(89), max_denominator=10**6),
     st.sampled_from(["mm", "in"]),
 )
 def test_any_exact_size_survives_being_written(size, angle, units):
