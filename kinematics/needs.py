@@ -113,9 +113,12 @@ def _end_rates(train: Train, drive: str, still: Sequence[str] = ()) -> dict[str,
 
 
 def _role(train: Train, link: ChangeGears, drive: str, running: Mapping[str, Fraction | None]) -> Role:
-    stopped = _end_rates(train.without(link.name), drive, still=(link.to_part,))
-    if running["hob"] and not stopped["hob"]:
+    parted = train.without(link.name)
+    if running["hob"] and not _end_rates(parted, drive)["hob"]:
         return Role.SPEED
+    stopped = _end_rates(parted, drive, still=(link.to_part,))
+    if not stopped["hob"]:
+        return Role.IDLE  # the train drives this bracket backwards: its gears decide nothing
     if running["table"] and not stopped["table"]:
         return Role.INDEX
     if any(running[name] and not stopped[name] for name in SLIDE_ENDS if name in running):

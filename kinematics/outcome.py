@@ -50,7 +50,8 @@ class Outcome:
     exact lead in mm as far as it is rational, `lead_mm` as a number; both None for spur work.
     `swivel_error_deg` is the swivel that is set less the one that this gear would need.
     `sliding_feed` is the size of the feed of `feed_slide` in mm per table turn. `is_steady` says
-    that the spaces of successive table turns fall into each other. `tangential_error` is the
+    that the spaces of successive table turns fall into each other;
+    where they don't, hand and lead are None and `teeth` is the nearest count. `tangential_error` is the
     relative error of the table's turning with the tangential slide.
     """
 
@@ -108,21 +109,31 @@ def _with_axial_feed(rates: Rates, hob: HobFacts, swivel: float, real: Fraction,
     slide, feed = _feed_of(rates)
     teeth = _nearest_count(rates, hob, real, suited)
     beta = _helix(rates, hob, teeth)
-    rest = rates.table + Fraction(hob.hand.value * hob.starts, teeth)
-    exact = None if rates.tangential or not rest else abs(rates.axial / rest)
-    lead: float | None
-    if rates.tangential:
-        lead = None if not beta else abs(_lead(hob, teeth, beta))
-        hand = None if not beta else Hand(1 if beta > 0 else -1)
-    else:
-        lead = None if exact is None else float(exact)
-        hand = None if exact is None else Hand(-1 if rest / rates.axial > 0 else 1)
+    if beta is None:
+        # No helix fits: the spaces of one table turn don't run into those of the one before.
+        return Outcome(
+            real, False, teeth, None, None, None, None, slide, feed, _mode(rates), None, is_steady=False
+        )
+    hand, exact, lead = _lean(rates, hob, teeth, beta)
     return Outcome(
-        real, False, teeth, hand, exact, lead,
-        None if beta is None else abs(beta), slide, feed, _mode(rates),
-        None if beta is None else _swivel_error(hob, swivel, beta),
-        is_steady=beta is not None,
+        real, False, teeth, hand, exact, lead, abs(beta), slide, feed, _mode(rates),
+        _swivel_error(hob, swivel, beta), is_steady=True,
     )  # fmt: skip
+
+
+def _lean(
+    rates: Rates, hob: HobFacts, teeth: int, beta: float
+) -> tuple[Hand | None, Fraction | None, float | None]:
+    """Hand and lead, exact where no tangential slide puts an irrational share into the table's turning."""
+    if rates.tangential:
+        return (
+            (Hand(1 if beta > 0 else -1), None, abs(_lead(hob, teeth, beta))) if beta else (None, None, None)
+        )
+    rest = rates.table + Fraction(hob.hand.value * hob.starts, teeth)
+    if not rest:
+        return None, None, None
+    exact = abs(rates.axial / rest)
+    return Hand(-1 if rest / rates.axial > 0 else 1), exact, float(exact)
 
 
 def _without_axial_feed(rates: Rates, hob: HobFacts, swivel: float, real: Fraction, suited: float) -> Outcome:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 
+from handlead.kinematics.bracket import Bracket, Refusal
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.needs import Role
 from handlead.kinematics.outcome import Outcome
@@ -36,7 +37,7 @@ def check_lock(case: Case) -> Iterator[Finding]:
     lock = case.solution.lock
     if not lock:
         return
-    mend = find_mend(case, lambda changed: not changed.solution.is_locked)
+    mend = find_mend(case, _is_right) or find_mend(case, lambda changed: not changed.solution.is_locked)
     yield Finding(
         "locked-train",
         "error",
@@ -332,6 +333,21 @@ def check_brackets(case: Case) -> Iterator[Finding]:
             )
 
 
+def check_mounting(case: Case) -> Iterator[Finding]:
+    """Whether what is mounted fits the bracket's measures, in the plane."""
+    for link in case.train.brackets:
+        if link.mounted is None or link.bracket is None or len(link.mounted.pairs) > 3:
+            continue
+        fit = Bracket.of(link.bracket).mount(link.mounted.gears, link.mounted.idlers)
+        if isinstance(fit, Refusal):
+            yield Finding(
+                "wont-mount",
+                "error",
+                f'{gears_text(link.mounted)} can\'t be mounted in "{link.name}": {fit.why}.',
+                "Try the drivers or the driven gears in the other order, or choose another set.",
+            )
+
+
 def check_hob_suits(case: Case) -> Iterator[Finding]:
     """Module and pressure angle of hob and work, and the lead angle that the hob's sizes imply."""
     hob, work = case.job.hob, case.job.work
@@ -363,45 +379,57 @@ def check_hob_suits(case: Case) -> Iterator[Finding]:
 
 def check_differential(case: Case) -> Iterator[Finding]:
     """A differential left in for spur work, and a count that rests on feed and differential."""
-    outcome, work, questions = case.outcome, case.job.work, case.questions
-    if outcome is None or outcome.teeth is None or questions.table_per_hob is None or case.rates is None:
+    outcome, work = case.outcome, case.job.work
+    index = _index_alone(case) if outcome else None
+    if (
+        outcome is None
+        or outcome.teeth is None
+        or not index
+        or case.rates is None
+        or work.kind == "worm wheel"
+    ):
         return
     needed = -case.job.hob.hand.value * Fraction(case.job.hob.starts, work.teeth)
-    adds = questions.table_per_hob != case.rates.table
-    if _is_right(case) and questions.table_per_hob != needed and work.kind != "worm wheel":
-        yield _rests_on_feed(case)
-    elif adds and not work.is_helical and work.kind != "worm wheel" and questions.table_per_hob == needed:
+    if _is_right(case) and index != needed and case.brackets(Role.FEED):
+        yield _rests_on_feed(case, index)
+    elif index == needed != case.rates.table and not work.is_helical:
         mend = find_mend(case, _is_right)
         yield Finding(
             "differential-left-in",
             "error",
-            "The differential turns the table as the slide moves, and the work is spur.",
+            "The differential adds to the table's turning, and the work is spur.",
             mend or f"Take the differential out, or empty {_quoted(case.brackets(Role.DIFFERENTIAL))}.",
         )
 
 
-def _rests_on_feed(case: Case) -> Finding:
+def _index_alone(case: Case) -> Fraction | None:
+    """Table turns per hob turn by the index gears alone, slides and the differential's own input still."""
+    rule = case.constants.index
+    link = case.train.link(rule.bracket) if rule else None
+    if rule is None or not isinstance(link, ChangeGears) or link.ratio is None:
+        return None
+    return link.ratio / rule.constant
+
+
+def _rests_on_feed(case: Case, index: Fraction) -> Finding:
     feeds = _quoted(case.brackets(Role.FEED))
     if case.brackets(Role.DIFFERENTIAL):
         rest = "leave the differential in on the return, and change its idler if the feed is reversed"
     else:
         rest = "bring the slide back through the same gears: a rapid return loses the register"
+    count = -case.job.hob.hand.value * case.job.hob.starts / index
     return Finding(
         "feed-belongs-to-index",
         "note",
-        f"The count or the lead rests on the feed gears: the index alone stands for "
-        f"{_decimal(_standing_count(case))} teeth.",
+        f"The count or the lead rests on the feed gears: the index gears alone stand for {_decimal(count)} teeth.",
         f"Don't change the gears in {feeds} between cuts; {rest}.",
     )
 
 
-def _standing_count(case: Case) -> Fraction:
-    ratio = case.questions.table_per_hob
-    return -case.job.hob.hand.value * case.job.hob.starts / ratio if ratio else Fraction(0)
-
-
 def check_limits(case: Case) -> Iterator[Finding]:
     """Speeds, travels and sizes beyond what the machine file allows."""
+    if case.solution.backdriven:
+        return  # it can't run at all, so its speeds are no concern
     for words in (*_beyond_rpm(case), *_beyond_feed(case), *_beyond_sizes(case), *_beyond_travel(case)):
         yield Finding("beyond-limits", "error", words, "Keep to what the machine's manual allows.")
 
@@ -478,6 +506,7 @@ CHECKS: tuple[Check, ...] = (
     check_swivel,
     check_gears_owned,
     check_brackets,
+    check_mounting,
     check_hob_suits,
     check_limits,
     check_feed_way,

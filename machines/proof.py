@@ -44,12 +44,18 @@ def _outcome_json(gear: Outcome) -> dict[str, Any]:
         "feed_mm_per_table_turn": _text(gear.sliding_feed),
         "climb": None if gear.feed is None else gear.feed is Feed.CLIMB,
         "teeth": gear.teeth,
-        "hand": None if gear.teeth is None else gear.hand.word if gear.hand else "none",
+        "hand": _hand_word(gear),
         "lead_mm": gear.lead_mm,
         "lead_exact": _text(gear.lead),
         "helix_angle_deg": gear.helix_angle_deg,
         "swivel_error_deg": gear.swivel_error_deg,
     }
+
+
+def _hand_word(gear: Outcome) -> str | None:
+    if gear.teeth is None or not gear.is_steady:
+        return None
+    return gear.hand.word if gear.hand else "none"
 
 
 #: What is null where hob or table isn't driven.

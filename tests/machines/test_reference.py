@@ -2,10 +2,10 @@
 
 from pathlib import Path
 
-from handlead.machines.reference import reference
+from handlead.machines.reference import file_reference
 
 ROOT = Path(__file__).parents[2]
 
 
 def test_the_reference_that_ships_is_made_from_the_tables_of_keys():
-    assert (ROOT / "machines" / "FILES.md").read_text() == reference()
+    assert (ROOT / "machines" / "FILES.md").read_text() == file_reference()
