@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections import deque
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import rustworkx as rx
@@ -46,14 +47,25 @@ class Flow:
         return tuple(self.steps[index] for index in sorted({last, *rx.ancestors(graph, last)}))
 
 
+#: Assumptions tried for loops that close only through each other; past them power is spread no further.
+_MOST_ASSUMPTIONS = 200
+
+
 @dataclass(frozen=True)
 class _Spread:
     """A state of the spreading of power: parts reached, steps taken, outputs of differentials assumed."""
 
     reached: frozenset[str]
-    steps: tuple[Step, ...]
-    assumed: tuple[str, ...] = ()
+    steps: tuple[Step, ...] = ()
+    assumed: frozenset[str] = frozenset()
     backdriven: tuple[str, ...] = ()
+
+    def through(self, link: Link, target: str) -> _Spread:
+        """Power passed on through `link` into `target`."""
+        sources = tuple(part for part in link.ports if part != target)
+        return replace(
+            self, reached=self.reached | {target}, steps=(*self.steps, Step(link.name, sources, target))
+        )
 
 
 def trace_power(train: Train, drive: str, rates: Mapping[str, Fraction | None]) -> Flow:
@@ -64,83 +76,99 @@ def trace_power(train: Train, drive: str, rates: Mapping[str, Fraction | None]) 
     the way with the fewest back-driven worms is kept; a worm is driven backwards only where no
     other way reaches it.
     """
-    links = [link for link in train.links if link.relation() is not None]
     moving = {part for part, rate in rates.items() if rate}
-    still = frozenset(part for part, rate in rates.items() if rate == 0)
-    start = _Spread(frozenset({train.drives[drive].shaft}) | still, ())
-    best = _best(start, links, moving)
+    still = {part for part, rate in rates.items() if rate == 0}
+    tracer = _Tracer([link for link in train.links if link.relation() is not None], moving)
+    best = tracer.finish(tracer.forward(_Spread(frozenset({train.drives[drive].shaft, *still}))))
     return Flow(best.steps, best.backdriven)
 
 
-def _best(state: _Spread, links: list[Link], moving: set[str]) -> _Spread:
-    """The end state with the fewest worms driven backwards, depth first over the open choices."""
-    state = _spread_forward(state, links, moving)
-    ends = [_best(choice, links, moving) for choice in _assumptions(state, links, moving)]
-    closed = [end for end in ends if moving <= end.reached and _is_closed(end, links)]
-    if not closed:
-        backwards = next(_backward_steps(state, links, moving), None)
-        closed = [_best(backwards, links, moving)] if backwards else []
-    return min(closed, key=lambda end: len(end.backdriven), default=state)
+class _Tracer:
+    """Spreads power through `links` into the parts that are `moving`."""
 
+    def __init__(self, links: Sequence[Link], moving: set[str]) -> None:
+        self.links, self.moving = links, moving
+        self.at: dict[str, list[Link]] = {}
+        for link in links:
+            for part in link.ports:
+                self.at.setdefault(part, []).append(link)
+        self.assumptions_left = _MOST_ASSUMPTIONS
 
-def _spread_forward(state: _Spread, links: Iterable[Link], moving: set[str]) -> _Spread:
-    reached, steps = set(state.reached), list(state.steps)
-    waiting = [link for link in links if link.name not in state.assumed]
-    progress = True
-    while progress:
-        progress = False
-        for link in tuple(waiting):
+    def forward(self, state: _Spread, start: str | None = None) -> _Spread:
+        """Power spread as far as it goes by itself, from `start` or from all that is reached."""
+        reached, steps = set(state.reached), list(state.steps)
+        waiting = deque(self.links if start is None else self.at[start])
+        while waiting:
+            link = waiting.popleft()
             unreached = [part for part in link.ports if part not in reached]
-            if not unreached:
-                waiting.remove(link)
+            if len(unreached) != 1 or link.name in state.assumed:
                 continue
             target = unreached[0]
-            if len(unreached) > 1 or target not in moving or _is_backward(link, target):
+            if target in self.moving and not _is_backward(link, target):
+                steps.append(Step(link.name, tuple(part for part in link.ports if part != target), target))
+                reached.add(target)
+                waiting.extend(self.at[target])
+        return replace(state, reached=frozenset(reached), steps=tuple(steps))
+
+    def finish(self, state: _Spread) -> _Spread:
+        """The end state with the fewest worms driven backwards."""
+        state = self._close_loops(state)
+        if self.moving <= state.reached:
+            return state
+        ends = [self.finish(choice) for choice in self._assumptions(state)]
+        complete = [end for end in ends if self.moving <= end.reached]
+        if not complete:
+            backwards = self._backward(state)
+            return state if backwards is None else self.finish(backwards)
+        return min(complete, key=lambda end: len(end.backdriven))
+
+    def _close_loops(self, state: _Spread) -> _Spread:
+        """Power through every loop that closes by itself.
+
+        Which of the two open parts is the output then makes no difference to what is reached.
+        """
+        progress = True
+        while progress:
+            progress = False
+            for link, unreached in self._half_driven(state):
+                closed = (self._assume(state, link, target) for target in unreached)
+                found = next((end for end in closed if end.reached.issuperset(unreached)), None)
+                if found is not None:
+                    state, progress = found, True
+                    break
+        return state
+
+    def _half_driven(self, state: _Spread) -> Iterator[tuple[Link, list[str]]]:
+        """Differentials of which one part is driven or held, with the two that are still open."""
+        for link in self.links:
+            unreached = [part for part in link.ports if part not in state.reached]
+            if isinstance(link, Differential) and len(unreached) == 2 and self.moving.issuperset(unreached):
+                yield link, unreached
+
+    def _assume(self, state: _Spread, link: Link, target: str) -> _Spread:
+        assumed = replace(state.through(link, target), assumed=state.assumed | {link.name})
+        return self.forward(assumed, target)
+
+    def _assumptions(self, state: _Spread) -> Iterator[_Spread]:
+        """Each open part of one half-driven differential taken as its output, its loop still open."""
+        for link, unreached in self._half_driven(state):
+            for target in unreached:
+                if self.assumptions_left > 0:
+                    self.assumptions_left -= 1
+                    yield self._assume(state, link, target)
+            return
+
+    def _backward(self, state: _Spread) -> _Spread | None:
+        """Power through one worm gear from its wheel, where nothing else moves the worm."""
+        for link in self.links:
+            if not link.self_locking:
                 continue
-            steps.append(Step(link.name, tuple(part for part in link.ports if part != target), target))
-            reached.add(target)
-            waiting.remove(link)
-            progress = True
-    return _Spread(frozenset(reached), tuple(steps), state.assumed, state.backdriven)
+            worm, wheel = link.ports
+            if wheel in state.reached and worm not in state.reached and worm in self.moving:
+                driven = replace(state.through(link, worm), backdriven=(*state.backdriven, link.name))
+                return self.forward(driven, worm)
+        return None
 
 
 def _is_backward(link: Link, target: str) -> bool:
     return link.self_locking and target == link.ports[0]
-
-
-def _assumptions(state: _Spread, links: Iterable[Link], moving: set[str]) -> Iterator[_Spread]:
-    """Take each open part of one half-driven differential as its output; the loop must then close."""
-    for link in links:
-        unreached = [part for part in link.ports if part not in state.reached]
-        if isinstance(link, Differential) and len(unreached) == 2 and moving.issuperset(unreached):
-            for target in unreached:
-                sources = tuple(part for part in link.ports if part != target)
-                step = Step(link.name, sources, target)
-                yield _Spread(
-                    state.reached | {target},
-                    (*state.steps, step),
-                    (*state.assumed, link.name),
-                    state.backdriven,
-                )
-            return
-
-
-def _is_closed(state: _Spread, links: Iterable[Link]) -> bool:
-    """Whether each differential whose output was assumed had its other parts driven by other links."""
-    driven_by = {step.target: step.link for step in state.steps}
-    ports = {link.name: link.ports for link in links}
-    return all(sum(driven_by.get(part) == name for part in ports[name]) == 1 for name in state.assumed)
-
-
-def _backward_steps(state: _Spread, links: Iterable[Link], moving: set[str]) -> Iterator[_Spread]:
-    for link in links:
-        if not link.self_locking:
-            continue
-        worm, wheel = link.ports
-        if wheel in state.reached and worm not in state.reached and worm in moving:
-            yield _Spread(
-                state.reached | {worm},
-                (*state.steps, Step(link.name, (wheel,), worm)),
-                state.assumed,
-                (*state.backdriven, link.name),
-            )

@@ -457,6 +457,28 @@ def test_a_hobbing_machine_runs_with_no_worm_driven_backwards(hobber):
     assert solution.backdriven == ()
 
 
+def row_of_loops(count: int) -> Train:
+    """Differentials one after another, each with its carrier driven back from its own output."""
+    links: list[Link] = []
+    for index in range(count):
+        start, out, cage = (f"m{index}" if index else "motor"), f"q{index}", f"c{index}"
+        links += [
+            Differential(f"sum {index}", (start, out), cage),
+            Ratio(f"back {index}", out, cage, Fraction(1, 3)),
+            Ratio(f"on {index}", out, f"m{index + 1}", Fraction(3, 2)),
+        ]
+    return train_of(*links, WormGear("worm", "spare", f"m{count}", 1, 30, Sense.SAME))
+
+
+def test_sixty_loops_in_a_row_are_followed_to_the_worm_at_their_end():
+    """Each loop could turn either way about: trying all ways of all of them would never end."""
+    train = row_of_loops(60)
+    solution = solve(train, "main")
+    assert dict(solution.rates) == nullspace.answer(train, "main").rates
+    assert solution.backdriven == ("worm",)
+    assert len(solution.flow.steps) == len(train.parts) - 1
+
+
 def with_worm_turned_round(train: Train, name: str) -> Train:
     """The train with this worm gear built in the wrong way: wheel where the worm was."""
     worm = train.link(name)
