@@ -5,7 +5,6 @@ import shlex
 from pathlib import Path
 
 import pytest
-
 from handlead.viz.command import main
 
 ROOT = Path(__file__).parents[1]
