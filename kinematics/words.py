@@ -63,6 +63,12 @@ POSITIVES: dict[str, dict[str, int]] = {
 #: Turn of the hob head about X, seen from behind the hob.
 SWIVEL_TURNS: dict[str, int] = {"counter-clockwise": 1, "clockwise": -1}
 
+#: That a part didn't move, where the way is asked for in which it did.
+STILL = "not at all"
+
+#: How the teeth on a blank look: whole; flanks spoilt; cut away; a single notch, the table not having turned.
+MARKS = ("clean", "spoilt", "cut away", "one notch")
+
 
 def direction(end: str, sign: int) -> str:
     """The trade word for moving `end` in the frame's positive (`sign` 1) or negative (-1) way.

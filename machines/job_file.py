@@ -20,9 +20,15 @@ from .catalogue import locate, no_such_machine
 from .errors import Disagreement, FileFault, Missing, Place, Unknown, WrongValue
 from .keys import JOB, TOOTH_SIZES
 from .machine_file import Machine, clashes, read_machine
+from .observed import Miss, Reading
 from .places import Document, Step, quoted
 from .reading import Complaints, table_of, values_of
 from .values import guess
+
+#: Keys of [seen] that a `Seen` has by the same name, as they are read.
+SEEN_BESIDES = (
+    "spaces_meet", "second_cut_miss", "table_turned", "slide_moved", "hob_turns", "feed_marks", "marks",
+)  # fmt: skip
 
 #: Decimals kept, in modules of 1 mm or in degrees, where a conversion through the helix is irrational.
 DECIMALS = 12
@@ -45,10 +51,19 @@ class Setup:
 
 
 @dataclass(frozen=True)
+class SeenCheck:
+    """A check that was made: what was done, and what was found."""
+
+    do: str
+    found: str
+
+
+@dataclass(frozen=True)
 class Seen:
     """What is on the blank, or was measured on it: lengths in mm, angles in degrees, None if not looked at.
 
-    `straight` is True where the teeth were seen not to lean; `hand` is None then.
+    `straight` is True where the teeth were seen not to lean; `hand` is None then. `within` says by
+    key of the file how far a measure may be off, `unsure` which keys hold what one isn't sure of.
     """
 
     teeth: int | None = None
@@ -56,6 +71,16 @@ class Seen:
     straight: bool = False
     lead: Fraction | None = None
     helix_angle_deg: Fraction | None = None
+    spaces_meet: bool | None = None
+    second_cut_miss: Miss | None = None
+    table_turned: str | None = None
+    slide_moved: str | None = None
+    hob_turns: Fraction | None = None
+    feed_marks: Fraction | None = None
+    marks: str | None = None
+    within: Mapping[str, Fraction] = field(default_factory=dict)
+    unsure: frozenset[str] = frozenset()
+    checks: tuple[SeenCheck, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -411,11 +436,17 @@ def _setup(values: dict[str, Any], machine: Machine) -> Setup:
 
 
 def _seen(values: dict[str, Any]) -> Seen:
-    hand = values.get("hand")
+    readings = {key: reading for key, reading in values.items() if isinstance(reading, Reading)}
+    plain = {key: reading.value for key, reading in readings.items()}
+    hand = plain.get("hand")
     return Seen(
-        teeth=values.get("teeth"),
+        teeth=plain.get("teeth"),
         hand=Hand[hand.upper()] if hand in ("right", "left") else None,
         straight=hand == "none",
-        lead=values.get("lead"),
-        helix_angle_deg=values.get("helix_angle"),
+        lead=plain.get("lead"),
+        helix_angle_deg=plain.get("helix_angle"),
+        **{key: plain.get(key) for key in SEEN_BESIDES},
+        within={key: reading.within for key, reading in readings.items() if reading.within is not None},
+        unsure=frozenset(key for key, reading in readings.items() if not reading.is_sure),
+        checks=tuple(SeenCheck(row["do"], row["found"]) for row in values.get("check", ())),
     )

@@ -12,8 +12,9 @@ from handlead.kinematics.bracket import BRACKET_KEYS, Bracket
 from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.requirement import WORK_KINDS
 from handlead.kinematics.train import END_NAMES
-from handlead.kinematics.words import POSITIVES, SWIVEL_TURNS, Feed, Hand, Sense
+from handlead.kinematics.words import MARKS, POSITIVES, STILL, SWIVEL_TURNS, Feed, Hand, Sense
 
+from .observed import Measured, MissedBy, Told
 from .values import (
     Angle,
     Flag,
@@ -350,7 +351,7 @@ GEAR_SET = Table(
 
 LIMITS = Table(
     "limits",
-    "What the machine can do; `prove` warns of set-ups beyond it.",
+    "What the machine can do; `prove` refuses set-ups beyond it.",
     (
         Key(
             "rpm",
@@ -530,14 +531,53 @@ SETUP = Table(
     ),
 )  # fmt: skip
 
+_HOW_FAR_OFF = Angle(0, 90)
+
+CHECK = Table(
+    "seen.check",
+    "What was found when a check was made that `trace` asked for.",
+    (
+        Key("do", Text(), "The check, in the words in which it was asked for.", True),
+        Key("found", Text(), "What was found, in the words that it was asked in.", True),
+    ),
+)
+
 SEEN = Table(
     "seen",
-    "What is on the blank, or was measured on it.",
+    "What is on the blank, or was measured on it, or seen at the machine; `trace` looks for what explains it.",
     (
-        Key("teeth", Whole(0, MOST_TEETH), "Teeth counted."),
-        Key("hand", Text((*_HAND.one_of, "none")), "Which way they lean; none for straight teeth."),
-        Key("lead", _SIZE, "Lead measured."),
-        Key("helix_angle", _HELIX, "Helix angle measured."),
+        Key("teeth", Measured(Whole(0, MOST_TEETH), Whole(0, 1000)), "Teeth counted; 0 where there are no spaces."),
+        Key("hand", Told(Text((*_HAND.one_of, "none"))), "Which way they lean; none for straight teeth."),
+        Key("lead", Measured(_SIZE, _SIZE), "Lead measured; it may be off by 1 % unless `within` says."),
+        Key("helix_angle", Measured(_HELIX, _HOW_FAR_OFF), "Helix angle measured; off by half a degree unless said."),
+        Key("spaces_meet", Told(Flag()), "Whether each turn of the table falls into the spaces of the one before."),
+        Key(
+            "second_cut_miss",
+            Measured(MissedBy(), Number(0, Fraction(1, 2))),
+            "By how much a second cut missed the spaces of the first; off by a tenth of a pitch unless said.",
+        ),
+        Key(
+            "table_turned",
+            Told(Text((*POSITIVES["table"], STILL))),
+            "Which way the table turned, seen facing it.",
+        ),
+        Key(
+            "slide_moved",
+            Told(Text((*(word for end in ("axial", "tangential", "radial") for word in POSITIVES[end]), STILL))),
+            "Which way the slide that feeds moved.",
+        ),
+        Key(
+            "hob_turns",
+            Measured(Number(0, 100_000, above=True), Number(0, 1000)),
+            "Turns of the hob for one turn of the table, counted by hand with the feed in; off by 1/20 unless said.",
+        ),
+        Key(
+            "feed_marks",
+            Measured(_SIZE, _SIZE),
+            "How far the feed marks lie apart along a tooth; off by a tenth unless said.",
+        ),
+        Key("marks", Told(Text(MARKS)), "How the teeth look."),
+        Key("check", Rows({"": CHECK}, "seen.check"), CHECK.meaning),
     ),
 )
 

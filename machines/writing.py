@@ -37,10 +37,11 @@ from handlead.kinematics.words import POSITIVES
 from tomlkit.items import AoT, Float, InlineTable, Item, Table, Trivia
 
 from . import numbers
-from .job_file import Job, Seen, Setup
+from .job_file import SEEN_BESIDES, Job, Seen, Setup
 from .keys import JOB, MACHINE
 from .machine_file import Limits, Machine
 from .numbers import Decimal
+from .observed import Reading
 from .reading import rows
 
 #: A list with more items than this goes over several lines.
@@ -235,8 +236,8 @@ def _job(job: Job) -> dict[str, Any]:
         "machine": job.machine_name,
         "work": work,
         "mate": None if job.mate is None else _mate(job.work, job.mate, job.units),
-        "hob": _hob(job.hob, job.units),
-        "setup": None if job.setup is None else _setup(job.setup, job.machine),
+        "hob": hob_values(job.hob, job.units),
+        "setup": None if job.setup is None else setup_values(job.setup, job.machine),
         "seen": None if job.seen is None else _seen(job.seen),
     }
 
@@ -277,7 +278,8 @@ def _mate(work: Work, mate: Work, units: str) -> dict[str, Any]:
     return values
 
 
-def _hob(hob: HobData, units: str) -> dict[str, Any]:
+def hob_values(hob: HobData, units: str) -> dict[str, Any]:
+    """The hob by the keys of [hob]."""
     return {
         **_tooth_size(hob.module_n, units),
         "starts": hob.starts,
@@ -294,7 +296,8 @@ def _hob(hob: HobData, units: str) -> dict[str, Any]:
     }
 
 
-def _setup(setup: Setup, machine: Machine) -> dict[str, Any]:
+def setup_values(setup: Setup, machine: Machine) -> dict[str, Any]:
+    """The set-up by the keys of [setup]."""
     return {
         "swivel": setup.swivel_deg,
         "feed": setup.feed.value if setup.feed else None,
@@ -310,18 +313,26 @@ def _setup(setup: Setup, machine: Machine) -> dict[str, Any]:
 
 def _seen(seen: Seen) -> dict[str, Any]:
     hand = seen.hand.word if seen.hand else None
-    return {
+    plain = {
         "teeth": seen.teeth,
         "hand": "none" if seen.straight else hand,
         "lead": seen.lead,
         "helix_angle": seen.helix_angle_deg,
+        **{key: getattr(seen, key) for key in SEEN_BESIDES},
     }
+    readings: dict[str, Any] = {
+        key: None if value is None else Reading(value, seen.within.get(key), key not in seen.unsure)
+        for key, value in plain.items()
+    }
+    return {**readings, "check": [{"do": check.do, "found": check.found} for check in seen.checks] or None}
 
 
 # ---------------------------------------------------------------- TOML
 
 #: Tables whose entries are short tables of their own, each on one line.
 _ONE_LINE_EACH = frozenset({"ends", "drives", "positions", "change"})
+#: What a reading consists of that isn't bare; it stands behind its key too.
+_READINGS = ({"value", "within"}, {"value", "sure"})
 #: Tables that stand behind their key, on its line.
 _ON_THE_LINE = frozenset({"bracket", "ratios", "swivel", "rpm", "travel"})
 
@@ -347,7 +358,7 @@ def _fill(container: Any, raw: Mapping[str, Any], one_line: bool = False) -> Non
 def _is_table(key: str, value: Any) -> bool:
     if isinstance(value, list):
         return bool(value) and isinstance(value[0], dict)
-    return isinstance(value, dict) and key not in _ON_THE_LINE
+    return isinstance(value, dict) and key not in _ON_THE_LINE and set(value) not in _READINGS
 
 
 def _table(key: str, raw: Mapping[str, Any]) -> Table:

@@ -1,0 +1,169 @@
+"""What a person can look at, at the machine or on the blank, and what each set-up would show there."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import partial
+
+from .evidence import View
+from .faults import Standing, gears_words, module_words, swivel_words
+from .words import MARKS, STILL
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A set-up as it stands, what it shows, and how many table turns a given number of hob turns make."""
+
+    standing: Standing
+    view: View
+    table_turns: Fraction | None
+
+
+Look = Callable[[Scene, str], str]
+
+
+def _stamps(scene: Scene, bracket: str) -> str:
+    gears = scene.standing.gears.get(bracket, ())
+    return _gears(scene, bracket, scene.standing.stamps.get(bracket, gears))
+
+
+def _teeth(scene: Scene, bracket: str) -> str:
+    return _gears(scene, bracket, scene.standing.gears.get(bracket, ()))
+
+
+def _gears(scene: Scene, bracket: str, gears: tuple[int, ...]) -> str:
+    if not gears:
+        return "empty"
+    idlers = len(scene.standing.idlers.get(bracket, ()))
+    return f"{gears_words(gears)}, {idlers or 'no'} idler{'' if idlers == 1 else 's'}"
+
+
+def _lever(scene: Scene, lever: str) -> str:
+    return scene.standing.positions.get(lever, "")
+
+
+def _table_way(scene: Scene, where: str) -> str:
+    return scene.view.table_way
+
+
+def _slide_way(scene: Scene, where: str) -> str:
+    return scene.view.slide_way
+
+
+def _flanks(scene: Scene, where: str) -> str:
+    return next((word for word in MARKS if word in scene.view.marks), "untouched")
+
+
+def _between(scene: Scene, where: str) -> str:
+    return scene.standing.between_cuts
+
+
+def _sheet(scene: Scene, where: str) -> str:
+    return scene.standing.sheet
+
+
+def _hob(scene: Scene, where: str) -> str:
+    hob = scene.standing.hob
+    starts = f"{hob.starts} start{'' if hob.starts == 1 else 's'}"
+    return f"{module_words(hob.module_n)}, {starts}, {hob.hand.word}-hand"
+
+
+def _swivel(scene: Scene, where: str) -> str:
+    return swivel_words(scene.standing.swivel_deg)
+
+
+def _feed_marks(scene: Scene, where: str) -> str:
+    if "one notch" in scene.view.marks or not scene.view.marks:
+        return "none"
+    return _mm(scene.view.feed_mm)
+
+
+def _touch_off(scene: Scene, where: str) -> str:
+    return _mm(scene.view.feed_mm) if scene.view.table_way != STILL else "the table doesn't turn"
+
+
+def _mm(feed: Fraction | None) -> str:
+    return f"{float(feed):.2f} mm" if feed else STILL
+
+
+def _mark(scene: Scene, where: str) -> str:
+    turns = scene.table_turns
+    if turns is None or not turns:
+        return "the table doesn't turn"
+    degrees = round(float(turns) * 360)
+    way = "counter-clockwise" if turns > 0 else "clockwise"
+    whole, rest = divmod(abs(degrees), 360)
+    return f"{whole} turn{'' if whole == 1 else 's'} and {rest}° {way}"
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of look: what it shows, and what it is taken at ("bracket", "lever" or "")."""
+
+    look: Look
+    at: str = ""
+    #: How far a number in the answer may be off.
+    within: Fraction = Fraction(0)
+
+
+#: Every kind of look, by its name in the table of checks.
+LOOKS: Mapping[str, Kind] = {
+    "lever": Kind(_lever, "lever"),
+    "table way": Kind(_table_way),
+    "slide way": Kind(_slide_way),
+    "flanks": Kind(_flanks),
+    "between cuts": Kind(_between),
+    "sheet": Kind(_sheet),
+    "hob": Kind(_hob, within=Fraction(1, 100)),
+    "swivel": Kind(_swivel, within=Fraction(5)),
+    "feed marks": Kind(_feed_marks, within=Fraction(1, 20)),
+    "touch off": Kind(_touch_off, within=Fraction(1, 50)),
+    "mark": Kind(_mark, within=Fraction(1)),
+    "stamps": Kind(_stamps, "bracket"),
+    "teeth": Kind(_teeth, "bracket"),
+}
+
+
+@dataclass(frozen=True)
+class Check:
+    """A check at one place: `do` tells a person what to do, `minutes` how long it takes."""
+
+    looks_at: str
+    where: str
+    do: str
+    minutes: float
+
+    def outcome(self, scene: Scene) -> str:
+        """What a person finds if the scene is what stands there."""
+        return LOOKS[self.looks_at].look(scene, self.where)
+
+    def agrees(self, found: str, outcome: str) -> bool:
+        """Whether an answer means this outcome: the same words, numbers as near as they can be read."""
+        ours, theirs = _parted(found), _parted(outcome)
+        if ours[0] != theirs[0] or len(ours[1]) != len(theirs[1]):
+            return False
+        within = LOOKS[self.looks_at].within
+        return all(abs(a - b) <= within for a, b in zip(ours[1], theirs[1], strict=True))
+
+
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
+
+
+#: Numbers that belong together, and how many of the second make one of the first.
+_COMPOUND = ((re.compile(r"(\d+)\s*°\s*(\d+)\s*'"), 60), (re.compile(r"(\d+) turns? and (\d+)\s*°"), 360))
+
+
+def _joined(times: int, found: re.Match[str]) -> str:
+    return str(int(found[1]) * times + int(found[2]))
+
+
+def _parted(text: str) -> tuple[str, tuple[Fraction, ...]]:
+    """The words of an answer and its numbers, apart; case, spacing and signs that only divide don't count."""
+    for pattern, times in _COMPOUND:
+        text = pattern.sub(partial(_joined, times), text)
+    numbers = tuple(Fraction(number) for number in _NUMBER.findall(text))
+    words = re.sub(r"[\W_\d]+", " ", _NUMBER.sub(" ", text.casefold())).split()
+    return " ".join(words), numbers

@@ -1,0 +1,623 @@
+"""Trace a wrong cut to its cause: job and what was seen in, suspects and the next check out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import lru_cache
+from itertools import islice, product
+from typing import Any
+
+from handlead.kinematics.bracket import Bracket
+from handlead.kinematics.causes import (
+    Answer,
+    Explanation,
+    Miss,
+    NextCheck,
+    Progress,
+    Suspect,
+    all_checks,
+    explain,
+    mark_turns,
+    next_check,
+)
+from handlead.kinematics.constants import Constants, find_constants
+from handlead.kinematics.drawer import Drawer
+from handlead.kinematics.evidence import Evidence, Measure, View, Word, view_of
+from handlead.kinematics.faults import (
+    Bench,
+    Fault,
+    FaultKind,
+    GearSearch,
+    Sheet,
+    Standing,
+    Study,
+    changes_words,
+    find_faults,
+    meant_swivel,
+)
+from handlead.kinematics.inspections import Check
+from handlead.kinematics.links import Mounted
+from handlead.kinematics.requirement import Work
+
+from .case import cuts_wanted
+from .catalogue import shipped_machines
+from .errors import Disagreement, Missing, Unknown, WrongValue
+from .fault_table import FaultTable, fault_table
+from .job_file import Job, Seen, SeenCheck, Setup
+from .keys import HOB, SETUP
+from .machine_file import Machine, clashes, read_machine
+from .numbers import Decimal
+from .places import Path_, quoted
+from .reading import Complaints
+from .values import guess
+from .writing import hob_values, setup_values
+
+#: Combinations of lever positions whose rules are looked at, on this machine and on others.
+MOST_COMBINATIONS = 64
+
+#: What a measure may be off where the job doesn't say (own judgement): degrees, mm in mm, pitches, turns.
+USUAL_DEG, USUAL_LEAD, USUAL_PITCHES, USUAL_TURNS, USUAL_FEED = (
+    Fraction(1, 2), Fraction(1, 100), Fraction(1, 10), Fraction(1, 20), Fraction(1, 10),
+)  # fmt: skip
+
+#: So many causes go into JSON; more of them help nobody.
+MOST_CAUSES = 1000
+
+#: The verdicts of the JSON object.
+AS_WANTED, EXPLAINED, NOT_EXPLAINED = "as wanted", "explained", "not explained"
+
+#: The fault that the set-up as it is written would be.
+AS_SET = FaultKind(
+    "set-up-as-written",
+    "",
+    "the set-up as it is written cuts this already",
+    300.0,
+    is_common=False,
+    check="sheet",
+)
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """What explains the cut of a job.
+
+    `verdict` is "as wanted", "explained" or "not explained". `meant` says what the set-up as written
+    would leave. `next` is the check that tells most of the suspects apart, None where none does.
+    """
+
+    job: Job
+    verdict: str
+    meant: Suspect
+    is_right: bool
+    explanation: Explanation
+    next: NextCheck | None
+    checks: tuple[Check, ...]
+    answers: tuple[Answer, ...] = ()
+
+    @property
+    def suspects(self) -> tuple[Suspect, ...]:
+        """The suspects, likeliest first."""
+        return self.explanation.suspects
+
+    def __iter__(self) -> Iterator[Suspect]:
+        return iter(self.suspects)
+
+    def as_json(self) -> dict[str, Any]:
+        """The diagnosis as one JSON object of the contract, with a little besides.
+
+        Causes are numbered from 1. `group` is the same for causes that leave the same teeth.
+        """
+        groups = {
+            number: index
+            for index, group in enumerate(self.explanation.groups, 1)
+            for number in map(id, group)
+        }
+        listed = self.suspects[:MOST_CAUSES]
+        return {
+            "job": self.job.path,
+            "verdict": self.verdict,
+            "causes": [
+                {"number": number, "group": groups[id(suspect)], **_cause_json(self.job, suspect)}
+                for number, suspect in enumerate(listed, 1)
+            ],
+            "causes_left_out": len(self.suspects) - len(listed),
+            "next_check": _check_json(self.next, len(listed)),
+            "nearest": [_miss_json(self.job, miss) for miss in self.explanation.nearest],
+            "set_up_as_written": {"as_wanted": self.is_right, "leaves": _leaves_json(self.meant)},
+            "tried": self.explanation.tried,
+        }
+
+
+def _cause_json(job: Job, suspect: Suspect) -> dict[str, Any]:
+    return {
+        "faults": [_fault_json(job, fault, suspect) for fault in suspect.faults],
+        "leaves": _leaves_json(suspect),
+        "weight": suspect.weight,
+        "also": [
+            [{"kind": fault.kind.kind, "where": fault.where} for fault in faults] for faults in suspect.also
+        ],
+    }
+
+
+def _fault_json(job: Job, fault: Fault, suspect: Suspect) -> dict[str, Any]:
+    standing = suspect.standing
+    value: dict[str, Any] = {
+        "kind": fault.kind.kind,
+        "where": fault.where,
+        "detail": fault.detail,
+        "meaning": fault.kind.meaning,
+        "check": fault.kind.check,
+        "setup": setup_json(job, standing),
+    }
+    if standing.hob != job.hob:
+        value["hob"] = _plain(HOB.write(hob_values(standing.hob, job.units), job.units))
+    return value
+
+
+def setup_json(job: Job, standing: Standing) -> dict[str, Any]:
+    """A set-up as it stands, with the keys of a job's [setup]."""
+    written: dict[str, Any] = _plain(
+        SETUP.write(setup_values(setup_of(job, standing), job.machine), job.units)
+    )
+    return written
+
+
+def setup_of(job: Job, standing: Standing) -> Setup:
+    """The set-up that stands there, with the true teeth of its gears."""
+    feed = job.setup.feed if job.setup else None
+    change = {name: Mounted(gears, standing.idlers.get(name, ())) for name, gears in standing.gears.items()}
+    return Setup(standing.drive, standing.swivel_deg, feed, standing.positions, change)
+
+
+def _plain(value: Any) -> Any:
+    """Values of a file as JSON has them: a decimal as the number that it is."""
+    if isinstance(value, Decimal):
+        return float(value.text)
+    if isinstance(value, Mapping):
+        return {key: _plain(each) for key, each in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(each) for each in value]
+    return value
+
+
+def _leaves_json(suspect: Suspect) -> dict[str, Any]:
+    view, outcome = suspect.view, suspect.outcome
+    return {
+        "teeth": view.teeth,
+        "hand": view.hand,
+        "helix_angle_deg": view.helix_deg,
+        "lead_mm": view.lead_mm,
+        "lead_exact": None if view.lead is None else str(view.lead),
+        "spaces_meet": view.spaces_meet,
+        "swivel_error_deg": outcome.swivel_error_deg if outcome else None,
+        "feed_mm_per_table_turn": None if view.feed_mm is None else str(view.feed_mm),
+        "marks": sorted(view.marks),
+        "stuck": suspect.running.stuck or None,
+    }
+
+
+def _check_json(found: NextCheck | None, listed: int) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        "do": found.check.do,
+        "minutes": found.check.minutes,
+        "bits": found.bits,
+        "splits": [
+            {
+                "if": split.outcome,
+                "then": [number + 1 for number in split.suspects if number < listed],
+                "weight": split.weight,
+            }
+            for split in found.splits
+        ],
+    }
+
+
+def _miss_json(job: Job, miss: Miss) -> dict[str, Any]:
+    return {
+        "faults": [_fault_json(job, fault, miss.suspect) for fault in miss.suspect.faults],
+        "leaves": _leaves_json(miss.suspect),
+        "against": [name for name, _ in miss.against],
+    }
+
+
+# ---------------------------------------------------------------- tracing
+
+
+def trace(job: Job, *, table: FaultTable | None = None, progress: Progress | None = None) -> Diagnosis:
+    """What explains that the job was cut as its [seen] says, likeliest first.
+
+    Raises `FileFault` for a job without [setup] or [seen], for levers that fight, and for things seen
+    that can't all hold.
+    """
+    table = table or fault_table()
+    _check_job(job)
+    study = study_of(job, table)
+    evidence = evidence_of(job)
+    meant = _meant(study)
+    right = is_as_wanted(job, meant)
+    checks = _checks(job, study, table)
+    answers = _answers(job, checks)
+    wanted = _wanted_view(job, meant)
+    if evidence.closeness(wanted) is not None and _answers_agree(answers, meant, right=right):
+        return Diagnosis(job, AS_WANTED, meant, right, Explanation((), (), 1), None, checks, answers)
+    faults = find_faults(table.kinds, study)
+    as_set = None
+    if not right:
+        mends = list(_mends(job, study, faults)) if evidence.closeness(meant.view) is not None else []
+        faults = (*mends, *faults)
+        as_set = None if mends else _as_set()
+    found = explain(study, faults, evidence, answers, progress, as_set=as_set)
+    verdict = EXPLAINED if found.suspects else NOT_EXPLAINED
+    return Diagnosis(job, verdict, meant, right, found, next_check(found.suspects, checks), checks, answers)
+
+
+def with_answer(job: Job, check: Check, found: str) -> Job:
+    """The job with what was found at a check written into its [seen]."""
+    seen = job.seen or Seen()
+    return job.with_seen(replace(seen, checks=(*seen.checks, SeenCheck(check.do, found))))
+
+
+def _as_set() -> Fault:
+    return Fault(AS_SET, "", AS_SET.meaning, {}, AS_SET.weight)
+
+
+def _meant(study: Study) -> Suspect:
+    running = study.running
+    assert running is not None
+    outcome = study.outcome
+    turns = None
+    if running.rates is not None and running.hob_way:
+        turns = running.rates.table * mark_turns(study) * running.hob_way
+    return Suspect(
+        (_as_set(),), study.base, running, outcome, view_of(running, outcome), 1.0, 1.0, 1.0, (), turns
+    )
+
+
+def is_as_wanted(job: Job, suspect: Suspect) -> bool:
+    """Whether count, hand, lead and swivel are the drawing's, as `handlead prove` judges them."""
+    return (
+        cuts_wanted(job.work, suspect.outcome)
+        and "clean" in suspect.view.marks
+        and suspect.view.second_cut_falls_in
+        and suspect.standing.hob.module_n == job.hob.module_n
+    )
+
+
+def _wanted_view(job: Job, meant: Suspect) -> View:
+    """What the drawing would show, cut on this machine in the way that the set-up runs."""
+    work, view = job.work, meant.view
+    lead, hand = work.lead_mm, work.hand.word if work.is_helical and work.hand else "none"
+    hob_turns = view.hob_turns if meant.outcome and meant.outcome.teeth == work.teeth else None
+    if hob_turns is None:
+        hob_turns = Fraction(work.teeth, job.hob.starts)
+    return replace(
+        view,
+        teeth=work.teeth, counts=frozenset({work.teeth}), hand=hand,
+        lead=None, lead_mm=lead, helix_deg=work.beta_deg, spaces_meet=True, second_cut_falls_in=True,
+        hob_turns=hob_turns, marks=frozenset({"clean"}),
+    )  # fmt: skip
+
+
+def _answers_agree(answers: Sequence[Answer], meant: Suspect, *, right: bool) -> bool:
+    return not answers or (
+        right
+        and all(answer.check.agrees(answer.found, answer.check.outcome(meant.scene)) for answer in answers)
+    )
+
+
+#: The kind of change that undoes each; what isn't here undoes itself.
+_UNDONE_BY = {"idler in": "idler out", "idler out": "idler in"}
+
+#: Changes by which a set-up that is written wrong may be put right.
+_MENDING = (
+    "idler in", "idler out", "gears exchanged", "turned end for end", "lever elsewhere", "feed reversed",
+    "gears exchanged between", "sets exchanged", "gear replaced", "swivel without lead angle",
+    "swivel with lead angle reversed", "swivel other way", "hob hand", "hob starts", "hob module",
+)  # fmt: skip
+
+
+def _mends(job: Job, study: Study, faults: Sequence[Fault]) -> Iterator[Fault]:
+    """The faults that are in the set-up as it is written: those whose undoing makes it cut what is wanted."""
+    by_change: dict[str, FaultKind] = {}
+    for kind in fault_table().kinds:
+        by_change.setdefault(kind.change, kind)
+    for fault in faults:
+        change = fault.kind.change
+        if change not in _MENDING:
+            continue
+        standing = study.base.changed(fault.changes)
+        running = study.bench.running(standing)
+        if running is None:
+            continue
+        outcome = study.bench.outcome(standing, running)
+        mended = Suspect((fault,), standing, running, outcome, view_of(running, outcome), 1.0, 1.0)
+        if is_as_wanted(job, mended):
+            kind = by_change.get(_UNDONE_BY.get(change, change), fault.kind)
+            detail = f"the set-up as written has it; right would be {changes_words(fault.changes)}"
+            # The set-up on paper is there to be seen: what is wrong with it comes before anything else.
+            yield Fault(kind, fault.where, detail, {}, AS_SET.weight * fault.chance)
+
+
+# ---------------------------------------------------------------- the study
+
+
+def study_of(job: Job, table: FaultTable) -> Study:
+    """The job's machine, drawers, drawing and set-up, as the faults want them."""
+    assert job.setup is not None
+    machine, setup = job.machine, job.setup
+    positions = machine.positions(setup)
+    owned = {
+        link.name: tuple(
+            teeth for gear_set in machine.gear_sets if link.name in gear_set.fits for teeth in gear_set.teeth
+        )
+        for link in machine.train.brackets
+    }
+    bench = Bench(
+        train=machine.train,
+        levers={name: lever.positions for name, lever in machine.levers.items()},
+        owned={name: teeth for name, teeth in owned.items() if teeth},
+        work=job.work,
+        mate=job.mate,
+        constants=_constants(machine, positions, setup.drive),
+        ranges=tuple(_ranges(machine, positions, setup.drive)),
+        others=_others(machine),
+        search=_search(machine, owned),
+        modules=table.modules,
+    )
+    swivel = meant_swivel(job.work, job.hob) if setup.swivel_deg is None else setup.swivel_deg
+    base = Standing(
+        drive=setup.drive,
+        positions=positions,
+        gears={name: mounted.gears for name, mounted in setup.change.items()},
+        idlers={name: mounted.idlers for name, mounted in setup.change.items() if mounted.idlers},
+        swivel_deg=swivel,
+        hob=job.hob,
+    )
+    return Study(bench, base)
+
+
+def _constants(machine: Machine, positions: Mapping[str, str], drive: str) -> Constants:
+    return find_constants(machine.train.with_states(machine.states(positions)), drive)
+
+
+def _ranges(machine: Machine, positions: Mapping[str, str], drive: str) -> Iterator[Sheet]:
+    """The rules that hold with one lever elsewhere, where they are other rules."""
+    known = [_sizes(_constants(machine, positions, drive))]
+    for name, lever in machine.levers.items():
+        for position in lever.positions:
+            moved = {**positions, name: position}
+            if position == positions[name] or any(clashes(machine.levers, moved)):
+                continue
+            constants = _constants(machine, moved, drive)
+            sizes = _sizes(constants)
+            if sizes[0] is not None and sizes not in known:
+                known.append(sizes)
+                yield Sheet(f"lever {name} at {position}", constants)
+
+
+def _sizes(constants: Constants) -> tuple[Any, ...]:
+    index = constants.index
+    rules = [(rule.constant, rule.teeth_power) for rule in constants.differentials]
+    return (abs(index.constant) if index else None, tuple(rules))
+
+
+def _others(machine: Machine) -> tuple[Sheet, ...]:
+    """The rules of the other machines that ship, each with its levers as they stand for helical work."""
+    return tuple(
+        sheet
+        for path in shipped_machines().values()
+        if (sheet := _rules_of(path)) is not None and sheet.name != machine.name
+    )
+
+
+@lru_cache(maxsize=64)
+def _rules_of(path: Any) -> Sheet | None:
+    """The first rules of a machine, its normal levers first, that have index and differential, or else an index."""
+    machine = read_machine(path)
+    plain = None
+    levers = [
+        sorted(lever.positions, key=lambda position, normal=lever.normal: position != normal)  # type: ignore[misc]
+        for lever in machine.levers.values()
+    ]
+    for chosen in islice(product(*levers), MOST_COMBINATIONS):
+        positions = dict(zip(machine.levers, chosen, strict=True))
+        if any(clashes(machine.levers, positions)):
+            continue
+        constants = _constants(machine, positions, machine.normal_drive)
+        if constants.index and any(rule.constant for rule in constants.differentials):
+            return Sheet(machine.name, constants)
+        if constants.index and plain is None:
+            plain = Sheet(machine.name, constants)
+    return plain
+
+
+def _search(machine: Machine, owned: Mapping[str, tuple[int, ...]]) -> GearSearch:
+    """Finds gears that are in the drawer and can be mounted, nearest to a ratio."""
+    brackets = {link.name: link for link in machine.train.brackets}
+
+    def search(ratio: Fraction, bracket: str, taken: Sequence[int], exact: bool) -> Mounted | None:
+        from handlead.kinematics.change_gears import nearest_sets
+
+        link = brackets[bracket]
+        gears = list(owned.get(bracket, ()))
+        for teeth in taken:
+            if teeth in gears:
+                gears.remove(teeth)
+        pairs = [count for count in link.pairs if count <= 2]
+        if not gears or not pairs or not ratio:
+            return None
+        try:
+            found = nearest_sets(
+                abs(ratio), Drawer.of(gears), pairs=pairs, idlers=link.idlers, turns_over=ratio < 0,
+                bracket=Bracket.of(dict(link.bracket)) if link.bracket else None, limit=1, exact=exact,
+            )  # fmt: skip
+        except ValueError:
+            return None  # a ratio that no gears of this drawer come near
+        return found.sets[0].mounted if found.sets else None
+
+    return search
+
+
+def _checks(job: Job, study: Study, table: FaultTable) -> tuple[Check, ...]:
+    rows = [(row.looks_at, row.do, row.minutes) for row in table.checks]
+    return all_checks(rows, study.bench.brackets, job.machine.levers, mark_turns(study))
+
+
+# ---------------------------------------------------------------- what was seen
+
+
+def evidence_of(job: Job) -> Evidence:
+    """What the job's [seen] says, with the usual uncertainties where it gives none."""
+    seen = job.seen
+    assert seen is not None
+    within = seen.within
+
+    def measure(key: str, value: Fraction | int | None, usual: Fraction) -> Measure | None:
+        return None if value is None else Measure(Fraction(value), Fraction(within.get(key, usual)))
+
+    def word(key: str, value: str | None) -> Word | None:
+        return None if value is None else Word(value, key not in seen.unsure)
+
+    hand = "none" if seen.straight else seen.hand.word if seen.hand else None
+    meet = None if seen.spaces_meet is None else "yes" if seen.spaces_meet else "no"
+    return Evidence(
+        teeth=measure("teeth", seen.teeth, Fraction(0)),
+        hand=word("hand", hand),
+        lead=measure("lead", seen.lead, (seen.lead or 0) * USUAL_LEAD),
+        helix=measure("helix_angle", seen.helix_angle_deg, USUAL_DEG),
+        spaces_meet=word("spaces_meet", meet),
+        second_cut=measure("second_cut_miss", _pitches(job.work, seen), USUAL_PITCHES),
+        table_way=word("table_turned", seen.table_turned),
+        slide_way=word("slide_moved", seen.slide_moved),
+        hob_turns=measure("hob_turns", seen.hob_turns, USUAL_TURNS),
+        feed=measure("feed_marks", seen.feed_marks, (seen.feed_marks or 0) * USUAL_FEED),
+        marks=word("marks", seen.marks),
+    )
+
+
+def _pitches(work: Work, seen: Seen) -> Fraction | None:
+    """The miss of a second cut in pitches of the work."""
+    miss = seen.second_cut_miss
+    if miss is None or miss.pitches is not None:
+        return miss.pitches if miss else None
+    transverse = math.pi * float(work.module_n) / math.cos(math.radians(work.beta_deg))
+    pitches = Fraction(float(miss.mm or 0) / transverse)
+    return pitches - round(pitches)
+
+
+def _check_job(job: Job) -> None:
+    """What is wrong with the job for tracing, at its places."""
+    complaints = Complaints(job.document)
+    if job.setup is None:
+        complaints.add(
+            Missing, ("setup",), '"setup" is missing. Write what the machine was to be set up with'
+        )
+    if job.seen is None:
+        complaints.add(Missing, ("seen",), '"seen" is missing. Write what was counted: teeth = …, hand = …')
+    elif job.seen == replace(Seen(), checks=job.seen.checks):
+        complaints.add(WrongValue, ("seen",), "it is empty. Write what was counted: teeth = …, hand = …")
+    else:
+        _check_seen(job, job.seen, complaints)
+    complaints.raise_any()
+
+
+def _check_seen(job: Job, seen: Seen, complaints: Complaints) -> None:
+    """Things seen that can't all hold, or can't be at all."""
+
+    def disagree(key: str, other: str, message: str) -> None:
+        complaints.add(Disagreement, ("seen", key), message, ("seen", other))
+
+    off = seen.within.get("helix_angle", USUAL_DEG)
+    sure = "hand" not in seen.unsure
+    if seen.straight and sure:
+        if seen.lead is not None:
+            disagree(
+                "lead",
+                "hand",
+                'straight teeth have no lead, but "hand" is "none" ({also}). Keep one of the two',
+            )
+        if seen.helix_angle_deg is not None and seen.helix_angle_deg > off:
+            disagree(
+                "helix_angle", "hand",
+                'the teeth lean, but "hand" is "none" ({also}). Write the hand, or leave the angle out',
+            )  # fmt: skip
+    if seen.hand is not None and sure and seen.helix_angle_deg is not None and not seen.helix_angle_deg + off:
+        disagree(
+            "helix_angle", "hand", 'it is 0, but "hand" says that the teeth lean ({also}). Write the angle'
+        )
+    if seen.lead is not None and seen.helix_angle_deg is not None and seen.helix_angle_deg + off == 0:
+        disagree("helix_angle", "lead", "it is 0, but a lead is given ({also}). Straight teeth have none")
+    if seen.teeth == 0 and "teeth" not in seen.within:
+        for key, value in (
+            ("hand", seen.hand or seen.straight), ("lead", seen.lead), ("helix_angle", seen.helix_angle_deg),
+            ("spaces_meet", seen.spaces_meet),
+        ):  # fmt: skip
+            if value:
+                disagree(
+                    key,
+                    "teeth",
+                    'there is something to look at, but "teeth" is 0 ({also}). Count what is there',
+                )
+    if seen.spaces_meet is False and "spaces_meet" not in seen.unsure and seen.marks == "clean":
+        disagree(
+            "marks", "spaces_meet", 'the teeth are clean, but "spaces_meet" is false ({also}). Both can\'t be'
+        )
+    if seen.table_turned == "not at all" and seen.hob_turns is not None:
+        disagree(
+            "hob_turns", "table_turned", 'the table came round, but "table_turned" is "not at all" ({also})'
+        )
+    if seen.teeth and seen.lead is not None and seen.helix_angle_deg is not None:
+        _check_size(job, seen, off, disagree)
+
+
+def _check_size(job: Job, seen: Seen, off: Fraction, disagree: Any) -> None:
+    """Teeth, lead and helix angle make a module; it must be one that somebody may have taken."""
+    assert seen.lead is not None
+    assert seen.helix_angle_deg is not None
+    assert seen.teeth
+    low, high = (
+        float(seen.lead) * math.sin(math.radians(max(0.0, min(90.0, float(angle))))) / (math.pi * seen.teeth)
+        for angle in (seen.helix_angle_deg - off, seen.helix_angle_deg + off)
+    )
+    module = float(job.hob.module_n)
+    if high < module / 3 or low > module * 3:
+        disagree(
+            "helix_angle", "lead",
+            f"with {seen.teeth} teeth and this lead ({{also}}) it makes a module of {(low + high) / 2:.3g} mm, but the "
+            f"hob's is {module:g}. Measure angle and lead again",
+        )  # fmt: skip
+
+
+def _answers(job: Job, checks: Sequence[Check]) -> tuple[Answer, ...]:
+    """The checks that were made, by the words in which they were asked for."""
+    assert job.seen is not None
+    complaints = Complaints(job.document)
+    by_words = {_squeezed(check.do): check for check in checks}
+    answers = []
+    for number, made in enumerate(job.seen.checks):
+        check = by_words.get(_squeezed(made.do))
+        path: Path_ = ("seen", "check", number)
+        if check is None:
+            complaints.add(
+                Unknown, (*path, "do"), f"no check is called {quoted(made.do)}. {_guess(made.do, checks)}"
+            )
+            continue
+        answers.append(Answer(check, made.found))
+    complaints.raise_any()
+    return tuple(answers)
+
+
+def _guess(said: str, checks: Sequence[Check]) -> str:
+    import difflib
+
+    near = difflib.get_close_matches(said.lower(), [check.do for check in checks], n=1, cutoff=0.3)
+    return f"Did you mean {quoted(near[0])}?" if near else guess(said, [check.do for check in checks])
+
+
+def _squeezed(text: str) -> str:
+    return " ".join(text.casefold().split())

@@ -1,0 +1,184 @@
+"""A diagnosis as a person at the machine reads it: what explains the cut, and what to look at next."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+
+from handlead.kinematics.causes import Miss, NextCheck, Suspect
+from handlead.machines.diagnosis import AS_WANTED, EXPLAINED, Diagnosis
+from handlead.machines.job_file import Job
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from .terminal import CAUTION, console
+
+#: Causes and outcomes that fit on one screen.
+MOST_GROUPS, MOST_IN_GROUP, MOST_OUTCOMES, MOST_NUMBERS = 6, 5, 9, 6
+
+_MARKS = {AS_WANTED: ("✓", "bold green"), EXPLAINED: ("→", "bold yellow")}
+
+#: What was seen, by its key, in words.
+_SEEN = {
+    "teeth": "the count", "hand": "the hand", "lead": "the lead", "helix_angle": "the helix angle",
+    "spaces_meet": "whether the spaces meet", "second_cut_miss": "how the second cut falls in",
+    "table_turned": "which way the table turned", "slide_moved": "which way the slide moved",
+    "hob_turns": "the hob turns counted", "feed_marks": "the feed marks", "marks": "how the teeth look",
+}  # fmt: skip
+
+
+def show_diagnosis(found: Diagnosis, out: Console | None = None, *, brief: bool = False) -> None:
+    """Print the verdict, the causes with what each leaves, and the next check; `brief` leaves the head out."""
+    out = out or console()
+    mark, style = _MARKS.get(found.verdict, ("✗", "bold red"))
+    if not brief:
+        out.print(Text.assemble((f"{mark} {found.verdict.upper()}", style), "  ", (found.job.title, "bold")))
+        out.print(f"  {found.job.path}, on {found.job.machine.name}", style="dim")
+    for line in _verdict(found):
+        out.print(Padding(Text(line), (1 if not brief else 0, 0, 0, 2)))
+    _show_causes(found, out)
+    for miss in found.explanation.nearest:
+        _show_miss(miss, out)
+    if found.next is not None and not brief:
+        _show_check(found.next, out)
+    if not brief:
+        out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 2)))
+
+
+def _verdict(found: Diagnosis) -> Iterator[str]:
+    if found.verdict == AS_WANTED:
+        yield "What was seen is what the drawing asks for, as far as it was looked at: nothing is to be traced."
+        if not found.is_right:
+            yield f"But the set-up as written would leave {leaves_text(found.meant)}: prove it before the next blank."
+        return
+    if not found.suspects:
+        yield (
+            f"None of {found.explanation.tried} faults and pairs of faults leaves what was seen. Look again at "
+            "what was counted, and at what lies outside this file: a slipping clutch or belt, a loose arbor, a key gone."
+        )
+        if found.explanation.nearest:
+            yield "Nearest to it:"
+    elif len(found.suspects) == 1:
+        yield "One cause is left:"
+    elif found.next is None:
+        yield "No check that is known here tells these causes apart:"
+    else:
+        blanks = len(found.explanation.groups)
+        kinds = f"which leave {blanks} kinds of blank" if blanks > 1 else "which leave the same blank"
+        yield f"{len(found.suspects)} causes explain it, {kinds}; likeliest first:"
+
+
+def _show_causes(found: Diagnosis, out: Console) -> None:
+    number = 0
+    groups = found.explanation.groups
+    for group in groups[:MOST_GROUPS]:
+        share = sum(suspect.weight for suspect in group)
+        alike = " (these leave the same teeth)" if len(group) > 1 else ""
+        out.print(
+            Padding(
+                Text.assemble((f"{share:4.0%}", "bold"), f"  leaves {leaves_text(group[0])}{alike}"),
+                (1, 0, 0, 2),
+            )
+        )
+        grid = Table.grid(padding=(0, 1))
+        for suspect in group[:MOST_IN_GROUP]:
+            number += 1
+            grid.add_row(f"{number}.", Text(cause_text(suspect)))
+        if len(group) > MOST_IN_GROUP:
+            number += len(group) - MOST_IN_GROUP
+            grid.add_row("", Text(f"and {len(group) - MOST_IN_GROUP} more", style="dim"))
+        out.print(Padding(grid, (0, 0, 0, 8)))
+    if len(groups) > MOST_GROUPS:
+        left = sum(len(group) for group in groups[MOST_GROUPS:])
+        out.print(
+            Padding(Text(f"and {left} less likely ones (--json lists them)", style="dim"), (1, 0, 0, 8))
+        )
+
+
+def cause_text(suspect: Suspect) -> str:
+    """What was done, where: ``idler-left-out in differential gears: no idlers where there should be 1``."""
+    texts = []
+    for fault in suspect.faults:
+        kind = fault.kind.kind.replace("-", " ")
+        where = f", {fault.where}" if fault.where else ""
+        texts.append(f"{kind}{where}: {fault.detail}")
+    return ", and ".join(texts)
+
+
+def leaves_text(suspect: Suspect) -> str:
+    """What comes out, in a few words."""
+    view, outcome = suspect.view, suspect.outcome
+    if suspect.running.stuck:
+        return f"nothing: the machine can't be turned ({suspect.running.stuck})"
+    if view.teeth is None:
+        return {
+            "one notch": "one notch, the table standing still",
+            "cut away": "no teeth: the table runs against the hob",
+        }.get(next(iter(view.marks), ""), "nothing: the hob stands")
+    if not view.spaces_meet:
+        real = f"{float(outcome.real_teeth):.3f}" if outcome and outcome.real_teeth else "no whole number of"
+        return f"{real} teeth a turn: the spaces don't meet"
+    hand = "straight" if view.hand == "none" else f"{view.hand}-hand"
+    lead = "" if view.lead_mm is None else f", lead {view.lead_mm:.2f} mm ({view.helix_deg:.2f}°)"
+    return f"{view.teeth} teeth, {hand}{lead}"
+
+
+def _show_miss(miss: Miss, out: Console) -> None:
+    against = ", ".join(_SEEN.get(name, f"what was found ({name})") for name, _ in miss.against)
+    grid = Table.grid(padding=(0, 1))
+    grid.add_row("·", Text(f"{cause_text(miss.suspect)}; leaves {leaves_text(miss.suspect)}"))
+    grid.add_row("", Text(f"against it: {against}", style="dim"))
+    out.print(Padding(grid, (0, 0, 0, 4)))
+
+
+def _show_check(found: NextCheck, out: Console) -> None:
+    out.print(
+        Padding(
+            Text.assemble(("Next: ", "bold"), found.check.do, f" ({found.check.minutes:g} min)."),
+            (1, 0, 0, 2),
+        )
+    )
+    out.print(Padding(_outcomes(found), (0, 0, 0, 4)))
+
+
+def show_question(found: NextCheck, out: Console | None = None) -> None:
+    """Print a check with its outcomes, numbered for an answer."""
+    out = out or console()
+    out.print(
+        Text.assemble(("Now ", "bold"), found.check.do, f" ({found.check.minutes:g} min). What was found?")
+    )
+    out.print(Padding(_outcomes(found, len(found.splits)), (0, 0, 0, 2)))
+
+
+def _outcomes(found: NextCheck, most: int = MOST_OUTCOMES) -> Table:
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    for number, split in enumerate(found.splits[:most], 1):
+        grid.add_row(f"{number})", Text(split.outcome), Text(f"then {_numbers(split.suspects)}", style="dim"))
+    if len(found.splits) > most:
+        grid.add_row("", Text(f"and {len(found.splits) - most} other outcomes", style="dim"), "")
+    return grid
+
+
+def _numbers(suspects: Sequence[int]) -> str:
+    named = ", ".join(str(number + 1) for number in suspects[:MOST_NUMBERS])
+    more = len(suspects) - MOST_NUMBERS
+    return f"cause{'' if len(suspects) == 1 else 's'} {named}{f' and {more} more' if more > 0 else ''}"
+
+
+def show_answers(job: Job, out: Console | None = None) -> None:
+    """Print what was answered, as lines for the job file, so that it needn't be asked again."""
+    if job.seen is None or not job.seen.checks:
+        return
+    out = out or console()
+    out.print(Text("To keep these answers, put into the job file:", style="dim"))
+    for check in job.seen.checks:
+        out.print(
+            Text(f"[[seen.check]]\ndo    = {_toml(check.do)}\nfound = {_toml(check.found)}"), soft_wrap=True
+        )
+
+
+def _toml(text: str) -> str:
+    """A text as a TOML string, whole: JSON's strings are TOML's too."""
+    return json.dumps(text, ensure_ascii=False)
