@@ -18,11 +18,20 @@ from .sweep import Cutters, Passages, Tool, crossings, cutters, lay_down, passag
 Floats = npt.NDArray[np.float64]
 
 #: Points of edges worked on at once: small enough to stay in the processor's cache.
-_AT_ONCE = 60_000
+_AT_ONCE = 40_000
 
 #: Rows to a feed and rows in all of a scratch cut that is to be measured.
 _ROWS_A_FEED = 6.3
 _MOST_ROWS = 360
+_COLUMNS_A_SPACE = 160
+_MOST_COLUMNS = 9000.0
+_MOST_CELLS = 1_300_000
+
+#: Rows that are worked on together.
+_BLOCK = 8
+
+#: Points of edges from which on compiling pays.
+_LONG = 8e7
 
 #: Depth of a scratch cut in mm. Source: common practice, a cut just deep enough to be counted.
 SCRATCH_DEPTH = 0.05
@@ -70,7 +79,7 @@ def scratch_cut(
 ) -> Field:
     """A first light cut over the whole face, just deep enough that it can be counted and measured.
 
-    `depth` in mm. Rows and columns are as many as measuring needs: six rows a feed, sixteen columns
+    `depth` in mm. Rows and columns are as many as measuring needs: six rows a feed, a hundred and sixty columns
     a space; where the feed is fine only the middle of the face is looked at. Raises `ValueError`
     where the axial slide stands still.
     """
@@ -94,18 +103,21 @@ def scratch_cut(
 def scratch_grid(rates: Rates, hob: Hob, blank: Blank) -> tuple[Floats, Floats, int]:
     """Heights of the rows, angles at which they start, and number of columns with which a light cut is measured.
 
-    Each row starts a golden part of a column later than the one before, so that what is too fine for
-    the columns can't pose as something coarse.
+    Each row starts at some other part of a column (always the same ones), so that what is too fine
+    for the columns comes out as a little noise and can't pose as something coarse.
     """
     spaces = float(hob.starts / abs(rates.table)) if rates.table else 40.0
     feed = float(abs(rates.axial / rates.table)) if rates.table else blank.face_width / 8
+    # Gashes leave a raster finer than the spaces. Columns half-way between its multiples are out of tune with it.
+    strokes = spaces * hob.gashes / hob.starts
+    wanted = min(max(_COLUMNS_A_SPACE * spaces, 1200.0), _MOST_COLUMNS)
+    columns = 1 + 2 * round(min(strokes * (math.floor(wanted / strokes) + 0.5), 2 * _MOST_COLUMNS) / 2)
     rows = math.ceil(blank.face_width / feed * _ROWS_A_FEED)
-    span = blank.face_width * min(1.0, _MOST_ROWS / rows)
+    most = min(_MOST_ROWS, _MOST_CELLS // columns)
+    span = blank.face_width * min(1.0, most / rows)
     middle = blank.face_width / 2
-    heights = np.linspace(middle - span / 2, middle + span / 2, max(9, min(rows, _MOST_ROWS)) + 1)
-    columns = 2 * round(min(max(8.5 * spaces, 120.0), 4000.0)) + 21
-    golden = (math.sqrt(5) - 1) / 2
-    start = np.mod(np.arange(heights.size) * golden, 1.0) * (2 * math.pi / columns)
+    heights = np.linspace(middle - span / 2, middle + span / 2, max(9, min(rows, most)) + 1)
+    start = np.random.default_rng(1).random(heights.size) * (2 * math.pi / columns)
     return heights, start, columns
 
 
@@ -121,6 +133,7 @@ def cut_field(
     columns: int = 1024,
     fineness: float = 1.0,
     start: Floats | None = None,
+    compiled: bool | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Field:
     """The blank after the motion: every gash passage of every phase taken off, row by row.
@@ -128,7 +141,8 @@ def cut_field(
     `centre_distance` is between work axis and hob axis where the motion's radial position is 0.
     Rows stand at `heights`, or evenly over the face. `fineness` refines the edges (see
     `Hob.edge`). `progress` is told the part done, 0 to 1. Phases in which the hob stands still
-    cut nothing.
+    cut nothing. `compiled` asks for (True) or forbids (False) the path through numba; left open, it
+    is taken where numba is there and the cut is long.
     """
     swivel = arguments.number("swivel", swivel_deg, unit="deg", above=-90, below=90)
     arguments.number("centre distance", centre_distance, unit="mm", above=0)
@@ -141,10 +155,55 @@ def cut_field(
     for index, phase in enumerate(cutting):
         swept = passages(phase, hob, centre_distance)
         cutter = tool(hob, swivel, fineness, _lowest(hob, swept, blank))
-        for done in _cut_phase(inverse, swept, cutter, heights, start, blank.radius, motion):
+        for done in _cut_phase(inverse, swept, cutter, heights, start, blank.radius, motion, compiled):
             if progress is not None:
                 progress((index + done) / len(cutting))
-    return Field(1 / inverse, heights, start, blank.radius)
+    return Field(1 / inverse, np.asarray(heights), np.asarray(start), blank.radius)
+
+
+def steady_field(
+    rates: Rates,
+    hob: Hob,
+    blank: Blank,
+    swivel_deg: float,
+    centre_distance: float,
+    *,
+    rows: int = 161,
+    columns: int = 6000,
+    fineness: float = 1.0,
+) -> Field:
+    """The steady part of a cut at constant rates from a single row, by the symmetry of its motion.
+
+    A turn of the hob brings every edge back to its place on a blank that the table has turned and the
+    slide has passed along: the field is the same one turn of the table's part further round and one
+    of the slide's further up. Rows stand at whole numbers of hob turns, as evenly over the face as
+    that allows, each with its own start angle. Only the motion's rates carry the row along, so a lead
+    measured on such a field is no witness; the plain `cut_field` is.
+    Raises `ValueError` where the axial slide stands still.
+    """
+    motion = axial_pass(rates, blank, hob, swivel_deg, centre_distance)
+    middle = blank.face_width / 2
+    single = cut_field(
+        motion,
+        hob,
+        blank,
+        swivel_deg,
+        centre_distance,
+        heights=np.array([middle]),
+        columns=columns,
+        fineness=fineness,
+        compiled=False,
+    )
+    per_turn = float(rates.axial)
+    wanted = np.linspace(0, blank.face_width, arguments.whole("rows", rows, at_least=2)) - middle
+    turns = np.unique(np.rint(wanted / per_turn).astype(np.int64))
+    turns = turns if per_turn > 0 else turns[::-1]
+    # The table's turn, exactly, as whole columns and a rest that the row starts late by.
+    late = np.array([float(-rates.table * int(n) % 1) * columns for n in turns])
+    whole = np.rint(late).astype(np.int64)
+    radius = np.stack([np.roll(single.radius[0], int(n)) for n in whole])
+    starts = np.asarray((late - whole) * (2 * math.pi / columns))
+    return Field(radius, np.asarray(middle + per_turn * turns), starts, blank.radius)
 
 
 def _lowest(hob: Hob, swept: Passages, blank: Blank) -> float:
@@ -163,15 +222,54 @@ def _cut_phase(
     start: Floats,
     uncut: float,
     motion: Motion,
+    compiled: bool | None,
 ) -> Iterator[float]:
-    block = max(1, min(heights.size, 8))
+    if compiled is None:
+        compiled = _points(swept, cutter, heights, uncut) > _LONG
+    block = _BLOCK if not compiled else 4 * _BLOCK
     for low in range(0, heights.size, block):
         rows = slice(low, low + block)
-        found = cutters(swept, cutter, heights[rows], uncut)
-        count = max(1, _AT_ONCE // cutter.points)
-        for first in range(0, found.row.size, count):
-            some = slice(first, first + count)
-            part = Cutters(found.row[some], found.passage[some], found.place[some], found.distance[some])
-            angle, value = crossings(swept, cutter, part, heights[rows], motion.ripples)
-            lay_down(inverse[rows], part.row, angle, value, start[rows], 1 / uncut)
+        part = swept, cutter, heights[rows], start[rows], uncut
+        if motion.ripples or not compiled or not _cut_compiled(inverse[rows], *part):
+            _cut_plainly(inverse[rows], *part, motion)
         yield min(1.0, (low + block) / heights.size)
+
+
+def _cut_plainly(
+    inverse: Floats,
+    swept: Passages,
+    cutter: Tool,
+    heights: Floats,
+    start: Floats,
+    uncut: float,
+    motion: Motion,
+) -> None:
+    columns = inverse.shape[1]
+    twice = np.concatenate([inverse, np.zeros_like(inverse)], axis=1)
+    found = cutters(swept, cutter, heights, uncut)
+    count = max(1, _AT_ONCE // cutter.points)
+    for first in range(0, found.row.size, count):
+        some = slice(first, first + count)
+        part = Cutters(found.row[some], found.passage[some], found.place[some])
+        angle, value = crossings(swept, cutter, part, heights, motion.ripples)
+        lay_down(twice, part.row, angle, value, start, 1 / uncut)
+    np.maximum(twice[:, :columns], twice[:, columns:], out=inverse)
+
+
+def _cut_compiled(
+    inverse: Floats, swept: Passages, cutter: Tool, heights: Floats, start: Floats, uncut: float
+) -> bool:
+    from .compiled import cut_rows
+
+    return cut_rows(inverse, swept, cutter, heights, start, uncut)
+
+
+def _points(swept: Passages, cutter: Tool, heights: Floats, uncut: float) -> float:
+    """Roughly how many points of edges have to be followed."""
+    up, side = reach(cutter, float(swept.distance.min()), uncut)
+    if not swept.count or not up:
+        return 0.0
+    passages_a_row = (
+        float(swept.count) if not swept.height_step else min(swept.count, 2 * up / abs(swept.height_step))
+    )
+    return heights.size * passages_a_row * (1 + 1.3 * side / cutter.pitch) * cutter.points

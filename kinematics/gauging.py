@@ -37,6 +37,10 @@ LEAN_LIMIT_DEG = 2.5
 ADDENDUM_LIMIT = 0.24
 
 
+#: So many of the orders that stand out are looked at one by one.
+_LOUDEST = 48
+
+
 @dataclass(frozen=True)
 class Gauged:
     """What is on the blank. None stands for what can't be told; `notes` then say why.
@@ -163,7 +167,9 @@ def gauge(field: Field, *, module_n: float | None = None, addendum: float = 1.0)
         offset = -spaces.per_mm * feed
         real = spaces.order + offset
         lean = _lean_deg(field, spectrum, spaces, spiral)
-    hand, lead = _helix(spaces, spectrum.face)
+    if _merged(field):
+        return _cut_away(field, strongest, feed, real)
+    hand, lead = _helix(spectrum, spaces)
     whole = _whole(field, spectrum, spaces, notes)
     clean = whole and _clean(table, spaces, lean, field.uncut, notes)
     if module_n is not None:
@@ -188,25 +194,44 @@ def _nothing(field: Field, note: str) -> Gauged:
     return Gauged(None, None, None, None, None, None, None, _land_share(field), None, False, False, (note,))
 
 
+def _merged(field: Field) -> bool:
+    """Whether what stands between the spaces is low against what was cut away: no teeth, only ridges."""
+    height = float(np.median(np.ptp(field.radius, axis=1)))
+    return height < 0.35 * (field.uncut - float(field.radius.min()))
+
+
+def _cut_away(field: Field, strongest: Wave, feed: float | None, real: float | None) -> Gauged:
+    marks = (
+        ""
+        if real is None
+        else f"; the ridges left come {real:.3f} to a table turn, a multiple of what was cut"
+    )
+    note = f"the spaces merge and no teeth are left: count, hand and lead can't be told{marks}"
+    return Gauged(
+        None, None, None, None, None, feed, None, _land_share(field), strongest.order, False, False, (note,)
+    )
+
+
 def _land_share(field: Field) -> float:
     return float(np.mean(field.radius > field.uncut * (1 - 1e-9)))
 
 
 def _table(spectrum: Spectrum) -> list[Wave]:
-    """The strongest wave of every order from 3 up, orders without any standing out left away."""
+    """The strongest wave of every order from 3 up that stands out at all."""
     grid = spectrum.grid()
+    power = spectrum.window @ np.abs(spectrum.orders) ** 2
+    power[:3] = 0
+    loud = np.flatnonzero(power > 1e-6 * power.max())
+    loud = np.sort(loud[np.argsort(power[loud])[-_LOUDEST:]])
+    if not loud.size or power.max() < 1e-24:
+        return []
     heights = spectrum.heights - spectrum.heights.mean()
     turned = np.exp(1j * TURN * np.outer(grid, heights))
-    sizes = np.abs(turned @ (spectrum.window[:, None] * spectrum.orders))
+    sizes = np.abs(turned @ (spectrum.window[:, None] * spectrum.orders[:, loud]))
     best = sizes.argmax(axis=0)
-    high = sizes.max(axis=0)
-    floor = 1e-3 * float(high[3:].max(initial=0.0))
-    if floor < 1e-12:
-        return []
     return [
-        Wave(order, float(grid[best[order]]), complex(high[order]))
-        for order in range(3, high.size)
-        if high[order] > floor
+        Wave(int(order), float(grid[place]), complex(size))
+        for order, place, size in zip(loud, best, sizes.max(axis=0), strict=True)
     ]
 
 
@@ -329,12 +354,21 @@ def _lean_deg(field: Field, spectrum: Spectrum, spaces: Wave, spiral: Wave) -> f
     return math.degrees(math.atan(field.uncut * (line + slope)) - math.atan(field.uncut * line))
 
 
-def _helix(spaces: Wave, face: float) -> tuple[Literal["right", "left", "none"], float | None]:
-    """Hand and lead; spaces that wander less than 0.0003 of a pitch over the face are straight."""
-    if abs(spaces.per_mm) * face < 3e-4:
+def _helix(spectrum: Spectrum, spaces: Wave) -> tuple[Literal["right", "left", "none"], float | None]:
+    """Hand and lead; spaces that wander over the face by no more than can be made out are straight."""
+    if abs(spaces.per_mm) * spectrum.face < max(3e-4, _doubt(spectrum, spaces)):
         return "none", None
     hand = Hand.RIGHT if spaces.per_mm > 0 else Hand.LEFT
     return ("right" if hand is Hand.RIGHT else "left"), spaces.order / abs(spaces.per_mm)
+
+
+def _doubt(spectrum: Spectrum, spaces: Wave) -> float:
+    """Part of a pitch by which the line of the spaces may be out over the face, by how rows stray from it."""
+    heights = spectrum.heights - spectrum.heights.mean()
+    line = spaces.amplitude * np.exp(-1j * TURN * spaces.per_mm * heights)
+    stray = np.angle(spectrum.orders[:, spaces.order] / line) / TURN
+    # Six times the standard error of a straight line's rise through evenly spaced rows.
+    return 6 * float(np.std(stray)) * math.sqrt(12 / heights.size)
 
 
 def _whole(field: Field, spectrum: Spectrum, spaces: Wave, notes: list[str]) -> bool:
@@ -352,9 +386,6 @@ def _whole(field: Field, spectrum: Spectrum, spaces: Wave, notes: list[str]) -> 
     # Where a row begins inside a space, the first run to close in it is the last that opened.
     first = np.searchsorted(row, row)
     counts = np.bincount(row, minlength=field.rows)
-    if np.any(counts > spaces.order):
-        notes.append("spaces are doubled: some rows show more of them than there are teeth")
-        return False
     closing = closes.copy()
     for index in np.flatnonzero(first == np.arange(row.size)):
         mine = slice(index, index + counts[row[index]])
@@ -370,7 +401,7 @@ def _whole(field: Field, spectrum: Spectrum, spaces: Wave, notes: list[str]) -> 
     line = TURN * spaces.per_mm * (field.heights[row] - spectrum.heights.mean()) - np.angle(spaces.amplitude)
     aside = (place * spaces.order - line) / TURN
     if np.any(np.abs(aside - np.rint(aside)) > 0.3):
-        notes.append("some spaces stand beside the line of the others")
+        notes.append("spaces are doubled: some stand beside the line of the others")
         return False
     return True
 
@@ -379,7 +410,7 @@ def _lean_limit_deg(spaces: Wave, radius: float) -> float:
     """Lean that a right set-up may show: what the helix gains from the rolling circle to the outside, and more."""
     tangent = TURN * radius * spaces.per_mm / spaces.order
     addendum = 2 / spaces.order
-    return LEAN_LIMIT_DEG + math.degrees(1.2 * addendum * abs(tangent) / (1 + tangent * tangent))
+    return LEAN_LIMIT_DEG + math.degrees(1.6 * addendum * abs(tangent) / (1 + tangent * tangent))
 
 
 def _clean(table: list[Wave], spaces: Wave, lean: float | None, radius: float, notes: list[str]) -> bool:

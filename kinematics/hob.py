@@ -229,6 +229,13 @@ class Hob:
             return self.tip_radius
         return self.tip_radius - self._tip_rounding() * (1 - math.sin(math.radians(self.pressure_angle_deg)))
 
+    @property
+    def half_thickness_at_form(self) -> float:
+        """Half the thread's thickness along the axis where its unrounded flanks end, in mm."""
+        import numpy as np
+
+        return float(self.half_thickness(np.array(self.form_radius)))
+
     def _involute(self, radius: Floats) -> Floats:
         import numpy as np
 
@@ -251,7 +258,9 @@ class Hob:
             heights = np.concatenate([np.full(gap.size, heights[0]), heights])
             halves = np.concatenate([gap, halves])
         if halves[-1] > 1e-9:
-            land = np.linspace(halves[-1], 0, 1 + max(2, round(4 * fineness)))[1:]
+            land = np.linspace(
+                halves[-1], 0, 1 + max(1, math.ceil(12 * fineness * halves[-1] / self.module_n))
+            )[1:]
             heights = np.concatenate([heights, np.full(land.size, heights[-1])])
             halves = np.concatenate([halves, land])
         else:

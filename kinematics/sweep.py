@@ -84,7 +84,7 @@ def passages(phase: Phase, hob: Hob, centre_distance: float) -> Passages:
     return Passages(
         first=first,
         thread=-hob.hand.value * hob.axial_pitch * pitches + hob.shift + axial[gash],
-        table=TURN * (float(at_first.table % 1) + float(step.table) * count),
+        table=TURN * np.mod(float(at_first.table % 1) + float(step.table) * count, 1.0),
         height=float(at_first.axial) + float(step.axial) * count,
         right=float(at_first.tangential) + float(step.tangential) * count,
         distance=centre_distance + float(at_first.radial) + float(step.radial) * count,
@@ -113,6 +113,8 @@ class Tool:
     tip: float
     pitch: float
     half_width: float
+    tip_half: float
+    steepness: float
     swivel: float
 
     @property
@@ -135,6 +137,8 @@ def tool(hob: Hob, swivel_deg: float, fineness: float = 1.0, lowest: float | Non
         tip=float(radius.max()),
         pitch=hob.axial_pitch,
         half_width=float(np.abs(edge.offset).max()),
+        tip_half=hob.half_thickness_at_form,
+        steepness=1.3 * math.tan(math.radians(hob.pressure_angle_deg)) if hob.profile is None else math.inf,
         swivel=math.radians(swivel_deg),
     )
 
@@ -146,7 +150,6 @@ class Cutters:
     row: Ints
     passage: Ints
     place: Floats
-    distance: Floats
 
 
 def reach(cutter: Tool, nearest: float, uncut: float) -> tuple[float, float]:
@@ -164,7 +167,7 @@ def cutters(swept: Passages, cutter: Tool, heights: Floats, uncut: float) -> Cut
     """Every thread of every passage that may touch the blank in these rows."""
     nearest = float(swept.distance.min())
     up, side = reach(cutter, nearest, uncut)
-    empty = Cutters(*(np.zeros(0, dtype=np.int64),) * 2, *(np.zeros(0),) * 2)
+    empty = Cutters(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros(0))
     if not up or not swept.count:
         return empty
     sine, cosine = math.sin(cutter.swivel), math.cos(cutter.swivel)
@@ -182,13 +185,16 @@ def cutters(swept: Passages, cutter: Tool, heights: Floats, uncut: float) -> Cut
     place = swept.thread[number][:, None] + (low[:, None] + np.arange(most)) * cutter.pitch
     along = (above[:, None] - place * sine) / cosine
     across = swept.right[number][:, None] + place * cosine - along * sine
-    tilt = cutter.half_width * abs(sine) + slack
-    along = np.maximum(np.abs(along) - tilt, 0)
-    across = np.maximum(np.abs(across) - cutter.half_width, 0)
-    depth = swept.distance[number][:, None] - np.sqrt(np.maximum(cutter.tip**2 - along**2, 0))
+    # Where the work is wide enough a thread reaches it with its tip before its flanks.
+    tip_first = side * cutter.steepness < nearest - cutter.tip
+    half = cutter.tip_half if tip_first else cutter.half_width
+    along = np.maximum(np.abs(along) - half * abs(sine) - slack, 0)
+    across = np.maximum(np.abs(across) - half - abs(swept.right_rate) * math.pi / 2, 0)
+    distance = swept.distance[number] - abs(swept.distance_rate) * math.pi / 2
+    depth = distance[:, None] - np.sqrt(np.maximum(cutter.tip**2 - along**2, 0))
     touches = (along < cutter.tip) & (depth**2 + across**2 < uncut**2)
     which, _ = np.nonzero(touches)
-    return Cutters(row[which], number[which], place[touches], np.abs(above[which]))
+    return Cutters(row[which], number[which], place[touches])
 
 
 def _in_span(swept: Passages, heights: Floats, span: float) -> tuple[Ints, Ints]:
@@ -226,13 +232,14 @@ def crossings(
     if never.any():
         share = np.where(never, 0.0, share)
     swing = np.arcsin(share)
+    level = np.sqrt(1 - share * share)
     if swept.height_rate:
         # The slide moves on while the edge swings: one Newton step from the slide at rest.
-        level = np.sqrt(1 - share * share)
+        # Sine and cosine of the small step to the second order, good to 1e-11.
         step = -swept.height_rate * swing / (lever * level + swept.height_rate)
         swing += step
-        share = np.sin(swing)
-    level = np.sqrt(1 - share * share)
+        bend = 1 - 0.5 * step * step
+        share, level = share * bend + level * step, level * bend - share * step
     x = (swept.distance[number] + error(ripples, "radial", swept, number, 0.0))[:, None] - radius * level
     y = (swept.right[number] + error(ripples, "tangential", swept, number, 0.0))[:, None]
     y = y + place * cosine - radius * share * sine
@@ -269,41 +276,44 @@ def error(
     return total
 
 
-def lay_down(inverse: Floats, row: Ints, angle: Floats, value: Floats, start: Floats, floor: float) -> None:
-    """Take crossings off rows of the blank: `inverse` (rows × columns of 1/radius) is raised in place.
+def lay_down(twice: Floats, row: Ints, angle: Floats, value: Floats, start: Floats, floor: float) -> None:
+    """Take crossings off rows of the blank: `twice` (rows × 2·columns of 1/radius) is raised in place.
 
-    Between two points of an edge the tool is a straight line in the row, and 1/radius of a straight
-    line bends by minus itself over the angle. Crossings wholly outside 1/`floor` leave no trace.
+    Column c and column c + columns are the same angle, so that no edge has to be wrapped; the two
+    halves are brought together in the end. Between two points of an edge the tool is a straight
+    line in the row, and 1/radius of a straight line bends by minus itself over the angle. Crossings
+    wholly outside 1/`floor` leave no trace.
     """
-    columns = inverse.shape[1]
+    columns = twice.shape[1] // 2
     step = TURN / columns
     spot = (angle - start[row][:, None]) / step
-    low = np.ceil(np.minimum(spot[:, :-1], spot[:, 1:]))
-    high = np.floor(np.maximum(spot[:, :-1], spot[:, 1:]))
-    lively = (high >= low) & (np.maximum(value[:, :-1], value[:, 1:]) > floor)
-    lively &= (value[:, :-1] > 0) & (value[:, 1:] > 0)
-    which, part = np.nonzero(lively)
+    spot -= columns * np.floor(spot.min(axis=1) / columns)[:, None]
+    place = np.floor(spot).astype(np.int32)
+    counts = np.abs(np.diff(place, axis=1))
+    high = value > floor
+    lively = (counts > 0) & (high[:, 1:] | high[:, :-1])
+    if not np.all(value):
+        lively &= (value[:, :-1] > 0) & (value[:, 1:] > 0)
+    which = np.flatnonzero(lively)
     if not which.size:
         return
-    first = low[which, part].astype(np.int64)
-    counts = high[which, part].astype(np.int64) - first + 1
-    begin, end = spot[which, part], spot[which, part + 1]
-    near, far = value[which, part], value[which, part + 1]
-    base = row[which] * columns
-    flat = inverse.reshape(-1)
-    # Most stretches cover few columns: go over them column by column, shedding those that are done.
-    at = 0
-    while which.size:
-        spots = first + at
-        run = (spots - begin) / (end - begin)
-        bend = (spots - begin) * (end - spots) * (0.5 * step * step)
-        np.maximum.at(flat, base + spots % columns, (near + (far - near) * run) * (1 + bend))
-        at += 1
-        more = counts > at
-        if not more.any():
-            return
-        if not more.all():
-            first, counts, begin, end, near, far, base = (
-                x[more] for x in (first, counts, begin, end, near, far, base)
-            )
-            which = base
+    # Longest stretches first: then those that still have columns to go are always the first few.
+    count = counts.ravel()[which].astype(np.uint16)
+    order = np.argsort(np.uint16(65535) - count, kind="stable")
+    which, count = which[order], count[order]
+    width = np.diff(spot, axis=1)
+    near = value[:, :-1].ravel()[which]
+    bend = near * (-0.5 * step * step)
+    slope = (np.diff(value, axis=1) / np.where(width == 0, 1.0, width)).ravel()[which] - bend * width.ravel()[
+        which
+    ]
+    first = np.minimum(place[:, 1:], place[:, :-1]).ravel()[which] + 1
+    run = first - spot[:, :-1].ravel()[which]
+    flat = twice.reshape(-1)
+    target = row[which // counts.shape[1]] * (2 * columns) + first
+    left = count.size - np.cumsum(np.bincount(count, minlength=int(count[0]) + 1))
+    for active in left[:-1]:
+        some = slice(0, int(active))
+        np.maximum.at(flat, target[some], (bend[some] * run[some] + slope[some]) * run[some] + near[some])
+        target[some] += 1
+        run[some] += 1
