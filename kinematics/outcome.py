@@ -12,6 +12,7 @@ Source: the first two terms are the index and the helix as every hobbing handboo
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -108,7 +109,7 @@ def _mode(rates: Rates) -> Feed | None:
 def _with_axial_feed(rates: Rates, hob: HobFacts, swivel: float, real: Fraction, suited: float) -> Outcome:
     slide, feed = _feed_of(rates)
     teeth = _nearest_count(rates, hob, real, suited)
-    beta = _helix(rates, hob, teeth)
+    beta = _helix(rates, hob, teeth, suited)
     if beta is None:
         # No helix fits: the spaces of one table turn don't run into those of the one before.
         return Outcome(
@@ -133,19 +134,18 @@ def _lean(
     if not rest:
         return None, None, None
     exact = abs(rates.axial / rest)
-    return Hand(-1 if rest / rates.axial > 0 else 1), exact, float(exact)
+    return Hand(-1 if rest / rates.axial > 0 else 1), exact, _float(exact)
 
 
 def _without_axial_feed(rates: Rates, hob: HobFacts, swivel: float, real: Fraction, suited: float) -> Outcome:
     """Radial or tangential work: the teeth lean as the hob's own axis makes them, the rest is the count."""
     slide, feed = _feed_of(rates)
     shift = math.cos(math.radians(suited)) / (math.pi * float(hob.module_n))
-    wanted = float(rates.tangential) * shift
-    whole = (wanted - hob.hand.value * hob.starts) / float(rates.table)
+    whole = (rates.tangential * Fraction(shift) - hob.hand.value * hob.starts) / rates.table
     teeth = max(1, round(whole))
     error = None
     if rates.tangential:
-        error = float((rates.table * teeth + hob.hand.value * hob.starts) / rates.tangential) / shift - 1
+        error = _float(_rest(rates, hob, teeth) / rates.tangential / Fraction(shift) - 1)
     hand = None if abs(suited) < 1e-9 or slide is None else Hand(1 if suited > 0 else -1)
     return Outcome(
         real, False, teeth, hand, None, None, abs(suited) if hand else 0.0,
@@ -161,44 +161,61 @@ def _swivel_error(hob: HobFacts, swivel: float, signed_beta: float) -> float | N
 
 
 def _lead(hob: HobFacts, teeth: int, beta_deg: float) -> float:
-    return math.pi * float(hob.module_n) * teeth / math.sin(math.radians(beta_deg))
+    return _float(teeth * Fraction(math.pi * float(hob.module_n) / math.sin(math.radians(beta_deg))))
 
 
-def _helix(rates: Rates, hob: HobFacts, teeth: int) -> float | None:
+def _helix(rates: Rates, hob: HobFacts, teeth: int, suited: float) -> float | None:
     """Signed helix angle in degrees that the rates imply for this count; None if no angle fits.
 
-    Solves axial sin(b) - tangential cos(b) = -pi m (table z + h k) for b.
+    Solves axial sin(b) - tangential cos(b) = -pi m (table z + h k) for b between -90 and 90 degrees.
+    With a tangential slide two angles may fit: then the one nearer to `suited` counts.
     """
-    amplitude = math.hypot(float(rates.axial), float(rates.tangential))
-    sine = _helix_term(rates, hob, teeth) / amplitude
+    scale = max(abs(rates.axial), abs(rates.tangential))
+    axial, tangential = float(rates.axial / scale), float(rates.tangential / scale)
+    upward = 1 if rates.axial > 0 else -1
+    term = -math.pi * float(hob.module_n) * _float(_rest(rates, hob, teeth) / scale)
+    sine = upward * term / math.hypot(axial, tangential)
     if abs(sine) >= 1:
         return None
-    phase = math.atan(float(rates.tangential / rates.axial))
-    return math.degrees(math.asin(math.copysign(1, rates.axial) * sine) + phase)
+    first, phase = math.asin(sine), math.atan2(upward * tangential, abs(axial))
+    roots = (first + phase, math.pi - first + phase, -math.pi - first + phase)
+    fitting = [math.degrees(root) for root in roots if abs(root) < math.pi / 2]
+    return min(fitting, key=lambda beta: abs(beta - suited), default=None)
 
 
-def _helix_term(rates: Rates, hob: HobFacts, teeth: int) -> float:
-    return -math.pi * float(hob.module_n) * float(rates.table * teeth + hob.hand.value * hob.starts)
+def _rest(rates: Rates, hob: HobFacts, teeth: int) -> Fraction:
+    """Teeth by which the table runs ahead in a turn of the hob, over what the starts ask of it."""
+    return rates.table * teeth + hob.hand.value * hob.starts
+
+
+def _float(value: Fraction) -> float:
+    """`value` as a float; the largest there is for what lies beyond."""
+    try:
+        return float(value)
+    except OverflowError:
+        return sys.float_info.max if value > 0 else -sys.float_info.max
 
 
 def _nearest_count(rates: Rates, hob: HobFacts, real: Fraction, suited: float) -> int:
     """The whole count whose helix lies nearest to `suited` degrees; with no hob angle known, to `real`."""
     if hob.gamma_deg is None:
         return max(1, round(real))
-    beta = math.radians(suited)
-    term = float(rates.axial) * math.sin(beta) - float(rates.tangential) * math.cos(beta)
-    ideal = (-hob.hand.value * hob.starts - term / (math.pi * float(hob.module_n))) / float(rates.table)
+    beta, pitch = math.radians(suited), math.pi * float(hob.module_n)
+    lean = rates.axial * Fraction(math.sin(beta) / pitch) - rates.tangential * Fraction(
+        math.cos(beta) / pitch
+    )
+    ideal = -(hob.hand.value * hob.starts + lean) / rates.table
     return min(_around(ideal, real), key=lambda teeth: _distance(rates, hob, teeth, suited))
 
 
-def _around(ideal: float, real: Fraction) -> Iterable[int]:
+def _around(ideal: Fraction, real: Fraction) -> Iterable[int]:
     counts = {math.floor(ideal), math.ceil(ideal), math.floor(real), math.ceil(real)}
     return sorted({max(1, count) for count in counts})
 
 
-def _distance(rates: Rates, hob: HobFacts, teeth: int, suited: float) -> tuple[bool, float]:
+def _distance(rates: Rates, hob: HobFacts, teeth: int, suited: float) -> tuple[bool, float | Fraction]:
     """How far the count's helix lies from `suited`; counts that allow no helix come last."""
-    beta = _helix(rates, hob, teeth)
+    beta = _helix(rates, hob, teeth, suited)
     if beta is None:
-        return True, abs(_helix_term(rates, hob, teeth))
+        return True, abs(_rest(rates, hob, teeth))
     return False, abs(beta - suited)
