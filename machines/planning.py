@@ -1,0 +1,415 @@
+"""Plan a job: from the drawing and the hob to set-ups that the machine and its drawers allow, best first."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any
+
+from handlead.kinematics import tolerance
+from handlead.kinematics.bracket import Bracket
+from handlead.kinematics.change_gears import ChangeGearSet, Refused, nearest_sets
+from handlead.kinematics.cutdata import Proposal
+from handlead.kinematics.drawer import Drawer, GearSet, drawer_for
+from handlead.kinematics.joint import Place, best_pair_set_ups, best_set_ups
+from handlead.kinematics.links import ChangeGears, Mounted
+from handlead.kinematics.ratios import Ratio, compare
+from handlead.kinematics.requirement import Work, gear_of, swivel_deg
+from handlead.kinematics.solution import solve
+from handlead.kinematics.targets import fixed
+from handlead.kinematics.words import Feed
+
+from .case import Case, face_width_mm, helix_slope_um, shift_error_um
+from .cut_proposal import feed_wanted, propose_cut, rpm_wanted
+from .job_file import Job, Setup
+from .machine_file import Machine
+from .proof import Proof, prove_case
+from .ways import Needed, Way, feed_signed, find_ways, needed
+
+#: What an error of the feed costs against one of the lead, relatively: it only breaks ties.
+_FEED_WEIGHT = Fraction(1, 10**7)
+_SPEED_WEIGHT = Fraction(1, 10**8)
+
+#: Feeds and hob speeds from this part to this multiple of what was asked for will do.
+_FEED_SPAN = (Fraction(1, 2), Fraction(3, 2))
+_SPEED_SPAN = (Fraction(1, 2), Fraction(6, 5))
+
+#: Feed meant where the job doesn't say: it asks no backlash to be taken up (common practice on old slides).
+USUAL_FEED_WAY = Feed.CONVENTIONAL
+
+
+@dataclass(frozen=True)
+class Planned:
+    """One set-up that was found, proved, with what it costs on the flank.
+
+    `lead_error_ppm` is relative, None for straight teeth; `helix_slope_um` over the face, signed;
+    `quality` the finest ISO 1328-1 helix slope class that takes it.
+    """
+
+    setup: Setup
+    proof: Proof
+    lead_error_ppm: float | None
+    helix_slope_um: float
+    quality: int | None
+    effort: tuple[int, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """The set-up as plain values, as the JSON contract has it."""
+        swivel = float(self.setup.swivel_deg or 0)
+        gear = self.proof.computed.outcome
+        feed = gear.sliding_feed if gear else None
+        return {
+            "change": {
+                name: {"gears": list(mounted.gears), "idlers": list(mounted.idlers)}
+                for name, mounted in self.setup.change.items()
+            },
+            "levers": dict(self.setup.levers),
+            "swivel": {"angle": abs(swivel), "turn": "counter-clockwise" if swivel > 0 else "clockwise"},
+            "feed": self.setup.feed.value if self.setup.feed else None,
+            "feed_mm_per_table_turn": None if feed is None else str(feed),
+            "lead_error_ppm": self.lead_error_ppm,
+            "helix_slope_um": self.helix_slope_um,
+            "class": self.quality,
+            "index_exact": not any(
+                finding.code == "feed-belongs-to-index" for finding in self.proof.findings
+            ),
+        }
+
+
+@dataclass(frozen=True)
+class Member:
+    """One member that was planned: `name` says which, `setups` are best first."""
+
+    name: str
+    work: Work
+    setups: tuple[Planned, ...]
+    none_because: str | None
+    refused: tuple[Refused, ...] = ()
+    proposal: Proposal | str = ""
+
+    def as_json(self) -> dict[str, Any]:
+        """The member as plain values."""
+        return {
+            "member": self.name,
+            "teeth": self.work.teeth,
+            "hand": self.work.hand.word if self.work.is_helical and self.work.hand else "none",
+            "setups": [planned.as_json() for planned in self.setups],
+            "none_because": self.none_because,
+        }
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The set-ups of every member; `shares_differential` where a pair's are alike on that bracket."""
+
+    job: Job
+    machine: Machine
+    members: tuple[Member, ...]
+    shares_differential: bool
+
+    @property
+    def is_found(self) -> bool:
+        """Whether every member that the job asks for can be cut."""
+        return all(member.setups for member in self.members if member.name in ("work", "mate"))
+
+    def as_json(self) -> dict[str, Any]:
+        """The plan as one JSON object of the contract."""
+        return {
+            "machine": self.machine.name,
+            "members": [member.as_json() for member in self.members],
+            "shares_differential": self.shares_differential,
+        }
+
+
+def plan(job: Job, machine: Machine | None = None, top: int = 5) -> Plan:
+    """Find the set-ups for a job, on its own machine or another.
+
+    The members are the work, the mate if the job has one, and else the same gear of the other hand.
+    Every set-up returned has been proved as wanted.
+    """
+    wanted = _Wanted.of(job, machine or job.machine, top)
+    members = _members(job)
+    shared = _plan_pair(wanted, members)
+    if shared is not None:
+        return Plan(job, wanted.machine, shared, True)
+    return Plan(job, wanted.machine, tuple(_plan_member(wanted, name, work) for name, work in members), False)
+
+
+def _members(job: Job) -> list[tuple[str, Work]]:
+    members = [("work", job.work)]
+    if job.mate is not None:
+        if job.work.kind != "worm wheel":
+            members.append(("mate", job.mate))
+    elif job.work.is_helical and job.work.hand and job.work.kind != "worm wheel":
+        members.append(("other hand", replace(job.work, hand=job.work.hand.other)))
+    return members
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """What is common to all members of a job."""
+
+    job: Job
+    machine: Machine
+    drive: str
+    feed: Feed
+    ways: list[Way]
+    gear_sets: list[GearSet]
+    top: int
+
+    @classmethod
+    def of(cls, job: Job, machine: Machine, top: int) -> _Wanted:
+        drive = machine.normal_drive
+        meant = job.setup.feed if job.setup and job.setup.feed else USUAL_FEED_WAY
+        sets = [GearSet(one.name, Drawer.of(one.teeth), frozenset(one.fits)) for one in machine.gear_sets]
+        return cls(job, machine, drive, meant, find_ways(machine, drive), sets, top)
+
+    def bracket(self, name: str) -> ChangeGears:
+        link = self.machine.train.link(name)
+        assert isinstance(link, ChangeGears)
+        return link
+
+    def place(self, name: str, ratio: Ratio, **rest: Any) -> Place:
+        """A bracket to be filled so that it gives `ratio`, signed."""
+        link = self.bracket(name)
+        over = compare(ratio, 0) < 0
+        return Place(
+            name, -ratio if over else ratio, link.pairs, link.idlers, over,
+            Bracket.of(link.bracket) if link.bracket else None, **rest,
+        )  # fmt: skip
+
+
+# ---------------------------------------------------------------- one member
+
+
+def _plan_member(wanted: _Wanted, name: str, work: Work) -> Member:
+    proposal = propose_cut(work, wanted.job.hob, wanted.job.cutting, wanted.machine)
+    found: list[Planned] = []
+    reasons: list[str] = []
+    refused: tuple[Refused, ...] = ()
+    for demand in _demands(wanted, work, proposal):
+        places = _places(wanted, work, demand, proposal)
+        try:
+            best = best_set_ups(places, wanted.gear_sets, limit=wanted.top)
+        except ValueError as why:
+            reasons.append(str(why))
+            continue
+        if best.none_because:
+            reasons.append(best.none_because)
+        found += _proved(wanted, work, demand, (each.sets for each in best.best))
+        refused = refused or _nearer_refused(wanted, places)
+    found = _best(found, wanted.top)
+    why = None if found else _why_none(wanted, work, reasons)
+    return Member(name, work, tuple(found), why, refused, proposal)
+
+
+def _demands(wanted: _Wanted, work: Work, proposal: Proposal | str) -> Iterator[Needed]:
+    """What each usable way asks of its brackets, the slide that suits the work fed."""
+    size = feed_wanted(wanted.job.cutting, proposal)
+    for slide in _slides(work, wanted):
+        signed = feed_signed(wanted.job.hob, size, wanted.feed)
+        demands = [needed(way, work, wanted.job.hob, slide, signed) for way in wanted.ways]
+        usable = [demand for demand in demands if demand]
+        yield from usable
+        if usable:
+            return
+
+
+def _slides(work: Work, wanted: _Wanted) -> tuple[str | None, ...]:
+    if work.kind != "worm wheel":
+        return ("axial",)
+    return ("tangential", "radial", None)
+
+
+def _places(wanted: _Wanted, work: Work, demand: Needed, proposal: Proposal | str) -> list[Place]:
+    way = demand.way
+    assert way.constants.index is not None
+    places = [wanted.place(way.constants.index.bracket, demand.index, exact=True)]
+    if demand.slide and demand.feed_ratio is not None:
+        rule = way.feed_rule(demand.slide)
+        bracket = way.differential(demand.slide)
+        assert rule is not None
+        size = abs(demand.feed_ratio)
+        fed_in = any(one.feed_power for one in way.constants.differentials if one.bracket == bracket)
+        if fed_in and demand.differential is not None:
+            # The differential's ratio goes by the feed: the feed that was asked for, and no other.
+            places.append(wanted.place(rule.bracket, demand.feed_ratio, exact=True))
+        else:
+            span = (size * _FEED_SPAN[0], size * _FEED_SPAN[1])
+            places.append(wanted.place(rule.bracket, demand.feed_ratio, span=span, weight=_FEED_WEIGHT))
+        if demand.differential is not None and bracket:
+            places.append(wanted.place(bracket, demand.differential))
+    speed = _speed_place(wanted, work, demand, proposal)
+    return [*places, speed] if speed else places
+
+
+def _speed_place(wanted: _Wanted, work: Work, demand: Needed, proposal: Proposal | str) -> Place | None:
+    """The bracket that sets the hob's speed, so that no part of the train runs faster than it may."""
+    way = demand.way
+    name, rpm = way.constants.speed, rpm_wanted(wanted.job.cutting, proposal)
+    drive = way.train.drives[way.drive].rpm
+    if name is None:
+        return None
+    ratios = {name: Fraction(1), way.constants.index.bracket: demand.index} if way.constants.index else {}
+    solution = solve(fixed(way.train, ratios), way.drive)
+    per_drive = solution.end_rate("hob")
+    if not per_drive or drive is None:
+        return wanted.place(name, Fraction(1), weight=_SPEED_WEIGHT, span=(Fraction(1, 100), Fraction(100)))
+    fastest = _fastest(wanted, solution.rates, drive)
+    target = abs(rpm / (per_drive * drive)) if rpm else min(Fraction(1), fastest)
+    target = min(target, fastest)
+    span = (target * _SPEED_SPAN[0], min(fastest, target * _SPEED_SPAN[1]))
+    return replace(wanted.place(name, target, span=span, weight=_SPEED_WEIGHT), turns_over=None)
+
+
+def _fastest(wanted: _Wanted, rates: Mapping[str, Fraction | None], drive_rpm: Fraction) -> Fraction:
+    """Greatest ratio of the speed gears at which every limited part keeps within its speed."""
+    limits = [
+        greatest / abs(rate * drive_rpm)
+        for part, (_, greatest) in wanted.machine.limits.rpm.items()
+        if (rate := rates[part])
+    ]
+    return min(limits, default=Fraction(100))
+
+
+# ---------------------------------------------------------------- a pair
+
+
+def _plan_pair(wanted: _Wanted, members: Sequence[tuple[str, Work]]) -> tuple[Member, ...] | None:
+    """Set-ups alike on the differential's bracket, where the machine's rule is free of the tooth count."""
+    if len(members) < 2 or not all(work.is_helical for _, work in members):
+        return None
+    found: dict[str, list[Planned]] = {name: [] for name, _ in members}
+    proposals = {
+        name: propose_cut(work, wanted.job.hob, wanted.job.cutting, wanted.machine) for name, work in members
+    }
+    refused: tuple[Refused, ...] = ()
+    for demands in zip(*(_pair_demands(wanted, work, proposals[name]) for name, work in members), strict=False):
+        way = demands[0].way
+        bracket = way.differential("axial")
+        if bracket is None or any(demand.way is not way for demand in demands):
+            continue
+        places = {
+            name: _places(wanted, work, demand, proposals[name])
+            for (name, work), demand in zip(members, demands, strict=True)
+        }
+        try:
+            pairs = best_pair_set_ups(places, [bracket], wanted.gear_sets, limit=wanted.top)
+        except ValueError:
+            continue
+        for pair in pairs.best:
+            both = [
+                list(_proved(wanted, work, demand, [pair.members[name].sets]))
+                for (name, work), demand in zip(members, demands, strict=True)
+            ]
+            if all(both):
+                for (name, _), planned in zip(members, both, strict=True):
+                    found[name] += planned
+        refused = refused or _nearer_refused(wanted, places[members[0][0]])
+    if not all(found.values()):
+        return None
+    order = _pair_order([found[name] for name, _ in members])[: wanted.top]
+    return tuple(
+        Member(name, work, tuple(found[name][place] for place in order), None, refused, proposals[name])
+        for name, work in members
+    )
+
+
+def _pair_demands(wanted: _Wanted, work: Work, proposal: Proposal | str) -> Iterator[Needed]:
+    for demand in _demands(wanted, work, proposal):
+        rules = [rule for rule in demand.way.constants.differentials if rule.slide == "axial"]
+        if demand.differential is not None and rules and not rules[0].depends_on_teeth and not rules[0].feed_power:
+            yield demand
+
+
+def _pair_order(columns: Sequence[Sequence[Planned]]) -> list[int]:
+    rows = list(zip(*columns, strict=True))
+    return sorted(range(len(rows)), key=lambda row: max(_merit(planned) for planned in rows[row]))
+
+
+# ---------------------------------------------------------------- results
+
+
+def _proved(
+    wanted: _Wanted, work: Work, demand: Needed, found: Iterable[Mapping[str, ChangeGearSet]]
+) -> Iterator[Planned]:
+    """Set-ups that the proof finds as wanted; anything else is left out."""
+    for sets in found:
+        change = {name: chosen.mounted for name, chosen in sets.items()}
+        planned = prove_setup(wanted.job, wanted.machine, work, _setup(wanted, work, demand, change))
+        if planned is not None:
+            yield planned
+
+
+def _setup(wanted: _Wanted, work: Work, demand: Needed, change: Mapping[str, Mounted]) -> Setup:
+    swivel = Fraction(round(swivel_deg(work, wanted.job.hob) * 60), 60)
+    levers = {
+        name: position
+        for name, position in demand.way.levers.items()
+        if position != wanted.machine.levers[name].normal
+    }
+    feed = wanted.feed if demand.slide == "axial" else None
+    order = [link.name for link in wanted.machine.train.brackets if link.name in change]
+    return Setup(wanted.drive, swivel, feed, levers, {name: change[name] for name in order})
+
+
+def prove_setup(job: Job, machine: Machine, work: Work, setup: Setup) -> Planned | None:
+    """The set-up with its proof and what it costs on the flank; None where it isn't as wanted."""
+    case = Case.of(replace(job, machine=machine, work=work, mate=None, setup=setup), setup)
+    proof = prove_case(case)
+    if not proof.is_as_wanted or case.outcome is None:
+        return None
+    slope = 0.0 if work.kind == "worm wheel" else helix_slope_um(work, case.outcome)
+    lead, got = work.lead_mm, case.outcome.lead_mm
+    error = 1e6 * (got / lead - 1) if lead and got else None
+    if work.kind == "worm wheel":
+        slope = shift_error_um(work, case.outcome)
+    gear = gear_of(work)
+    quality = tolerance.helix_slope_class(slope, gear.reference_diameter, face_width_mm(work))
+    return Planned(setup, proof, error, slope, quality, _effort(case))
+
+
+def _effort(case: Case) -> tuple[int, ...]:
+    """The work that a set-up takes: levers moved, gears and idlers mounted, teeth in all."""
+    mounted = list(case.setup.change.values())
+    gears = [teeth for one in mounted for teeth in (*one.gears, *one.idlers)]
+    return (len(case.setup.levers), len(gears), sum(gears))
+
+
+def _merit(planned: Planned) -> tuple[float, tuple[int, ...]]:
+    """What matters on the flank first, to a hundredth of a micrometre; then the work."""
+    return round(abs(planned.helix_slope_um), 2), planned.effort
+
+
+def _best(found: list[Planned], top: int) -> list[Planned]:
+    distinct: dict[tuple[Any, ...], Planned] = {}
+    for planned in sorted(found, key=_merit):
+        key = tuple((name, mounted.gears, len(mounted.idlers)) for name, mounted in planned.setup.change.items())
+        distinct.setdefault((*key, *planned.setup.levers.items()), planned)
+    return list(itertools.islice(distinct.values(), top))
+
+
+def _nearer_refused(wanted: _Wanted, places: Sequence[Place]) -> tuple[Refused, ...]:
+    """Nearer sets for the differential that are owned but can't be mounted, with why."""
+    for place in places:
+        if not place.exact and place.span is None:
+            found = nearest_sets(
+                place.target, drawer_for(place.name, wanted.gear_sets), pairs=place.pairs, idlers=place.idlers,
+                turns_over=place.turns_over, bracket=place.bracket, limit=1, refused=2,
+            )  # fmt: skip
+            return tuple(one for one in found.refused if abs(one.error) < abs(found.sets[0].error)) if found.sets else ()
+    return ()
+
+
+def _why_none(wanted: _Wanted, work: Work, reasons: list[str]) -> str:
+    if reasons:
+        return "; ".join(dict.fromkeys(reasons))
+    if not wanted.ways:
+        return "with no position of its levers does a bracket index the table"
+    if work.kind == "worm wheel":
+        return "the machine feeds neither its tangential nor its radial slide for this work"
+    if work.is_helical:
+        return "no position of the levers lets a differential turn the table with the axial slide"
+    return "no position of the levers feeds the axial slide with the differential out"
