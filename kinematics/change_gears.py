@@ -21,8 +21,18 @@ from numpy.typing import NDArray
 from .bracket import Bracket, Mounting, Refusal
 from .drawer import Drawer
 from .links import Mounted
-from .products import Ints, Products, Window, products, spread, windows
+from .products import (
+    Ints,
+    Products,
+    Window,
+    doubt_at,
+    products,
+    ranked_quotients,
+    spread,
+    windows,
+)
 from .ratios import Ratio, checked_target, compare, compare_errors, relative_error
+from .scarce import allowed_orders
 
 #: What makes two entries of a list different: their ratio, their gears whatever the order, or their order too.
 Different: TypeAlias = Literal["ratio", "gears", "order"]
@@ -241,23 +251,116 @@ def sets_by_error(
         return
     table = products(drawer, pairs)
     found: set[Fraction] = set()
+    for ratio, sets in _candidates(table, target, pairs, idlers, bracket, exact, expected, found, different):
+        if different == "ratio" and ratio in found:
+            continue
+        offered: set[tuple[int, ...]] = set()
+        for gears in sets:
+            if gears in offered:
+                continue
+            offered.add(gears)
+            choice = first_mounting(gears, drawer, idlers, bracket)
+            if choice is not None:
+                found.add(ratio)
+                yield ChangeGearSet(choice[0], ratio, relative_error(ratio, target), choice[1])
+                if different != "order":
+                    break
+
+
+#: A way to a ratio: the ratio, and the orders of its gears that a bracket may take, best first.
+_Candidate: TypeAlias = tuple[Fraction, Iterable[tuple[int, ...]]]
+
+#: Ways tried, with hardly one in `_FEW` of use, before the bracket is asked how many it takes at all.
+_TRIED, _FEW = 40_000, 500
+
+#: Orders that a bracket may take and still be enumerated from its own side.
+_MOST_ORDERS = 3_000_000
+
+
+def _candidates(
+    table: Products,
+    target: Ratio,
+    pairs: int,
+    idlers: int,
+    bracket: Bracket | None,
+    exact: bool,
+    expected: int,
+    found: set[Fraction],
+    different: Different,
+) -> Iterator[_Candidate]:
+    """Ways to ratios, in the order of the list, as far as the bracket's rules allow them.
+
+    Starts with a window about the target; where the bracket refuses nearly all, changes over to
+    enumerating what it takes, and goes on from there.
+    """
+    tried = handed_out = 0
+    asked = bracket is None or idlers > 0
     for chunk in _ways_by_error(table, target, exact, expected):
+        tried += len(chunk.drivers)
         if different == "ratio":
             chunk = _without_ratios(chunk, found, table)
-        for ratio, sets in _likely(chunk, pairs, idlers, bracket):
-            if different == "ratio" and ratio in found:
-                continue
-            offered: set[tuple[int, ...]] = set()
-            for gears in sets:
-                if gears in offered:
-                    continue
-                offered.add(gears)
-                choice = first_mounting(gears, drawer, idlers, bracket)
-                if choice is not None:
-                    found.add(ratio)
-                    yield ChangeGearSet(choice[0], ratio, relative_error(ratio, target), choice[1])
-                    if different != "order":
-                        break
+        for candidate in _likely(chunk, pairs, idlers, bracket):
+            handed_out += 1
+            yield candidate
+        if not asked and tried > _TRIED and handed_out * _FEW < tried and bracket is not None:
+            asked = True
+            rows = allowed_orders(table.drawer, bracket.rules(pairs, 0), _MOST_ORDERS)
+            if rows is not None:
+                done = handed_out if different != "ratio" else 0
+                yield from itertools.islice(_from_orders(rows, table, target, exact), done, None)
+                return
+
+
+def _from_orders(
+    rows: NDArray[np.int16], table: Products, target: Ratio, exact: bool
+) -> Iterator[_Candidate]:
+    """The orders in `rows`, gathered into ways and put in the order of the list."""
+    held = _held(rows[:, ::2], rows[:, 1::2], table)
+    rows = rows[held]
+    tops = np.searchsorted(table.values, rows[:, ::2].prod(axis=1, dtype=np.int64))
+    bottoms = np.searchsorted(table.values, rows[:, 1::2].prod(axis=1, dtype=np.int64))
+    errors = np.abs(table.floats[tops] / table.floats[bottoms] / float(target) - 1)
+    nearest_first = np.argsort(errors, kind="stable")
+    rows, tops, bottoms, errors = (each[nearest_first] for each in (rows, tops, bottoms, errors))
+    begin, block = 0, 20_000
+    while begin < len(rows):
+        end = min(begin + block, len(rows))
+        while end < len(rows) and errors[end] - errors[end - 1] <= doubt_at(errors[end]):
+            end += 1
+        part = slice(begin, end)
+        ways = _gathered(
+            rows[part], tops[part].astype(np.int64), bottoms[part].astype(np.int64), table, target
+        )
+        for ratio, orders_ in ways:
+            if exact and ratio != target:
+                return
+            yield ratio, orders_
+        begin = end
+
+
+def _gathered(
+    rows: NDArray[np.int16], tops: Ints, bottoms: Ints, table: Products, target: Ratio
+) -> Iterator[_Candidate]:
+    """Orders of the same gears together, in the order of the list."""
+    many = len(table.values)
+    keys, owner = np.unique(tops * many + bottoms, return_inverse=True)
+    window = ranked_quotients(table, target, keys // many, keys % many)
+    rank = window.rank[np.argsort(window.tops * many + window.bottoms)][owner.reshape(-1)]
+    drivers, driven = np.sort(rows[:, ::2], axis=1), np.sort(rows[:, 1::2], axis=1)
+    sums = rows.sum(axis=1, dtype=np.int64)
+    columns = (*rows.T[::-1], *driven.T[::-1], *drivers.T[::-1], sums, rank)
+    order = np.lexsort(columns)
+    before: tuple[list[int], list[int]] | None = None
+    gathered: list[tuple[int, ...]] = []
+    for at in order.tolist():
+        way = (drivers[at].tolist(), driven[at].tolist())
+        if before is not None and way != before:
+            yield Fraction(math.prod(before[0]), math.prod(before[1])), gathered
+            gathered = []
+        before = way
+        gathered.append(tuple(rows[at].tolist()))
+    if before is not None:
+        yield Fraction(math.prod(before[0]), math.prod(before[1])), gathered
 
 
 def first_mounting(
@@ -270,8 +373,14 @@ def first_mounting(
 def mountings(
     gears: tuple[int, ...], drawer: Drawer, idlers: int, bracket: Bracket | None
 ) -> Iterator[tuple[Mounted, Mounting | None]]:
-    """Every choice of idlers out of `drawer` with which `gears` in this order can be mounted."""
-    left = drawer.without(gears) if idlers else drawer
+    """Every choice of idlers out of `drawer` with which `gears`, taken from it, can be mounted in this order."""
+    yield from with_idlers_from(drawer.without(gears) if idlers else drawer, gears, idlers, bracket)
+
+
+def with_idlers_from(
+    left: Drawer, gears: tuple[int, ...], idlers: int, bracket: Bracket | None
+) -> Iterator[tuple[Mounted, Mounting | None]]:
+    """Every choice of idlers out of the gears `left` over with which `gears` can be mounted in this order."""
     for chosen in _combinations(left, idlers):
         mounted = Mounted(gears, chosen)
         if bracket is None:
@@ -424,9 +533,7 @@ def orders(k: int) -> list[Order]:
     return sorted(both, key=lambda order: [i for pair in zip(*order, strict=True) for i in pair])
 
 
-def _likely(
-    chunk: _Chunk, pairs: int, idlers: int, bracket: Bracket | None
-) -> Iterator[tuple[Fraction, Iterable[tuple[int, ...]]]]:
+def _likely(chunk: _Chunk, pairs: int, idlers: int, bracket: Bracket | None) -> Iterator[_Candidate]:
     """The ratio of each row and the orders in which the bracket may take it, best first; none: no row."""
     drivers, driven, every = chunk.drivers, chunk.driven, orders(pairs)
     may: NDArray[np.bool_] | None = None

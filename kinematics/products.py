@@ -204,14 +204,46 @@ def _window(
     tops = spread(lows, how_many)
     quotients = table.floats[tops] / table.floats[bottoms]
     errors = np.abs(quotients / aim - 1)
-    # Half a dozen roundings, each of half a unit in the last place, stand between these errors and the true ones.
-    doubt = 4e-15 * (1 + width)
     fresh = errors > done
     if not last:
         fresh &= errors <= width
     if not fresh.any():
         return None, done
     tops, bottoms, quotients, errors = tops[fresh], bottoms[fresh], quotients[fresh], errors[fresh]
+    return _ordered(table, target, tops, bottoms, quotients, errors, width, last, done)
+
+
+def ranked_quotients(table: Products, target: Ratio, tops: Ints, bottoms: Ints) -> Window:
+    """The quotients given, put in order; they must be all that lie within a range of errors."""
+    quotients = table.floats[tops] / table.floats[bottoms]
+    errors = np.abs(quotients / float(target) - 1)
+    width = float(errors.max())
+    window, _ = _ordered(table, target, tops, bottoms, quotients, errors, width, True, -1.0)
+    assert window is not None
+    return window
+
+
+def doubt_at(error: float) -> float:
+    """How far apart two errors of about this size must be for floats to tell which is less.
+
+    Half a dozen roundings, each of half a unit in the last place, stand between them and the true ones.
+    """
+    return 4e-15 * (1 + error)
+
+
+def _ordered(
+    table: Products,
+    target: Ratio,
+    tops: Ints,
+    bottoms: Ints,
+    quotients: NDArray[np.float64],
+    errors: NDArray[np.float64],
+    width: float,
+    last: bool,
+    done: float,
+) -> tuple[Window | None, float]:
+    """The quotients by their errors, and the error up to which they are complete."""
+    doubt = doubt_at(width)
     ranking = np.lexsort((quotients, errors))
     tops, bottoms, quotients, errors = tops[ranking], bottoms[ranking], quotients[ranking], errors[ranking]
     cluster = np.concatenate([[0], np.cumsum(np.diff(errors) > doubt)])

@@ -344,9 +344,15 @@ def relative_error(ratio: Fraction, target: Ratio) -> float:
     """How far `ratio` is above `target` (below: negative), as a share of the target, to full float accuracy."""
     if not isinstance(target, Irrational):
         return float(Fraction(ratio) / target - 1)
-    if compare(ratio, target) == 0:
-        return 0.0
-    return float(ratio / target - 1)
+    bits = _FIRST_BITS
+    while True:
+        low, high = target.bounds(bits)
+        off = ratio - low
+        if (off < 0 or ratio > high) and (high - low) * (1 << 60) <= abs(off):
+            return float(off / low)
+        if bits > MOST_BITS:
+            return 0.0
+        bits *= 2
 
 
 def checked_target(target: Ratio | int, what: str = "ratio wanted") -> Ratio:

@@ -1,0 +1,696 @@
+"""Several brackets filled from one drawer at once: a gear in one isn't free for another.
+
+Every bracket has its own list, nearest sets first. The lists are searched together best first: a
+combination is looked at only when nothing cheaper is left, so that what comes out first is the best that
+can be mounted, and what comes next the next best. Cost is the sum, over the brackets, of each one's
+weight times its relative error; a bracket whose ratio must be met exactly costs nothing.
+
+Results differ in the ratio of at least one bracket. Of the gears that give the same ratios those are
+taken that mean the least work in the first place, then in the second, and so on, the places that cost
+most coming first and those met exactly last.
+"""
+
+from __future__ import annotations
+
+import bisect
+import heapq
+import itertools
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import cmp_to_key
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .bracket import Bracket
+from .change_gears import (
+    ChangeGearSet,
+    arranged,
+    by_merit,
+    checked_drawer,
+    kinds,
+    orders,
+    sets_by_error,
+    with_idlers_from,
+)
+from .drawer import Drawer, GearSet, capacity, drawer_for, share_out
+from .ratios import Irrational, Ratio, checked_target, compare, relative_error
+
+
+@dataclass(frozen=True)
+class Place:
+    """A bracket to be filled: what it must give, and what it takes.
+
+    `target` is the ratio wanted, without sign. With `exact` nothing else will do; otherwise a relative
+    error costs `weight` times as much, and `span` gives the least and the greatest ratio allowed (a
+    feed near the one asked for). `turns_over`: whether meshes and idlers must reverse the sense.
+    """
+
+    name: str
+    target: Ratio
+    pairs: tuple[int, ...] = (1, 2)
+    idlers: tuple[int, ...] = (0, 1)
+    turns_over: bool | None = None
+    bracket: Bracket | None = None
+    exact: bool = False
+    span: tuple[Ratio, Ratio] | None = None
+    weight: Fraction = Fraction(1)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "target", checked_target(self.target, f"{self.name}: ratio wanted"))
+        object.__setattr__(self, "weight", Fraction(self.weight))
+        if self.weight < 0:
+            raise ValueError(f"{self.name}: weight is {self.weight}; it must be 0 or more")
+        if self.exact and isinstance(self.target, Irrational):
+            raise ValueError(f"{self.name}: an irrational ratio can't be met exactly")
+        if self.span is not None and compare(self.span[0], self.span[1]) > 0:
+            raise ValueError(f"{self.name}: span is {self.span}; the lesser ratio comes first")
+        kinds(self.pairs, self.idlers, self.turns_over)
+
+    def cost(self, ratio: Fraction) -> float:
+        """What `ratio` costs here, for show and for choosing; ties are settled by `exact_cost`."""
+        return 0.0 if self.exact else float(self.weight) * abs(relative_error(ratio, self.target))
+
+    def exact_cost(self, ratio: Fraction) -> Ratio:
+        """What `ratio` costs here."""
+        if self.exact or not self.weight:
+            return Fraction(0)
+        off = ratio / self.target - 1
+        if compare(off, 0) < 0:
+            off = -off
+        return self.weight * off
+
+
+@dataclass(frozen=True)
+class SetUp:
+    """What goes on each bracket, by name; its cost; and which gear set each gear is taken from."""
+
+    sets: Mapping[str, ChangeGearSet]
+    cost: float
+    drawn_from: Mapping[str, tuple[tuple[int, str], ...]] = field(default_factory=dict)
+
+    @property
+    def ratios(self) -> tuple[Fraction, ...]:
+        """The ratio of each bracket."""
+        return tuple(one.ratio for one in self.sets.values())
+
+
+@dataclass(frozen=True)
+class SetUps:
+    """The best set-ups, in order; `none_because` says what stands in the way where there is none.
+
+    `complete` means that there are no others at all.
+    """
+
+    best: tuple[SetUp, ...]
+    complete: bool
+    none_because: str | None = None
+
+
+def best_set_ups(
+    places: Sequence[Place],
+    gears: Drawer | Iterable[int] | Sequence[GearSet],
+    *,
+    limit: int = 5,
+) -> SetUps:
+    """The `limit` cheapest ways to fill all `places` together, from one drawer or from several gear sets.
+
+    Nothing that can be mounted and isn't listed costs less than the last one listed. Raises `ValueError`
+    for an empty drawer, two places of one name, or a limit below 1.
+    """
+    if limit < 1:
+        raise ValueError(f"limit is {limit}; it must be 1 or more")
+    stock = _Stock.of(places, gears)
+    search = _Search(stock, places)
+    found = search.best(limit, stock.full)
+    if found:
+        return SetUps(tuple(found), len(found) < limit)
+    return SetUps((), True, _why_none(places, stock))
+
+
+@dataclass(frozen=True)
+class PairSetUp:
+    """Set-ups of both members of a mating pair, by member, with the same gears on the shared brackets."""
+
+    members: Mapping[str, SetUp]
+    cost: float
+
+
+@dataclass(frozen=True)
+class PairSetUps:
+    """The best set-ups of a pair, in order, differing in a shared ratio; or why there is none."""
+
+    best: tuple[PairSetUp, ...]
+    none_because: str | None = None
+
+
+def best_pair_set_ups(
+    members: Mapping[str, Sequence[Place]],
+    shared: Iterable[str],
+    gears: Drawer | Iterable[int] | Sequence[GearSet],
+    *,
+    limit: int = 5,
+) -> PairSetUps:
+    """The cheapest set-ups of several members cut one after the other, alike on the `shared` brackets.
+
+    The members' gears on a shared bracket are the same; idlers and order may differ from one to the
+    other. Each member has the whole drawer to itself. The cost is that of all members together.
+    Raises `ValueError` where a shared bracket isn't in every member or its ratio differs between them.
+    """
+    if not members:
+        raise ValueError("members is empty; give the places of at least one member")
+    if limit < 1:
+        raise ValueError(f"limit is {limit}; it must be 1 or more")
+    shared = list(shared)
+    stocks = {name: _Stock.of(places, gears) for name, places in members.items()}
+    found = _Pair(members, shared, stocks).best(limit)
+    if found:
+        return PairSetUps(tuple(found))
+    for name, places in members.items():
+        if not _Search(stocks[name], places).best(1, stocks[name].full):
+            return PairSetUps((), f"{name}: {_why_none(places, stocks[name])}")
+    return PairSetUps((), f"no gears on {' and '.join(shared)} serve {' and '.join(members)} alike")
+
+
+def changes(one: SetUp, other: SetUp) -> dict[str, tuple[ChangeGearSet, ChangeGearSet]]:
+    """The brackets on which anything changes from one set-up to the other, with both sets."""
+    return {
+        name: (one.sets[name], other.sets[name])
+        for name in one.sets
+        if name in other.sets and one.sets[name].mounted != other.sets[name].mounted
+    }
+
+
+def best_of_many(
+    jobs: Sequence[tuple[Sequence[Place], Sequence[GearSet] | Drawer]],
+    *,
+    limit: int = 5,
+    executor: Executor | None = None,
+) -> list[SetUps]:
+    """`best_set_ups` of several jobs, in their order. Jobs with one drawer share its tables.
+
+    With an `executor` the jobs are handed to it, one call a job. For worker processes every target
+    must be a fraction or an `Irrational` that can be pickled.
+    """
+    if executor is None:
+        return [best_set_ups(places, gears, limit=limit) for places, gears in jobs]
+    waiting = [executor.submit(_one_of_many, places, gears, limit) for places, gears in jobs]
+    return [each.result() for each in waiting]
+
+
+def _one_of_many(places: Sequence[Place], gears: Sequence[GearSet] | Drawer, limit: int) -> SetUps:
+    return best_set_ups(places, gears, limit=limit)
+
+
+# -- gears that are left ----------------------------------------------------------------------------
+
+_Left = tuple[NDArray[np.int16], ...]
+
+
+@dataclass(frozen=True)
+class _Stock:
+    """The gears of all sets, and for groups of places how many of each fit at least one of the group.
+
+    Gears suffice for the places exactly where no group wants more than fits it (Hall's theorem), so
+    what is left is kept per group. Groups that a larger group with the same gears includes are dropped.
+    """
+
+    sets: tuple[GearSet, ...]
+    teeth: tuple[int, ...]
+    groups: tuple[frozenset[str], ...]
+    full: _Left
+    drawers: Mapping[str, Drawer]
+
+    @classmethod
+    def of(cls, places: Sequence[Place], gears: Drawer | Iterable[int] | Sequence[GearSet]) -> _Stock:
+        names = [place.name for place in places]
+        if not names:
+            raise ValueError("places is empty; give at least one bracket to fill")
+        if len(set(names)) < len(names):
+            raise ValueError(f"places are {', '.join(names)}; every bracket has a name of its own")
+        sets = _gear_sets(gears)
+        drawers = {name: drawer_for(name, sets) for name in names}
+        for name, drawer in drawers.items():
+            if not len(drawer):
+                raise ValueError(
+                    f"{name}: the drawer holds no gears that fit; name this bracket under a gear set"
+                )
+        teeth = tuple(sorted({z for one in sets for z in one.drawer.teeth}))
+        kept: list[tuple[frozenset[str], dict[int, int]]] = []
+        for size in range(len(names), 0, -1):
+            for group in itertools.combinations(names, size):
+                counts = dict(capacity(group, sets))
+                if not any(set(group) <= larger and counts == there for larger, there in kept):
+                    kept.append((frozenset(group), counts))
+        full = tuple(np.array([counts.get(z, 0) for z in teeth], dtype=np.int16) for _, counts in kept)
+        return cls(tuple(sets), teeth, tuple(group for group, _ in kept), full, drawers)
+
+    def use(self, gears: Iterable[int]) -> NDArray[np.int16]:
+        """How many of each gear are used."""
+        places = {z: i for i, z in enumerate(self.teeth)}
+        used = np.zeros(len(self.teeth), dtype=np.int16)
+        for z in gears:
+            used[places[z]] += 1
+        return used
+
+    def take(self, left: _Left, name: str, used: NDArray[np.int16]) -> _Left | None:
+        """What is left once bracket `name` has its gears; None where they don't suffice."""
+        after = []
+        for group, there in zip(self.groups, left, strict=True):
+            if name in group:
+                there = there - used
+                if (there < 0).any():
+                    return None
+            after.append(there)
+        return tuple(after)
+
+    def available(self, left: _Left, name: str) -> NDArray[np.int16]:
+        """How many of each gear bracket `name` may still take."""
+        there = [each for group, each in zip(self.groups, left, strict=True) if name in group]
+        least: NDArray[np.int16] = np.minimum.reduce(there)
+        return least
+
+    def drawer_left(self, left: _Left, name: str) -> Drawer:
+        """The gears that bracket `name` may still take; perhaps none."""
+        counts = self.available(left, name).tolist()
+        return Drawer(tuple((z, n) for z, n in zip(self.teeth, counts, strict=True) if n > 0))
+
+
+def _gear_sets(gears: Drawer | Iterable[int] | Sequence[GearSet]) -> list[GearSet]:
+    if not isinstance(gears, Drawer):
+        listed = list(gears)
+        if listed and all(isinstance(one, GearSet) for one in listed):
+            return [one for one in listed if isinstance(one, GearSet)]
+        gears = Drawer.of([one for one in listed if isinstance(one, int)])
+    return [GearSet("change gears", checked_drawer(gears))]
+
+
+# -- the list of one place --------------------------------------------------------------------------
+
+
+#: No more sets of one ratio are looked at together.
+_GROUP = 24
+
+
+class _Choices:
+    """The sets for one place, nearest first, fetched as they are needed, and gathered by their ratio."""
+
+    def __init__(self, place: Place, stock: _Stock) -> None:
+        self.place = place
+        self._stock = stock
+        self._stream = self._fetch()
+        self.sets: list[ChangeGearSet] = []
+        self.uses: list[NDArray[np.int16]] = []
+        self._groups: list[tuple[Fraction, float, list[int]]] = []
+        self._open = True
+        self._matrix: NDArray[np.int16] | None = None
+
+    def _fetch(self) -> Iterator[ChangeGearSet]:
+        place = self.place
+        drawer = self._stock.drawers[place.name]
+        streams = [
+            sets_by_error(place.target, drawer, pairs, idlers, place.bracket, "gears", place.exact, 64)
+            for pairs, idlers in kinds(place.pairs, place.idlers, place.turns_over)
+        ]
+        merged = streams[0] if len(streams) == 1 else heapq.merge(*streams, key=by_merit(place.target))
+        if place.span is None:
+            yield from merged
+            return
+        low, high = place.span
+        widest = max(abs(float(low / place.target - 1)), abs(float(high / place.target - 1)))
+        for one in merged:
+            if compare(one.ratio, low) >= 0 and compare(one.ratio, high) <= 0:
+                yield one
+            elif abs(one.error) > widest * (1 + 1e-9) + 1e-12:
+                return
+
+    def _more(self) -> bool:
+        """Fetch another set; False where there is none."""
+        if not self._open:
+            return False
+        one = next(self._stream, None)
+        if one is None:
+            self._open = False
+            return False
+        self.sets.append(one)
+        self.uses.append(self._stock.use(one.gears))
+        return True
+
+    def group(self, number: int) -> tuple[Fraction, float, list[int]] | None:
+        """Group `number` of the list: its ratio, its cost, and sets that give it; None past the end.
+
+        Sets of one ratio that stand together make a group, or several where they are many.
+        """
+        while len(self._groups) <= number:
+            begin = self._groups[-1][2][-1] + 1 if self._groups else 0
+            if begin >= len(self.sets) and not self._more():
+                return None
+            ratio = self.sets[begin].ratio
+            end = begin + 1
+            while end < begin + _GROUP and (end < len(self.sets) or self._more()):
+                if self.sets[end].ratio != ratio:
+                    break
+                end += 1
+            self._groups.append((ratio, self.place.cost(ratio), list(range(begin, end))))
+        return self._groups[number]
+
+    def fitting(self, available: NDArray[np.int16]) -> Iterator[int]:
+        """The sets, in order, whose gears are available."""
+        at, block = 0, 64
+        while True:
+            while len(self.sets) < at + block and self._more():
+                pass
+            if at >= len(self.sets):
+                return
+            if self._matrix is None or len(self._matrix) < len(self.sets):
+                self._matrix = np.array(self.uses)
+            upto = min(at + block, len(self.sets))
+            for offset in np.flatnonzero((self._matrix[at:upto] <= available).all(axis=1)):
+                yield at + int(offset)
+            at, block = upto, block * 2
+
+
+# -- best first -------------------------------------------------------------------------------------
+
+#: Costs nearer to each other than this share are compared exactly.
+_DOUBT = 1e-11
+
+
+@dataclass(frozen=True)
+class _Partial:
+    """Sets chosen for the first places, and what is left."""
+
+    chosen: tuple[int, ...]
+    left: _Left
+
+
+@dataclass(frozen=True)
+class _Item:
+    """A set chosen for a place, and the numbers of idlers with which it may be mounted.
+
+    `fixed`: the gears are settled but not their order, nor whether they can be mounted here.
+    """
+
+    place: Place
+    set: ChangeGearSet
+    idlers: tuple[int, ...]
+    fixed: bool = False
+
+
+class _Search:
+    """The places of one member, those that cost most first, those that must be met exactly last."""
+
+    def __init__(self, stock: _Stock, places: Sequence[Place], *, all_costed: bool = False) -> None:
+        self.stock = stock
+        self.named = [place.name for place in places]
+        ordered = sorted(places, key=lambda p: (p.exact, -p.weight))
+        self.choices = [_Choices(place, stock) for place in ordered]
+        self.costed = [each for each in self.choices if all_costed or not each.place.exact]
+        self.exact = [each for each in self.choices if not all_costed and each.place.exact]
+
+    def best(self, limit: int, left: _Left, pinned: Sequence[_Item] = ()) -> list[SetUp]:
+        """The `limit` cheapest set-ups from what is `left` once the gears of `pinned` sets are out."""
+        # Exact places without any set that what is left allows: nothing to search for.
+        for each in self.exact:
+            if next(each.fitting(self.stock.available(left, each.place.name)), None) is None:
+                return []
+        settled = sum(item.place.cost(item.set.ratio) for item in pinned)
+        found: list[SetUp] = []
+        costs: list[float] = []
+        seen: set[tuple[Fraction, ...]] = set()
+        for bound, partials in self.by_cost(left):
+            if len(found) >= limit and bound + settled > costs[limit - 1] * (1 + _DOUBT) + 1e-18:
+                break
+            ratios = self.ratios_of(partials[0])
+            done = None if ratios in seen else self._completed(partials, pinned)
+            if done is not None:
+                seen.add(ratios)
+                found.append(done)
+                bisect.insort(costs, done.cost)
+        return sorted(found, key=cmp_to_key(self._compare))[:limit]
+
+    def _compare(self, one: SetUp, other: SetUp) -> int:
+        if abs(one.cost - other.cost) > _DOUBT * max(one.cost, other.cost):
+            return -1 if one.cost < other.cost else 1
+        try:
+            return compare(self._exact_cost(one), self._exact_cost(other))
+        except ArithmeticError:
+            return 0  # equal as far as anybody can tell: the order of finding stands
+
+    def _exact_cost(self, one: SetUp) -> Ratio:
+        total: Ratio = Fraction(0)
+        for each in self.costed:
+            total = total + each.place.exact_cost(one.sets[each.place.name].ratio)
+        return total
+
+    def by_cost(self, left: _Left) -> Iterator[tuple[float, list[_Partial]]]:
+        """Choices of a ratio for every costed place, cheapest first, with the gears that can give them together."""
+        least = []
+        for each in self.costed:
+            first = each.group(0)
+            if first is None:
+                return
+            least.append(first[1])
+        rest = [sum(least[i:]) for i in range(len(least) + 1)]
+        # Bound; groups taken so far and the one to take next, which settles the order of equals;
+        # the cost of those taken; and the sets of them that the gears allow together.
+        heap: list[tuple[float, tuple[int, ...], float, list[_Partial]]] = []
+        heapq.heappush(heap, (rest[0], (0,), 0.0, [_Partial((), left)]))
+        while heap:
+            bound, path, before, partials = heapq.heappop(heap)
+            depth, number = len(path) - 1, path[-1]
+            if depth == len(self.costed):
+                yield bound, partials
+                continue
+            choices = self.costed[depth]
+            here = choices.group(number)
+            if here is None:
+                continue
+            following = choices.group(number + 1)
+            if following is not None:
+                next_bound = before + following[1] + rest[depth + 1]
+                heapq.heappush(heap, (next_bound, (*path[:-1], number + 1), before, partials))
+            taken = self._taken(choices, here[2], partials)
+            if taken:
+                cost = before + here[1]
+                heapq.heappush(heap, (cost + rest[depth + 1], (*path, 0), cost, taken))
+
+    def ratios_of(self, partial: _Partial) -> tuple[Fraction, ...]:
+        """The ratios of the costed places."""
+        return tuple(
+            choices.sets[number].ratio
+            for choices, number in zip(self.costed, partial.chosen[: len(self.costed)], strict=True)
+        )
+
+    def _taken(self, choices: _Choices, numbers: Sequence[int], partials: list[_Partial]) -> list[_Partial]:
+        """`partials`, each with each of the sets `numbers` that its gears allow."""
+        result = []
+        for partial in partials:
+            for number in numbers:
+                left = self.stock.take(partial.left, choices.place.name, choices.uses[number])
+                if left is not None:
+                    result.append(_Partial((*partial.chosen, number), left))
+        return result
+
+    def _completed(self, partials: list[_Partial], pinned: Sequence[_Item]) -> SetUp | None:
+        """The first set-up in which exact places and idlers too have their gears; None where there is none."""
+        for partial in partials:
+            for full in self._with_exact(partial, 0):
+                items = [
+                    _Item(choices.place, choices.sets[number], (len(choices.sets[number].idlers),))
+                    for choices, number in zip(self.costed + self.exact, full.chosen, strict=True)
+                ]
+                items.extend(pinned)
+                sets = next(self._with_idlers(items, 0, full.left), None)
+                if sets is not None:
+                    return self._set_up(items, sets)
+        return None
+
+    def _with_exact(self, partial: _Partial, depth: int) -> Iterator[_Partial]:
+        if depth == len(self.exact):
+            yield partial
+            return
+        choices = self.exact[depth]
+        name = choices.place.name
+        for number in choices.fitting(self.stock.available(partial.left, name)):
+            left = self.stock.take(partial.left, name, choices.uses[number])
+            if left is not None:
+                yield from self._with_exact(_Partial((*partial.chosen, number), left), depth + 1)
+
+    def _with_idlers(self, items: Sequence[_Item], depth: int, left: _Left) -> Iterator[list[ChangeGearSet]]:
+        """Every place's set with idlers out of what is left, every possible choice of them."""
+        if depth == len(items):
+            yield []
+            return
+        item = items[depth]
+        if item.idlers == (0,) and not item.fixed:
+            yield from ([item.set, *others] for others in self._with_idlers(items, depth + 1, left))
+            return
+        name, gears = item.place.name, item.set.gears
+        free = self.stock.drawer_left(left, name)
+        drivers, driven = sorted(gears[::2]), sorted(gears[1::2])
+        in_order = dict.fromkeys(arranged(drivers, driven, order) for order in orders(len(drivers)))
+        if item.fixed:
+            # The order that another member has them in, if it will do.
+            in_order = {gears: None, **in_order}
+        for count, these in itertools.product(item.idlers, in_order):
+            if len(free) < count:
+                continue
+            for mounted, mounting in with_idlers_from(free, these, count, item.place.bracket):
+                after = self.stock.take(left, name, self.stock.use(mounted.idlers))
+                if after is not None:
+                    chosen = ChangeGearSet(mounted, item.set.ratio, item.set.error, mounting)
+                    yield from ([chosen, *others] for others in self._with_idlers(items, depth + 1, after))
+
+    def _set_up(self, items: Sequence[_Item], sets: Sequence[ChangeGearSet]) -> SetUp:
+        by_name = {item.place.name: one for item, one in zip(items, sets, strict=True)}
+        names = [*self.named, *(name for name in by_name if name not in self.named)]
+        cost = sum(item.place.cost(item.set.ratio) for item in items)
+        drawn = share_out(
+            {name: (*by_name[name].gears, *by_name[name].idlers) for name in names}, self.stock.sets
+        )
+        assert drawn is not None
+        return SetUp({name: by_name[name] for name in names}, float(cost), drawn)
+
+
+class _Pair:
+    """Members that share the gears of some brackets."""
+
+    def __init__(
+        self, members: Mapping[str, Sequence[Place]], shared: Sequence[str], stocks: Mapping[str, _Stock]
+    ) -> None:
+        self.shared = {
+            member: [_named(name, member, places) for name in shared] for member, places in members.items()
+        }
+        first = next(iter(members))
+        for member, places in self.shared.items():
+            for mine, theirs in zip(self.shared[first], places, strict=True):
+                if not _same(mine.target, theirs.target):
+                    raise ValueError(
+                        f"{mine.name} is shared, but its ratio is {float(mine.target):.9g} for {first} and "
+                        f"{float(theirs.target):.9g} for {member}"
+                    )
+        self.stocks = stocks
+        self.list = _Search(stocks[first], self.shared[first], all_costed=True)
+        self.own = {
+            member: _Search(stocks[member], [p for p in places if p.name not in shared])
+            for member, places in members.items()
+        }
+        self.order = {member: [place.name for place in places] for member, places in members.items()}
+
+    def best(self, limit: int) -> list[PairSetUp]:
+        """The `limit` cheapest pairs of set-ups, each with another ratio on a shared bracket."""
+        floor = 0.0
+        for member, search in self.own.items():
+            alone = search.best(1, self.stocks[member].full)
+            if not alone:
+                return []
+            floor += alone[0].cost
+        found: dict[tuple[Fraction, ...], PairSetUp] = {}
+        costs: list[float] = []
+        for bound, partials in self.list.by_cost(self.list.stock.full):
+            least = bound * len(self.own) + floor
+            if len(costs) >= limit and least > costs[limit - 1] * (1 + _DOUBT) + 1e-18:
+                break
+            ratios = self.list.ratios_of(partials[0])
+            for partial in partials:
+                best = found.get(ratios)
+                if best is not None and best.cost <= least * (1 + _DOUBT) + 1e-18:
+                    break
+                sets = {
+                    choices.place.name: choices.sets[number]
+                    for choices, number in zip(self.list.choices, partial.chosen, strict=True)
+                }
+                one = self._with(sets)
+                if one is not None and (best is None or one.cost < best.cost * (1 - _DOUBT)):
+                    found[ratios] = one
+            costs = sorted(pair.cost for pair in found.values())
+        return sorted(found.values(), key=lambda pair: pair.cost)[:limit]
+
+    def _with(self, sets: Mapping[str, ChangeGearSet]) -> PairSetUp | None:
+        """The cheapest set-up of every member with the shared `sets`; None where some member has none."""
+        result: dict[str, SetUp] = {}
+        for member, search in self.own.items():
+            stock = self.stocks[member]
+            left: _Left | None = stock.full
+            pinned = []
+            for place in self.shared[member]:
+                one = sets[place.name]
+                assert left is not None
+                left = stock.take(left, place.name, stock.use(one.gears))
+                if left is None:
+                    return None
+                counts = [
+                    i
+                    for p, i in kinds(place.pairs, place.idlers, place.turns_over)
+                    if p == len(one.gears) // 2
+                ]
+                pinned.append(_Item(place, one, tuple(counts), fixed=True))
+            assert left is not None
+            best = search.best(1, left, pinned)
+            if not best:
+                return None
+            ordered = {name: best[0].sets[name] for name in self.order[member]}
+            result[member] = SetUp(ordered, best[0].cost, best[0].drawn_from)
+        return PairSetUp(result, sum(one.cost for one in result.values()))
+
+
+def _named(name: str, member: str, places: Sequence[Place]) -> Place:
+    for place in places:
+        if place.name == name:
+            return place
+    raise ValueError(f"{name} is shared but isn't a bracket of {member}")
+
+
+def _same(one: Ratio, other: Ratio) -> bool:
+    """Whether two targets are one number, as far as anybody can tell."""
+    if one is other:
+        return True
+    try:
+        return compare(one, other) == 0
+    except ArithmeticError:
+        return True
+
+
+# -- why there is none ------------------------------------------------------------------------------
+
+
+def _why_none(places: Sequence[Place], stock: _Stock) -> str:
+    """Which requirement fails: one bracket alone, two together, or only all of them."""
+    for place in places:
+        alone = _Search(stock, [place])
+        if not alone.best(1, stock.full):
+            return f"{place.name}: {_alone(place, stock)}"
+    for one, other in itertools.combinations(places, 2):
+        if len(places) > 2 and not _Search(stock, [one, other]).best(1, stock.full):
+            return (
+                f"{one.name} and {other.name} can each be met alone, but not together: "
+                "they ask for the same gears"
+            )
+    names = ", ".join(place.name for place in places)
+    return f"{names} can't be met together: they ask for the same gears"
+
+
+def _alone(place: Place, stock: _Stock) -> str:
+    allowed = kinds(place.pairs, place.idlers, place.turns_over)
+    if not allowed:
+        sense = "reverse" if place.turns_over else "keep"
+        return f"no number of pairs and idlers allowed would {sense} the sense"
+    drawer = stock.drawers[place.name]
+    if place.bracket is not None:
+        whys = [place.bracket.never_takes(pairs, idlers) for pairs, idlers in allowed]
+        if all(whys):
+            return str(whys[0])
+    wanted = f"exactly {place.target}" if place.exact else f"a ratio near {float(place.target):.6g}"
+    free = any(
+        next(sets_by_error(place.target, drawer, pairs, 0, None, "gears", place.exact, 1), None)
+        for pairs, _ in allowed
+    )
+    if not free:
+        return f"no gears in the drawer give {wanted}"
+    if place.span is not None:
+        low, high = (float(each) for each in place.span)
+        return f"no set that can be mounted gives a ratio from {low:.6g} to {high:.6g}"
+    return f"the drawer has gears for {wanted}, but none of them can be mounted"
