@@ -13,7 +13,7 @@ from handlead.kinematics.bracket import Bracket
 from handlead.kinematics.change_gears import ChangeGearSet, Refused, nearest_sets
 from handlead.kinematics.cutdata import Proposal
 from handlead.kinematics.drawer import Drawer, GearSet, drawer_for
-from handlead.kinematics.joint import Place, best_pair_set_ups, best_set_ups
+from handlead.kinematics.joint import Place, best_set_ups
 from handlead.kinematics.links import ChangeGears, Mounted
 from handlead.kinematics.ratios import Ratio, compare
 from handlead.kinematics.requirement import Work, gear_of, swivel_deg
@@ -192,17 +192,30 @@ def _plan_member(wanted: _Wanted, name: str, work: Work) -> Member:
     for demand in _demands(wanted, work, proposal):
         places = _places(wanted, work, demand, proposal)
         try:
-            best = best_set_ups(places, wanted.gear_sets, limit=wanted.top)
-        except ValueError as why:
-            reasons.append(str(why))
+            sets, why = _found(wanted, places, demand)
+        except ValueError as fault:
+            reasons.append(str(fault))
             continue
-        if best.none_because:
-            reasons.append(best.none_because)
-        found += _proved(wanted, work, demand, (each.sets for each in best.best))
+        if why:
+            reasons.append(why)
+        found += _proved(wanted, work, demand, sets)
         refused = refused or _nearer_refused(wanted, places)
     found = _best(found, wanted.top)
     why = None if found else _why_none(wanted, work, reasons)
     return Member(name, work, tuple(found), why, refused, proposal)
+
+
+def _found(
+    wanted: _Wanted, places: list[Place], demand: Needed
+) -> tuple[list[Mapping[str, ChangeGearSet]], str | None]:
+    """Gears for all brackets together, the best first; with a differential, each of its ratios once."""
+    bracket = demand.way.differential(demand.slide) if demand.slide and demand.differential is not None else None
+    if bracket:
+        listed = [each["work"] for each in itertools.islice(_alike(wanted, {"work": places}, bracket), wanted.top)]
+        if listed:
+            return listed, None
+    best = best_set_ups(places, wanted.gear_sets, limit=wanted.top)
+    return [each.sets for each in best.best], best.none_because
 
 
 def _demands(wanted: _Wanted, work: Work, proposal: Proposal | str) -> Iterator[Needed]:
@@ -252,8 +265,7 @@ def _speed_place(wanted: _Wanted, work: Work, demand: Needed, proposal: Proposal
     drive = way.train.drives[way.drive].rpm
     if name is None:
         return None
-    ratios = {name: Fraction(1), way.constants.index.bracket: demand.index} if way.constants.index else {}
-    solution = solve(fixed(way.train, ratios), way.drive)
+    solution = solve(fixed(way.train, {name: Fraction(1), **_ratios(demand)}), way.drive)
     per_drive = solution.end_rate("hob")
     if not per_drive or drive is None:
         return wanted.place(name, Fraction(1), weight=_SPEED_WEIGHT, span=(Fraction(1, 100), Fraction(100)))
@@ -262,6 +274,20 @@ def _speed_place(wanted: _Wanted, work: Work, demand: Needed, proposal: Proposal
     target = min(target, fastest)
     span = (target * _SPEED_SPAN[0], min(fastest, target * _SPEED_SPAN[1]))
     return replace(wanted.place(name, target, span=span, weight=_SPEED_WEIGHT), turns_over=None)
+
+
+def _ratios(demand: Needed) -> dict[str, Fraction]:
+    """Signed ratios of index, feed and differential gears, near enough for a look at speeds."""
+    way = demand.way
+    assert way.constants.index is not None
+    ratios = {way.constants.index.bracket: demand.index}
+    rule = way.feed_rule(demand.slide) if demand.slide else None
+    bracket = way.differential(demand.slide) if demand.slide else None
+    if rule and demand.feed_ratio is not None:
+        ratios[rule.bracket] = demand.feed_ratio
+    if bracket and demand.differential is not None:
+        ratios[bracket] = Fraction(float(demand.differential)).limit_denominator(10**6)
+    return ratios
 
 
 def _fastest(wanted: _Wanted, rates: Mapping[str, Fraction | None], drive_rpm: Fraction) -> Fraction:
@@ -295,13 +321,9 @@ def _plan_pair(wanted: _Wanted, members: Sequence[tuple[str, Work]]) -> tuple[Me
             name: _places(wanted, work, demand, proposals[name])
             for (name, work), demand in zip(members, demands, strict=True)
         }
-        try:
-            pairs = best_pair_set_ups(places, [bracket], wanted.gear_sets, limit=wanted.top)
-        except ValueError:
-            continue
-        for pair in pairs.best:
+        for sets in itertools.islice(_alike(wanted, places, bracket), wanted.top):
             both = [
-                list(_proved(wanted, work, demand, [pair.members[name].sets]))
+                list(_proved(wanted, work, demand, [sets[name]]))
                 for (name, work), demand in zip(members, demands, strict=True)
             ]
             if all(both):
@@ -317,6 +339,37 @@ def _plan_pair(wanted: _Wanted, members: Sequence[tuple[str, Work]]) -> tuple[Me
     )
 
 
+def _alike(
+    wanted: _Wanted, places: Mapping[str, list[Place]], bracket: str
+) -> Iterator[dict[str, Mapping[str, ChangeGearSet]]]:
+    """Sets for every member with one ratio on `bracket`, the truest lead first, each ratio once.
+
+    The ratios come in the order of their error, none left out; since the members all want the same one,
+    the first that serves them all is the best that does.
+    """
+    first = next(iter(places.values()))
+    place = next(one for one in first if one.name == bracket)
+    nearest = nearest_sets(
+        place.target, drawer_for(bracket, wanted.gear_sets), pairs=place.pairs, idlers=place.idlers,
+        bracket=place.bracket, limit=wanted.top + _PAIR_TRIES, different="ratio",
+    )  # fmt: skip
+    for ratio in dict.fromkeys(one.ratio for one in nearest.sets):
+        matches = {
+            name: best_set_ups(_at_ratio(member, bracket, ratio), wanted.gear_sets, limit=1).best
+            for name, member in places.items()
+        }
+        if all(matches.values()):
+            yield {name: match[0].sets for name, match in matches.items()}
+
+
+def _at_ratio(places: list[Place], bracket: str, ratio: Fraction) -> list[Place]:
+    return [replace(one, target=ratio, exact=True) if one.name == bracket else one for one in places]
+
+
+#: Ratios that are tried for a pair beyond as many as are to be listed.
+_PAIR_TRIES = 6
+
+
 def _pair_demands(wanted: _Wanted, work: Work, proposal: Proposal | str) -> Iterator[Needed]:
     for demand in _demands(wanted, work, proposal):
         rules = [rule for rule in demand.way.constants.differentials if rule.slide == "axial"]
@@ -326,7 +379,11 @@ def _pair_demands(wanted: _Wanted, work: Work, proposal: Proposal | str) -> Iter
 
 def _pair_order(columns: Sequence[Sequence[Planned]]) -> list[int]:
     rows = list(zip(*columns, strict=True))
-    return sorted(range(len(rows)), key=lambda row: max(_merit(planned) for planned in rows[row]))
+    order = sorted(range(len(rows)), key=lambda row: max(_merit(planned) for planned in rows[row]))
+    distinct: dict[Any, int] = {}
+    for row in order:
+        distinct.setdefault(tuple(_ratios_of(planned) for planned in rows[row]), row)
+    return list(distinct.values())
 
 
 # ---------------------------------------------------------------- results
@@ -384,11 +441,15 @@ def _merit(planned: Planned) -> tuple[float, tuple[int, ...]]:
 
 
 def _best(found: list[Planned], top: int) -> list[Planned]:
+    """The best, each combination of ratios once: of those that give the same, the one that is least work."""
     distinct: dict[tuple[Any, ...], Planned] = {}
     for planned in sorted(found, key=_merit):
-        key = tuple((name, mounted.gears, len(mounted.idlers)) for name, mounted in planned.setup.change.items())
-        distinct.setdefault((*key, *planned.setup.levers.items()), planned)
+        distinct.setdefault(_ratios_of(planned), planned)
     return list(itertools.islice(distinct.values(), top))
+
+
+def _ratios_of(planned: Planned) -> tuple[tuple[str, Fraction], ...]:
+    return tuple((name, mounted.size) for name, mounted in planned.setup.change.items())
 
 
 def _nearer_refused(wanted: _Wanted, places: Sequence[Place]) -> tuple[Refused, ...]:
@@ -399,7 +460,8 @@ def _nearer_refused(wanted: _Wanted, places: Sequence[Place]) -> tuple[Refused, 
                 place.target, drawer_for(place.name, wanted.gear_sets), pairs=place.pairs, idlers=place.idlers,
                 turns_over=place.turns_over, bracket=place.bracket, limit=1, refused=2,
             )  # fmt: skip
-            return tuple(one for one in found.refused if abs(one.error) < abs(found.sets[0].error)) if found.sets else ()
+            nearest = abs(found.sets[0].error) if found.sets else 0.0
+            return tuple(one for one in found.refused if abs(one.error) < nearest)
     return ()
 
 

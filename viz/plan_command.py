@@ -1,0 +1,102 @@
+"""``handlead plan JOB``: the set-ups that the machine and its gears allow."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from handlead.machines.planning import Plan
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser's `commands`."""
+    parser = commands.add_parser(
+        "plan",
+        help="find the set-ups that the machine and its gears allow, or change gears for a bare ratio",
+        description="Finds set-ups for each JOB: both members of a pair, or both hands, the truest lead first. Every "
+        "set-up shown has been proved. With --ratio it finds change gears for a ratio alone.",
+        epilog="Exit status: 0 found, 1 none exists, 2 a file or argument cannot be used.",
+    )
+    parser.add_argument("jobs", nargs="*", metavar="JOB", type=Path, help="job file (TOML)")
+    parser.add_argument("--machine", metavar="OTHER", help="plan the job on this machine instead of its own")
+    parser.add_argument(
+        "--top", type=int, default=5, metavar="N", help="how many set-ups of each member (default 5)"
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object (several jobs: a list)")
+    parser.add_argument(
+        "--write", action="store_true", help="put the best set-up into the job file, comments kept"
+    )
+    parser.add_argument(
+        "--ratio", metavar="R", help="a bare ratio, such as 1.0298 or 127/100, instead of jobs"
+    )
+    parser.add_argument("--drawer", metavar="TEETH", help="gears owned, such as 20,24,24,30, for --ratio")
+    parser.add_argument("--pairs", type=int, default=2, choices=(1, 2, 3), help="pairs of gears for --ratio")
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Plan every job, or find gears for a ratio; returns the exit status."""
+    import sys
+
+    if options.top < 1:
+        print(f"--top is {options.top}; it must be 1 or more", file=sys.stderr)
+        return 2
+    if options.ratio is not None:
+        from .ratio_command import run_ratio
+
+        return run_ratio(options)
+    if not options.jobs:
+        print("plan needs a JOB, or --ratio with --drawer", file=sys.stderr)
+        return 2
+    return _run_jobs(options)
+
+
+def _run_jobs(options: argparse.Namespace) -> int:
+    from handlead.machines.errors import FileFault
+
+    from .outlet import print_json, report_fault
+
+    results: list[dict[str, Any]] = []
+    status = 0
+    for path in options.jobs:
+        try:
+            found = _plan(path, options)
+        except FileFault as fault:
+            status = 2
+            answer = report_fault(path, fault)
+            results.append({"job": str(path), "errors": answer["errors"]})
+            continue
+        status = max(status, 0 if found.is_found else 1)
+        if options.json:
+            results.append(found.as_json())
+        else:
+            from .plan_report import show_plan
+
+            show_plan(found)
+        if options.write and found.is_found:
+            _write(path, found, options)
+    if options.json:
+        print_json(results if len(options.jobs) > 1 else results[0])
+    return status
+
+
+def _plan(path: Path, options: argparse.Namespace) -> Plan:
+    from handlead.machines.catalogue import find_machine
+    from handlead.machines.job_file import read_job
+    from handlead.machines.planning import plan
+
+    job = read_job(path)
+    machine = find_machine(options.machine, path.parent) if options.machine else None
+    return plan(job, machine, options.top)
+
+
+def _write(path: Path, found: Plan, options: argparse.Namespace) -> None:
+    import sys
+
+    from handlead.machines.writing import with_setup, write_text
+
+    text = with_setup(path.read_text(encoding="utf-8"), found.members[0].setups[0].setup, options.machine)
+    write_text(text, path, overwrite=True)
+    print(f"{path}: the best set-up of the {found.members[0].name} is written under [setup]", file=sys.stderr)

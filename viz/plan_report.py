@@ -1,0 +1,108 @@
+"""A plan as a person reads it on a terminal: the best set-up of each member whole, the runners-up in a line."""
+
+from __future__ import annotations
+
+from handlead.machines.case import face_width_mm
+from handlead.machines.checks import swivel_text
+from handlead.machines.mending import gears_text
+from handlead.machines.planning import Member, Plan, Planned
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from .terminal import CAUTION, console
+
+
+def show_plan(plan: Plan, out: Console | None = None) -> None:
+    """Print the plan on one screen."""
+    out = out or console()
+    out.print(Text.assemble((plan.job.title, "bold"), f"  on {plan.machine.name}"))
+    for member in plan.members:
+        _show_member(member, out)
+    _show_change(plan, out)
+    out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 0)))
+
+
+def _show_member(member: Member, out: Console) -> None:
+    work = member.work
+    hand = f"{work.hand.word}-hand, " if work.is_helical and work.hand else ""
+    out.print(Text.assemble((f"\n{member.name}", "bold"), f": {hand}{work.teeth} teeth"))
+    if not member.setups:
+        out.print(Text(f"  ✗ no set-up: {member.none_because}", style="bold red"))
+        return
+    best, *others = member.setups
+    out.print(Padding(_whole(best), (0, 0, 0, 2)))
+    if others:
+        out.print(Padding(_runners_up(others), (0, 0, 0, 2)))
+    for one in member.refused:
+        pairs = " · ".join(f"{a}/{b}" for a, b in zip(one.gears[::2], one.gears[1::2], strict=True))
+        out.print(f"  {pairs} would be nearer ({one.error * 1e6:+.2f} ppm), but {one.why}", style="dim")
+    if isinstance(member.proposal, str):
+        out.print(f"  {member.proposal}", style="dim")
+    else:
+        for warning in member.proposal.warnings:
+            out.print(f"  ! {warning}", style="dim")
+
+
+def _whole(planned: Planned) -> Table:
+    setup, gear = planned.setup, planned.proof.computed.outcome
+    grid = Table.grid(padding=(0, 3, 0, 0))
+    for name, mounted in setup.change.items():
+        idler = "" if mounted.idlers else ", no idler"
+        grid.add_row(name, f"{gears_text(mounted)}{idler}")
+    machine = planned.proof.case.job.machine
+    levers = {name: setup.levers.get(name, lever.normal) for name, lever in machine.levers.items()}
+    if levers:
+        grid.add_row("levers", "; ".join(f"{name}: {position}" for name, position in levers.items()))
+    grid.add_row("swivel", swivel_text(float(setup.swivel_deg or 0)))
+    if gear and gear.sliding_feed:
+        way = f", {gear.feed.value}" if gear.feed else ""
+        grid.add_row("feed", f"{float(gear.sliding_feed):.4g} mm per table turn, {gear.feed_slide}{way}")
+    grid.add_row("on the flank", _flank(planned))
+    for finding in planned.proof.findings:
+        grid.add_row(finding.severity, f"{finding.message} {finding.remedy}".strip())
+    return grid
+
+
+def _flank(planned: Planned) -> str:
+    work = planned.proof.case.job.work
+    quality = f"class {planned.quality}" if planned.quality else "no class"
+    if planned.lead_error_ppm is None and not planned.helix_slope_um:
+        return "exact"
+    lead = "" if planned.lead_error_ppm is None else f"lead {planned.lead_error_ppm:+.2f} ppm, "
+    return f"{lead}{planned.helix_slope_um:+.2f} µm over {face_width_mm(work):g} mm of face ({quality})"
+
+
+def _runners_up(others: list[Planned]) -> Table:
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    for planned in others:
+        gears = "; ".join(f"{name}: {gears_text(mounted)}" for name, mounted in planned.setup.change.items())
+        grid.add_row("or", gears, _flank(planned))
+    return grid
+
+
+def _show_change(plan: Plan, out: Console) -> None:
+    """What is changed at the machine from one member to the other."""
+    if len(plan.members) < 2 or not all(member.setups for member in plan.members):
+        return
+    one, other = (member.setups[0] for member in plan.members[:2])
+    lines = [
+        f"{name}: {gears_text(one.setup.change[name])} → {gears_text(other.setup.change[name])}"
+        for name in one.setup.change
+        if name in other.setup.change and one.setup.change[name] != other.setup.change[name]
+    ]
+    lines += [
+        f"lever {name}: {one.setup.levers.get(name, lever.normal)} → {other.setup.levers.get(name, lever.normal)}"
+        for name, lever in plan.machine.levers.items()
+        if one.setup.levers.get(name) != other.setup.levers.get(name)
+    ]
+    lines.append(f"swivel: {swivel_text(float(one.setup.swivel_deg or 0), seen=False)} → "
+                 f"{swivel_text(float(other.setup.swivel_deg or 0), seen=False)}")  # fmt: skip
+    out.print(Text(f"\nFrom {plan.members[0].name} to {plan.members[1].name}", style="bold"))
+    for line in lines:
+        out.print(f"  {line}")
+    if plan.shares_differential:
+        out.print(
+            "  Both have one ratio on the differential: their lead errors match, and the pair still mates."
+        )

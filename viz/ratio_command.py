@@ -1,0 +1,38 @@
+"""``handlead plan --ratio``: change gears for a bare ratio, from a list of gears."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+
+def run_ratio(options: argparse.Namespace) -> int:
+    """Find the nearest sets and print them; returns the exit status."""
+    from handlead.kinematics.change_gears import nearest_sets
+    from handlead.machines.numbers import NumberFault, exact
+
+    from .outlet import print_json
+
+    try:
+        target = exact(options.ratio)
+        drawer = [int(teeth) for teeth in (options.drawer or "").replace(" ", ",").split(",") if teeth]
+        found = nearest_sets(target, drawer, pairs=(options.pairs,), limit=options.top)
+    except (NumberFault, ValueError) as fault:
+        print(f"plan --ratio: {fault}", file=sys.stderr)
+        return 2
+    if options.json:
+        print_json(
+            {
+                "ratio": str(target),
+                "sets": [
+                    {"gears": list(one.gears), "ratio": str(one.ratio), "error_ppm": one.error * 1e6}
+                    for one in found.sets
+                ],
+            }
+        )
+    else:
+        for one in found.sets:
+            print(f"{one!s:32} = {float(one.ratio):.9f}   {one.error * 1e6:+.4f} ppm")
+        if not found.sets:
+            print("no set of these gears can be mounted")
+    return 0 if found.sets else 1
