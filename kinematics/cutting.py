@@ -59,6 +59,53 @@ def axial_pass(
     return Motion((steady_cut(rates, Position(axial=begin), turns),))
 
 
+def tangential_pass(
+    rates: Rates,
+    blank: Blank,
+    hob: Hob,
+    swivel_deg: float,
+    centre_distance: float,
+    height: float | None = None,
+) -> Motion:
+    """One pass of the tangential slide, from clear of the blank on one side to clear of it on the other.
+
+    The hob stands at `height` (mid-face where left out), at full depth all the way, as for worm
+    wheels cut with a taper hob or a fly tool. Raises `ValueError` where the tangential slide stands still.
+    """
+    if not rates.tangential:
+        raise ValueError("tangential is 0 mm per turn of the hob; a tangential pass needs its feed")
+    cutter = tool(hob, swivel_deg, 0.3)
+    _, side = reach(cutter, centre_distance, blank.radius)
+    margin = Fraction(math.ceil(side + cutter.half_width) + 1) + abs(rates.tangential)
+    begin = -margin if rates.tangential > 0 else margin
+    where = Fraction(blank.face_width if height is None else 2 * height) / 2
+    start = Position(tangential=begin, axial=where)
+    return Motion((steady_cut(rates, start, 2 * margin / abs(rates.tangential)),))
+
+
+def radial_plunge(
+    rates: Rates, blank: Blank, depth: float, height: float | None = None, *, last: Fraction | None = None
+) -> Motion:
+    """Radial infeed at `height` (mid-face where left out) to where the radial position is 0, then one table turn more.
+
+    `depth` in mm is how far in the feed starts outside; `last` shortens it to the last so many table
+    turns of feed, where only what they leave matters. Raises `ValueError` where the radial slide or
+    the table stands still, or the slide moves away from the work.
+    """
+    if rates.radial >= 0 or not rates.table:
+        raise ValueError(
+            "radial must be below 0 mm per turn of the hob (towards the work), with the table turning"
+        )
+    where = Fraction(blank.face_width if height is None else 2 * height) / 2
+    turns = Fraction(depth).limit_denominator(10**6) / -rates.radial
+    if last is not None:
+        turns = min(turns, last / abs(rates.table))
+    start = Position(axial=where, radial=-rates.radial * turns)
+    infeed = steady_cut(rates, start, turns, "infeed")
+    still = Rates(rates.table, rates.axial, rates.tangential)
+    return Motion((infeed, steady_cut(still, infeed.end, 1 / abs(rates.table))))
+
+
 def _clear(hob: Hob, blank: Blank, swivel_deg: float, centre_distance: float) -> Fraction:
     """Distance from face to hob centre at which the hob is clear of the blank, rounded up to 1/64 mm."""
     cutter = tool(hob, swivel_deg, 0.3)
@@ -80,12 +127,25 @@ def scratch_cut(
     """A first light cut over the whole face, just deep enough that it can be counted and measured.
 
     `depth` in mm. Rows and columns are as many as measuring needs: six rows a feed, a hundred and sixty columns
-    a space; where the feed is fine only the middle of the face is looked at. Raises `ValueError`
-    where the axial slide stands still.
+    a space; where the feed is fine only the middle of the face is looked at. Without an axial feed
+    the hob is fed across, or in, or runs for one table turn, at mid-face. Raises `ValueError` where
+    nothing moves but the hob.
     """
     distance = blank.radius + hob.tip_radius - arguments.number("depth", depth, unit="mm", above=0)
-    motion = axial_pass(rates, blank, hob, swivel_deg, distance)
     heights, start, columns = scratch_grid(rates, hob, blank)
+    if rates.axial:
+        motion = axial_pass(rates, blank, hob, swivel_deg, distance)
+    else:
+        heights, start = _band(hob, blank, depth), np.zeros(13)
+        if rates.tangential:
+            motion = tangential_pass(rates, blank, hob, swivel_deg, distance)
+        elif rates.radial < 0:
+            motion = radial_plunge(rates, blank, 2 * depth)
+        elif rates.table:
+            begin = Position(axial=Fraction(blank.face_width) / 2)
+            motion = Motion((steady_cut(rates, begin, 1 / abs(rates.table)),))
+        else:
+            raise ValueError("table and slides stand still; nothing can be cut that could be counted")
     return cut_field(
         motion,
         hob,
@@ -100,6 +160,12 @@ def scratch_cut(
     )
 
 
+def _band(hob: Hob, blank: Blank, depth: float) -> Floats:
+    """Heights over the middle of the mark that a hob leaves which isn't fed along the work."""
+    half = min(0.5 * math.sqrt(2 * hob.tip_radius * depth), blank.face_width / 2)
+    return np.asarray(blank.face_width / 2 + np.linspace(-half, half, 13))
+
+
 def scratch_grid(rates: Rates, hob: Hob, blank: Blank) -> tuple[Floats, Floats, int]:
     """Heights of the rows, angles at which they start, and number of columns with which a light cut is measured.
 
@@ -107,7 +173,7 @@ def scratch_grid(rates: Rates, hob: Hob, blank: Blank) -> tuple[Floats, Floats, 
     for the columns comes out as a little noise and can't pose as something coarse.
     """
     spaces = float(hob.starts / abs(rates.table)) if rates.table else 40.0
-    feed = float(abs(rates.axial / rates.table)) if rates.table else blank.face_width / 8
+    feed = float(abs(rates.axial / rates.table)) if rates.table and rates.axial else blank.face_width / 8
     # Gashes leave a raster finer than the spaces. Columns half-way between its multiples are out of tune with it.
     strokes = spaces * hob.gashes / hob.starts
     wanted = min(max(_COLUMNS_A_SPACE * spaces, 1200.0), _MOST_COLUMNS)
