@@ -258,3 +258,24 @@ def cut_flank(
         if progress is not None:
             progress((row + 1) / rolls)
     return FlankMap(deviation, over_roll * cut.flank.base_radius, over_face, cut.flank.base_cosine)
+
+
+def cut_pitch(cut: FlankCut, samples: int = 9) -> Floats:
+    """Where each flank stands along the reference circle from even division, in mm, counter-clockwise positive.
+
+    Each is the mean over one cell of the lattice of contacts about the middle of the tooth, so that
+    marks don't count. For `flank_gauging.gauge_pitch`, times 1000.
+    """
+    flank = cut.flank
+    gear = flank.gear
+    assert gear.face_width is not None
+    roll = math.tan(flank.pressure_angle)
+    lattice = lattice_at(cut, roll)
+    part = (np.arange(arguments.whole("samples", samples, at_least=1)) + 0.5) / samples - 0.5
+    a, b = (x.ravel() for x in np.meshgrid(part, part, indexing="ij"))
+    rolls = roll + lattice.basis[0, 0] * a + lattice.basis[0, 1] * b
+    heights = gear.face_width / 2 + lattice.basis[1, 0] * a + lattice.basis[1, 1] * b
+    spaces = np.repeat(np.arange(gear.teeth, dtype=float), a.size)
+    found = deviations(cut, np.tile(rolls, gear.teeth), np.tile(heights, gear.teeth), spaces)
+    mean = found.reshape(gear.teeth, a.size).mean(axis=1)
+    return np.asarray(-flank.side * mean / (flank.base_cosine * math.cos(flank.pressure_angle)))

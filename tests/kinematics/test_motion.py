@@ -24,10 +24,10 @@ F = Fraction
 FRACTIONS = st.fractions(min_value=-5, max_value=5, max_denominator=60)
 
 
-def cut(feed=F(2), teeth=30, lead=F(600), start=None, turns=F(900)):
+def cut(feed=2, teeth=30, lead=600, start=None, turns=900):
     """A right-hand gear under a right-hand hob, differential in, slide up: exact rates from the drawing."""
-    table = F(1, teeth) / (1 - feed / lead)
-    return steady_cut(Rates(table=-table, axial=feed * table), start or Position(), turns)
+    table = F(1, teeth) / (1 - F(feed, lead))
+    return steady_cut(Rates(table=-table, axial=feed * table), start or Position(), F(turns))
 
 
 @given(FRACTIONS, FRACTIONS, st.lists(st.fractions(0, 10, max_denominator=30), min_size=1, max_size=6))
