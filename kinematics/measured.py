@@ -1,0 +1,157 @@
+"""The second witness: a blank cut in simulation at given rates, and all that is measured on it.
+
+It puts cutting and gauging together and adds nothing of its own. Neither a prediction nor a
+requirement enters: the drawing is only what flank deviations are counted from, as for any inspector.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from .blank import Blank, Field
+from .cutting import axial_pass, cut_field, scratch_cut, scratch_grid
+from .flank_cutting import cut_flank, cut_pitch, flank_cut
+from .flank_gauging import even_division, flank_class, gauge_flank, gauge_pitch, helix_slope_um
+from .gauging import Gauged, gauge
+from .gear import Gear
+from .hob import Hob
+from .motion import Motion, Rates, Ripple
+
+#: Rows and columns a space of a full-depth field that is to be measured.
+_FULL_ROWS, _FULL_COLUMNS = 90, 25
+
+#: Rolls and heights of a flank map that is to be measured; a feed has eight heights at least.
+_ROLLS, _HEIGHTS = 48, 161
+
+
+@dataclass(frozen=True)
+class FlankQuality:
+    """Both flanks of a gear, in micrometres; `quality` is the finest ISO 1328-1 class that takes all in, or None.
+
+    Marks are normal to the flank; on helical work `feed_mark_um` and `facet_um` are heights along
+    single traces of one two-way pattern, whose own height is `ripple_um`.
+    """
+
+    feed_mark_um: float
+    facet_um: float
+    ripple_um: float
+    helix_slope_um: float
+    profile_slope_um: float
+    single_pitch_um: float
+    cumulative_pitch_um: float
+    quality: int | None
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What is measured on the simulated blank: the field's count, hand and lead, and the flanks if they can be seen."""
+
+    gauged: Gauged
+    flanks: FlankQuality | None
+    field: Field
+
+
+def measure_cut(
+    rates: Rates,
+    hob: Hob,
+    blank: Blank,
+    swivel_deg: float,
+    *,
+    gear: Gear | None = None,
+    depth: Literal["scratch", "full"] = "scratch",
+    ripples: tuple[Ripple, ...] = (),
+    progress: Callable[[float], None] | None = None,
+) -> Measured:
+    """Cut a blank at these rates, count and measure it.
+
+    With `gear`, the drawing, its flanks are measured as well, provided that count and hand on the
+    blank are the drawing's and that the hob makes involutes. `depth` "full" needs it too, for the
+    centre distance. Raises `ValueError` for motions that can't cut.
+    """
+    if depth == "full":
+        if gear is None:
+            raise ValueError("depth is 'full'; the drawing is needed to know how deep that is")
+        field = _full_field(rates, hob, blank, swivel_deg, gear, ripples, progress)
+    else:
+        field = scratch_cut(rates, hob, blank, swivel_deg, progress=progress)
+    if gear is None:
+        return Measured(gauge(field), None, field)
+    found = gauge(field, module_n=gear.module_n, addendum=gear.addendum / gear.module_n)
+    hand = "none" if gear.hand is None else gear.hand.word
+    seen = rates.axial and rates.table and hob.profile is None and gear.face_width is not None
+    if not seen or (found.teeth, found.hand) != (gear.teeth, hand):
+        return Measured(found, None, field)
+    return Measured(found, measure_flanks(rates, hob, blank, swivel_deg, gear, ripples), field)
+
+
+def measure_flanks(
+    rates: Rates, hob: Hob, blank: Blank, swivel_deg: float, gear: Gear, ripples: tuple[Ripple, ...] = ()
+) -> FlankQuality | None:
+    """Marks, slopes, pitch and class of both flanks cut to full depth; None where too little of them is finished."""
+    motion = Motion(_passes(rates, hob, blank, swivel_deg, gear).phases, ripples)
+    feed = float(abs(rates.axial / rates.table))
+    assert gear.face_width is not None
+    heights = min(max(_HEIGHTS, 1 + math.ceil(8 * gear.face_width / feed)), 801)
+    maps, pitch = [], []
+    for side in (1, -1):
+        flank = cut_flank(motion, hob, gear, swivel_deg, side=side, rolls=_ROLLS, heights=heights)
+        if np.isfinite(flank.deviation).mean() < 0.5:
+            return None
+        maps.append(gauge_flank(flank))
+        places = cut_pitch(flank_cut(motion, hob, gear, swivel_deg, side=side), samples=5)
+        pitch.append(gauge_pitch(even_division(places)))
+    return FlankQuality(
+        feed_mark_um=max(flank.feed_mark_um for flank in maps),
+        facet_um=max(flank.facet_um for flank in maps),
+        ripple_um=max(flank.ripple_um for flank in maps),
+        helix_slope_um=helix_slope_um(maps),
+        profile_slope_um=max((flank.profile.slope_um for flank in maps), key=abs),
+        single_pitch_um=max(found.single_um for found in pitch),
+        cumulative_pitch_um=max(found.cumulative_um for found in pitch),
+        quality=flank_class(maps, pitch, gear),
+    )
+
+
+def full_distance(hob: Hob, gear: Gear) -> float:
+    """Distance between work axis and hob axis at full depth, in mm."""
+    return gear.reference_diameter / 2 + gear.profile_shift * gear.module_n + hob.pitch_diameter / 2
+
+
+def _passes(rates: Rates, hob: Hob, blank: Blank, swivel_deg: float, gear: Gear) -> Motion:
+    return axial_pass(rates, blank, hob, swivel_deg, full_distance(hob, gear))
+
+
+def _full_field(
+    rates: Rates,
+    hob: Hob,
+    blank: Blank,
+    swivel_deg: float,
+    gear: Gear,
+    ripples: tuple[Ripple, ...],
+    progress: Callable[[float], None] | None,
+) -> Field:
+    motion = Motion(_passes(rates, hob, blank, swivel_deg, gear).phases, ripples)
+    heights, _, _ = scratch_grid(rates, hob, blank)
+    if heights.size > _FULL_ROWS:
+        # As many rows as there is time for, in the middle, as dense as they were.
+        first = (heights.size - _FULL_ROWS) // 2
+        heights = heights[first : first + _FULL_ROWS]
+    columns = 1 + 2 * round(_FULL_COLUMNS / 2 * min(max(float(hob.starts / abs(rates.table)), 12.0), 400.0))
+    start = np.random.default_rng(1).random(heights.size) * (2 * math.pi / columns)
+    return cut_field(
+        motion,
+        hob,
+        blank,
+        swivel_deg,
+        full_distance(hob, gear),
+        heights=heights,
+        columns=columns,
+        start=start,
+        fineness=0.7,
+        progress=progress,
+    )
