@@ -84,6 +84,18 @@ class Seen:
 
 
 @dataclass(frozen=True)
+class Cutting:
+    """How the work is to be cut, as far as the job says: `feed` in mm per table turn, `mark_um` in µm."""
+
+    material: str = "steel to 700 N/mm2"
+    hob_material: str = "high-speed steel"
+    feed: Fraction | None = None
+    hob_rpm: Fraction | None = None
+    mark_um: Fraction | None = None
+    cuts: int | None = None
+
+
+@dataclass(frozen=True)
 class Job:
     """A piece of work. `mate` is the pair's other member, complete; `setup` is None for a job to plan.
 
@@ -98,6 +110,7 @@ class Job:
     mate: Work | None = None
     setup: Setup | None = None
     seen: Seen | None = None
+    cutting: Cutting = Cutting()
     units: str = "mm"
     document: Document = field(default=Document("job", "", {}), repr=False, compare=False)
 
@@ -162,6 +175,7 @@ def _job(document: Document, beside: str) -> Job:
         mate=mate,
         setup=_setup(values["setup"], machine) if "setup" in values else None,
         seen=_seen(values["seen"]) if "seen" in values else None,
+        cutting=_cutting(values.get("cutting", {})),
         units=values.get("units", "mm"),
         document=document,
     )
@@ -450,3 +464,8 @@ def _seen(values: dict[str, Any]) -> Seen:
         unsure=frozenset(key for key, reading in readings.items() if not reading.is_sure),
         checks=tuple(SeenCheck(row["do"], row["found"]) for row in values.get("check", ())),
     )
+
+
+def _cutting(values: dict[str, Any]) -> Cutting:
+    given = {("mark_um" if key == "mark" else key): value for key, value in values.items()}
+    return Cutting(**given)

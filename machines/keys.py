@@ -531,6 +531,19 @@ SETUP = Table(
     ),
 )  # fmt: skip
 
+CUTTING = Table(
+    "cutting",
+    "How it is to be cut, for `plan` and the sheet; what is left out is proposed as a starting value.",
+    (
+        Key("material", Text(), "Material of the work, as in the table of cutting data.", default="steel to 700 N/mm2"),
+        Key("hob_material", Text(), "Material of the hob.", default="high-speed steel"),
+        Key("feed", _SIZE, "Feed wanted, for a turn of the table.", default="from the cutting data"),
+        Key("hob_rpm", Number(0, 10_000, above=True), "Hob speed wanted, turns a minute.", default="from the cutting data"),
+        Key("mark", Number(0, 1000, above=True), "Greatest height of feed marks on the flank, in µm."),
+        Key("cuts", Whole(1, 5), "Number of cuts to full depth.", default="2 above module 3, else 1"),
+    ),
+)  # fmt: skip
+
 _HOW_FAR_OFF = Angle(0, 90)
 
 CHECK = Table(
@@ -598,6 +611,7 @@ JOB = Table(
         Key("work", WORK, WORK.meaning, True, advice="Write a table [work] with what the drawing says"),
         Key("mate", MATE, MATE.meaning),
         Key("hob", HOB, HOB.meaning, True, advice="Write a table [hob] with what is marked on the hob"),
+        Key("cutting", CUTTING, CUTTING.meaning),
         Key("setup", SETUP, SETUP.meaning, default="none: a job to plan"),
         Key("seen", SEEN, SEEN.meaning),
     ),

@@ -10,6 +10,7 @@ import os
 import tempfile
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import fields
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -37,8 +38,8 @@ from handlead.kinematics.words import POSITIVES
 from tomlkit.items import AoT, Float, InlineTable, Item, Table, Trivia
 
 from . import numbers
-from .job_file import SEEN_BESIDES, Job, Seen, Setup
-from .keys import JOB, MACHINE
+from .job_file import SEEN_BESIDES, Cutting, Job, Seen, Setup
+from .keys import JOB, MACHINE, SETUP
 from .machine_file import Limits, Machine
 from .numbers import Decimal
 from .observed import Reading
@@ -58,6 +59,28 @@ def job_text(job: Job) -> str:
     """The job as the text of a job file, which asks for its machine as the job's own file did."""
     raw = JOB.write(_job(job), job.units)
     return tomlkit.dumps(_document(raw))
+
+
+def with_setup(text: str, setup: Setup, machine: str | None = None) -> str:
+    """The text of a job file with `setup` under [setup], and its machine's name if given; comments stay."""
+    document = tomlkit.parse(text)
+    values = {
+        "drive": None,
+        "swivel": setup.swivel_deg,
+        "feed": setup.feed and setup.feed.value,
+        "levers": dict(setup.levers) or None,
+        "change": {
+            name: {"gears": mounted.gears, "idlers": mounted.idlers or None}
+            for name, mounted in setup.change.items()
+        },
+    }
+    written = _document({"setup": SETUP.write(values, "mm")})
+    if machine is not None:
+        document["machine"] = machine
+    if "setup" in document:
+        del document["setup"]
+    document["setup"] = written["setup"]
+    return tomlkit.dumps(document)
 
 
 def write_text(text: str, path: str | os.PathLike[str], overwrite: bool = False) -> None:
@@ -238,6 +261,7 @@ def _job(job: Job) -> dict[str, Any]:
         "mate": None if job.mate is None else _mate(job.work, job.mate, job.units),
         "hob": hob_values(job.hob, job.units),
         "setup": None if job.setup is None else setup_values(job.setup, job.machine),
+        "cutting": _cutting(job.cutting),
         "seen": None if job.seen is None else _seen(job.seen),
     }
 
@@ -403,3 +427,11 @@ def _inline(value: Mapping[str, Any]) -> InlineTable:
     for key, each in value.items():
         table.add(key, _item(each))
     return table
+
+
+def _cutting(cutting: Cutting) -> dict[str, Any] | None:
+    if cutting == Cutting():
+        return None
+    values = {field.name: getattr(cutting, field.name) for field in fields(Cutting)}
+    values["mark"] = values.pop("mark_um")
+    return values
