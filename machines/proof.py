@@ -13,7 +13,7 @@ from .case import Case
 from .checks import CHECKS
 from .findings import Finding, worst_first
 from .job_file import Job
-from .witness import Cut, NotCut, Progress, compare, cut_blank
+from .witness import Cut, Depth, NotCut, Progress, compare, cut_blank
 
 
 @dataclass(frozen=True)
@@ -104,8 +104,8 @@ class NoSetup(ValueError):
     """The job has no [setup]: there is nothing to prove yet."""
 
 
-def prove(job: Job, *, cut: bool = False, progress: Progress | None = None) -> Proof:
-    """Run the job's set-up in simulation; with `cut`, its blank is cut and measured as well.
+def prove(job: Job, *, cut: Depth | None = None, progress: Progress | None = None) -> Proof:
+    """Run the job's set-up in simulation; with `cut`, its blank is cut so deep and measured as well.
 
     Raises `NoSetup` for a job that is still to be planned, `FileFault` where levers fight over a link.
     """
@@ -114,19 +114,19 @@ def prove(job: Job, *, cut: bool = False, progress: Progress | None = None) -> P
     return prove_case(Case.of(job, job.setup), cut=cut, progress=progress)
 
 
-def prove_case(case: Case, *, cut: bool = False, progress: Progress | None = None) -> Proof:
+def prove_case(case: Case, *, cut: Depth | None = None, progress: Progress | None = None) -> Proof:
     """Run a set-up that is already on the machine."""
     findings = [finding for check in CHECKS for finding in check(case)]
     measured = None
     if cut:
-        measured, more = _witness(case, progress)
+        measured, more = _witness(case, cut, progress)
         findings += more
     return Proof(case, compute(case), worst_first(findings), measured)
 
 
-def _witness(case: Case, progress: Progress | None) -> tuple[Cut | None, list[Finding]]:
+def _witness(case: Case, depth: Depth, progress: Progress | None) -> tuple[Cut | None, list[Finding]]:
     try:
-        measured = cut_blank(case, progress)
+        measured = cut_blank(case, depth, progress)
     except NotCut as why:
         return None, [Finding("not-cut", "note", f"The blank isn't cut in simulation: {why}.")]
     return measured, list(compare(case, measured))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from handlead.kinematics.gear import ISO_53
 from handlead.kinematics.requirement import HobData, gear_of
@@ -16,6 +16,7 @@ from .findings import Finding
 if TYPE_CHECKING:
     from handlead.kinematics.gauging import Gauged
     from handlead.kinematics.hob import Hob
+    from handlead.kinematics.measured import FlankQuality, Measured
 
 #: Gashes of a hob whose job doesn't count them (common practice for small single-start hobs).
 USUAL_GASHES = 10
@@ -24,17 +25,28 @@ USUAL_GASHES = 10
 LEAD_AGREES = 1e-3
 
 Progress = Callable[[float], None]
+Depth = Literal["scratch", "full"]
 
 
 @dataclass(frozen=True)
 class Cut:
     """What was measured on the simulated blank."""
 
-    gauged: Gauged
+    measured: Measured
+
+    @property
+    def gauged(self) -> Gauged:
+        """Count, hand and lead, from the field alone."""
+        return self.measured.gauged
+
+    @property
+    def flanks(self) -> FlankQuality | None:
+        """Both flanks of a tooth at full depth; None where they can't be seen."""
+        return self.measured.flanks
 
     def as_json(self) -> dict[str, Any]:
         """The `cut` object of the JSON contract."""
-        found = self.gauged
+        found, flanks = self.gauged, self.flanks
         return {
             "teeth": found.teeth,
             "hand": found.hand,
@@ -42,6 +54,14 @@ class Cut:
             "real_teeth": found.real_teeth,
             "offset_pitch": found.offset_pitch,
             "clean": found.clean,
+            "feed_mark_um": flanks and flanks.feed_mark_um,
+            "facet_um": flanks and flanks.facet_um,
+            "ripple_um": flanks and flanks.ripple_um,
+            "helix_slope_um": flanks and flanks.helix_slope_um,
+            "profile_slope_um": flanks and flanks.profile_slope_um,
+            "single_pitch_um": flanks and flanks.single_pitch_um,
+            "cumulative_pitch_um": flanks and flanks.cumulative_pitch_um,
+            "class": flanks and flanks.quality,
             "notes": list(found.notes),
         }
 
@@ -50,26 +70,31 @@ class NotCut(ValueError):
     """The blank can't be cut in simulation; the message says why."""
 
 
-def cut_blank(case: Case, progress: Progress | None = None) -> Cut:
-    """Cut the job's blank with its hob, a light cut deep, and measure it.
+def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = None) -> Cut:
+    """Cut the job's blank with its hob, a light cut or to full depth, and measure it.
 
-    Raises `NotCut` where hob, table or slide doesn't move, or the hob's size isn't known.
+    Raises `NotCut` where hob or table doesn't move, or the hob's size isn't known.
     """
     from handlead.kinematics.blank import Blank
-    from handlead.kinematics.cutting import scratch_cut
-    from handlead.kinematics.gauging import gauge
+    from handlead.kinematics.measured import measure_cut
 
     work, rates = case.job.work, case.rates
     if case.solution.is_locked or rates is None:
         raise NotCut("hob and table aren't both driven")
-    if not rates.axial:
+    if not rates.axial and work.kind != "worm wheel":
         raise NotCut("the axial slide isn't driven")
-    gear = gear_of(work)
-    diameter = float(work.outside_diameter) if work.outside_diameter else gear.tip_diameter
-    blank = Blank(diameter, face_width_mm(work))
-    field = scratch_cut(rates, hob_of(case.job.hob), blank, case.swivel_deg, progress=progress)
-    addendum = (diameter - gear.reference_diameter) / 2 / gear.module_n
-    return Cut(gauge(field, module_n=float(case.job.hob.module_n), addendum=addendum))
+    width = face_width_mm(work)
+    # A sprocket's flank is no involute, and a worm wheel's no cylinder's: there is nothing to hold theirs against.
+    gear = replace(gear_of(work), face_width=None if work.kind in ("sprocket", "worm wheel") else width)
+    blank = Blank(float(work.outside_diameter) if work.outside_diameter else gear.tip_diameter, width)
+    try:
+        return Cut(
+            measure_cut(
+                rates, hob_of(case.job.hob), blank, case.swivel_deg, gear=gear, depth=depth, progress=progress
+            )
+        )
+    except ValueError as why:
+        raise NotCut(str(why)) from why
 
 
 def hob_of(data: HobData) -> Hob:
@@ -134,8 +159,8 @@ def _differences(case: Case, cut: Cut) -> Iterator[str]:
     if measured.teeth is not None and measured.teeth != computed.teeth:
         yield f"{computed.teeth} teeth computed, {measured.teeth} counted"
         return
-    if measured.hand is None or not computed.is_steady:
-        return
+    if measured.hand is None or not computed.is_steady or case.job.work.kind == "worm wheel":
+        return  # a worm wheel is too narrow a band to tell a lead from
     hand = computed.hand.word if computed.hand else "none"
     face = face_width_mm(case.job.work)
     inverse = {"right": 1, "left": -1, "none": 0}

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from handlead.machines.proof import Proof
+    from handlead.machines.witness import Depth
 
 
 def add(commands: Any) -> None:
@@ -20,6 +21,9 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("jobs", nargs="+", metavar="JOB", type=Path, help="job file (TOML)")
     parser.add_argument("--json", action="store_true", help="print one JSON object (several jobs: a list)")
+    parser.add_argument(
+        "--depth", choices=("scratch", "full"), default="scratch", help="how deep the blank is cut (default: scratch)"
+    )
     parser.add_argument("--no-cut", action="store_true", help="leave the blank uncut: the train alone, at once")
     parser.set_defaults(run=run)
 
@@ -31,7 +35,7 @@ def run(options: argparse.Namespace) -> int:
     results: list[dict[str, Any]] = []
     status = 0
     for path in options.jobs:
-        proof, fault = _prove(path, cut=not options.no_cut)
+        proof, fault = _prove(path, cut=None if options.no_cut else options.depth)
         if fault is not None:
             status = 2
             results.append(report_fault(path, fault))
@@ -47,7 +51,7 @@ def run(options: argparse.Namespace) -> int:
     return status
 
 
-def _prove(path: Path, *, cut: bool) -> tuple[Proof | None, Exception | None]:
+def _prove(path: Path, *, cut: Depth | None) -> tuple[Proof | None, Exception | None]:
     from handlead.machines.errors import FileFault
     from handlead.machines.job_file import read_job
     from handlead.machines.proof import NoSetup, prove

@@ -78,6 +78,7 @@ def _rows(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     angle = gear.helix_angle_deg if gear else None
     yield ("helix angle", f"{work.beta_deg:.4f}°", "none" if angle is None else f"{angle:.4f}°", "")
     yield from _slope(proof)
+    yield from _flanks(proof)
     yield (
         "swivel, from behind", swivel_text(case.swivel_wanted_deg, seen=False),
         f"set to {swivel_text(case.swivel_deg, seen=False)}", "",
@@ -105,7 +106,20 @@ def _slope(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     if gear.lead_mm or work.lead_mm:
         slope, limit = helix_slope_um(work, gear), helix_slope_limit_um(work)
         words = f"{slope:+.1f} µm" if abs(slope) < 1000 else f"{slope / 1000:+.2f} mm"
-        yield ("helix slope", f"within ±{limit:g} µm (class {work.quality})", words, "")
+        flanks = proof.cut.flanks if proof.cut else None
+        seen = f"{flanks.helix_slope_um:+.1f} µm with the marks" if flanks else ""
+        yield ("helix slope", f"within ±{limit:g} µm (class {work.quality})", words, seen)
+
+
+def _flanks(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
+    """What the simulated flank looks like, beside what formulas for spur work say."""
+    flanks = proof.cut.flanks if proof.cut else None
+    if flanks is None:
+        return
+    reached = f"class {flanks.quality}" if flanks.quality else "coarser than any class"
+    yield ("flanks, ISO 1328-1", f"class {proof.case.job.work.quality}", "", reached)
+    yield ("marks on the flank", "", "", f"feed {flanks.feed_mark_um:.1f}, facets {flanks.facet_um:.1f}, "
+           f"both {flanks.ripple_um:.1f} µm")  # fmt: skip
 
 
 def _feed(gear: Outcome | None) -> str:

@@ -1,0 +1,55 @@
+"""The blank beside the train: both say the same of every shipped order, and neither hides behind the other."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from handlead.machines.case import Case
+from handlead.machines.job_file import read_job
+from handlead.machines.proof import prove
+from handlead.machines.witness import Cut, NotCut, compare, cut_blank, hob_of
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+JOBS = sorted(path for path in SCENARIOS.glob("*/*.toml") if "format" in path.read_text() and 'job/1' in path.read_text())
+
+
+@pytest.mark.parametrize("path", JOBS, ids=lambda path: path.parent.name)
+def test_the_blank_never_contradicts_the_train(path):
+    job = read_job(path)
+    if job.setup is None:
+        pytest.skip("a job to plan: nothing is set up")
+    proof = prove(job, cut="scratch")
+    assert "witnesses-disagree" not in {finding.code for finding in proof.findings}
+
+
+@pytest.mark.parametrize("path", [path for path in JOBS if path.parent.name < "20"], ids=lambda p: p.parent.name)
+def test_right_orders_come_out_clean(path):
+    proof = prove(read_job(path), cut="scratch")
+    assert proof.is_as_wanted
+    assert proof.cut is not None
+    assert proof.cut.gauged.teeth == proof.case.job.work.teeth
+    assert proof.cut.gauged.clean, proof.cut.gauged.notes
+
+
+def test_a_blank_that_says_otherwise_is_the_gravest_finding():
+    job = read_job(SCENARIOS / "01-fly-winch-pair" / "pinion.toml")
+    case = Case.of(job, job.setup)
+    cut = cut_blank(case)
+    other = replace(cut.measured, gauged=replace(cut.gauged, teeth=24))
+    (finding,) = compare(case, Cut(other))
+    assert (finding.code, finding.severity) == ("witnesses-disagree", "error")
+
+
+def test_a_hob_of_no_size_is_not_cut_with():
+    job = read_job(SCENARIOS / "01-fly-winch-pair" / "pinion.toml")
+    bare = replace(job.hob, diameter=None, outside_diameter=None, lead_angle_deg=None)
+    with pytest.raises(NotCut, match="size"):
+        hob_of(bare)
+    assert "not-cut" in {finding.code for finding in prove(replace(job, hob=bare), cut="scratch").findings}
+
+
+def test_the_flanks_of_a_right_set_up_have_their_class_and_marks():
+    cut = prove(read_job(SCENARIOS / "01-fly-winch-pair" / "pinion.toml"), cut="scratch").as_json()["cut"]
+    assert cut["class"] <= 7
+    assert 0 < cut["ripple_um"] < 20
+    assert abs(cut["helix_slope_um"]) < 1
