@@ -4,20 +4,28 @@ from __future__ import annotations
 
 import argparse
 import sys
+from fractions import Fraction
+
+
+def _target(text: str) -> Fraction:
+    from handlead.machines.numbers import NumberFault, exact
+
+    try:
+        return exact(text)
+    except NumberFault as fault:
+        raise ValueError(f"{text[:40]!r} isn't a ratio: {fault}") from None
 
 
 def run_ratio(options: argparse.Namespace) -> int:
     """Find the nearest sets and print them; returns the exit status."""
     from handlead.kinematics.change_gears import nearest_sets
-    from handlead.machines.numbers import NumberFault, exact
-
     from .outlet import print_json
 
     try:
-        target = exact(options.ratio)
+        target = _target(options.ratio)
         drawer = [int(teeth) for teeth in (options.drawer or "").replace(" ", ",").split(",") if teeth]
         found = nearest_sets(target, drawer, pairs=(options.pairs,), limit=options.top)
-    except (NumberFault, ValueError) as fault:
+    except ValueError as fault:
         print(f"plan --ratio: {fault}", file=sys.stderr)
         return 2
     if options.json:

@@ -1,0 +1,155 @@
+"""A plan finds what the machine and its drawers allow, and shows nothing that hasn't been proved."""
+
+from dataclasses import replace
+from fractions import Fraction as F
+from pathlib import Path
+
+import pytest
+from handlead.machines.catalogue import find_machine, shipped_machines
+from handlead.machines.job_file import read_job, read_job_text
+from handlead.machines.planning import plan
+from handlead.machines.proof import prove
+from handlead.machines.writing import with_setup
+from handlead.viz.command import main
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+PINION = SCENARIOS / "01-fly-winch-pair" / "pinion.toml"
+
+RIGHT = sorted(path for path in SCENARIOS.glob("[01]*/*.toml") if "job/1" in path.read_text())
+
+
+def gears_of(setup):
+    return [teeth for one in setup.change.values() for teeth in (*one.gears, *one.idlers)]
+
+
+@pytest.mark.parametrize("path", RIGHT, ids=lambda path: path.parent.name)
+def test_every_right_order_is_planned_without_looking_at_its_set_up(path):
+    job = read_job(path)
+    found = plan(replace(job, setup=None), top=2)
+    assert found.is_found, [member.none_because for member in found.members]
+    for member in found.members:
+        for planned in member.setups:
+            again = prove(replace(job, work=member.work, mate=None, setup=planned.setup))
+            assert again.is_as_wanted
+
+
+def test_a_pair_has_one_ratio_on_the_differential_and_equal_lead_errors():
+    found = plan(read_job(PINION), top=3)
+    assert found.shares_differential
+    ours, theirs = found.members
+    assert (theirs.name, theirs.work.hand) == ("mate", ours.work.hand.other)
+    for one, other in zip(ours.setups, theirs.setups, strict=True):
+        ratios = [planned.setup.change["differential gears"].size for planned in (one, other)]
+        assert ratios[0] == ratios[1]
+        assert one.lead_error_ppm == pytest.approx(other.lead_error_ppm, abs=1e-6)
+
+
+def test_set_ups_come_with_the_truest_lead_first_and_each_set_of_ratios_once():
+    (member, *_) = plan(read_job(PINION), top=5).members
+    slopes = [round(abs(planned.helix_slope_um), 2) for planned in member.setups]
+    assert slopes == sorted(slopes)
+    ratios = [tuple(one.size for one in planned.setup.change.values()) for planned in member.setups]
+    assert len(set(ratios)) == len(ratios)
+
+
+def test_the_best_lead_is_the_best_that_brute_force_finds_in_a_small_drawer():
+    # Four brackets' worth of gears is out of brute force's reach, so the differential's bracket is given alone.
+    job = read_job(PINION)
+    bracket = "differential gears"
+    small = [30, 41, 44, 45, 50, 57, 58, 66, 75, 91]
+    machine = job.machine
+    sets = tuple(
+        replace(one, fits=tuple(name for name in one.fits if name != bracket)) for one in machine.gear_sets
+    )
+    own = replace(machine.gear_sets[0], name="small", fits=(bracket,), teeth=tuple(small))
+    found = plan(job, replace(machine, gear_sets=(*sets, own)), top=1)
+    best = found.members[0].setups[0].setup.change[bracket].size
+    import itertools
+    import math
+
+    from handlead.kinematics.bracket import Bracket, Mounting
+
+    # By hand: this machine's rule is 30 sin(beta) / (k pi m_n), as its constants say.
+    target = 30 * math.sin(math.radians(22)) / (math.pi * float(job.work.module_n))
+    limits = Bracket.of(machine.train.link(bracket).bracket)
+    mountable = [
+        F(a * c, b * d)
+        for a, b, c, d in itertools.permutations(small, 4)
+        if isinstance(limits.mount((a, b, c, d)), Mounting)
+    ]
+    assert best == min(mountable, key=lambda ratio: abs(float(ratio) - target))
+
+
+@pytest.mark.parametrize("name", shipped_machines())
+def test_a_spur_gear_is_planned_on_every_machine_that_ships(name):
+    text = """
+format = "job/1"
+machine = "corvane-7"
+[work]
+kind = "spur"
+teeth = 40
+module = 2
+face_width = 20
+[hob]
+module = 2
+starts = 1
+hand = "left"
+diameter = 60
+outside_diameter = 65
+gashes = 10
+"""
+    found = plan(read_job_text(text), find_machine(name), top=1)
+    assert found.is_found, found.members[0].none_because
+    assert found.members[0].setups[0].helix_slope_um == 0
+
+
+def test_no_gear_is_used_in_two_places():
+    for member in plan(read_job(PINION), top=5).members:
+        for planned in member.setups:
+            owned = [teeth for one in planned.proof.case.job.machine.gear_sets for teeth in one.teeth]
+            used = gears_of(planned.setup)
+            assert all(used.count(teeth) <= owned.count(teeth) for teeth in used)
+
+
+def test_a_plan_that_is_written_into_the_job_proves_and_keeps_its_comments(tmp_path):
+    text = PINION.read_text().replace("[work]", "# a word on the drawing\n[work]", 1)
+    job = read_job(PINION)
+    best = plan(job, top=1).members[0].setups[0]
+    written = with_setup(text, best.setup)
+    assert "# a word on the drawing" in written
+    again = read_job_text(written)
+    assert again.setup == best.setup
+    assert prove(again).is_as_wanted
+
+
+def test_the_command_writes_only_when_it_is_told_to(tmp_path, capsys):
+    copy = tmp_path / "job.toml"
+    copy.write_text(PINION.read_text())
+    assert main(["plan", str(copy), "--top", "1"]) == 0
+    assert copy.read_text() == PINION.read_text()
+    assert main(["plan", str(copy), "--top", "1", "--write"]) == 0
+    assert copy.read_text() != PINION.read_text()
+    assert main(["prove", "--no-cut", str(copy)]) == 0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["--ratio", "0", "--drawer", "20,30"], "0"),
+        (["--ratio", "1.5"], "drawer"),
+        (["--ratio", "1.5", "--drawer", "20,x"], "x"),
+        (["--ratio", "abc", "--drawer", "20,30"], "abc"),
+        ([], "JOB"),
+    ],
+)
+def test_bad_arguments_are_refused_in_a_line(arguments, says, capsys):
+    assert main(["plan", *arguments]) == 2
+    told = capsys.readouterr().err
+    assert says in told
+    assert "Traceback" not in told
+
+
+def test_a_bare_ratio_is_met_as_the_handbooks_say(capsys):
+    # 1.27 from a lathe's set with a 127 gear is exact: common practice for inch threads on a metric screw.
+    assert main(["plan", "--ratio", "1.27", "--drawer", "20,40,50,100,127,80", "--top", "1"]) == 0
+    assert "+0.0000 ppm" in capsys.readouterr().out
