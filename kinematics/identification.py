@@ -179,13 +179,18 @@ def _of_cutting(cut: Cutting) -> Balance:
 
 
 def identify(
-    domains: Mapping[str, Domain], signs: Sequence[str], balances: Sequence[Balance], settle_ties: bool = True
+    domains: Mapping[str, Domain],
+    signs: Sequence[str],
+    balances: Sequence[Balance],
+    settle_ties: bool = True,
+    branches: int = WHOLE_ALLOWANCE,
 ) -> Identified:
     """What the `balances` (one an observation, in their order) say of the numbers and `signs`.
 
-    `settle_ties` False leaves out what is known of undetermined unknowns together.
+    `settle_ties` False leaves out what is known of undetermined unknowns together; `branches` is what
+    the whole search may take.
     """
-    allowance = Allowance(WHOLE_ALLOWANCE)
+    allowance = Allowance(branches)
     conflicts = find_conflicts(domains, signs, balances, allowance)
     if conflicts:
         unknown = [*domains, *signs]
@@ -245,15 +250,14 @@ def can_hold(
     domains: Mapping[str, Domain], signs: Sequence[str], balances: Sequence[Balance], allowance: Allowance
 ) -> bool:
     """Whether some values satisfy the balances, or the search doesn't prove that none do."""
-    return all(_first(search, allowance) is not None for search in searches(domains, signs, balances))
+    return all(_may_hold(search, allowance) for search in searches(domains, signs, balances))
 
 
-def _first(search: Search, allowance: Allowance) -> Mapping[str, Fraction] | None:
-    """A solution; None where there is none; an empty one where the search came to no end."""
+def _may_hold(search: Search, allowance: Allowance) -> bool:
     try:
-        return _spending(search, allowance)
+        return _spending(search, allowance) is not None
     except OutOfAllowance:
-        return {}
+        return True
 
 
 def _spending(search: Search, allowance: Allowance) -> dict[str, Fraction] | None:
@@ -310,8 +314,11 @@ class _Part:
 
     def look(self) -> None:
         """For each variable: a solution with another value, or the proof that there is none."""
-        first = _first(self.search, self.allowance)
-        if not first:
+        try:
+            first = _spending(self.search, self.allowance)
+        except OutOfAllowance:
+            first = None
+        if first is None:
             self.unsettled |= set(self.names)
             self.found = {name: set() for name in self.names}
             return
@@ -346,8 +353,11 @@ class _Part:
                 if len(self.solutions) >= MOST_EXAMPLES:
                     return
                 own = Product(((name, 1),), low, high)
-                other = _first(self.search.with_condition(own), self.allowance)
-                if other:
+                try:
+                    other = _spending(self.search.with_condition(own), self.allowance)
+                except OutOfAllowance:
+                    return
+                if other is not None:
                     self._keep(other)
 
     def ties(self) -> list[Tie]:

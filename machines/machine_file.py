@@ -33,6 +33,7 @@ from . import places
 from .errors import Disagreement, Missing, Place, WrongValue
 from .keys import LINK, MACHINE
 from .places import Document, Path_, Step, quoted
+from .question_marks import open_paths, with_stand_ins
 from .reading import Complaints, check_names, rows, table_of, values_of
 from .values import guess
 
@@ -216,16 +217,23 @@ def read_machine(path: str | os.PathLike[str], shown: str | None = None) -> Mach
 
 @lru_cache(maxsize=128)
 def _read(path: str, file: str, modified_ns: int, size: int) -> Machine:
-    return _machine(places.read(path, file))
+    return machine_of(places.read(path, file))
 
 
 def read_machine_text(text: str, file: str = "machine.toml") -> Machine:
     """The machine described by `text`, called `file` in complaints. Raises `FileFault`."""
-    return _machine(places.parse(text, file))
+    return machine_of(places.parse(text, file))
 
 
-def _machine(document: Document) -> Machine:
+def machine_of(document: Document) -> Machine:
+    """The machine that the document describes. Raises `FileFault`."""
     complaints = Complaints(document)
+    unknown = list(open_paths(document))
+    for path in unknown:
+        message = "it is not known yet: run handlead fit on what was counted at the machine, or write what it is"
+        complaints.add(WrongValue, path, message)
+    if unknown:
+        document = with_stand_ins(document, unknown)
     values = values_of(document, MACHINE, complaints)
     _check(document, complaints)
     complaints.raise_any()

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from .keys import JOB, MACHINE
+from .observations_file import OBSERVATIONS
 from .values import OneOf, Rows, Swivel, Table, TableOf, Value
 
 _TOP = """# The files
@@ -16,14 +17,17 @@ This page is made from the tables of keys that read the files: what isn't here i
 
 All files are TOML. Whole numbers and decimals are exact, and so are fractions in a string: `"5/8"`, `"1 1/4"`. A
 file's `units` holds for every bare length in it; a string can carry its own: `"0.25 in"`, `"6 mm"`. Angles are decimal
-degrees or `"22d 42m 30s"`. The frame that signs and words refer to is shown in the README.
+degrees or `"22d 42m 30s"`. In a machine file, `"?"` may stand for a number or a sense that nobody knows; `handlead fit`
+finds it. The frame that signs and words refer to is shown in the README.
 """
+
+_FILES = (("Machine file", MACHINE), ("Job file", JOB), ("Observations file", OBSERVATIONS))
 
 
 def file_reference() -> str:
     """The whole reference as Markdown text."""
     lines = [_TOP]
-    for heading, table in (("Machine file", MACHINE), ("Job file", JOB)):
+    for heading, table in _FILES:
         lines += [f"## {heading}", "", table.meaning, ""]
         seen: set[str] = set()
         lines += _of_table(table, seen)

@@ -6,12 +6,12 @@ import argparse
 import sys
 from collections.abc import Sequence
 
-from . import constants_command, plan_command, prove_command, trace_command
+from . import constants_command, fit_command, plan_command, prove_command, trace_command
 
 #: Exit statuses of every command.
 YES, NO, UNUSABLE = 0, 1, 2
 
-COMMANDS = (prove_command, plan_command, trace_command, constants_command)
+COMMANDS = (prove_command, plan_command, trace_command, fit_command, constants_command)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
