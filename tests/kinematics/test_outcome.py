@@ -265,6 +265,7 @@ def test_a_broken_count_with_a_fine_feed_spoils_the_blank(cut, part):
     assert not outcome.is_steady
     assert (outcome.hand, outcome.lead) == (None, None)
     assert outcome.real_teeth == count
+    assert abs(outcome.teeth - count) <= Fraction(1, 2)
 
 
 @lawful

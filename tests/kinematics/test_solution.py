@@ -479,6 +479,23 @@ def test_sixty_loops_in_a_row_are_followed_to_the_worm_at_their_end():
     assert len(solution.flow.steps) == len(train.parts) - 1
 
 
+@pytest.mark.parametrize("first", [("a", "b"), ("b", "a")])
+def test_loops_that_close_only_through_each_other_spare_the_worm_in_them(first):
+    """No output of one differential alone closes a loop; with a and c as outputs all runs forward."""
+    train = train_of(
+        Differential("one", ("motor", first[0]), first[1]),
+        Differential("two", ("motor", "c"), "d"),
+        Differential("three", ("a", "c"), "worm shaft", Fraction(-3)),
+        WormGear("worm", "worm shaft", "b", 1, 30, Sense.SAME),
+        Differential("four", ("a", "c"), "d", Fraction(-2, 5)),
+    )
+    solution = solve(train, "main")
+    assert dict(solution.rates) == nullspace.answer(train, "main").rates
+    assert all(solution.rates.values())
+    assert solution.backdriven == ()
+    assert {step.target for step in solution.flow.steps} == set(train.parts) - {"motor"}
+
+
 def with_worm_turned_round(train: Train, name: str) -> Train:
     """The train with this worm gear built in the wrong way: wheel where the worm was."""
     worm = train.link(name)
