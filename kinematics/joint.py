@@ -122,8 +122,8 @@ def best_set_ups(
     """
     if limit < 1:
         raise ValueError(f"limit is {limit}; it must be 1 or more")
-    stock = _Stock.of(places, gears)
-    search = _Search(stock, places)
+    stock = Stock.of(places, gears)
+    search = Search(stock, places)
     found = search.best(limit, stock.full)
     if found:
         return SetUps(tuple(found), len(found) < limit)
@@ -164,12 +164,12 @@ def best_pair_set_ups(
     if limit < 1:
         raise ValueError(f"limit is {limit}; it must be 1 or more")
     shared = list(shared)
-    stocks = {name: _Stock.of(places, gears) for name, places in members.items()}
+    stocks = {name: Stock.of(places, gears) for name, places in members.items()}
     found = _Pair(members, shared, stocks).best(limit)
     if found:
         return PairSetUps(tuple(found))
     for name, places in members.items():
-        if not _Search(stocks[name], places).best(1, stocks[name].full):
+        if not Search(stocks[name], places).best(1, stocks[name].full):
             return PairSetUps((), f"{name}: {_why_none(places, stocks[name])}")
     return PairSetUps((), f"no gears on {' and '.join(shared)} serve {' and '.join(members)} alike")
 
@@ -210,7 +210,7 @@ _Left = tuple[NDArray[np.int16], ...]
 
 
 @dataclass(frozen=True)
-class _Stock:
+class Stock:
     """The gears of all sets, and for groups of places how many of each fit at least one of the group.
 
     Gears suffice for the places exactly where no group wants more than fits it (Hall's theorem), so
@@ -224,7 +224,8 @@ class _Stock:
     drawers: Mapping[str, Drawer]
 
     @classmethod
-    def of(cls, places: Sequence[Place], gears: Drawer | Iterable[int] | Sequence[GearSet]) -> _Stock:
+    def of(cls, places: Sequence[Place], gears: Drawer | Iterable[int] | Sequence[GearSet]) -> Stock:
+        """The gears for `places`. Raises `ValueError` where a place has none, or two have one name."""
         names = [place.name for place in places]
         if not names:
             raise ValueError("places is empty; give at least one bracket to fill")
@@ -297,7 +298,7 @@ _GROUP = 24
 class _Choices:
     """The sets for one place, nearest first, fetched as they are needed, and gathered by their ratio."""
 
-    def __init__(self, place: Place, stock: _Stock) -> None:
+    def __init__(self, place: Place, stock: Stock) -> None:
         self.place = place
         self._stock = stock
         self._stream = self._fetch()
@@ -399,10 +400,10 @@ class _Item:
     fixed: bool = False
 
 
-class _Search:
+class Search:
     """The places of one member, those that cost most first, those that must be met exactly last."""
 
-    def __init__(self, stock: _Stock, places: Sequence[Place], *, all_costed: bool = False) -> None:
+    def __init__(self, stock: Stock, places: Sequence[Place], *, all_costed: bool = False) -> None:
         self.stock = stock
         self.named = [place.name for place in places]
         ordered = sorted(places, key=lambda p: (p.exact, -p.weight))
@@ -559,7 +560,7 @@ class _Pair:
     """Members that share the gears of some brackets."""
 
     def __init__(
-        self, members: Mapping[str, Sequence[Place]], shared: Sequence[str], stocks: Mapping[str, _Stock]
+        self, members: Mapping[str, Sequence[Place]], shared: Sequence[str], stocks: Mapping[str, Stock]
     ) -> None:
         self.shared = {
             member: [_named(name, member, places) for name in shared] for member, places in members.items()
@@ -573,9 +574,9 @@ class _Pair:
                         f"{float(theirs.target):.9g} for {member}"
                     )
         self.stocks = stocks
-        self.list = _Search(stocks[first], self.shared[first], all_costed=True)
+        self.list = Search(stocks[first], self.shared[first], all_costed=True)
         self.own = {
-            member: _Search(stocks[member], [p for p in places if p.name not in shared])
+            member: Search(stocks[member], [p for p in places if p.name not in shared])
             for member, places in members.items()
         }
         self.order = {member: [place.name for place in places] for member, places in members.items()}
@@ -657,14 +658,14 @@ def _same(one: Ratio, other: Ratio) -> bool:
 # -- why there is none ------------------------------------------------------------------------------
 
 
-def _why_none(places: Sequence[Place], stock: _Stock) -> str:
+def _why_none(places: Sequence[Place], stock: Stock) -> str:
     """Which requirement fails: one bracket alone, two together, or only all of them."""
     for place in places:
-        alone = _Search(stock, [place])
+        alone = Search(stock, [place])
         if not alone.best(1, stock.full):
             return f"{place.name}: {_alone(place, stock)}"
     for one, other in itertools.combinations(places, 2):
-        if len(places) > 2 and not _Search(stock, [one, other]).best(1, stock.full):
+        if len(places) > 2 and not Search(stock, [one, other]).best(1, stock.full):
             return (
                 f"{one.name} and {other.name} can each be met alone, but not together: "
                 "they ask for the same gears"
@@ -673,7 +674,7 @@ def _why_none(places: Sequence[Place], stock: _Stock) -> str:
     return f"{names} can't be met together: they ask for the same gears"
 
 
-def _alone(place: Place, stock: _Stock) -> str:
+def _alone(place: Place, stock: Stock) -> str:
     allowed = kinds(place.pairs, place.idlers, place.turns_over)
     if not allowed:
         sense = "reverse" if place.turns_over else "keep"
