@@ -22,6 +22,7 @@ from handlead.kinematics.targets import fixed
 from handlead.kinematics.words import Feed
 
 from .case import Case, face_width_mm, helix_slope_um, shift_error_um
+from .coupled_planning import coupled_sets
 from .cut_proposal import feed_wanted, propose_cut, rpm_wanted
 from .job_file import Job, Setup
 from .machine_file import Machine
@@ -129,7 +130,7 @@ def plan(job: Job, machine: Machine | None = None, top: int = 5) -> Plan:
     The members are the work, the mate if the job has one, and else the same gear of the other hand.
     Every set-up returned has been proved as wanted.
     """
-    wanted = _Wanted.of(job, machine or job.machine, top)
+    wanted = Wanted.of(job, machine or job.machine, top)
     members = _members(job)
     shared = _plan_pair(wanted, members)
     if shared is not None:
@@ -148,8 +149,8 @@ def _members(job: Job) -> list[tuple[str, Work]]:
 
 
 @dataclass(frozen=True)
-class _Wanted:
-    """What is common to all members of a job."""
+class Wanted:
+    """What is common to all members of a job: machine, drive, feed meant, ways of setting it, drawers."""
 
     job: Job
     machine: Machine
@@ -160,13 +161,15 @@ class _Wanted:
     top: int
 
     @classmethod
-    def of(cls, job: Job, machine: Machine, top: int) -> _Wanted:
+    def of(cls, job: Job, machine: Machine, top: int) -> Wanted:
+        """What the job asks of the machine."""
         drive = machine.normal_drive
         meant = job.setup.feed if job.setup and job.setup.feed else USUAL_FEED_WAY
         sets = [GearSet(one.name, Drawer.of(one.teeth), frozenset(one.fits)) for one in machine.gear_sets]
         return cls(job, machine, drive, meant, find_ways(machine, drive), sets, top)
 
     def bracket(self, name: str) -> ChangeGears:
+        """The bracket called `name`."""
         link = self.machine.train.link(name)
         assert isinstance(link, ChangeGears)
         return link
@@ -184,7 +187,7 @@ class _Wanted:
 # ---------------------------------------------------------------- one member
 
 
-def _plan_member(wanted: _Wanted, name: str, work: Work) -> Member:
+def _plan_member(wanted: Wanted, name: str, work: Work) -> Member:
     proposal = propose_cut(work, wanted.job.hob, wanted.job.cutting, wanted.machine)
     found: list[Planned] = []
     reasons: list[str] = []
@@ -200,13 +203,41 @@ def _plan_member(wanted: _Wanted, name: str, work: Work) -> Member:
             reasons.append(why)
         found += _proved(wanted, work, demand, sets)
         refused = refused or _nearer_refused(wanted, places)
+    if not found and work.kind != "worm wheel":
+        found = _coupled(wanted, work, proposal)
     found = _best(found, wanted.top)
     why = None if found else _why_none(wanted, work, reasons)
     return Member(name, work, tuple(found), why, refused, proposal)
 
 
+def _coupled(wanted: Wanted, work: Work, proposal: Proposal | str) -> list[Planned]:
+    """Set-ups in which the count or the lead rests on the feed gears, where no other kind exists."""
+    found: list[Planned] = []
+    for demand, sets in coupled_sets(wanted, work, proposal):
+        complete = (with_speed(wanted, work, demand, proposal, each, set_up.drawn_from) for each, set_up in sets)
+        found += _proved(wanted, work, demand, (each for each in complete if each))
+    return found
+
+
+def with_speed(
+    wanted: Wanted, work: Work, demand: Needed, proposal: Proposal | str,
+    sets: Mapping[str, ChangeGearSet], drawn_from: Mapping[str, Sequence[tuple[int, str]]],
+) -> Mapping[str, ChangeGearSet] | None:  # fmt: skip
+    """The sets and one for the hob's speed, from what they leave in the drawers; None where none is left."""
+    place = _speed_place(wanted, work, demand, proposal)
+    if place is None:
+        return sets
+    taken = [each for gears in drawn_from.values() for each in gears]
+    left = [
+        replace(one, drawer=one.drawer.without(teeth for teeth, name in taken if name == one.name))
+        for one in wanted.gear_sets
+    ]
+    best = best_set_ups([place], left, limit=1).best
+    return {**sets, **best[0].sets} if best else None
+
+
 def _found(
-    wanted: _Wanted, places: list[Place], demand: Needed
+    wanted: Wanted, places: list[Place], demand: Needed
 ) -> tuple[list[Mapping[str, ChangeGearSet]], str | None]:
     """Gears for all brackets together, the best first; with a differential, each of its ratios once."""
     bracket = demand.way.differential(demand.slide) if demand.slide and demand.differential is not None else None
@@ -218,7 +249,7 @@ def _found(
     return [each.sets for each in best.best], best.none_because
 
 
-def _demands(wanted: _Wanted, work: Work, proposal: Proposal | str) -> Iterator[Needed]:
+def _demands(wanted: Wanted, work: Work, proposal: Proposal | str) -> Iterator[Needed]:
     """What each usable way asks of its brackets, the slide that suits the work fed."""
     size = feed_wanted(wanted.job.cutting, proposal)
     for slide in _slides(work, wanted):
@@ -230,13 +261,13 @@ def _demands(wanted: _Wanted, work: Work, proposal: Proposal | str) -> Iterator[
             return
 
 
-def _slides(work: Work, wanted: _Wanted) -> tuple[str | None, ...]:
+def _slides(work: Work, wanted: Wanted) -> tuple[str | None, ...]:
     if work.kind != "worm wheel":
         return ("axial",)
     return ("tangential", "radial", None)
 
 
-def _places(wanted: _Wanted, work: Work, demand: Needed, proposal: Proposal | str) -> list[Place]:
+def _places(wanted: Wanted, work: Work, demand: Needed, proposal: Proposal | str) -> list[Place]:
     way = demand.way
     assert way.constants.index is not None
     places = [wanted.place(way.constants.index.bracket, demand.index, exact=True)]
@@ -258,7 +289,7 @@ def _places(wanted: _Wanted, work: Work, demand: Needed, proposal: Proposal | st
     return [*places, speed] if speed else places
 
 
-def _speed_place(wanted: _Wanted, work: Work, demand: Needed, proposal: Proposal | str) -> Place | None:
+def _speed_place(wanted: Wanted, work: Work, demand: Needed, proposal: Proposal | str) -> Place | None:
     """The bracket that sets the hob's speed, so that no part of the train runs faster than it may."""
     way = demand.way
     name, rpm = way.constants.speed, rpm_wanted(wanted.job.cutting, proposal)
@@ -290,7 +321,7 @@ def _ratios(demand: Needed) -> dict[str, Fraction]:
     return ratios
 
 
-def _fastest(wanted: _Wanted, rates: Mapping[str, Fraction | None], drive_rpm: Fraction) -> Fraction:
+def _fastest(wanted: Wanted, rates: Mapping[str, Fraction | None], drive_rpm: Fraction) -> Fraction:
     """Greatest ratio of the speed gears at which every limited part keeps within its speed."""
     limits = [
         greatest / abs(rate * drive_rpm)
@@ -303,7 +334,7 @@ def _fastest(wanted: _Wanted, rates: Mapping[str, Fraction | None], drive_rpm: F
 # ---------------------------------------------------------------- a pair
 
 
-def _plan_pair(wanted: _Wanted, members: Sequence[tuple[str, Work]]) -> tuple[Member, ...] | None:
+def _plan_pair(wanted: Wanted, members: Sequence[tuple[str, Work]]) -> tuple[Member, ...] | None:
     """Set-ups alike on the differential's bracket, where the machine's rule is free of the tooth count."""
     if len(members) < 2 or not all(work.is_helical for _, work in members):
         return None
@@ -340,7 +371,7 @@ def _plan_pair(wanted: _Wanted, members: Sequence[tuple[str, Work]]) -> tuple[Me
 
 
 def _alike(
-    wanted: _Wanted, places: Mapping[str, list[Place]], bracket: str
+    wanted: Wanted, places: Mapping[str, list[Place]], bracket: str
 ) -> Iterator[dict[str, Mapping[str, ChangeGearSet]]]:
     """Sets for every member with one ratio on `bracket`, the truest lead first, each ratio once.
 
@@ -370,7 +401,7 @@ def _at_ratio(places: list[Place], bracket: str, ratio: Fraction) -> list[Place]
 _PAIR_TRIES = 6
 
 
-def _pair_demands(wanted: _Wanted, work: Work, proposal: Proposal | str) -> Iterator[Needed]:
+def _pair_demands(wanted: Wanted, work: Work, proposal: Proposal | str) -> Iterator[Needed]:
     for demand in _demands(wanted, work, proposal):
         rules = [rule for rule in demand.way.constants.differentials if rule.slide == "axial"]
         if demand.differential is not None and rules and not rules[0].depends_on_teeth and not rules[0].feed_power:
@@ -390,7 +421,7 @@ def _pair_order(columns: Sequence[Sequence[Planned]]) -> list[int]:
 
 
 def _proved(
-    wanted: _Wanted, work: Work, demand: Needed, found: Iterable[Mapping[str, ChangeGearSet]]
+    wanted: Wanted, work: Work, demand: Needed, found: Iterable[Mapping[str, ChangeGearSet]]
 ) -> Iterator[Planned]:
     """Set-ups that the proof finds as wanted; anything else is left out."""
     for sets in found:
@@ -400,7 +431,7 @@ def _proved(
             yield planned
 
 
-def _setup(wanted: _Wanted, work: Work, demand: Needed, change: Mapping[str, Mounted]) -> Setup:
+def _setup(wanted: Wanted, work: Work, demand: Needed, change: Mapping[str, Mounted]) -> Setup:
     swivel = Fraction(round(swivel_deg(work, wanted.job.hob) * 60), 60)
     levers = {
         name: position
@@ -452,7 +483,7 @@ def _ratios_of(planned: Planned) -> tuple[tuple[str, Fraction], ...]:
     return tuple((name, mounted.size) for name, mounted in planned.setup.change.items())
 
 
-def _nearer_refused(wanted: _Wanted, places: Sequence[Place]) -> tuple[Refused, ...]:
+def _nearer_refused(wanted: Wanted, places: Sequence[Place]) -> tuple[Refused, ...]:
     """Nearer sets for the differential that are owned but can't be mounted, with why."""
     for place in places:
         if not place.exact and place.span is None:
@@ -465,7 +496,7 @@ def _nearer_refused(wanted: _Wanted, places: Sequence[Place]) -> tuple[Refused, 
     return ()
 
 
-def _why_none(wanted: _Wanted, work: Work, reasons: list[str]) -> str:
+def _why_none(wanted: Wanted, work: Work, reasons: list[str]) -> str:
     if reasons:
         return "; ".join(dict.fromkeys(reasons))
     if not wanted.ways:

@@ -1,0 +1,159 @@
+"""Set-ups whose ratios hang together: helical work without a differential, and counts that can't be indexed.
+
+The equation between the ratios comes from the train (`targets.generation_equation`); the search for
+gears that meet it is `kinematics.coupled`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from handlead.kinematics.change_gears import ChangeGearSet
+from handlead.kinematics.coupled import Relation, best_coupled_set_ups
+from handlead.kinematics.cutdata import Proposal
+from handlead.kinematics.joint import Place, SetUp
+from handlead.kinematics.needs import need
+from handlead.kinematics.requirement import Work
+from handlead.kinematics.targets import Equation, fixed, generation_equation, inverse_lead
+
+from .cut_proposal import feed_wanted
+from .ways import Needed, Way, feed_ratio, feed_signed
+
+if TYPE_CHECKING:
+    from .planning import Wanted
+
+#: How far the index gears may stand from the count wanted, in teeth, where the differential makes up the rest.
+_NEIGHBOUR = Fraction(7, 10)
+
+#: Ratios that the differential's bracket may be asked for.
+_LEAST, _GREATEST = Fraction(1, 40), Fraction(40)
+
+#: A feed that differs from the one asked for costs this much against the lead, relatively.
+_FEED_WEIGHT = Fraction(1, 10**7)
+
+#: Choices of index and feed gears that are looked at for each way of setting the machine.
+_MOST_CHOICES = 40_000
+
+Sets = Mapping[str, ChangeGearSet]
+
+
+def coupled_sets(
+    wanted: Wanted, work: Work, proposal: Proposal | str
+) -> Iterator[tuple[Needed, list[tuple[Sets, SetUp]]]]:
+    """For every way that serves, what was asked of it and the gears that were found, truest lead first."""
+    signed = feed_signed(wanted.job.hob, feed_wanted(wanted.job.cutting, proposal), wanted.feed)
+    for way in wanted.ways:
+        rule = way.feed_rule("axial")
+        if rule is None or way.constants.index is None:
+            continue
+        ratio = feed_ratio(rule, work, wanted.job.hob, signed)
+        index = way.constants.index.ratio(wanted.job.hob.hand, wanted.job.hob.starts, work.teeth)
+        demand = Needed(way, "axial", index, signed, ratio, None)
+        if way.differential("axial"):
+            found = _by_neighbour(wanted, work, demand)
+        elif work.is_helical and not way.has_differential:
+            found = _by_feed(wanted, work, demand)
+        else:
+            continue
+        if found:
+            yield demand, found
+
+
+def _by_feed(wanted: Wanted, work: Work, demand: Needed) -> list[tuple[Sets, SetUp]]:
+    """Index gears with the lead's share in them, and the feed gears that make it so long."""
+    way, index, feed = demand.way, *_named(demand.way)
+    signs = {index: _sign(demand.index), feed: _sign(demand.feed_ratio)}
+    relation = _relation(wanted, way, (index, feed), work, signs)
+    if relation is None or demand.feed_ratio is None:
+        return []
+    exact = relation.solved_for(index, {feed: abs(demand.feed_ratio)})
+    if exact is None or float(exact) <= 0:
+        return []
+    first = replace(wanted.place(index, demand.index), target=exact, weight=Fraction(0))
+    return _search(wanted, [first, _feed_place(wanted, feed, demand)], relation)
+
+
+def _by_neighbour(wanted: Wanted, work: Work, demand: Needed) -> list[tuple[Sets, SetUp]]:
+    """Index gears for a neighbouring count, feed and differential gears that make up the rest."""
+    way, (index, feed) = demand.way, _named(demand.way)
+    bracket = way.differential("axial")
+    assert bracket is not None
+    share = _NEIGHBOUR / work.teeth
+    span = (abs(demand.index) * (1 - share), abs(demand.index) * (1 + share))
+    first = replace(wanted.place(index, demand.index), span=span, weight=Fraction(0))
+    found = []
+    for sign in (1, -1):
+        signs = {index: _sign(demand.index), feed: _sign(demand.feed_ratio), bracket: sign}
+        relation = _relation(wanted, way, (index, feed, bracket), work, signs)
+        if relation is None:
+            continue
+        relation = replace(relation, stiffness={frozenset(): _stiffness(wanted, work, demand, bracket)})
+        last = replace(
+            wanted.place(bracket, Fraction(sign)), span=(_LEAST, _GREATEST), weight=Fraction(0)
+        )
+        found += _search(wanted, [first, _feed_place(wanted, feed, demand), last], relation)
+    return sorted(found, key=lambda each: each[1].cost)[: wanted.top]
+
+
+def _named(way: Way) -> tuple[str, str]:
+    rule = way.feed_rule("axial")
+    assert way.constants.index is not None and rule is not None
+    return way.constants.index.bracket, rule.bracket
+
+
+def _sign(ratio: Fraction | None) -> int:
+    return -1 if ratio is not None and ratio < 0 else 1
+
+
+def _feed_place(wanted: Wanted, name: str, demand: Needed) -> Place:
+    assert demand.feed_ratio is not None
+    size = abs(demand.feed_ratio)
+    return replace(
+        wanted.place(name, demand.feed_ratio), span=(size / 2, size * Fraction(3, 2)), weight=_FEED_WEIGHT
+    )
+
+
+def _relation(
+    wanted: Wanted, way: Way, brackets: tuple[str, ...], work: Work, signs: Mapping[str, int]
+) -> Relation | None:
+    """The equation between the sizes of the ratios, their senses put in; None where the train gives none."""
+    equation = generation_equation(way.train, way.drive, brackets, work, wanted.job.hob, "axial")
+    if equation is None:
+        return None
+    unsigned: Equation = {}
+    for names, value in equation.items():
+        turned = sum(signs[name] < 0 for name in names) % 2
+        unsigned[names] = -value if turned else value
+    return Relation(unsigned)
+
+
+def _stiffness(wanted: Wanted, work: Work, demand: Needed, bracket: str) -> Fraction:
+    """What the differential's ratio adds to the table's turning per mm, times a lead or a metre.
+
+    Near enough for choosing: it is taken with the index gears of the count itself.
+    """
+    way, (index, feed) = demand.way, _named(demand.way)
+    assert demand.feed_ratio is not None
+    train = fixed(way.train, {index: demand.index, feed: demand.feed_ratio})
+    found = need(train, bracket, way.drive)
+    if found is None:
+        return Fraction(1)
+    alone = demand.index / way.constants.index.constant if way.constants.index else Fraction(0)
+    # One part in a thousand more turning of the table, and the ratio that this would take.
+    more = {"hob": Fraction(1), "table": alone * Fraction(1001, 1000), "axial": demand.feed * alone}
+    ratio = found.ratio(more)
+    lead = abs(1 / Fraction(float(inverse_lead(work)))) if work.is_helical else Fraction(1000)
+    return abs(alone / 1000 / (demand.feed * alone) / ratio) * lead if ratio else Fraction(1)
+
+
+def _search(wanted: Wanted, places: list[Place], relation: Relation) -> list[tuple[Sets, SetUp]]:
+    try:
+        found = best_coupled_set_ups(
+            places, relation, wanted.gear_sets, limit=wanted.top, most_choices=_MOST_CHOICES
+        )
+    except ValueError:
+        return []
+    return [(each.set_up.sets, each.set_up) for each in found.best]
