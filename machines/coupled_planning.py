@@ -11,7 +11,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.change_gears import ChangeGearSet
+from handlead.kinematics.change_gears import ChangeGearSet, kinds
 from handlead.kinematics.coupled import Relation, best_coupled_set_ups
 from handlead.kinematics.cutdata import Proposal
 from handlead.kinematics.joint import Place, SetUp
@@ -150,7 +150,10 @@ def _stiffness(wanted: Wanted, work: Work, demand: Needed, bracket: str) -> Frac
 
 
 def _search(wanted: Wanted, places: list[Place], relation: Relation) -> list[tuple[Sets, SetUp]]:
+    """The gears found; none where a bracket can't turn the sense as it must, or no gears fit it."""
     try:
+        if not all(kinds(place.pairs, place.idlers, place.turns_over) for place in places):
+            return []
         found = best_coupled_set_ups(
             places, relation, wanted.gear_sets, limit=wanted.top, most_choices=_MOST_CHOICES
         )
