@@ -23,6 +23,7 @@ from handlead.kinematics.words import Feed
 
 from .case import Case, face_width_mm, helix_slope_um, shift_error_um
 from .coupled_planning import coupled_sets
+from .cut_cycle import CutCycle, cut_cycle
 from .cut_proposal import feed_wanted, propose_cut, rpm_wanted
 from .job_file import Job, Setup
 from .machine_file import Machine
@@ -55,6 +56,7 @@ class Planned:
     helix_slope_um: float
     quality: int | None
     effort: tuple[int, ...]
+    cycle: CutCycle
 
     def as_json(self) -> dict[str, Any]:
         """The set-up as plain values, as the JSON contract has it."""
@@ -76,6 +78,7 @@ class Planned:
             "index_exact": not any(
                 finding.code == "feed-belongs-to-index" for finding in self.proof.findings
             ),
+            "starting_values": self.cycle.as_json(),
         }
 
 
@@ -456,7 +459,7 @@ def prove_setup(job: Job, machine: Machine, work: Work, setup: Setup) -> Planned
         slope = shift_error_um(work, case.outcome)
     gear = gear_of(work)
     quality = tolerance.helix_slope_class(slope, gear.reference_diameter, face_width_mm(work))
-    return Planned(setup, proof, error, slope, quality, _effort(case))
+    return Planned(setup, proof, error, slope, quality, _effort(case), cut_cycle(case))
 
 
 def _effort(case: Case) -> tuple[int, ...]:

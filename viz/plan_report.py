@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from handlead.machines.case import face_width_mm
 from handlead.machines.checks import swivel_text
+from handlead.machines.cut_cycle import CutCycle
 from handlead.machines.mending import gears_text
 from handlead.machines.planning import Member, Plan, Planned
 from rich.console import Console
@@ -59,10 +60,24 @@ def _whole(planned: Planned) -> Table:
     if gear and gear.sliding_feed:
         way = f", {gear.feed.value}" if gear.feed else ""
         grid.add_row("feed", f"{float(gear.sliding_feed):.4g} mm per table turn, {gear.feed_slide}{way}")
+    grid.add_row("to start from", _cycle(planned.cycle))
     grid.add_row("on the flank", _flank(planned))
     for finding in planned.proof.findings:
         grid.add_row(finding.severity, f"{finding.message} {finding.remedy}".strip())
     return grid
+
+
+def _cycle(cycle: CutCycle) -> str:
+    parts = []
+    if cycle.hob_rpm:
+        speed = f" ({cycle.cutting_speed_m_min:.0f} m/min)" if cycle.cutting_speed_m_min else ""
+        parts.append(f"hob {cycle.hob_rpm:.0f} rpm{speed}")
+    parts.append(f"depth {' + '.join(f'{depth:.2f}' for depth in cycle.depths)} mm")
+    if cycle.travel:
+        parts.append(f"travel {cycle.travel:.0f} mm")
+    if cycle.time_min:
+        parts.append(f"{cycle.time_min:.0f} min")
+    return ", ".join(parts)
 
 
 def _flank(planned: Planned) -> str:

@@ -1,0 +1,80 @@
+"""What a set-up means at the machine: hob speed, depth, travel and time. Starting values, all of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from handlead.kinematics import cycle
+from handlead.kinematics.requirement import gear_of
+
+from .case import Case, drive_rpm, travel_mm
+
+#: Work above this module is cut in two cuts where the job doesn't say (common practice).
+ONE_CUT_UP_TO = 3
+
+#: What the last cut of several takes, in modules of depth (common practice).
+FINISHING_DEPTH = 0.25
+
+
+@dataclass(frozen=True)
+class CutCycle:
+    """Speeds, lengths and time; None where the job or the machine file doesn't say what they depend on.
+
+    `depths` are what each cut goes in by from the one before, in mm, counted from where the hob just
+    marks the blank; `travel` is one cut's, in mm; `time_min` is for all cuts, setting not counted.
+    """
+
+    hob_rpm: float | None
+    cutting_speed_m_min: float | None
+    depths: tuple[float, ...]
+    travel: float | None
+    time_min: float | None
+
+    def as_json(self) -> dict[str, Any]:
+        """The values with their units in their names."""
+        return {
+            "hob_rpm": self.hob_rpm,
+            "cutting_speed_m_min": self.cutting_speed_m_min,
+            "depths_mm": list(self.depths),
+            "travel_mm": self.travel,
+            "time_min": self.time_min,
+        }
+
+
+def cut_cycle(case: Case) -> CutCycle:
+    """Work out speeds, depth, travel and time of a set-up."""
+    work, hob = case.job.work, case.job.hob
+    rpm = _hob_rpm(case)
+    tip = float(hob.outside_diameter) if hob.outside_diameter else None
+    speed = cycle.cutting_speed_m_min(rpm, tip) if rpm and tip else None
+    gear = gear_of(work)
+    blank = float(work.outside_diameter) if work.outside_diameter else None
+    depth = cycle.depth_to_dial(gear, blank)
+    cuts = case.job.cutting.cuts or (1 if work.module_n <= ONE_CUT_UP_TO else 2)
+    depths = (depth,) if cuts == 1 else _in_cuts(depth, cuts, FINISHING_DEPTH * gear.module_n)
+    travel = _travel(case)
+    feed = case.outcome.sliding_feed if case.outcome else None
+    time = None
+    if rpm and travel and feed:
+        time = len(depths) * cycle.cutting_time_min(travel, float(feed), rpm, work.teeth, hob.starts)
+    return CutCycle(rpm, speed, depths, travel, time)
+
+
+def _hob_rpm(case: Case) -> float | None:
+    drive, rate = drive_rpm(case), case.solution.end_rate("hob")
+    return None if drive is None or not rate else float(abs(drive * rate))
+
+
+def _in_cuts(depth: float, cuts: int, finishing: float) -> tuple[float, ...]:
+    """Equal roughing cuts, and a last one of the finishing depth."""
+    return (*[(depth - finishing) / (cuts - 1)] * (cuts - 1), finishing)
+
+
+def _travel(case: Case) -> float | None:
+    if case.job.work.kind == "worm wheel":
+        return None
+    try:
+        return travel_mm(case)
+    except ValueError:
+        return None
