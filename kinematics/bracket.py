@@ -302,18 +302,23 @@ class Bracket:
         for one, other in ((first, second), (second, first)):
             planes = dict(other.gears)
             from_shaft = one.name in _SHAFTS and other.name in _SHAFTS
+            room = self._rooms[_SHAFTS.get(other.name, "stud"), from_shaft, other.idle]
             for plane, teeth in one.gears:
                 meets = planes.get(plane)
                 if meets is None:
-                    room = self._room(_SHAFTS.get(other.name, "stud"), from_shaft, other.idle)
-                    if room is not None:
-                        need = max(
-                            need, _Need(teeth + room, str(teeth), f"the {other.name}"), key=lambda n: n.teeth
-                        )
+                    if room is not None and teeth + room > need.teeth:
+                        need = _Need(teeth + room, str(teeth), f"the {other.name}")
                 elif one is first and (j != i + 1 or plane != chain.planes[i]):
                     apart = teeth + meets + 4 * self.addendum + self._air
-                    need = max(need, _Need(apart, str(teeth), f"gear {meets}"), key=lambda n: n.teeth)
+                    if apart > need.teeth:
+                        need = _Need(apart, str(teeth), f"gear {meets}")
         return need
+
+    @cached_property
+    def _rooms(self) -> Mapping[tuple[str, bool, bool], Fraction | None]:
+        """`_room` for every kind of body."""
+        kinds = itertools.product(("driving", "stud", "driven"), (False, True), (False, True))
+        return {kind: self._room(*kind) for kind in kinds}
 
     def _out_of_reach(self, chain: _Chain) -> str | None:
         """Why the stud next to the pivot lies outside the slot, where it does."""

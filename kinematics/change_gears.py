@@ -26,6 +26,7 @@ from .products import (
     Products,
     Window,
     doubt_at,
+    equal_quotients,
     products,
     ranked_quotients,
     spread,
@@ -315,7 +316,9 @@ def _from_orders(
     rows: NDArray[np.int16], table: Products, target: Ratio, exact: bool
 ) -> Iterator[_Candidate]:
     """The orders in `rows`, gathered into ways and put in the order of the list."""
-    held = _held(rows[:, ::2], rows[:, 1::2], table)
+    held = np.ones(len(rows), dtype=bool)
+    for column in rows.T:
+        held &= (rows == column[:, None]).sum(axis=1) <= table.owned[column]
     rows = rows[held]
     tops = np.searchsorted(table.values, rows[:, ::2].prod(axis=1, dtype=np.int64))
     bottoms = np.searchsorted(table.values, rows[:, 1::2].prod(axis=1, dtype=np.int64))
@@ -413,22 +416,14 @@ class _Chunk:
 
 def _ways_by_error(table: Products, target: Ratio, exact: bool, expected: int) -> Iterator[_Chunk]:
     """Drivers and driven gears that the drawer holds together, in the order of the list."""
-    for window in windows(table, target, expected):
-        if exact:
-            window = _exact_part(window, table, target)
+    if exact:
+        assert isinstance(target, Fraction)
+        every: Iterable[Window] = (equal_quotients(table, target),)
+    else:
+        every = windows(table, target, expected)
+    for window in every:
         for part in _parts(window, table):
             yield from _chunks(part, table)
-        if exact:
-            return
-
-
-def _exact_part(window: Window, table: Products, target: Ratio) -> Window:
-    """The quotients that equal the target: those of the first rank, or none."""
-    first = window.rank == window.rank[0]
-    nearest = Fraction(int(table.values[window.tops[0]]), int(table.values[window.bottoms[0]]))
-    if not isinstance(target, Fraction) or nearest != target:
-        first[:] = False
-    return Window(window.tops[first], window.bottoms[first], window.rank[first])
 
 
 def _parts(window: Window, table: Products, most: int = 200_000) -> Iterator[Window]:

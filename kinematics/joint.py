@@ -15,11 +15,12 @@ from __future__ import annotations
 import bisect
 import heapq
 import itertools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from concurrent.futures import Executor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cmp_to_key
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,7 @@ from numpy.typing import NDArray
 from .bracket import Bracket
 from .change_gears import (
     ChangeGearSet,
+    Different,
     arranged,
     by_merit,
     checked_drawer,
@@ -206,7 +208,7 @@ def _one_of_many(places: Sequence[Place], gears: Sequence[GearSet] | Drawer, lim
 
 # -- gears that are left ----------------------------------------------------------------------------
 
-_Left = tuple[NDArray[np.int16], ...]
+Left: TypeAlias = tuple[NDArray[np.int16], ...]
 
 
 @dataclass(frozen=True)
@@ -220,7 +222,7 @@ class Stock:
     sets: tuple[GearSet, ...]
     teeth: tuple[int, ...]
     groups: tuple[frozenset[str], ...]
-    full: _Left
+    full: Left
     drawers: Mapping[str, Drawer]
 
     @classmethod
@@ -256,7 +258,7 @@ class Stock:
             used[places[z]] += 1
         return used
 
-    def take(self, left: _Left, name: str, used: NDArray[np.int16]) -> _Left | None:
+    def take(self, left: Left, name: str, used: NDArray[np.int16]) -> Left | None:
         """What is left once bracket `name` has its gears; None where they don't suffice."""
         after = []
         for group, there in zip(self.groups, left, strict=True):
@@ -267,13 +269,18 @@ class Stock:
             after.append(there)
         return tuple(after)
 
-    def available(self, left: _Left, name: str) -> NDArray[np.int16]:
+    def available(self, left: Left, name: str) -> NDArray[np.int16]:
         """How many of each gear bracket `name` may still take."""
         there = [each for group, each in zip(self.groups, left, strict=True) if name in group]
         least: NDArray[np.int16] = np.minimum.reduce(there)
         return least
 
-    def drawer_left(self, left: _Left, name: str) -> Drawer:
+    def with_only(self, left: Left) -> Stock:
+        """The stock once only what is `left` may be taken; sets still name where gears come from."""
+        drawers = {name: self.drawer_left(left, name) for name in self.drawers}
+        return replace(self, full=left, drawers=drawers)
+
+    def drawer_left(self, left: Left, name: str) -> Drawer:
         """The gears that bracket `name` may still take; perhaps none."""
         counts = self.available(left, name).tolist()
         return Drawer(tuple((z, n) for z, n in zip(self.teeth, counts, strict=True) if n > 0))
@@ -292,88 +299,92 @@ def _gear_sets(gears: Drawer | Iterable[int] | Sequence[GearSet]) -> list[GearSe
 
 
 #: No more sets of one ratio are looked at together.
-_GROUP = 24
+_AT_ONCE = 24
 
 
 class _Choices:
-    """The sets for one place, nearest first, fetched as they are needed, and gathered by their ratio."""
+    """The sets for one place, by ratio, nearest first, and for each ratio by the work; fetched as needed."""
 
     def __init__(self, place: Place, stock: Stock) -> None:
         self.place = place
         self._stock = stock
-        self._stream = self._fetch()
         self.sets: list[ChangeGearSet] = []
         self.uses: list[NDArray[np.int16]] = []
-        self._groups: list[tuple[Fraction, float, list[int]]] = []
-        self._open = True
-        self._matrix: NDArray[np.int16] | None = None
+        self._ratios: list[tuple[Fraction, float]] = []
+        self._ratio_stream = self._fetch_ratios()
+        self._ways: dict[Fraction, tuple[Iterator[ChangeGearSet], list[int]]] = {}
 
-    def _fetch(self) -> Iterator[ChangeGearSet]:
+    def _streams(self, target: Ratio, different: Different, exact: bool) -> Iterator[ChangeGearSet]:
+        """The sets of all numbers of pairs and idlers that are allowed, in order."""
         place = self.place
-        drawer = self._stock.drawers[place.name]
         streams = [
-            sets_by_error(place.target, drawer, pairs, idlers, place.bracket, "gears", place.exact, 64)
+            sets_by_error(
+                target, self._stock.drawers[place.name], pairs, idlers, place.bracket, different, exact, 64
+            )
             for pairs, idlers in kinds(place.pairs, place.idlers, place.turns_over)
         ]
-        merged = streams[0] if len(streams) == 1 else heapq.merge(*streams, key=by_merit(place.target))
-        if place.span is None:
-            yield from merged
-            return
-        low, high = place.span
-        widest = max(abs(float(low / place.target - 1)), abs(float(high / place.target - 1)))
+        return streams[0] if len(streams) == 1 else heapq.merge(*streams, key=by_merit(target))
+
+    def _fetch_ratios(self) -> Iterator[Fraction]:
+        """The different ratios, nearest to the target first, within the span."""
+        place = self.place
+        merged = self._streams(place.target, "ratio", place.exact)
+        span = place.span
+        widest = 0.0
+        if span is not None:
+            widest = max(abs(float(end / place.target - 1)) for end in span) * (1 + 1e-9) + 1e-12
+        seen: set[Fraction] = set()
         for one in merged:
-            if compare(one.ratio, low) >= 0 and compare(one.ratio, high) <= 0:
-                yield one
-            elif abs(one.error) > widest * (1 + 1e-9) + 1e-12:
+            if span is None or (compare(one.ratio, span[0]) >= 0 and compare(one.ratio, span[1]) <= 0):
+                if one.ratio not in seen:
+                    seen.add(one.ratio)
+                    yield one.ratio
+            elif abs(one.error) > widest:
                 return
 
-    def _more(self) -> bool:
-        """Fetch another set; False where there is none."""
-        if not self._open:
-            return False
-        one = next(self._stream, None)
-        if one is None:
-            self._open = False
-            return False
-        self.sets.append(one)
-        self.uses.append(self._stock.use(one.gears))
-        return True
-
-    def group(self, number: int) -> tuple[Fraction, float, list[int]] | None:
-        """Group `number` of the list: its ratio, its cost, and sets that give it; None past the end.
-
-        Sets of one ratio that stand together make a group, or several where they are many.
-        """
-        while len(self._groups) <= number:
-            begin = self._groups[-1][2][-1] + 1 if self._groups else 0
-            if begin >= len(self.sets) and not self._more():
+    def ratio(self, number: int) -> tuple[Fraction, float] | None:
+        """Ratio `number` of the list and its cost; None past the end."""
+        while len(self._ratios) <= number:
+            following = next(self._ratio_stream, None)
+            if following is None:
                 return None
-            ratio = self.sets[begin].ratio
-            end = begin + 1
-            while end < begin + _GROUP and (end < len(self.sets) or self._more()):
-                if self.sets[end].ratio != ratio:
-                    break
-                end += 1
-            self._groups.append((ratio, self.place.cost(ratio), list(range(begin, end))))
-        return self._groups[number]
+            self._ratios.append((following, self.place.cost(following)))
+        return self._ratios[number]
+
+    def ways(self, ratio: Fraction, begin: int, end: int) -> list[int]:
+        """The sets from `begin` to `end` in the list of those that give `ratio`; fewer where it ends before."""
+        if ratio not in self._ways:
+            self._ways[ratio] = (self._streams(ratio, "gears", True), [])
+        stream, known = self._ways[ratio]
+        while len(known) < end:
+            one = next(stream, None)
+            if one is None:
+                break
+            # The error is that from what was wanted, not from the ratio which these sets give exactly.
+            error = relative_error(ratio, self.place.target)
+            known.append(len(self.sets))
+            self.sets.append(replace(one, error=error))
+            self.uses.append(self._stock.use(one.gears))
+        return known[begin:end]
 
     def fitting(self, available: NDArray[np.int16]) -> Iterator[int]:
-        """The sets, in order, whose gears are available."""
-        at, block = 0, 64
+        """For a place to be met exactly: the sets, in order, whose gears are available."""
+        assert isinstance(self.place.target, Fraction)
+        begin, block = 0, 64
         while True:
-            while len(self.sets) < at + block and self._more():
-                pass
-            if at >= len(self.sets):
+            numbers = self.ways(self.place.target, begin, begin + block)
+            if not numbers:
                 return
-            if self._matrix is None or len(self._matrix) < len(self.sets):
-                self._matrix = np.array(self.uses)
-            upto = min(at + block, len(self.sets))
-            for offset in np.flatnonzero((self._matrix[at:upto] <= available).all(axis=1)):
-                yield at + int(offset)
-            at, block = upto, block * 2
+            uses = np.array([self.uses[number] for number in numbers])
+            for offset in np.flatnonzero((uses <= available).all(axis=1)):
+                yield numbers[int(offset)]
+            begin, block = begin + len(numbers), block * 2
 
 
 # -- best first -------------------------------------------------------------------------------------
+
+#: Drawers of no more gears than this are small, and exact places with no more ways than this have few.
+_SMALL, _FEW_WAYS = 24, 24
 
 #: Costs nearer to each other than this share are compared exactly.
 _DOUBT = 1e-11
@@ -384,7 +395,7 @@ class _Partial:
     """Sets chosen for the first places, and what is left."""
 
     chosen: tuple[int, ...]
-    left: _Left
+    left: Left
 
 
 @dataclass(frozen=True)
@@ -411,26 +422,52 @@ class Search:
         self.costed = [each for each in self.choices if all_costed or not each.place.exact]
         self.exact = [each for each in self.choices if not all_costed and each.place.exact]
 
-    def best(self, limit: int, left: _Left, pinned: Sequence[_Item] = ()) -> list[SetUp]:
+    def best(self, limit: int, left: Left, pinned: Sequence[_Item] = ()) -> list[SetUp]:
         """The `limit` cheapest set-ups from what is `left` once the gears of `pinned` sets are out."""
         # Exact places without any set that what is left allows: nothing to search for.
         for each in self.exact:
             if next(each.fitting(self.stock.available(left, each.place.name)), None) is None:
                 return []
+        if self.costed and (few := self._few_exact(left)):
+            return self._best_of_few(few, limit, pinned)
         settled = sum(item.place.cost(item.set.ratio) for item in pinned)
         found: list[SetUp] = []
         costs: list[float] = []
         seen: set[tuple[Fraction, ...]] = set()
-        for bound, partials in self.by_cost(left):
+        for bound, ratios, partials in self.by_cost(left, seen):
             if len(found) >= limit and bound + settled > costs[limit - 1] * (1 + _DOUBT) + 1e-18:
                 break
-            ratios = self.ratios_of(partials[0])
-            done = None if ratios in seen else self._completed(partials, pinned)
+            done = self._completed(partials, pinned)
             if done is not None:
                 seen.add(ratios)
                 found.append(done)
                 bisect.insort(costs, done.cost)
         return sorted(found, key=cmp_to_key(self._compare))[:limit]
+
+    def _few_exact(self, left: Left) -> list[_Partial]:
+        """The ways to fill the exact places where they are few, and the drawer small; else none at all."""
+        if not self.exact or max(int(there.sum()) for there in left) > _SMALL:
+            return []
+        ways = list(itertools.islice(self._with_exact(_Partial((), left), 0), _FEW_WAYS + 1))
+        return ways if len(ways) <= _FEW_WAYS else []
+
+    def _best_of_few(self, ways: Sequence[_Partial], limit: int, pinned: Sequence[_Item]) -> list[SetUp]:
+        """The cheapest set-ups, from the little that each way to fill the exact places leaves."""
+        found: dict[tuple[Fraction, ...], SetUp] = {}
+        for way in ways:
+            items = [
+                _Item(choices.place, choices.sets[number], (len(choices.sets[number].idlers),))
+                for choices, number in zip(self.exact, way.chosen, strict=True)
+            ]
+            rest = Search(
+                self.stock.with_only(way.left), [each.place for each in self.costed], all_costed=True
+            )
+            for one in rest.best(limit, way.left, [*items, *pinned]):
+                ratios = tuple(one.sets[each.place.name].ratio for each in self.costed)
+                if ratios not in found:
+                    names = [*self.named, *(name for name in one.sets if name not in self.named)]
+                    found[ratios] = replace(one, sets={name: one.sets[name] for name in names})
+        return sorted(found.values(), key=cmp_to_key(self._compare))[:limit]
 
     def _compare(self, one: SetUp, other: SetUp) -> int:
         if abs(one.cost - other.cost) > _DOUBT * max(one.cost, other.cost):
@@ -446,44 +483,51 @@ class Search:
             total = total + each.place.exact_cost(one.sets[each.place.name].ratio)
         return total
 
-    def by_cost(self, left: _Left) -> Iterator[tuple[float, list[_Partial]]]:
-        """Choices of a ratio for every costed place, cheapest first, with the gears that can give them together."""
+    def by_cost(
+        self, left: Left, settled: Set[tuple[Fraction, ...]]
+    ) -> Iterator[tuple[float, tuple[Fraction, ...], list[_Partial]]]:
+        """Choices of a ratio for every costed place, cheapest first, with gears that can give them together.
+
+        Ratios with many sets come several times, with other sets each time, until they are `settled`.
+        """
         least = []
         for each in self.costed:
-            first = each.group(0)
+            first = each.ratio(0)
             if first is None:
                 return
             least.append(first[1])
         rest = [sum(least[i:]) for i in range(len(least) + 1)]
-        # Bound; groups taken so far and the one to take next, which settles the order of equals;
-        # the cost of those taken; and the sets of them that the gears allow together.
-        heap: list[tuple[float, tuple[int, ...], float, list[_Partial]]] = []
-        heapq.heappush(heap, (rest[0], (0,), 0.0, [_Partial((), left)]))
+        # Bound; for every place so far the ratio's number and which of its sets, which settles the order
+        # of equals; the cost and the ratios of the places before; the sets that the gears allow together.
+        heap: list[
+            tuple[float, tuple[tuple[int, int], ...], float, tuple[Fraction, ...], list[_Partial]]
+        ] = []
+        heapq.heappush(heap, (rest[0], ((0, 0),), 0.0, (), [_Partial((), left)]))
         while heap:
-            bound, path, before, partials = heapq.heappop(heap)
-            depth, number = len(path) - 1, path[-1]
+            bound, path, before, ratios, partials = heapq.heappop(heap)
+            depth, (number, part) = len(path) - 1, path[-1]
             if depth == len(self.costed):
-                yield bound, partials
+                if ratios not in settled:
+                    yield bound, ratios, partials
                 continue
             choices = self.costed[depth]
-            here = choices.group(number)
+            here = choices.ratio(number)
             if here is None:
                 continue
-            following = choices.group(number + 1)
+            ratio, cost = here
+            following = choices.ratio(number + 1) if part == 0 else None
             if following is not None:
                 next_bound = before + following[1] + rest[depth + 1]
-                heapq.heappush(heap, (next_bound, (*path[:-1], number + 1), before, partials))
-            taken = self._taken(choices, here[2], partials)
+                heapq.heappush(heap, (next_bound, (*path[:-1], (number + 1, 0)), before, ratios, partials))
+            if depth == len(self.costed) - 1 and (*ratios, ratio) in settled:
+                continue
+            ways = choices.ways(ratio, part * _AT_ONCE, (part + 1) * _AT_ONCE)
+            if len(ways) == _AT_ONCE:
+                heapq.heappush(heap, (bound, (*path[:-1], (number, part + 1)), before, ratios, partials))
+            taken = self._taken(choices, ways, partials)
             if taken:
-                cost = before + here[1]
-                heapq.heappush(heap, (cost + rest[depth + 1], (*path, 0), cost, taken))
-
-    def ratios_of(self, partial: _Partial) -> tuple[Fraction, ...]:
-        """The ratios of the costed places."""
-        return tuple(
-            choices.sets[number].ratio
-            for choices, number in zip(self.costed, partial.chosen[: len(self.costed)], strict=True)
-        )
+                entry = (*path, (0, 0)), before + cost, (*ratios, ratio), taken
+                heapq.heappush(heap, (before + cost + rest[depth + 1], *entry))
 
     def _taken(self, choices: _Choices, numbers: Sequence[int], partials: list[_Partial]) -> list[_Partial]:
         """`partials`, each with each of the sets `numbers` that its gears allow."""
@@ -520,7 +564,7 @@ class Search:
             if left is not None:
                 yield from self._with_exact(_Partial((*partial.chosen, number), left), depth + 1)
 
-    def _with_idlers(self, items: Sequence[_Item], depth: int, left: _Left) -> Iterator[list[ChangeGearSet]]:
+    def _with_idlers(self, items: Sequence[_Item], depth: int, left: Left) -> Iterator[list[ChangeGearSet]]:
         """Every place's set with idlers out of what is left, every possible choice of them."""
         if depth == len(items):
             yield []
@@ -591,14 +635,15 @@ class _Pair:
             floor += alone[0].cost
         found: dict[tuple[Fraction, ...], PairSetUp] = {}
         costs: list[float] = []
-        for bound, partials in self.list.by_cost(self.list.stock.full):
+        settled: set[tuple[Fraction, ...]] = set()
+        for bound, ratios, partials in self.list.by_cost(self.list.stock.full, settled):
             least = bound * len(self.own) + floor
             if len(costs) >= limit and least > costs[limit - 1] * (1 + _DOUBT) + 1e-18:
                 break
-            ratios = self.list.ratios_of(partials[0])
             for partial in partials:
                 best = found.get(ratios)
                 if best is not None and best.cost <= least * (1 + _DOUBT) + 1e-18:
+                    settled.add(ratios)
                     break
                 sets = {
                     choices.place.name: choices.sets[number]
@@ -615,7 +660,7 @@ class _Pair:
         result: dict[str, SetUp] = {}
         for member, search in self.own.items():
             stock = self.stocks[member]
-            left: _Left | None = stock.full
+            left: Left | None = stock.full
             pinned = []
             for place in self.shared[member]:
                 one = sets[place.name]

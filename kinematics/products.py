@@ -223,6 +223,21 @@ def ranked_quotients(table: Products, target: Ratio, tops: Ints, bottoms: Ints) 
     return window
 
 
+def equal_quotients(table: Products, target: Fraction) -> Window:
+    """The quotients that equal `target`, all of one rank; perhaps none."""
+    numerator, denominator = target.as_integer_ratio()
+    none = np.zeros(0, dtype=np.int64)
+    if not len(table) or max(numerator, denominator) > table.values[-1]:
+        return Window(none, none, none)
+    times = table.values // numerator
+    tops = np.flatnonzero((table.values % numerator == 0) & (times <= table.values[-1] // denominator))
+    wanted = times[tops] * denominator
+    bottoms = np.searchsorted(table.values, wanted)
+    there = bottoms < len(table.values)
+    there[there] = table.values[bottoms[there]] == wanted[there]
+    return Window(tops[there], bottoms[there].astype(np.int64), np.zeros(int(there.sum()), dtype=np.int64))
+
+
 def doubt_at(error: float) -> float:
     """How far apart two errors of about this size must be for floats to tell which is less.
 

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import heapq
 import math
+import operator
 from collections.abc import Callable, Iterable, Iterator
 from fractions import Fraction
 from functools import cmp_to_key, lru_cache
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 #: Enclosures are drawn closer up to this many binary places before a question is given up as undecidable.
 MOST_BITS = 8192
@@ -24,6 +25,7 @@ Bounds = tuple[Fraction, Fraction]
 class Irrational:
     """A real number held between two fractions that can be drawn together at will.
 
+    `recipe`, a function and its arguments that make the number anew, lets it be pickled.
     `enclose(bits)` returns two fractions that hold the number between them; the more `bits`, the
     closer, without limit. Numbers of this kind and fractions add, subtract, multiply, divide and
     compare with each other. A comparison that isn't settled within `MOST_BITS` binary places, as of
@@ -33,10 +35,16 @@ class Irrational:
     0.04119...
     """
 
-    __slots__ = ("_best", "_enclose", "name")
+    __slots__ = ("_best", "_enclose", "_recipe", "name")
 
-    def __init__(self, enclose: Callable[[int], Bounds], name: str = "an irrational number") -> None:
+    def __init__(
+        self,
+        enclose: Callable[[int], Bounds],
+        name: str = "an irrational number",
+        recipe: tuple[Callable[..., Any], tuple[Any, ...]] | None = None,
+    ) -> None:
         self._enclose = enclose
+        self._recipe = recipe
         self._best: tuple[int, Fraction, Fraction] | None = None
         self.name = name
 
@@ -111,39 +119,42 @@ class Irrational:
     def __repr__(self) -> str:
         return f"Irrational({self.name})"
 
+    def __reduce__(self) -> tuple[Callable[..., Any], tuple[Any, ...]]:
+        return self._recipe if self._recipe is not None else (Irrational, (self._enclose, self.name))
+
     def __neg__(self) -> Irrational:
-        return _combine("-", (self,), lambda a: (-a[1], -a[0]))
+        return _combine(operator.neg, (self,), lambda a: (-a[1], -a[0]))
 
     def __abs__(self) -> Irrational:
         return -self if self.compare(0) < 0 else self
 
     def __add__(self, other: Ratio | int) -> Irrational:
-        return _combine("+", (self, other), lambda a, b: (a[0] + b[0], a[1] + b[1]))
+        return _combine(operator.add, (self, other), lambda a, b: (a[0] + b[0], a[1] + b[1]))
 
     __radd__ = __add__
 
     def __sub__(self, other: Ratio | int) -> Irrational:
-        return _combine("-", (self, other), lambda a, b: (a[0] - b[1], a[1] - b[0]))
+        return _combine(operator.sub, (self, other), lambda a, b: (a[0] - b[1], a[1] - b[0]))
 
     def __rsub__(self, other: Ratio | int) -> Irrational:
-        return _combine("-", (other, self), lambda a, b: (a[0] - b[1], a[1] - b[0]))
+        return _combine(operator.sub, (other, self), lambda a, b: (a[0] - b[1], a[1] - b[0]))
 
     def __mul__(self, other: Ratio | int) -> Ratio:
         if not isinstance(other, Irrational) and other == 0:
             return Fraction(0)
-        return _combine("*", (self, other), _product)
+        return _combine(operator.mul, (self, other), _product)
 
     __rmul__ = __mul__
 
     def __truediv__(self, other: Ratio | int) -> Irrational:
         if not isinstance(other, Irrational) and other == 0:
             raise ZeroDivisionError(f"{self.name} is divided by 0")
-        return _combine("/", (self, other), _quotient)
+        return _combine(operator.truediv, (self, other), _quotient)
 
     def __rtruediv__(self, other: Fraction | int) -> Ratio:
         if other == 0:
             return Fraction(0)
-        return _combine("/", (other, self), _quotient)
+        return _combine(operator.truediv, (other, self), _quotient)
 
 
 Ratio: TypeAlias = Fraction | Irrational
@@ -161,7 +172,12 @@ def _quotient(a: Bounds, b: Bounds) -> Bounds | None:
     return min(corners), max(corners)
 
 
-def _combine(sign: str, terms: tuple[Ratio | int, ...], rule: Callable[..., Bounds | None]) -> Irrational:
+_SIGNS = {operator.neg: "-", operator.add: "+", operator.sub: "-", operator.mul: "*", operator.truediv: "/"}
+
+
+def _combine(
+    operation: Callable[..., Any], terms: tuple[Ratio | int, ...], rule: Callable[..., Bounds | None]
+) -> Irrational:
     """The number that `rule` makes of the bounds of `terms`; None from `rule` asks for closer bounds."""
 
     def enclose(bits: int) -> Bounds:
@@ -176,7 +192,9 @@ def _combine(sign: str, terms: tuple[Ratio | int, ...], rule: Callable[..., Boun
         raise ZeroDivisionError("division by a number that can't be told from 0")
 
     names = [t.name if isinstance(t, Irrational) else str(t) for t in terms]
-    return Irrational(enclose, sign + names[0] if len(names) == 1 else f"({names[0]} {sign} {names[1]})")
+    sign = _SIGNS[operation]
+    name = sign + names[0] if len(names) == 1 else f"({names[0]} {sign} {names[1]})"
+    return Irrational(enclose, name, (operation, terms))
 
 
 def _rounded_outwards(bounds: Bounds, bits: int) -> Bounds:
@@ -213,8 +231,12 @@ def _pi_bounds(bits: int) -> Bounds:
     return Fraction(middle - 1, scale), Fraction(middle + 2, scale)
 
 
+def _pi() -> Irrational:
+    return PI
+
+
 #: The ratio of a circle's circumference to its diameter.
-PI = Irrational(_pi_bounds, "pi")
+PI = Irrational(_pi_bounds, "pi", (_pi, ()))
 
 
 def sine(angle_deg: Fraction | int) -> Ratio:
@@ -239,7 +261,7 @@ def sine(angle_deg: Fraction | int) -> Ratio:
         low, high = _sine_bounds(angle, bits) if angle <= 45 else _cosine_bounds(90 - angle, bits)
         return (low, high) if sign > 0 else (-high, -low)
 
-    return Irrational(enclose, f"sin {float(angle_deg):g} deg")
+    return Irrational(enclose, f"sin {float(angle_deg):g} deg", (sine, (angle_deg,)))
 
 
 def cosine(angle_deg: Fraction | int) -> Ratio:
@@ -288,14 +310,14 @@ def square_root(number: Ratio | int) -> Ratio:
             low, high = inner.bounds(2 * bits + 4)
             return _root_bounds(max(low, Fraction(0)), bits)[0], _root_bounds(high, bits)[1]
 
-        return Irrational(enclose, f"sqrt {number.name}")
+        return Irrational(enclose, f"sqrt {number.name}", (square_root, (number,)))
     exact = Fraction(number)
     if exact < 0:
         raise ValueError(f"the square root of {exact} is asked for; it must be 0 or more")
     root = Fraction(math.isqrt(exact.numerator), math.isqrt(exact.denominator))
     if root * root == exact:
         return root
-    return Irrational(lambda bits: _root_bounds(exact, bits), f"sqrt {exact}")
+    return Irrational(lambda bits: _root_bounds(exact, bits), f"sqrt {exact}", (square_root, (exact,)))
 
 
 def _root_bounds(number: Fraction, bits: int) -> Bounds:

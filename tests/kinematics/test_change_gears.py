@@ -10,6 +10,7 @@ from fractions import Fraction
 from functools import cmp_to_key
 
 import pytest
+from handlead.kinematics import change_gears
 from handlead.kinematics.bracket import Bracket, Mounting
 from handlead.kinematics.change_gears import ChangeGearSet, nearest_sets
 from handlead.kinematics.drawer import Drawer
@@ -270,3 +271,31 @@ def test_twice_the_same_search_gives_the_same_list() -> None:
 
     gears = list(range(20, 90, 3))
     assert run(gears) == run(gears[::-1])
+
+
+@given(drawers, targets, brackets.filter(lambda one: one is not None), st.integers(1, 12))
+@settings(deadline=None, max_examples=40)
+def test_the_list_is_the_same_from_the_brackets_side(
+    drawer: list[int], target: Ratio, bracket: Bracket, limit: int
+) -> None:
+    """With a bracket that takes few, the search changes over to what it takes; the list must not show it."""
+    if not in_reach(target, drawer, 2):
+        return
+    found = nearest_sets(target, drawer, bracket=bracket, limit=limit, different="order")
+    tried = change_gears._TRIED
+    change_gears._TRIED, change_gears._FEW = -1, 0
+    try:
+        other = nearest_sets(target, drawer, bracket=bracket, limit=limit, different="order")
+    finally:
+        change_gears._TRIED, change_gears._FEW = tried, 500
+    assert found.sets == other.sets
+
+
+def test_a_bracket_that_takes_hardly_anything_is_searched_out_at_once() -> None:
+    bracket = Bracket(module=2, centres=40, clearance=4, greatest_sum=62)  # type: ignore[arg-type]
+    found = nearest_sets(25 * sine(15) / (2 * PI), range(20, 120), pairs=(3,), bracket=bracket, limit=20)
+    assert len(found.sets) == 20
+    for one in found.sets:
+        assert isinstance(bracket.mount(one.gears), Mounting)
+    nothing = Bracket(module=2, centres=1500)  # type: ignore[arg-type]
+    assert nearest_sets(F(1), range(20, 120), pairs=(3,), bracket=nothing).sets == ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import pickle
 from fractions import Fraction
 
 import pytest
@@ -165,3 +166,11 @@ def test_bad_targets_are_refused_at_the_door() -> None:
 def test_errors_are_shown_to_full_accuracy() -> None:
     assert relative_error(F(355, 113), PI) == pytest.approx(8.4913679e-8, rel=1e-7)
     assert relative_error(F(3), F(3)) == 0
+
+
+def test_irrationals_go_to_other_processes_and_come_back_the_same() -> None:
+    number = 25 * sine(15) / (PI * 2) - square_root(2) / cosine(20)
+    again = pickle.loads(pickle.dumps(number))
+    assert isinstance(again, Irrational)
+    low, high = number.bounds(300)
+    assert again.bounds(300)[0] <= high and low <= again.bounds(300)[1]
