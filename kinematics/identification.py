@@ -20,6 +20,7 @@ from .elimination import reduce_relations
 from .narrowing import (
     Allowance,
     Balance,
+    Condition,
     Domain,
     OutOfAllowance,
     Parity,
@@ -27,18 +28,20 @@ from .narrowing import (
     Search,
     combined,
     conditions_of,
+    merged,
 )
 from .unknowns import SIGN, OpenTrain, Polynomial, Powers, find_rates, is_sign, multiply, value_of
 from .words import Hand
 
 Bounds = tuple[Fraction, Fraction]
 
-#: Branches that one search may take, and all searches together.
-SEARCH_ALLOWANCE = 6_000
-WHOLE_ALLOWANCE = 60_000
+#: Branches that one search may take, one for a further example, and all searches together.
+SEARCH_ALLOWANCE = 4_000
+EXAMPLE_ALLOWANCE = 200
+WHOLE_ALLOWANCE = 20_000
 
 #: Examples kept of what undetermined unknowns may be.
-MOST_EXAMPLES = 24
+MOST_EXAMPLES = 16
 
 #: Products of more senses than this aren't looked at.
 _MOST_SENSES_TIED = 4
@@ -226,6 +229,7 @@ def searches(
     """One search for each group of variables that conditions tie together, and for each that none ties."""
     conditions = [condition for balance in balances for condition in conditions_of(balance)]
     conditions += combined([each for each in conditions if isinstance(each, Product)])
+    conditions += _following(conditions)
     names = list(dict.fromkeys((*domains, *signs, *(n for condition in conditions for n in condition.names))))
     graph: rx.PyGraph[str, None] = rx.PyGraph()
     nodes = {name: graph.add_node(name) for name in names}
@@ -246,6 +250,20 @@ def searches(
     return found + ([Search({}, (), rest)] if rest else [])
 
 
+def _following(conditions: Sequence[Condition]) -> list[Condition]:
+    """What follows from the balances when the products and parities are put into them."""
+    products = [each for each in conditions if isinstance(each, Product)]
+    parities = [each for each in conditions if isinstance(each, Parity)]
+    found = [
+        condition
+        for each in conditions
+        if isinstance(each, Balance)
+        for condition in merged(each, products, parities)
+    ]
+    more = [each for each in found if isinstance(each, Product)]
+    return found + [each for each in combined(products + more) if more]
+
+
 def can_hold(
     domains: Mapping[str, Domain], signs: Sequence[str], balances: Sequence[Balance], allowance: Allowance
 ) -> bool:
@@ -260,9 +278,11 @@ def _may_hold(search: Search, allowance: Allowance) -> bool:
         return True
 
 
-def _spending(search: Search, allowance: Allowance) -> dict[str, Fraction] | None:
+def _spending(
+    search: Search, allowance: Allowance, most: int = SEARCH_ALLOWANCE
+) -> dict[str, Fraction] | None:
     """A solution within what one search may take of the whole allowance. Raises `OutOfAllowance`."""
-    given = min(SEARCH_ALLOWANCE, allowance.left)
+    given = min(most, allowance.left)
     own = Allowance(given)
     try:
         return search.solution(own)
@@ -354,9 +374,9 @@ class _Part:
                     return
                 own = Product(((name, 1),), low, high)
                 try:
-                    other = _spending(self.search.with_condition(own), self.allowance)
+                    other = _spending(self.search.with_condition(own), self.allowance, EXAMPLE_ALLOWANCE)
                 except OutOfAllowance:
-                    return
+                    continue
                 if other is not None:
                     self._keep(other)
 

@@ -275,6 +275,87 @@ def _divided(row: _Row, pivot: _Row, name: str) -> _Row:
     return {each: power for each, power in exponents.items() if power}, low / max(ends), high / min(ends)
 
 
+def merged(balance: Balance, products: Sequence[Product], parities: Sequence[Parity]) -> list[Condition]:
+    """A balance with fewer terms, where products and parities tell the ratio of two of its terms."""
+    known: dict[Powers, tuple[Fraction, Fraction]] = {}
+    for product in products:
+        if product.low > 0 and product.powers:
+            inverse = tuple((name, -each) for name, each in product.powers)
+            for term, low, high in (
+                (product.powers, product.low, product.high),
+                (inverse, 1 / product.high, 1 / product.low),
+            ):
+                before = known.get(term, (low, high))
+                known[term] = (max(low, before[0]), min(high, before[1]))
+    left: list[tuple[Powers, Fraction, Fraction]] = []
+    for term, low, high in sorted(balance.flat, key=lambda each: len(each[0])):
+        for place, (other, other_low, other_high) in enumerate(left):
+            bounds = _ratio_of_terms(term, other, known, parities)
+            if bounds is not None:
+                # term = other * ratio
+                ends = [one * two for one in (low, high) for two in bounds]
+                left[place] = (other, other_low + min(ends), other_high + max(ends))
+                break
+        else:
+            left.append((term, low, high))
+    if len(left) == len(balance.flat):
+        return []
+    single = tuple(
+        (low, high, {term: Fraction(1)})
+        for term, low, high in _without_common([each for each in left if each[1] or each[2]])
+    )
+    return conditions_of(Balance(single, {(): Fraction(1)}))
+
+
+def _without_common(
+    terms: Sequence[tuple[Powers, Fraction, Fraction]],
+) -> Iterator[tuple[Powers, Fraction, Fraction]]:
+    """The terms with the powers of numbers that all of them share divided out."""
+    every = [dict(term) for term, _, _ in terms]
+    names = {name for term in every for name in term if not is_sign(name)}
+    least = {name: min(term.get(name, 0) for term in every) for name in names}
+    for exponents, (_, low, high) in zip(every, terms, strict=True):
+        left = {name: each - least.get(name, 0) for name, each in exponents.items()}
+        yield tuple(sorted((name, each) for name, each in left.items() if each)), low, high
+
+
+def _ratio_of_terms(
+    term: Powers,
+    other: Powers,
+    known: Mapping[Powers, tuple[Fraction, Fraction]],
+    parities: Sequence[Parity],
+) -> tuple[Fraction, Fraction] | None:
+    """Bounds of `term` over `other` with its sign; None where they aren't known."""
+    exponents: dict[str, int] = {}
+    for powers, way in ((term, 1), (other, -1)):
+        for name, each in powers:
+            exponents[name] = exponents.get(name, 0) + way * each
+    size = tuple(sorted((name, each) for name, each in exponents.items() if each and not is_sign(name)))
+    low, high = known.get(size, (Fraction(0), Fraction(0))) if size else (Fraction(1), Fraction(1))
+    sign = sign_of({name for name, each in exponents.items() if each % 2 and is_sign(name)}, parities)
+    if not low or not sign:
+        return None
+    return (low, high) if sign > 0 else (-high, -low)
+
+
+def sign_of(names: set[str], parities: Sequence[Parity]) -> int:
+    """The sign of the product of the signs `names` as it follows from the parities; 0 where it doesn't."""
+    rows: list[tuple[set[str], int]] = []
+    for parity in parities:
+        row, sign = _reduced_by(set(parity.names), parity.sign, rows)
+        if row:
+            rows.append((row, sign))
+    row, sign = _reduced_by(set(names), 1, rows)
+    return 0 if row else sign
+
+
+def _reduced_by(row: set[str], sign: int, rows: Sequence[tuple[set[str], int]]) -> tuple[set[str], int]:
+    for other, other_sign in rows:
+        if min(other) in row:
+            row, sign = row ^ other, sign * other_sign
+    return row, sign
+
+
 # ---------------------------------------------------------------- the search
 
 
@@ -306,9 +387,16 @@ class _State:
     low: dict[str, float]
     high: dict[str, float]
     value: dict[str, Fraction] = field(default_factory=dict)
+    chance: Random = field(default_factory=lambda: Random(0))
 
     def copy(self) -> _State:
-        return _State(dict(self.low), dict(self.high), dict(self.value))
+        return _State(dict(self.low), dict(self.high), dict(self.value), self.chance)
+
+
+def _shuffled(state: _State, choices: list[_T]) -> list[_T]:
+    """In an order that favours no end of the range: answers seldom lie in its corners. Always the same one."""
+    state.chance.shuffle(choices)
+    return choices
 
 
 Narrower = Callable[["_State"], Iterator[str]]
@@ -440,19 +528,14 @@ class Search:
                 if isinstance(self.domains[name], Wholes):
                     middle = math.floor(middle) + 0.5
                 if low < middle < high:
-                    halves = self._shuffled([(low, middle), (middle, high)])
+                    halves = _shuffled(state, [(low, middle), (middle, high)])
                     for bottom, top in halves:
                         yield lambda branch, b=bottom, t=top: self._bound(branch, name, b, t)  # type: ignore[misc]
                     return
-            choices = self._shuffled(self.domains[name].values(low, high))
+            choices = _shuffled(state, self.domains[name].values(low, high))
         for value in choices:
             if self.excluded.get(name) != value:
                 yield lambda branch, value=value: self._assign(branch, name, value)  # type: ignore[misc]
-
-    def _shuffled(self, choices: list[_T]) -> list[_T]:
-        """In an order that favours no end of the range: answers seldom lie in its corners. Always the same one."""
-        self._chance.shuffle(choices)
-        return choices
 
     def _bound(self, state: _State, name: str, low: float, high: float) -> None:
         state.low[name], state.high[name] = low, high
@@ -468,10 +551,6 @@ class Search:
             state.low[name] = state.high[name] = float(value)
         else:
             state.low[name], state.high[name] = float(value) * (1 - _SLACK), float(value) * (1 + _SLACK)
-
-    @cached_property
-    def _chance(self) -> Random:
-        return Random(0)
 
     # ------------------------------------------------------------ narrowing
 
@@ -587,17 +666,17 @@ class Search:
 
         def narrow(state: _State) -> Iterator[str]:
             ends = [_term_ends(state, *term) for term in flat]
-            for index, (numbers, signs, low, high) in enumerate(flat):
-                others = [end for place, end in enumerate(ends) if place != index]
-                slack = _SLACK * sum(max(abs(end[0]), abs(end[1])) for end in ends)
-                # This term is what the others leave.
-                least, greatest = (
-                    -sum(end[1] for end in others) - slack,
-                    -sum(end[0] for end in others) + slack,
-                )
-                if least > ends[index][1] or greatest < ends[index][0]:
+            bottom, top = sum(end[0] for end in ends), sum(end[1] for end in ends)
+            slack = _SLACK * sum(max(-end[0], end[1]) for end in ends)
+            if bottom > slack or top < -slack:
+                raise _Empty
+            for (numbers, signs, low, high), end in zip(flat, ends, strict=True):
+                # This term is what the others leave; the slack makes good what rounding takes from the sums.
+                least, greatest = end[1] - top - slack, end[0] - bottom + slack
+                if least > end[1] or greatest < end[0]:
                     raise _Empty
-                yield from self._narrow_term(state, numbers, signs, (low, high), (least, greatest))
+                if least > end[0] or greatest < end[1]:
+                    yield from self._narrow_term(state, numbers, signs, (low, high), (least, greatest))
 
         return narrow
 

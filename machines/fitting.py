@@ -33,7 +33,7 @@ from .reading import Complaints
 from .unfitted import DOMAIN_WORDS, LENGTHS, Figure, Unfitted, open_train, variables_of
 
 #: Branches that the search may take for each observation that is tried out.
-BRANCHES_PER_TRIAL = 3_000
+BRANCHES_PER_TRIAL = 1_000
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from itertools import islice, product
@@ -22,37 +22,36 @@ from .observations_file import USUAL_TRAVEL, USUAL_TURNS, Observations
 from .unfitted import Figure, Unfitted, open_train
 
 #: Turns by hand that are proposed; more than the last of them nobody counts.
-_TURNS = (1, 2, 5, 10, 20, 40, 100)
+_TURNS = (1, 2, 5, 10, 20, 40, 100, 200)
 
 #: Travel in mm that is taken for granted on a slide for which the machine file gives none.
 _USUAL_SLIDE = Fraction(100)
 
+#: How closely a slide is read by a dial gauge, in mm (common practice).
+FINE_TRAVEL = Fraction(1, 100)
+
 _MOST_SETUPS = 24
 _MOST_ANSWERS = 12
-_MOST_TRIED = 12
+_MOST_TRIED = 10
 
 Answer = Mapping[str, Fraction]
 
 
 @dataclass(frozen=True)
-class Advice:
-    """What to do next, in words, and the unknowns that it would settle, as it was tried on a possible answer."""
+class Trial:
+    """A part turned so far in a set-up, another watched, and the rate for each answer that is possible.
 
-    do: str
-    settles: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class _Trial:
-    """A part turned so far in a set-up, another watched, and the rate for each answer that is possible."""
+    `within` is how closely the other must be read, in turns or mm; `held` are parts held still.
+    """
 
     setup: Setup
     turned: str
     turns: Fraction
     moved: str
-    rates: tuple[Fraction, ...]
     within: Fraction
-    trouble: float = field(default=0.0)
+    rates: tuple[Fraction, ...] = ()
+    trouble: float = 0.0
+    held: tuple[str, ...] = ()
 
     @property
     def classes(self) -> list[list[int]]:
@@ -78,6 +77,15 @@ class _Trial:
         return sum(len(group) ** 2 for group in self.classes) / len(self.rates)
 
 
+@dataclass(frozen=True)
+class Advice:
+    """What to do next, in words, and the unknowns that it would settle, as it was tried on a possible answer."""
+
+    do: str
+    settles: tuple[str, ...] = ()
+    trial: Trial | None = None
+
+
 def find_advice(
     unfitted: Unfitted,
     observations: Observations,
@@ -90,24 +98,22 @@ def find_advice(
     """
     answers = _told_apart(unfitted, identified)[:_MOST_ANSWERS]
     if len(answers) < 2:
-        return Advice(_look_at_one(unfitted, identified))
-    best: _Trial | None = None
+        return _across_one(unfitted, identified)
+    best: Trial | None = None
     settles: tuple[str, ...] = ()
     for trial in _shortlist(_trials(unfitted, observations, answers), len(answers)):
-        if not _can_be_turned(unfitted, trial, answers[0]):
-            continue
         after = settle(_as_turning(unfitted, trial, 0))
         keys = tuple(each.key for each in _open(unfitted, identified) if each.value(after.values) is not None)
         if best is None or (-len(keys), trial.left, trial.trouble) < (-len(settles), best.left, best.trouble):
             best, settles = trial, keys
     if best is None:
         return Advice(_count_directly(unfitted, identified))
-    return Advice(_words(unfitted, best), settles)
+    return Advice(_words(unfitted, best), settles, best)
 
 
-def _shortlist(trials: Iterator[_Trial], answers: int) -> list[_Trial]:
+def _shortlist(trials: Iterator[Trial], answers: int) -> list[Trial]:
     """The best trials, one for each two parts: those that tell more apart, and the less troublesome of equals."""
-    best: dict[tuple[str, str], _Trial] = {}
+    best: dict[tuple[str, str], Trial] = {}
     for trial in trials:
         pair = (trial.turned, trial.moved)
         if trial.left < answers and (pair not in best or trial.rank < best[pair].rank):
@@ -115,7 +121,7 @@ def _shortlist(trials: Iterator[_Trial], answers: int) -> list[_Trial]:
     return sorted(best.values(), key=lambda trial: (trial.trouble, trial.left))[:_MOST_TRIED]
 
 
-def _as_turning(unfitted: Unfitted, trial: _Trial, answer: int) -> Turning:
+def _as_turning(unfitted: Unfitted, trial: Trial, answer: int) -> Turning:
     """The trial as it would come out if that answer, by number, were right."""
     machine = unfitted.machine
     train = machine.set_up(trial.setup)
@@ -131,16 +137,14 @@ def _as_turning(unfitted: Unfitted, trial: _Trial, answer: int) -> Turning:
     )
 
 
-def _can_be_turned(unfitted: Unfitted, trial: _Trial, answer: Answer) -> bool:
+def _can_be_turned(opened: OpenTrain, answer: Answer, drive: str, part: str) -> bool:
     """Whether no wheel has to drive its worm when the part is turned by hand."""
-    train = unfitted.machine.set_up(trial.setup)
-    filled = with_values(open_train(unfitted.machine, train, unfitted.figures), answer)
+    train = opened.train
+    filled = with_values(opened, answer)
     by_hand = "by hand"
-    others = {name: each for name, each in filled.drives.items() if name != trial.setup.drive}
-    others = {name: each for name, each in others.items() if each.shaft != trial.turned}
+    others = {name: each for name, each in filled.drives.items() if name != drive and each.shaft != part}
     worms = {link.name for link in train.links if link.self_locking}
-    turned = replace(filled, drives={**others, by_hand: Drive(trial.turned)})
-    solution = solve(turned, by_hand)
+    solution = solve(replace(filled, drives={**others, by_hand: Drive(part)}), by_hand)
     return not solution.is_locked and not _backwards(solution, train, worms)
 
 
@@ -168,14 +172,37 @@ def _told_apart(unfitted: Unfitted, identified: Identified) -> list[Answer]:
     return list(found.values())
 
 
-def _look_at_one(unfitted: Unfitted, identified: Identified) -> str:
-    """For want of answers to compare: the first unknown by itself."""
+def _across_one(unfitted: Unfitted, identified: Identified) -> Advice:
+    """For want of answers to compare: a count across the first link of which something is unknown."""
+    machine = unfitted.machine
     figure = _open(unfitted, identified)[0]
-    first, *_, last = unfitted.machine.train.link(figure.link).ports
-    return (
-        f'Turn "{first}" and watch "{last}": how far it goes for a counted number of turns, and which way. '
-        f'Between them stands "{figure.link}", of which {figure.key} is unknown'
+    link = machine.train.link(figure.link)
+    state = {figure.link: figure.state} if figure.state else {}
+    levers = next(
+        (
+            dict(zip(machine.levers, positions, strict=True))
+            for positions in product(*(lever.positions for lever in machine.levers.values()))
+            if state.items() <= _states(machine, positions).items()
+        ),
+        {},
     )
+    setup = Setup(machine.normal_drive, levers=levers)
+    turned, moved, held = link.ports[0], link.ports[1], link.ports[2:]
+    turns, within = Fraction(40), USUAL_TURNS
+    if moved in machine.train.slides:
+        turns, within = Fraction(5), FINE_TRAVEL
+    elif link.self_locking:
+        # The wheel from mark to mark is the surer count, though it is the worm that is turned.
+        turned, moved, turns = moved, turned, Fraction(1)
+    trial = Trial(setup, turned, turns, moved, within, held=held)
+    return Advice(_words(unfitted, trial), tuple(each.key for each in [figure]), trial)
+
+
+def _states(machine: Machine, positions: Sequence[str]) -> Mapping[str, str]:
+    try:
+        return machine.states(dict(zip(machine.levers, positions, strict=True)))
+    except FileFault:
+        return {}
 
 
 def _count_directly(unfitted: Unfitted, identified: Identified) -> str:
@@ -191,7 +218,7 @@ def _count_directly(unfitted: Unfitted, identified: Identified) -> str:
 # ---------------------------------------------------------------- trials
 
 
-def _trials(unfitted: Unfitted, observations: Observations, answers: Sequence[Answer]) -> Iterator[_Trial]:
+def _trials(unfitted: Unfitted, observations: Observations, answers: Sequence[Answer]) -> Iterator[Trial]:
     machine = unfitted.machine
     known = [seen.setup for seen in observations.seen]
     for setup in islice(_setups(machine, known), _MOST_SETUPS):
@@ -202,6 +229,8 @@ def _trials(unfitted: Unfitted, observations: Observations, answers: Sequence[An
         opened = open_train(machine, train, unfitted.figures)
         trouble = 0.0 if setup in known else 3.0
         for turned in _hand_turned(unfitted, train):
+            if not _can_be_turned(opened, answers[0], setup.drive, turned):
+                continue
             rates = [_rates(opened, answer, setup.drive, turned) for answer in answers]
             for moved in train.parts:
                 seen = [_rate(expressions, moved, turned) for expressions in rates]
@@ -212,7 +241,7 @@ def _trials(unfitted: Unfitted, observations: Observations, answers: Sequence[An
 
 def _counted(
     machine: Machine, setup: Setup, turned: str, moved: str, rates: tuple[Fraction, ...], trouble: float
-) -> Iterator[_Trial]:
+) -> Iterator[Trial]:
     """The same trial with ever more turns, as far as a slide goes."""
     if len(set(rates)) == 1:
         return
@@ -220,27 +249,30 @@ def _counted(
     ends = {end.part for end in train.ends.values()}
     trouble += sum(part not in ends for part in (turned, moved))
     is_slide = moved in train.slides
+    usual = USUAL_TRAVEL if is_slide else USUAL_TURNS
     most = machine.limits.travel.get(moved, _USUAL_SLIDE) if is_slide else Fraction(10**4)
     for turns in _TURNS:
         if max(map(abs, rates)) * turns > most:
             break
-        within = USUAL_TRAVEL if is_slide else USUAL_TURNS
-        yield _Trial(setup, turned, Fraction(turns), moved, rates, within, trouble + turns / 10)
+        yield Trial(setup, turned, Fraction(turns), moved, usual, rates, trouble + turns / 10)
+        if is_slide:
+            yield Trial(setup, turned, Fraction(turns), moved, FINE_TRAVEL, rates, trouble + turns / 10 + 2)
 
 
 def _setups(machine: Machine, known: Sequence[Setup]) -> Iterator[Setup]:
-    """Set-ups to try: those that have been used, then their gears with the levers in every other position."""
+    """Set-ups to try: those that have been used, then empty brackets and their gears with every lever everywhere."""
     used = list({repr(setup): setup for setup in known}.values())
     yield from used
-    change = _gears(machine, used)
     seen = {repr(setup) for setup in used}
     drives = dict.fromkeys([machine.normal_drive, *(setup.drive for setup in used)])
     names = list(machine.levers)
-    for drive in drives:
-        for positions in product(*(machine.levers[name].positions for name in names)):
-            setup = Setup(drive=drive, levers=dict(zip(names, positions, strict=True)), change=change)
-            if repr(setup) not in seen:
-                yield setup
+    # With the brackets empty, a part of the train can be turned by itself.
+    for change in ({}, _gears(machine, used)):
+        for drive in drives:
+            for positions in product(*(machine.levers[name].positions for name in names)):
+                setup = Setup(drive=drive, levers=dict(zip(names, positions, strict=True)), change=change)
+                if repr(setup) not in seen:
+                    yield setup
 
 
 def _gears(machine: Machine, used: Sequence[Setup]) -> Mapping[str, Mounted]:
@@ -324,22 +356,41 @@ def with_values(opened: OpenTrain, values: Mapping[str, Fraction]) -> Train:
 # ---------------------------------------------------------------- in words
 
 
-def _words(unfitted: Unfitted, trial: _Trial) -> str:
+def _words(unfitted: Unfitted, trial: Trial) -> str:
     machine = unfitted.machine
-    words = [
-        f"Turn {_part(machine, trial.turned)} {trial.turns} turn{'s' if trial.turns != 1 else ''} its positive way"
-    ]
+    turns = f"{trial.turns} turn{'s' if trial.turns != 1 else ''}"
+    worm = next(
+        (
+            link
+            for link in machine.train.links
+            if link.self_locking and link.ports == (trial.moved, trial.turned)
+        ),
+        None,
+    )
+    turned, moved = _part(machine, trial.turned), _part(machine, trial.moved)
+    if worm is None:
+        words = [f"Turn {turned} {turns} its positive way"]
+    else:
+        words = [f"Turn {moved} until {turned} has made {turns} its positive way"]
+    if trial.held:
+        words.append(f"with {' and '.join(_part(machine, part) for part in trial.held)} held")
     levers = ", ".join(f"{name} {position}" for name, position in machine.positions(trial.setup).items())
     if levers:
         words.append(f"with the levers at {levers}")
     change = trial.setup.change
     if change:
-        words.append(
-            f"and in the brackets {'; '.join(f'{name}: {_gears_text(each)}' for name, each in change.items())}"
-        )
+        gears = "; ".join(f"{name}: {_gears_text(each)}" for name, each in change.items())
+        words.append(f"and in the brackets {gears}")
+    elif machine.train.brackets:
+        words.append("and the brackets empty")
     is_slide = trial.moved in machine.train.slides
-    size = f"{float(USUAL_TRAVEL):g} mm" if is_slide else f"{USUAL_TURNS} turn"
-    return f"{' '.join(words)}; see how far and which way {_part(machine, trial.moved)} goes, to {size}"
+    size = f"{float(trial.within):g} mm" if is_slide else f"{trial.within} turn"
+    seen = (
+        f"see how far and which way {moved} goes"
+        if worm is None
+        else "count how far and which way that takes"
+    )
+    return f"{' '.join(words)}; {seen}, to {size}"
 
 
 def _gears_text(mounted: Mounted) -> str:
