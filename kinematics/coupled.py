@@ -32,6 +32,9 @@ Floats = NDArray[np.float64]
 #: Choices of the first ratios that are taken into account at most; beyond, those nearest their targets.
 MOST_CHOICES = 400_000
 
+#: Combinations that are tried on the brackets at most before a search in which hardly any fits is given up.
+MOST_TRIES = 4000
+
 
 @dataclass(frozen=True)
 class Relation:
@@ -368,7 +371,7 @@ def _search(
     counter = itertools.count()
     found: list[CoupledSetUp] = []
     seen: set[tuple[Fraction, ...]] = set()
-    while len(found) < limit:
+    while len(found) < limit and len(seen) < MOST_TRIES:
         while opened < len(opening) and (not heap or least[opening[opened]] <= heap[0][0]):
             choice = int(opening[opened])
             opened += 1

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from handlead.kinematics.change_gears import ChangeGearSet, kinds
 from handlead.kinematics.coupled import Relation, best_coupled_set_ups
 from handlead.kinematics.cutdata import Proposal
+from handlead.kinematics.drawer import capacity
 from handlead.kinematics.joint import Place, SetUp
 from handlead.kinematics.needs import need
 from handlead.kinematics.requirement import Work
@@ -149,10 +150,17 @@ def _stiffness(wanted: Wanted, work: Work, demand: Needed, bracket: str) -> Frac
     return abs(alone / 1000 / (demand.feed * alone) / ratio) * lead if ratio else Fraction(1)
 
 
+def _gears_at_hand(wanted: Wanted, places: list[Place]) -> int:
+    """How many gears there are that go on any of these brackets."""
+    return sum(capacity([place.name for place in places], wanted.gear_sets).values())
+
+
 def _search(wanted: Wanted, places: list[Place], relation: Relation) -> list[tuple[Sets, SetUp]]:
     """The gears found; none where a bracket can't turn the sense as it must, or no gears fit it."""
     try:
         if not all(kinds(place.pairs, place.idlers, place.turns_over) for place in places):
+            return []
+        if sum(2 * min(place.pairs) for place in places) > _gears_at_hand(wanted, places):
             return []
         found = best_coupled_set_ups(
             places, relation, wanted.gear_sets, limit=wanted.top, most_choices=_MOST_CHOICES

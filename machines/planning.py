@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -204,12 +205,15 @@ def _plan_member(wanted: Wanted, name: str, work: Work) -> Member:
             continue
         if why:
             reasons.append(why)
-        found += _proved(wanted, work, demand, sets)
+        proved = list(_proved(wanted, work, demand, sets))
+        found += proved
+        if sets and not proved:
+            reasons += _objections(wanted, work, demand, sets[0])
         refused = refused or _nearer_refused(wanted, places)
     if not found and work.kind != "worm wheel":
         found = _coupled(wanted, work, proposal)
     found = _best(found, wanted.top)
-    why = None if found else _why_none(wanted, work, reasons)
+    why = None if found else _why_none(wanted, work, reasons, proposal)
     return Member(name, work, tuple(found), why, refused, proposal)
 
 
@@ -259,9 +263,35 @@ def _demands(wanted: Wanted, work: Work, proposal: Proposal | str) -> Iterator[N
         signed = feed_signed(wanted.job.hob, size, wanted.feed)
         demands = [needed(way, work, wanted.job.hob, slide, signed) for way in wanted.ways]
         usable = [demand for demand in demands if demand]
-        yield from usable
+        yield from _at_best_speed(wanted, usable, rpm_wanted(wanted.job.cutting, proposal))
         if usable:
             return
+
+
+def _at_best_speed(wanted: Wanted, demands: list[Needed], rpm: Fraction | None) -> Iterator[Needed]:
+    """Of the ways that differ in the hob's speed alone, the one that suits best and overruns nothing."""
+    groups: list[list[Needed]] = []
+    for demand in demands:
+        same = next((group for group in groups if group[0].way.constants == demand.way.constants), None)
+        if same is None:
+            groups.append([demand])
+        else:
+            same.append(demand)
+    for group in groups:
+        yield min(group, key=lambda demand: _misfit(wanted, demand, rpm))
+
+
+def _misfit(wanted: Wanted, demand: Needed, rpm: Fraction | None) -> tuple[bool, float, int]:
+    """How ill the hob speed of a way suits: overrunning a part first, then the distance from what is wanted."""
+    way = demand.way
+    drive = way.train.drives[way.drive].rpm
+    speed = {way.constants.speed: Fraction(1)} if way.constants.speed else {}
+    solution = solve(fixed(way.train, {**speed, **_ratios(demand)}), way.drive)
+    per_drive = solution.end_rate("hob")
+    if drive is None or not per_drive or speed:
+        return False, 0.0, way.effort
+    off = 0.0 if rpm is None else abs(math.log(abs(per_drive * drive) / rpm))
+    return _fastest(wanted, solution.rates, drive) < 1, off, way.effort
 
 
 def _slides(work: Work, wanted: Wanted) -> tuple[str | None, ...]:
@@ -434,6 +464,13 @@ def _proved(
             yield planned
 
 
+def _objections(wanted: Wanted, work: Work, demand: Needed, sets: Mapping[str, ChangeGearSet]) -> list[str]:
+    """What the proof says against a set-up that was found."""
+    setup = _setup(wanted, work, demand, {name: chosen.mounted for name, chosen in sets.items()})
+    case = Case.of(replace(wanted.job, machine=wanted.machine, work=work, mate=None, setup=setup), setup)
+    return [finding.message.rstrip(".") for finding in prove_case(case).findings if finding.severity == "error"]
+
+
 def _setup(wanted: Wanted, work: Work, demand: Needed, change: Mapping[str, Mounted]) -> Setup:
     swivel = Fraction(round(swivel_deg(work, wanted.job.hob) * 60), 60)
     levers = {
@@ -499,13 +536,45 @@ def _nearer_refused(wanted: Wanted, places: Sequence[Place]) -> tuple[Refused, .
     return ()
 
 
-def _why_none(wanted: Wanted, work: Work, reasons: list[str]) -> str:
-    if reasons:
-        return "; ".join(dict.fromkeys(reasons))
+def _why_none(wanted: Wanted, work: Work, reasons: list[str], proposal: Proposal | str) -> str:
+    """Which requirement fails, and the least change that would help, where one does."""
     if not wanted.ways:
         return "with no position of its levers does a bracket index the table"
+    helps = _gear_to_get(wanted, work, proposal)
+    if reasons:
+        return "; ".join([*dict.fromkeys(reasons), *([helps] if helps else [])])
     if work.kind == "worm wheel":
         return "the machine feeds neither its tangential nor its radial slide for this work"
     if work.is_helical:
         return "no position of the levers lets a differential turn the table with the axial slide"
     return "no position of the levers feeds the axial slide with the differential out"
+
+
+#: Gears that a shop may get or make, by their teeth.
+_OBTAINABLE = range(15, 128)
+
+
+def _gear_to_get(wanted: Wanted, work: Work, proposal: Proposal | str) -> str:
+    """The one more gear, fewest teeth first, with which the index ratio can be met; empty if none helps."""
+    demand = next(_demands(wanted, work, proposal), None)
+    if demand is None or not wanted.gear_sets:
+        return ""
+    place = _places(wanted, work, demand, proposal)[0]
+    drawer = drawer_for(place.name, wanted.gear_sets)
+    useful = [teeth for teeth in _OBTAINABLE if _meets(place, drawer.with_more([teeth]))]
+    if not useful or _meets(place, drawer):
+        return ""
+    first, *others = useful[:4]
+    more = f" (or of {', '.join(str(teeth) for teeth in others)})" if others else ""
+    return f'with one more gear of {first} teeth{more} in the drawer, "{place.name}" could be met exactly'
+
+
+def _meets(place: Place, drawer: Drawer) -> bool:
+    try:
+        found = nearest_sets(
+            place.target, drawer, pairs=place.pairs, idlers=place.idlers, turns_over=place.turns_over,
+            bracket=place.bracket, limit=1, exact=True,
+        )  # fmt: skip
+    except ValueError:
+        return False
+    return bool(found.sets)

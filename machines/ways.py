@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from itertools import product
 
 from handlead.kinematics.constants import Constants, FeedRule, find_constants
+from handlead.kinematics.needs import with_generic_gears
 from handlead.kinematics.ratios import Ratio
 from handlead.kinematics.requirement import HobData, Work
+from handlead.kinematics.solution import solve
 from handlead.kinematics.targets import differential_target, end_rates
 from handlead.kinematics.train import Train
 from handlead.kinematics.words import Feed
@@ -43,6 +46,15 @@ class Way:
         """The bracket whose gears add to the table's turning with the slide; None where none does."""
         return next((rule.bracket for rule in self.constants.differentials if rule.slide == slide), None)
 
+    def does_as(self, other: Way) -> bool:
+        """Whether both have the same rules and turn the hob at the same speed."""
+        return self.constants == other.constants and self.hob_per_drive == other.hob_per_drive
+
+    @cached_property
+    def hob_per_drive(self) -> Fraction | None:
+        """Turns of the hob per turn of the drive, a fixed odd ratio standing in every bracket."""
+        return solve(with_generic_gears(self.train), self.drive).end_rate("hob")
+
     @property
     def has_differential(self) -> bool:
         """Whether a differential adds to the table's turning, so that its bracket can't be left empty."""
@@ -52,8 +64,8 @@ class Way:
 def find_ways(machine: Machine, drive: str) -> list[Way]:
     """Every combination of lever positions in which a bracket indexes the table, normal positions first.
 
-    Combinations that give the same rules differ in levers that don't matter; the one with the
-    fewest levers moved stands for them.
+    Combinations that give the same rules and the same hob speed differ in levers that don't matter;
+    the one with the fewest levers moved stands for them.
     """
     found: list[Way] = []
     names = list(machine.levers)
@@ -71,7 +83,7 @@ def find_ways(machine: Machine, drive: str) -> list[Way]:
     found.sort(key=lambda way: (way.effort, tuple(way.levers.values())))
     distinct: list[Way] = []
     for way in found:
-        if not any(way.constants == other.constants for other in distinct):
+        if not any(way.does_as(other) for other in distinct):
             distinct.append(way)
     return distinct
 

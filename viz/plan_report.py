@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from handlead.machines.carrying import carried_over
 from handlead.machines.case import face_width_mm
 from handlead.machines.checks import swivel_text
 from handlead.machines.cut_cycle import CutCycle
@@ -22,6 +23,7 @@ def show_plan(plan: Plan, out: Console | None = None) -> None:
     for member in plan.members:
         _show_member(member, out)
     _show_change(plan, out)
+    _show_carried(plan, out)
     out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 0)))
 
 
@@ -121,3 +123,12 @@ def _show_change(plan: Plan, out: Console) -> None:
         out.print(
             "  Both have one ratio on the differential: their lead errors match, and the pair still mates."
         )
+
+
+def _show_carried(plan: Plan, out: Console) -> None:
+    """What is different on the other machine, and so in the set-up, where the job was carried over to one."""
+    if plan.machine is plan.job.machine:
+        return
+    out.print(Text(f"\nFrom {plan.job.machine.name} to {plan.machine.name}", style="bold"))
+    for line in carried_over(plan):
+        out.print(f"  {line}")
