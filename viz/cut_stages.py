@@ -1,0 +1,196 @@
+"""The blank at any stage of a full-depth cut, for pictures that follow the cut on its way.
+
+With an axial feed all stages come from one simulated row: a turn of the hob brings every edge
+back to its place on a blank that the table has turned and the slide has passed along, so that the
+blank a whole number of hob turns later is the same one so much further round and further up.
+Without one (worm wheels) each stage is cut for itself.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+from handlead.kinematics.blank import Blank, Field
+from handlead.kinematics.cutting import axial_pass, cut_field, radial_plunge, tangential_pass
+from handlead.kinematics.hob import Hob
+from handlead.kinematics.motion import Motion, Phase, Position, Rates
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+TURN = 2 * math.pi
+
+#: Columns to a space, rows over the face: fine enough that flanks look smooth and thicknesses are true to 0.01 mm.
+_COLUMNS_A_SPACE = 240
+_FEWEST_COLUMNS, _MOST_COLUMNS = 2400, 24_000
+_ROWS = 72
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What a cut is made with: rates, hob, blank, head swivel in degrees, centre distance at full depth in mm."""
+
+    rates: Rates
+    hob: Hob
+    blank: Blank
+    swivel_deg: float
+    centre_distance: float
+
+    @property
+    def columns(self) -> int:
+        """Angles round the blank at which the cut is looked at: a whole number to each space."""
+        spaces = float(self.hob.starts / abs(self.rates.table)) if self.rates.table else 40.0
+        wanted = min(max(_COLUMNS_A_SPACE * spaces, _FEWEST_COLUMNS), _MOST_COLUMNS)
+        count = max(1, round(spaces))
+        return max(16, count * max(1, round(wanted / count)))
+
+
+class Stages(Protocol):
+    """A cut that can be looked at anywhere on its way."""
+
+    @property
+    def setting(self) -> Setting:
+        """What the cut is made with."""
+
+    @property
+    def phase(self) -> Phase:
+        """The motion of the cut, exactly."""
+
+    def turns_at(self, progress: float) -> Fraction:
+        """Hob turns done at this part of the cut, 0 to 1."""
+
+    def field(self, progress: float) -> Field:
+        """The blank when this part of the cut, 0 to 1, is done."""
+
+
+def stages_of(setting: Setting) -> Stages:
+    """The stages of a full-depth cut at these rates.
+
+    Raises `ValueError` where no slide moves, or the table stands still.
+    """
+    if not setting.rates.table:
+        raise ValueError("the table stands still; no spaces are cut round the blank")
+    if setting.rates.axial:
+        return AxialStages.of(setting)
+    return PlungeStages(setting)
+
+
+@dataclass(frozen=True)
+class AxialStages:
+    """A cut with axial feed: rows and stages stand on one lattice of whole hob turns, `stride` turns apart.
+
+    `passing` holds the row at mid-face before and after each stride of the hob past it: what another
+    row looks like so many strides sooner or later, so much further round.
+    """
+
+    setting: Setting
+    phase: Phase
+    stride: int
+    passing: Floats
+
+    @classmethod
+    def of(cls, setting: Setting) -> AxialStages:
+        """Simulate the row at mid-face as the hob goes by."""
+        rates, blank, hob = setting.rates, setting.blank, setting.hob
+        middle = Position(axial=Fraction(blank.face_width) / 2)
+        phase = axial_pass(rates, blank, hob, setting.swivel_deg, setting.centre_distance).phases[0]
+        at_middle = phase.reaching("axial", middle.axial)
+        assert at_middle is not None
+        # Counted from mid-face: there hob and table stand at 0.
+        phase = replace(phase, start=middle - phase.per_turn.times(at_middle))
+        stride = max(1, round(blank.face_width / _ROWS / abs(float(rates.axial))))
+        step = rates.axial * stride
+        # The pass begins and ends clear of the blank: from further off no row is touched.
+        clear = max(-min(phase.start.axial, phase.end.axial), Fraction(1))
+        reach = math.ceil(clear / abs(step))
+        row = np.full(setting.columns, blank.radius)
+        passing = [row]
+        for turns in range(-reach * stride, reach * stride, stride):
+            # A gash earlier than the last one ended, so that no edge is lost between two stretches.
+            begin = phase.at(at_middle + turns - Fraction(1, hob.gashes))
+            stretch = replace(phase, start=begin, turns=stride + Fraction(1, hob.gashes))
+            cut = cut_field(
+                Motion((stretch,)), hob, blank, setting.swivel_deg, setting.centre_distance,
+                heights=np.array([blank.face_width / 2]), columns=setting.columns, fineness=0.7, compiled=False,
+            )  # fmt: skip
+            row = np.minimum(row, cut.radius[0])
+            passing.append(row)
+        return cls(setting, phase, stride, np.stack(passing))
+
+    @property
+    def _reach(self) -> int:
+        return self.passing.shape[0] // 2
+
+    def turns_at(self, progress: float) -> Fraction:
+        """Hob turns done, in whole strides from where the hob stands at mid-face."""
+        at_middle = self._at_middle
+        wanted = Fraction(min(max(progress, 0.0), 1.0)).limit_denominator(10**6) * self.phase.turns
+        return at_middle + self.stride * round((wanted - at_middle) / self.stride)
+
+    @property
+    def _at_middle(self) -> Fraction:
+        return -self.phase.start.hob
+
+    def field(self, progress: float) -> Field:
+        """The blank at this part of the cut; every row stands at a whole number of strides."""
+        stage = round((self.turns_at(progress) - self._at_middle) / self.stride)
+        step = float(self.setting.rates.axial) * self.stride
+        middle = self.setting.blank.face_width / 2
+        half = math.ceil(middle / abs(step) - 1e-9)
+        rows = np.arange(-half, half + 1)
+        seen = np.clip(stage - rows, -self._reach, self._reach)
+        whole, late = self._rotation(rows)
+        columns = self.passing.shape[1]
+        places = (np.arange(columns)[None, :] - whole[:, None]) % columns
+        radius = self.passing[(seen + self._reach)[:, None], places]
+        heights = middle + step * rows
+        order = slice(None) if step > 0 else slice(None, None, -1)
+        return Field(radius[order], heights[order], late[order], self.setting.blank.radius)
+
+    def _rotation(self, strides: Ints) -> tuple[Ints, Floats]:
+        """How far rows go round on the blank in so many strides: whole columns, and the rest in radians."""
+        columns = self.passing.shape[1]
+        per_stride = -self.setting.rates.table * self.stride
+        places = np.array([float(per_stride * int(n) % 1) * columns for n in strides])
+        whole = np.rint(places).astype(np.int64)
+        return whole, np.asarray((places - whole) * (TURN / columns))
+
+
+@dataclass(frozen=True)
+class PlungeStages:
+    """A cut with radial infeed or tangential feed at mid-face, as worm wheels are made."""
+
+    setting: Setting
+
+    @property
+    def phase(self) -> Phase:
+        """The stretch in which the slide feeds."""
+        return self._phases[0]
+
+    @property
+    def _phases(self) -> tuple[Phase, ...]:
+        rates, blank, hob = self.setting.rates, self.setting.blank, self.setting.hob
+        if rates.tangential:
+            motion = tangential_pass(rates, blank, hob, self.setting.swivel_deg, self.setting.centre_distance)
+        else:
+            depth = blank.radius + hob.tip_radius - self.setting.centre_distance
+            motion = radial_plunge(rates, blank, depth)
+        return motion.phases
+
+    def turns_at(self, progress: float) -> Fraction:
+        """Hob turns done."""
+        return Fraction(min(max(progress, 0.0), 1.0)).limit_denominator(10**4) * self.phase.turns
+
+    def field(self, progress: float) -> Field:
+        """The blank at this part of the feed; with the table turn that finishes it once all is done."""
+        feed, *rest = self._phases
+        stretch = (replace(feed, turns=self.turns_at(progress)), *(rest if progress >= 1 else ()))
+        return cut_field(
+            Motion(stretch), self.setting.hob, self.setting.blank, self.setting.swivel_deg,
+            self.setting.centre_distance, rows=33, columns=self.setting.columns // 2, fineness=0.5,
+        )  # fmt: skip
