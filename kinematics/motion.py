@@ -211,15 +211,17 @@ class Register:
         return float(self.miss_pitch) * 3.141592653589793 * reference_diameter / teeth
 
 
-def register(first: Phase, second: Phase, table_per_hob: Fraction, teeth: int) -> Register:
+def register(
+    first: Phase, second: Phase, table_per_hob: Fraction, teeth: int, height: Fraction | None = None
+) -> Register:
     """Whether the second phase cuts into the spaces that the first one left, at equal slide height.
 
     `table_per_hob` is the table's turns per turn of the hob with the slide still and `teeth` the
     number of spaces. Both phases are compared where the second one starts its way through heights
-    that the first one cut; as long as both make the same helix it doesn't matter where.
+    that the first one cut, or at `height`; as long as both make the same helix it doesn't matter where.
     Raises `ValueError` where no height is common to both, or where the hob stands elsewhere along Y.
     """
-    height = _common_height(first, second)
+    height = _common_height(first, second) if height is None else height
     ours, theirs = _at_height(second, height), _at_height(first, height)
     if ours.tangential != theirs.tangential:
         raise ValueError("the tangential slide stands elsewhere in the second cut; its miss is no fraction")

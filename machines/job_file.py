@@ -13,6 +13,7 @@ from typing import Any
 from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.links import PI, Mounted
 from handlead.kinematics.requirement import HobData, Work, gear_of
+from handlead.kinematics.solution import SLIDE_ENDS
 from handlead.kinematics.words import Feed, Hand
 
 from . import places
@@ -21,7 +22,7 @@ from .errors import Disagreement, FileFault, Missing, Place, Unknown, WrongValue
 from .keys import JOB, TOOTH_SIZES
 from .machine_file import Machine, clashes, read_machine
 from .observed import Miss, Reading
-from .places import Document, Step, quoted
+from .places import Document, Path_, Step, quoted
 from .reading import Complaints, table_of, values_of
 from .values import guess
 
@@ -35,12 +36,31 @@ DECIMALS = 12
 
 
 @dataclass(frozen=True)
+class SetupMove:
+    """A move of the machine: the slide at `end` to `place` in mm, or `turns` of hob, table or drive (`end`).
+
+    `start` holds where slides stand before it, in mm; `drive` None is the set-up's. `levers` are moved
+    before it and stay.
+    """
+
+    name: str
+    end: str
+    place: Fraction | None = None
+    turns: Fraction | None = None
+    drive: str | None = None
+    backwards: bool = False
+    levers: Mapping[str, str] = field(default_factory=dict)
+    start: Mapping[str, Fraction] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Setup:
     """What is bolted on and where the levers stand.
 
     `swivel_deg` is signed, counter-clockwise seen from behind the hob positive; None where the job
     doesn't give it. `feed` is how it is meant. A lever that isn't named stands in its normal
-    position, a bracket that isn't named is empty. `drive` names what turns the machine.
+    position, a bracket that isn't named is empty. `drive` names what turns the machine, `moves` what
+    it is made to do, where the job says more than that it cuts.
     """
 
     drive: str
@@ -48,6 +68,7 @@ class Setup:
     feed: Feed | None = None
     levers: Mapping[str, str] = field(default_factory=dict)
     change: Mapping[str, Mounted] = field(default_factory=dict)
+    moves: tuple[SetupMove, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -202,11 +223,9 @@ def _machine(
 
 def _check_setup(document: Document, machine: Machine, complaints: Complaints) -> None:
     """Names of levers, positions, brackets and drives; what is wrong with the set-up itself is not a file's fault."""
-    drive = document.get("setup", "drive")
-    if isinstance(drive, str) and drive not in machine.train.drives:
-        what = f"the machine has no drive {quoted(drive)}"
-        _unknown(complaints, machine, what, drive, ("setup", "drive"), machine.train.drives, "drives")
-    _check_levers(document, machine, complaints)
+    _check_drive(document, machine, ("setup", "drive"), complaints)
+    positions = _check_levers(document, machine, complaints, ("setup", "levers"), machine.normal_positions)
+    _check_moves(document, machine, complaints, positions)
     brackets = [bracket.name for bracket in machine.train.brackets]
     for name in table_of(document, "setup", "change"):
         path = ("setup", "change", name)
@@ -223,11 +242,21 @@ def _check_setup(document: Document, machine: Machine, complaints: Complaints) -
             )
 
 
-def _check_levers(document: Document, machine: Machine, complaints: Complaints) -> None:
-    positions = dict(machine.normal_positions)
-    given = table_of(document, "setup", "levers")
+def _check_drive(document: Document, machine: Machine, path: Path_, complaints: Complaints) -> None:
+    drive = document.get(*path)
+    if isinstance(drive, str) and drive not in machine.train.drives:
+        what = f"the machine has no drive {quoted(drive)}"
+        _unknown(complaints, machine, what, drive, path, machine.train.drives, "drives")
+
+
+def _check_levers(
+    document: Document, machine: Machine, complaints: Complaints, at: Path_, standing: Mapping[str, str]
+) -> dict[str, str]:
+    """Check the levers moved in the table at `at`; returns where all stand after that."""
+    positions, found = dict(standing), document.get(*at)
+    given = found if isinstance(found, dict) else {}
     for name, position in given.items():
-        path = ("setup", "levers", name)
+        path = (*at, name)
         if name not in machine.levers:
             what = f"the machine has no lever {quoted(name)}"
             _unknown(complaints, machine, what, name, path, machine.levers, "levers")
@@ -240,13 +269,36 @@ def _check_levers(document: Document, machine: Machine, complaints: Complaints) 
     for clash in clashes(machine.levers, positions):
         first, second = (machine.document.place(*path) for path in (clash.first, clash.second))
         moved = (str(name) for name in (clash.second[1], clash.first[1]) if name in given)
-        at = ("setup", "levers", *([name] if (name := next(moved, "")) else []))
+        where = (*at, *([name] if (name := next(moved, "")) else []))
         also = f"{first}, against {second.seen_from(first)}"
-        complaints.add(Disagreement, at, clash.message.replace("{also}", also), first)
+        complaints.add(Disagreement, where, clash.message.replace("{also}", also), first)
+    return positions
+
+
+def _check_moves(
+    document: Document, machine: Machine, complaints: Complaints, positions: dict[str, str]
+) -> None:
+    """Names in the moves, and levers as they stand before each of them."""
+    moves = document.get("setup", "moves")
+    for index, move in enumerate(moves) if isinstance(moves, list) else ():
+        if not isinstance(move, dict):
+            continue
+        path: Path_ = ("setup", "moves", index)
+        _check_drive(document, machine, (*path, "drive"), complaints)
+        if "levers" in move:
+            positions = _check_levers(document, machine, complaints, (*path, "levers"), positions)
+        if index and "from" in move:
+            message = "only the first move starts anywhere; each other one starts where the one before it ended"
+            complaints.add(WrongValue, (*path, "from"), message)
+        for key in ("from", "to"):
+            for end in move[key] if isinstance(move.get(key), dict) else ():
+                if end in SLIDE_ENDS and end not in machine.train.ends:
+                    what = f"the machine has no {end} slide"
+                    _unknown(complaints, machine, what, end, (*path, key, end), machine.train.ends, "ends")
 
 
 def _unknown(
-    complaints: Complaints, machine: Machine, what: str, name: str, path: tuple[str, ...],
+    complaints: Complaints, machine: Machine, what: str, name: str, path: Path_,
     known: Iterable[str], *place: str,
 ) -> None:  # fmt: skip
     """A complaint that the machine file doesn't have a name, with the nearest of `known` and its place there."""
@@ -446,6 +498,22 @@ def _setup(values: dict[str, Any], machine: Machine) -> Setup:
             for name, row in values.get("change", {}).items()
             if row["gears"]
         },
+        moves=tuple(_move(row) for row in values.get("moves", ())),
+    )
+
+
+def _move(row: dict[str, Any]) -> SetupMove:
+    turned = next((key for key in ("hob", "table", "drive") if f"{key}_turns" in row), None)
+    end, place = next(iter(row["to"].items())) if turned is None else (turned, None)
+    return SetupMove(
+        name=row["name"],
+        end="" if end == "drive" else end,
+        place=place,
+        turns=None if turned is None else Fraction(row[f"{turned}_turns"]),
+        drive=row.get("drive"),
+        backwards=row.get("backwards", False),
+        levers=row.get("levers", {}),
+        start=row.get("from", {}),
     )
 
 

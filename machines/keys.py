@@ -381,6 +381,67 @@ LIMITS = Table(
     (OneOf(("module", "diametral_pitch")),),
 )
 
+_AMOUNT_CHOICE = (OneOf(("angle", "length"), True),)
+
+
+def _imperfection(kind: str, meaning: str, *keys: Key, one_of: tuple[OneOf, ...] = ()) -> Table:
+    return Table("imperfection", meaning, (Key("kind", Text(), f'"{kind}".', True), *keys), one_of)
+
+
+def _amount(what: str) -> tuple[Key, ...]:
+    return (
+        Key("link", Name(of="link"), "The link that has it.", True),
+        Key("angle", Angle(0, 180), f"{what}, where its driven part is a shaft."),
+        Key("length", Length(0, 1000), f"{what}, where its driven part is a slide."),
+    )
+
+
+_PHASE = Key(
+    "phase",
+    Angle(0, 360),
+    "Where in its wave the error stands when everything stands at 0: a whole wave is 360 degrees.",
+    default="0",
+)
+_GREATEST = "How far the driven part stands off to either side at the worst"
+
+IMPERFECTION: dict[str, Table] = {
+    "backlash": _imperfection(
+        "backlash",
+        "Lost motion of a link, which tells when its driving part turns back.",
+        *_amount("How far the driven part can be moved while the driving one is held"),
+        one_of=_AMOUNT_CHOICE,
+    ),
+    "once per turn": _imperfection(
+        "once per turn",
+        "An error that comes back with each turn of a link's driving or driven part: a worm that runs out, "
+        "a table wheel that was cut off its centre, a lead screw with a drunken thread.",
+        *_amount(_GREATEST),
+        Key(
+            "turn_of",
+            Text(("driving", "driven")),
+            "The part with whose turn it comes back.",
+            default="driven, or driving where that is a slide",
+        ),
+        _PHASE,
+        one_of=_AMOUNT_CHOICE,
+    ),
+    "tooth by tooth": _imperfection(
+        "tooth by tooth",
+        "An error that comes back with each tooth that goes through the mesh of two gears, or of a worm and its wheel.",
+        *_amount(_GREATEST),
+        _PHASE,
+        one_of=_AMOUNT_CHOICE,
+    ),
+    "gear runout": _imperfection(
+        "gear runout",
+        "A change gear whose teeth run out; it tells in the bracket in which it is mounted as driver or driven gear.",
+        Key("gear", _TEETH, "Its teeth; of two gears alike the first that is mounted has it.", True),
+        Key("runout", Length(0, 100), "Reading of the dial over a turn: twice the eccentricity.", True),
+        Key("module", _MODULE, "Module of the gear, in mm.", default="the bracket's"),
+        _PHASE,
+    ),
+}
+
 MACHINE = Table(
     "machine file",
     "A hobbing machine: its train from drive to work, its levers, and the change gears that go with it.",
@@ -425,6 +486,12 @@ MACHINE = Table(
         ),
         Key("gear_set", Rows({"": GEAR_SET}, "gear_set"), GEAR_SET.meaning),
         Key("limits", LIMITS, LIMITS.meaning),
+        Key(
+            "imperfection",
+            Rows(IMPERFECTION, "imperfection"),
+            "What the machine is known not to do perfectly, for `prove`: small errors that come through to the work.",
+            default="none",
+        ),
     ),
 )
 
@@ -519,6 +586,61 @@ MOUNTED = Table(
     ),
 )
 
+#: What a move may be for. The first cut leaves spaces; every cut after it is held against them.
+MOVES = ("approach", "cut", "overrun", "withdrawal", "return", "infeed", "second cut")
+
+_SLIDE_PLACES = {
+    "axial": "Height of the hob's centre over the lower face of the blank.",
+    "tangential": "Distance of the hob's middle to the right of the work axis.",
+    "radial": "By how much the centre distance is greater than at the depth of the cut.",
+}
+
+
+def _slides(name: str, meaning: str, one_of: tuple[OneOf, ...] = ()) -> Table:
+    return Table(
+        f"setup.moves.{name}", meaning, tuple(Key(end, Length(), says) for end, says in _SLIDE_PLACES.items()), one_of
+    )
+
+
+_TURNS = Number(0, 10**7, above=True)
+
+MOVE = Table(
+    "setup.moves",
+    "What the machine is made to do, move by move, so that `prove` can tell whether a second cut falls into the spaces "
+    "of the first. Each clutch is taken to close where its halves stand.",
+    (
+        Key("name", Text(MOVES), "What the move is for.", True),
+        Key(
+            "from",
+            _slides("from", "Where the slides stand before the first move."),
+            "Where the slides stand before it; the first move only.",
+            default="0",
+        ),
+        Key("drive", Text(), "The drive that runs.", default="the set-up's"),
+        Key(
+            "backwards",
+            Flag(),
+            "Whether it runs the other way. A drive that leaves the hob still runs whichever way the slide has to go.",
+            default="false",
+        ),
+        Key(
+            "levers",
+            TableOf(Text(), "levers"),
+            "Levers moved before it; they stay there for the moves that follow.",
+            default="as they stand",
+        ),
+        Key(
+            "to",
+            _slides("to", "Where a slide is to stand in the end.", (OneOf(tuple(_SLIDE_PLACES), True),)),
+            "Run until this slide stands there: { axial = 45 }.",
+        ),
+        Key("hob_turns", _TURNS, "Run for so many turns of the hob."),
+        Key("table_turns", _TURNS, "Run for so many turns of the table."),
+        Key("drive_turns", _TURNS, "Run for so many turns of the drive."),
+    ),
+    (OneOf(("to", "hob_turns", "table_turns", "drive_turns"), True),),
+)
+
 SETUP = Table(
     "setup",
     "What is bolted on, and where the levers stand.",
@@ -528,6 +650,7 @@ SETUP = Table(
         Key("drive", Text(), "The drive that turns the machine.", default='"main", or else the first'),
         Key("levers", TableOf(Text(), "levers"), "The position of each lever.", default="the machine's normal ones"),
         Key("change", TableOf(MOUNTED, "brackets"), "What lies in each change-gear bracket.", default="empty"),
+        Key("moves", Rows({"": MOVE}, "setup.moves"), MOVE.meaning, default="one cut with the set-up as it is"),
     ),
 )  # fmt: skip
 

@@ -58,6 +58,25 @@ class GearSet:
     teeth: tuple[int, ...]
 
 
+@dataclass(frozen=True)
+class Imperfection:
+    """Something that the machine doesn't do perfectly, by its kind; angles in degrees, lengths in mm.
+
+    `angle_deg` or `length` is the amount at the driven part of `link`, `turn_of` the part with whose turn
+    an error comes back; `gear`, `runout` and `module_n` belong to a change gear that runs out.
+    """
+
+    kind: str
+    link: str | None = None
+    angle_deg: Fraction | None = None
+    length: Fraction | None = None
+    turn_of: str | None = None
+    phase_deg: Fraction = Fraction(0)
+    gear: int | None = None
+    runout: Fraction | None = None
+    module_n: Fraction | None = None
+
+
 Limit = tuple[Fraction | None, Fraction]
 """A least value, None where there is none, and a greatest one."""
 
@@ -92,6 +111,7 @@ class Machine:
     gear_sets: tuple[GearSet, ...]
     limits: Limits
     document: Document = field(repr=False, compare=False)
+    imperfections: tuple[Imperfection, ...] = ()
 
     @property
     def path(self) -> str:
@@ -262,6 +282,7 @@ def _check(document: Document, complaints: Complaints) -> None:
     _check_twice(document, complaints)
     _check_links(document, complaints)
     _check_levers(document, links, complaints)
+    _check_imperfections(document, links, complaints)
 
 
 def _kind(document: Document, index: int) -> str | None:
@@ -373,6 +394,38 @@ def _check_levers(document: Document, links: dict[str, int], complaints: Complai
             complaints.add(Disagreement, clash.second, clash.message, clash.first)
 
 
+#: Kinds of link that have no driven part, or whose driven part can't be told from the driving one.
+_UNDRIVEN = ("differential", "brake")
+_WITH_TEETH = ("gear pair", "bevel gears", "worm gear")
+
+
+def _check_imperfections(document: Document, links: dict[str, int], complaints: Complaints) -> None:
+    """Whether the link of each can have such an error, and its amount is told by what the driven part does."""
+    for index, row in rows(document, "imperfection"):
+        link, path = row.get("link"), ("imperfection", index, "link")
+        if not isinstance(link, str) or link not in links or (kind := _kind(document, links[link])) is None:
+            continue
+        if kind in _UNDRIVEN:
+            message = f"{quoted(link)} is a link of the kind {quoted(kind)}, which has no driving and driven part"
+            complaints.add(WrongValue, path, message)
+        elif row.get("kind") == "tooth by tooth" and kind not in _WITH_TEETH:
+            message = f"{quoted(link)} is a link of the kind {quoted(kind)}. It must be a {_or(_WITH_TEETH)}"
+            complaints.add(WrongValue, path, message)
+        elif kind in ("screw", "rack") and "angle" in row:
+            message = f"the driven part of {quoted(link)} is a slide ({{also}}). Give a length"
+            complaints.add(Disagreement, ("imperfection", index, "angle"), message, ("link", links[link]))
+        elif kind not in ("screw", "rack") and "length" in row:
+            message = f"the driven part of {quoted(link)} is a shaft ({{also}}). Give an angle"
+            complaints.add(Disagreement, ("imperfection", index, "length"), message, ("link", links[link]))
+        if kind in ("screw", "rack") and row.get("turn_of") == "driven":
+            message = f"the driven part of {quoted(link)} is a slide, which has no turns. It must be \"driving\""
+            complaints.add(WrongValue, ("imperfection", index, "turn_of"), message)
+
+
+def _or(words: tuple[str, ...]) -> str:
+    return f"{', '.join(words[:-1])} or {words[-1]}"
+
+
 def _check_state(document: Document, path: Path_, index: int, state: str, complaints: Complaints) -> None:
     kind, ratios = _kind(document, index), document.get("link", index, "ratios")
     if kind is None:
@@ -422,6 +475,21 @@ def _built(document: Document, values: dict[str, Any]) -> Machine:
         ),
         limits=_limits(values.get("limits", {})),
         document=document,
+        imperfections=tuple(_imperfection(row) for row in values.get("imperfection", ())),
+    )
+
+
+def _imperfection(row: Mapping[str, Any]) -> Imperfection:
+    return Imperfection(
+        row["kind"],
+        row.get("link"),
+        row.get("angle"),
+        row.get("length"),
+        row.get("turn_of"),
+        row.get("phase", Fraction(0)),
+        row.get("gear"),
+        row.get("runout"),
+        row.get("module"),
     )
 
 

@@ -13,6 +13,7 @@ from .case import Case
 from .checks import CHECKS
 from .findings import Finding, worst_first
 from .job_file import Job
+from .passage import Moved, check_moves, make_moves
 from .witness import Cut, Depth, NotCut, Progress, compare, cut_blank
 
 
@@ -71,12 +72,16 @@ def _text(value: Fraction | None) -> str | None:
 
 @dataclass(frozen=True)
 class Proof:
-    """The verdict on one job: `case` it was worked out from, `computed` from the rates, and `findings`."""
+    """The verdict on one job: `case` it was worked out from, `computed` from the rates, and `findings`.
+
+    `moved` holds the moves that were made, where the job gives some.
+    """
 
     case: Case
     computed: Computed
     findings: tuple[Finding, ...]
     cut: Cut | None = None
+    moved: Moved | None = None
 
     @property
     def is_as_wanted(self) -> bool:
@@ -97,6 +102,8 @@ class Proof:
         }
         if self.cut is not None:
             value["cut"] = self.cut.as_json()
+        if self.moved is not None:
+            value["register"] = self.moved.as_json()
         return value | {"findings": [finding.as_json() for finding in self.findings]}
 
 
@@ -117,11 +124,13 @@ def prove(job: Job, *, cut: Depth | None = None, progress: Progress | None = Non
 def prove_case(case: Case, *, cut: Depth | None = None, progress: Progress | None = None) -> Proof:
     """Run a set-up that is already on the machine."""
     findings = [finding for check in CHECKS for finding in check(case)]
+    moved = make_moves(case)
+    findings += check_moves(moved) if moved else ()
     measured = None
     if cut:
         measured, more = _witness(case, cut, progress)
         findings += more
-    return Proof(case, compute(case), worst_first(findings), measured)
+    return Proof(case, compute(case), worst_first(findings), measured, moved)
 
 
 def _witness(case: Case, depth: Depth, progress: Progress | None) -> tuple[Cut | None, list[Finding]]:

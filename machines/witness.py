@@ -12,6 +12,7 @@ from handlead.kinematics.requirement import HobData, gear_of
 
 from .case import Case, face_width_mm
 from .findings import Finding
+from .imperfections import ripples_of
 
 if TYPE_CHECKING:
     from handlead.kinematics.gauging import Gauged
@@ -90,7 +91,14 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
     try:
         return Cut(
             measure_cut(
-                rates, hob_of(case.job.hob), blank, case.swivel_deg, gear=gear, depth=depth, progress=progress
+                rates,
+                hob_of(case.job.hob),
+                blank,
+                case.swivel_deg,
+                gear=gear,
+                depth=depth,
+                ripples=ripples_of(case),
+                progress=progress,
             )
         )
     except ValueError as why:

@@ -38,9 +38,9 @@ from handlead.kinematics.words import POSITIVES
 from tomlkit.items import AoT, Float, InlineTable, Item, Table, Trivia
 
 from . import numbers
-from .job_file import SEEN_BESIDES, Cutting, Job, Seen, Setup
+from .job_file import SEEN_BESIDES, Cutting, Job, Seen, Setup, SetupMove
 from .keys import JOB, MACHINE, SETUP
-from .machine_file import Limits, Machine
+from .machine_file import Imperfection, Limits, Machine
 from .numbers import Decimal
 from .observed import Reading
 from .reading import rows
@@ -73,6 +73,7 @@ def with_setup(text: str, setup: Setup, machine: str | None = None) -> str:
             name: {"gears": mounted.gears, "idlers": mounted.idlers or None}
             for name, mounted in setup.change.items()
         },
+        "moves": [_move(move) for move in setup.moves] or None,
     }
     written = _document({"setup": SETUP.write(values, "mm")})
     if machine is not None:
@@ -143,6 +144,21 @@ def _machine(machine: Machine) -> dict[str, Any]:
         ]
         or None,
         "limits": _limits(machine.limits, machine.units),
+        "imperfection": [_imperfection(one) for one in machine.imperfections] or None,
+    }
+
+
+def _imperfection(one: Imperfection) -> dict[str, Any]:
+    return {
+        "kind": one.kind,
+        "link": one.link,
+        "angle": one.angle_deg,
+        "length": one.length,
+        "turn_of": one.turn_of,
+        "phase": one.phase_deg or None,
+        "gear": one.gear,
+        "runout": one.runout,
+        "module": one.module_n,
     }
 
 
@@ -332,7 +348,21 @@ def setup_values(setup: Setup, machine: Machine) -> dict[str, Any]:
             for name, mounted in setup.change.items()
         }
         or None,
+        "moves": [_move(move) for move in setup.moves] or None,
     }
+
+
+def _move(move: SetupMove) -> dict[str, Any]:
+    values: dict[str, Any] = {
+        "name": move.name,
+        "from": dict(move.start) or None,
+        "drive": move.drive,
+        "backwards": move.backwards or None,
+        "levers": dict(move.levers) or None,
+    }
+    if move.place is not None:
+        return {**values, "to": {move.end: move.place}}
+    return {**values, f"{move.end or 'drive'}_turns": move.turns}
 
 
 def _seen(seen: Seen) -> dict[str, Any]:
@@ -358,7 +388,7 @@ _ONE_LINE_EACH = frozenset({"ends", "drives", "positions", "change"})
 #: What a reading consists of that isn't bare; it stands behind its key too.
 _READINGS = ({"value", "within"}, {"value", "sure"})
 #: Tables that stand behind their key, on its line.
-_ON_THE_LINE = frozenset({"bracket", "ratios", "swivel", "rpm", "travel"})
+_ON_THE_LINE = frozenset({"bracket", "ratios", "swivel", "rpm", "travel", "from", "to"})
 
 
 def _document(raw: dict[str, Any]) -> tomlkit.TOMLDocument:

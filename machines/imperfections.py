@@ -1,0 +1,95 @@
+"""What a machine file says of its imperfections, as errors of the train that a set-up makes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from fractions import Fraction
+
+from handlead.kinematics.imperfections import PeriodicError, ripples
+from handlead.kinematics.links import BevelGears, ChangeGears, GearPair, Link, TwoPort, WormGear
+from handlead.kinematics.motion import Ripple
+from handlead.kinematics.passage import Play
+from handlead.kinematics.train import Train
+
+from .case import Case
+from .machine_file import Imperfection
+
+
+def ripples_of(case: Case) -> tuple[Ripple, ...]:
+    """The periodic errors that come through to table and slides in this set-up."""
+    if case.solution.is_locked:
+        return ()
+    return tuple(
+        ripple
+        for error in periodic_errors(case)
+        for ripple in ripples(case.train, case.setup.drive, error)
+    )
+
+
+def plays_of(case: Case) -> tuple[Play, ...]:
+    """The lost motion of links, in turns or mm of their driven parts."""
+    return tuple(
+        Play(one.link, _amount(one))
+        for one in case.job.machine.imperfections
+        if one.kind == "backlash" and one.link is not None
+    )
+
+
+def periodic_errors(case: Case) -> Iterator[PeriodicError]:
+    """Every periodic error of a link, those of change gears where they are mounted."""
+    for one in case.job.machine.imperfections:
+        if one.kind == "gear runout":
+            yield from _runout(case.train, one)
+        elif one.kind != "backlash" and one.link is not None:
+            link = case.train.link(one.link)
+            assert isinstance(link, TwoPort)
+            part, waves = _comes_back(case.train, link, one)
+            yield PeriodicError(link.name, part, waves, float(_amount(one)), float(one.phase_deg / 360))
+
+
+def _amount(one: Imperfection) -> Fraction:
+    """At the driven part: turns of a shaft, or mm of a slide."""
+    return Fraction(one.length) if one.length is not None else Fraction(one.angle_deg or 0) / 360
+
+
+def _comes_back(train: Train, link: TwoPort, one: Imperfection) -> tuple[str, Fraction]:
+    """The part in whose turn the error comes back, and how often it does."""
+    if one.kind == "tooth by tooth":
+        return link.to_part, Fraction(_teeth(link))
+    turn_of = one.turn_of or ("driving" if link.to_part in train.slides else "driven")
+    return (link.from_part if turn_of == "driving" else link.to_part), Fraction(1)
+
+
+def _teeth(link: Link) -> int:
+    """Teeth of the driven gear."""
+    if isinstance(link, WormGear):
+        return link.teeth
+    assert isinstance(link, GearPair | BevelGears)
+    return link.teeth[1]
+
+
+def _runout(train: Train, one: Imperfection) -> Iterator[PeriodicError]:
+    """A gear off its centre, where it is mounted as driver or driven gear; idlers aren't looked at.
+
+    Off by e it carries the pitch line e·sin of its angle to and fro (own derivation, first order in e), by
+    which the driven gear of its mesh is turned too far or not far enough.
+    """
+    for link in train.brackets:
+        module = one.module_n or (link.bracket or {}).get("module")
+        for index, gear in enumerate(link.mounted.gears if link.mounted else ()):
+            if gear == one.gear and module:
+                assert link.mounted is not None and one.runout is not None
+                yield _of_gear(link, index, float(module), float(one.runout) / 2, float(one.phase_deg / 360))
+                return
+
+
+def _of_gear(link: ChangeGears, index: int, module: float, eccentricity: float, phase: float) -> PeriodicError:
+    assert link.mounted is not None
+    pairs = [Fraction(driver, driven) for driver, driven in link.mounted.pairs]
+    mesh, is_driven = divmod(index, 2)
+    turned = math.prod(pairs[: mesh + is_driven], start=Fraction(1))
+    beyond = math.prod(pairs[mesh + 1 :], start=Fraction(1))
+    driven_radius = module * link.mounted.pairs[mesh][1] / 2
+    amplitude = eccentricity / (2 * math.pi * driven_radius) * float(beyond)
+    return PeriodicError(link.name, link.from_part, turned, amplitude, phase)

@@ -1,0 +1,359 @@
+"""A job's moves made on its machine, and whether a second cut falls into the spaces of the first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import cached_property
+from typing import Any
+
+from handlead.kinematics import passage
+from handlead.kinematics.motion import Phase, Position, Rates, register
+from handlead.kinematics.outcome import predict
+from handlead.kinematics.passage import Order, Passage
+from handlead.kinematics.requirement import gear_of
+
+from .case import Case, face_width_mm
+from .findings import Finding
+from .imperfections import plays_of
+
+#: Moves that leave spaces or are to fall into them.
+CUTS = ("cut", "second cut", "infeed")
+
+#: A miss that is no more than this, in mm along the reference circle, can't be seen (common practice:
+#: finishing stock on a flank is ten times as much).
+UNSEEN_MM = 0.002
+
+
+@dataclass(frozen=True)
+class Missed:
+    """How a later cut meets the spaces of the first, in pitches, exactly; `number` counts moves from 1.
+
+    `low` and `high` are the misses at the lower and the upper end of what both cut, positive where the later
+    cut's spaces stand counter-clockwise of the first's, seen facing the table; the lower one lies between a
+    half less and a half more. Both are None where it can't be told, and `why` says why.
+    """
+
+    number: int
+    name: str
+    low: Fraction | None
+    high: Fraction | None
+    why: str = ""
+
+    @property
+    def worst(self) -> Fraction | None:
+        """The greater of both misses."""
+        if self.low is None or self.high is None:
+            return None
+        return max(self.low, self.high, key=abs)
+
+
+@dataclass(frozen=True)
+class Moved:
+    """The moves of a set-up, made."""
+
+    case: Case
+    passage: Passage
+
+    @cached_property
+    def first_cut(self) -> int | None:
+        """Which move leaves the first spaces."""
+        return next(
+            (index for index, made in enumerate(self.passage.runs) if made.order.name in CUTS), None
+        )
+
+    @cached_property
+    def missed(self) -> tuple[Missed, ...]:
+        """Every later cut against the first."""
+        if self.first_cut is None:
+            return ()
+        runs = self.passage.runs
+        later = range(self.first_cut + 1, len(runs))
+        return tuple(self._missed(index) for index in later if runs[index].order.name in CUTS)
+
+    @cached_property
+    def teeth(self) -> int | None:
+        """How many spaces the first cut leaves."""
+        rates = None if self.first_cut is None else _per_hob_turn(self.cutting(self.first_cut))
+        return predict(rates, self.case.job.hob, self.case.swivel_deg).teeth if rates else None
+
+    def cutting(self, index: int) -> Phase:
+        """The stretch of a move that cuts: its last, when all play is taken up."""
+        return self.passage.runs[index].phases[-1]
+
+    def miss_mm(self, pitches: Fraction) -> float:
+        """A miss in mm along the reference circle of the work."""
+        gear = gear_of(self.case.job.work)
+        return float(pitches) * gear.reference_diameter * 3.141592653589793 / (self.teeth or gear.teeth)
+
+    def is_kept(self, missed: Missed) -> bool | None:
+        """Whether the later cut falls in; None where it can't be told."""
+        return None if missed.worst is None else abs(self.miss_mm(missed.worst)) <= UNSEEN_MM
+
+    def _missed(self, index: int) -> Missed:
+        assert self.first_cut is not None
+        runs, name = self.passage.runs, self.passage.runs[index].order.name
+        number = index + 1
+        for made in runs[self.first_cut : index + 1]:
+            if made.free:
+                what = " and ".join(f"the {end}" for end in made.free)
+                verb = "is" if len(made.free) == 1 else "are"
+                return Missed(number, name, None, None, f"{what} {verb} free while the {made.order.name} runs")
+        if not self.teeth:
+            return Missed(number, name, None, None, "the first cut leaves no spaces")
+        hob = self.case.job.hob
+        per_hob = -hob.hand.value * Fraction(hob.starts, self.teeth)
+        first, second = self.cutting(self.first_cut), self.cutting(index)
+        if not second.per_turn.hob:
+            return Missed(number, name, None, None, f"the hob stands still in the {name}")
+        try:
+            at, to = self._heights(first, second)
+            low = register(first, second, per_hob, self.teeth, at).miss_pitch
+        except ValueError as why:
+            return Missed(number, name, None, None, str(why))
+        # What the two helices part by on the way up.
+        drift = (_lean(first, per_hob) - _lean(second, per_hob)) * self.teeth * (to - at)
+        return Missed(number, name, low, low + drift)
+
+    def _heights(self, first: Phase, second: Phase) -> tuple[Fraction, Fraction]:
+        """Lower and upper end of what both cut, of the face where they cut that."""
+        low = max(min(phase.start.axial, phase.end.axial) for phase in (first, second))
+        high = min(max(phase.start.axial, phase.end.axial) for phase in (first, second))
+        if low > high:
+            raise ValueError("the two cuts have no height in common")
+        face = Fraction(face_width_mm(self.case.job.work))
+        if low < face and high > 0:
+            low, high = max(low, Fraction(0)), min(high, face)
+        return low, high
+
+    def as_json(self) -> dict[str, Any]:
+        """The `register` object of a proof: exact numbers as strings, signed in the frame."""
+        cuts = [
+            {
+                "move": missed.number,
+                "name": missed.name,
+                "falls_in": self.is_kept(missed),
+                "miss_pitch": None if missed.worst is None else str(missed.worst),
+                "miss_pitch_low": None if missed.low is None else str(missed.low),
+                "miss_pitch_high": None if missed.high is None else str(missed.high),
+                "miss_mm": None if missed.worst is None else self.miss_mm(missed.worst),
+                "why": missed.why,
+            }
+            for missed in self.missed
+        ]
+        told = [cut["falls_in"] for cut in cuts]
+        falls_in = False if False in told else None if None in told or not told else True
+        moves = [
+            {
+                "name": made.order.name,
+                "drive": made.order.drive,
+                "drive_turns": str(sum(phase.turns for phase in made.phases)),
+                **{end: str(getattr(made.end, end)) for end in ("hob", "table", *_slides(self.case))},
+            }
+            for made in self.passage.runs
+        ]
+        return {"falls_in": falls_in, "cuts": cuts, "moves": moves}
+
+
+def _slides(case: Case) -> tuple[str, ...]:
+    return tuple(end for end in ("axial", "tangential", "radial") if end in case.train.ends)
+
+
+def _per_hob_turn(phase: Phase) -> Rates | None:
+    rates = phase.per_hob_turn
+    if rates is None or not rates.table:
+        return None
+    return Rates(rates.table, rates.axial, rates.tangential, rates.radial)
+
+
+def _lean(phase: Phase, per_hob: Fraction) -> Fraction:
+    """Turns of the table per mm of slide beyond what the hob's turning asks of it."""
+    rates = phase.per_hob_turn
+    if rates is None or not rates.axial:
+        return Fraction(0)
+    return (rates.table - per_hob) / rates.axial
+
+
+def make_moves(case: Case) -> Moved | None:
+    """The set-up's moves made one after the other; None where the job gives none.
+
+    Raises `FileFault` where levers fight over a link.
+    """
+    moves = case.setup.moves
+    if not moves:
+        return None
+    start = Position(**dict(moves[0].start))
+    return Moved(case, passage.run(_orders(case), start, plays_of(case)))
+
+
+def _orders(case: Case) -> Iterator[Order]:
+    setup = case.setup
+    for move in setup.moves:
+        setup = replace(setup, levers={**setup.levers, **move.levers})
+        yield Order(
+            move.name,
+            case.job.machine.set_up(setup) if setup.levers != case.setup.levers else case.train,
+            move.drive or setup.drive,
+            move.end,
+            move.place,
+            move.turns,
+            move.backwards,
+        )
+
+
+# ---------------------------------------------------------------- findings
+
+
+def check_moves(moved: Moved) -> Iterator[Finding]:
+    """What the moves come to: a move that can't be made, play in a cut, and whether the cuts meet."""
+    yield from _stopped(moved)
+    yield from _cut_otherwise(moved)
+    yield from _play_in_a_cut(moved)
+    yield from _beyond_travel(moved)
+    for missed in moved.missed:
+        yield _register(moved, missed)
+
+
+def _stopped(moved: Moved) -> Iterator[Finding]:
+    stop = moved.passage.stop
+    if stop is None:
+        return
+    advice = {
+        "locked-train": "Open one of them before this move.",
+        "worm-driven-backwards": "Open a clutch between the worm and the drive before this move.",
+        "never-gets-there": "See which clutches are in; reverse the feed or the drive, or give another place.",
+    }
+    yield Finding(
+        stop.code,
+        "error",
+        f"Move {len(moved.passage.runs) + 1}, {stop.order.name}, can't be made: {stop.why}.",
+        advice[stop.code],
+    )
+
+
+def _cut_otherwise(moved: Moved) -> Iterator[Finding]:
+    """The first cut must be run with the set-up that the rest of the proof is about."""
+    case, index = moved.case, moved.first_cut
+    if index is None or case.rates is None or moved.passage.runs[index].free:
+        return
+    if _per_hob_turn(moved.cutting(index)) != case.rates:
+        yield Finding(
+            "first-cut-otherwise",
+            "warning",
+            f"Move {index + 1}, {moved.passage.runs[index].order.name}, isn't run with the set-up as [setup] has it: "
+            "count, hand and lead above are the set-up's, not this cut's.",
+            "Put the levers and the drive of the first cut under [setup], and those of other moves before them.",
+        )
+
+
+def _play_in_a_cut(moved: Moved) -> Iterator[Finding]:
+    face = face_width_mm(moved.case.job.work)
+    for index, made in enumerate(moved.passage.runs):
+        if made.order.name in CUTS and any(
+            phase.per_turn != made.phases[-1].per_turn and 0 < phase.end.axial < face for phase in made.phases[:-1]
+        ):
+            yield Finding(
+                "play-in-a-cut",
+                "warning",
+                f"In move {index + 1}, {made.order.name}, play is still being taken up with the hob on the face.",
+                "Start farther off the face, so that all play is taken up before the hob touches.",
+            )
+
+
+def _beyond_travel(moved: Moved) -> Iterator[Finding]:
+    for name in _slides(moved.case):
+        part = moved.case.train.ends[name].part
+        stroke = moved.case.job.machine.limits.travel.get(part)
+        places = [getattr(at, name) for made in moved.passage.runs for at in (made.start, made.end)]
+        if stroke is not None and places and max(places) - min(places) > stroke:
+            yield Finding(
+                "beyond-limits",
+                "error",
+                f'The moves take "{part}" over {float(max(places) - min(places)):.1f} mm; it has {float(stroke):g} mm.',
+                "Keep to what the machine's manual allows.",
+            )
+
+
+def _register(moved: Moved, missed: Missed) -> Finding:
+    kept, which = moved.is_kept(missed), f"Move {missed.number}, {missed.name},"
+    if kept is None:
+        return Finding(
+            "register-lost",
+            "error",
+            f"{which} can't be counted on to fall into the spaces of the first cut: {missed.why}.",
+            _advice(moved, missed),
+        )
+    if kept:
+        exactly = "exactly " if missed.worst == 0 else ""
+        return Finding(
+            "register-kept",
+            "note",
+            f"{which} falls {exactly}into the spaces of the first cut"
+            f"{'' if exactly else ', within ' + _mm(UNSEEN_MM)}.",
+        )
+    assert missed.low is not None and missed.high is not None
+    return Finding(
+        "register-lost",
+        "error",
+        f"{which} misses the spaces of the first cut by {_words(moved, missed)}.",
+        _advice(moved, missed),
+    )
+
+
+def _words(moved: Moved, missed: Missed) -> str:
+    assert missed.low is not None and missed.high is not None
+    low = _miss(moved, missed.low)
+    if missed.low == missed.high:
+        return low
+    return f"{low} at the lower end of the cut and by {_miss(moved, missed.high)} at the upper"
+
+
+def _miss(moved: Moved, pitches: Fraction) -> str:
+    if not pitches:
+        return "nothing"
+    size = abs(pitches)
+    exact = f"{size} = " if 1 < size.denominator < 1000 else ""
+    way = "counter-clockwise" if pitches > 0 else "clockwise"
+    return f"{exact}{float(size):.4g} of a pitch ({_mm(abs(moved.miss_mm(pitches)))}, {way} seen facing the table)"
+
+
+def _mm(value: float) -> str:
+    return f"{value:.3f} mm"
+
+
+def _advice(moved: Moved, missed: Missed) -> str:
+    advice = "Bring the slide back through the same gears, nothing opened, and take up all play before the cut"
+    step = _coincidence(moved, missed)
+    return f"{advice}{'; or ' + step if step else ''}."
+
+
+def _coincidence(moved: Moved, missed: Missed) -> str:
+    """How far the slide must come back alone for the spaces to coincide, where it came back alone.
+
+    With hob and table at rest on the return, the spaces of both cuts part by the rest of the table's
+    turning that is the helix: over a whole number of axial pitches they come together again. Source: own
+    derivation; common practice for work without a differential.
+    """
+    first = moved.first_cut
+    if first is None or missed.low is None or missed.low != missed.high or not moved.teeth:
+        return ""
+    between = moved.passage.runs[first + 1 : missed.number - 1]
+    hob = moved.case.job.hob
+    lean = _lean(moved.cutting(first), -hob.hand.value * Fraction(hob.starts, moved.teeth)) * moved.teeth
+    came_back_alone = any(made.end.axial != made.start.axial for made in between) and all(
+        made.end.hob == made.start.hob and made.end.table == made.start.table
+        for made in between
+        if made.end.axial != made.start.axial
+    )
+    if not came_back_alone or not lean:
+        return ""
+    pitch = abs(1 / lean)
+    rates = moved.cutting(first).per_turn
+    turns = abs(pitch * rates.table / rates.axial)
+    return (
+        f"let the slide come back alone by a whole number of axial pitches, {float(pitch):.5f} mm each "
+        f"({float(turns):.6g} turns of the table)"
+    )
+
+
