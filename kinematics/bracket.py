@@ -357,63 +357,84 @@ class Bracket:
         driven: NDArray[np.int16],
         orders: Sequence[tuple[tuple[int, ...], tuple[int, ...]]],
         idlers: int,
+        largest_idler: int = 0,
     ) -> NDArray[np.bool_]:
         """Which of many sets might be mounted: a row a set, a column an order of its gears.
 
-        False is certain; True is for `mount` to confirm. `drivers` and `driven` have a row a set;
+        False is certain, as long as no idler has more teeth than `largest_idler`; True is for `mount` to
+        confirm. `drivers` and `driven` have a row a set;
         an order gives the columns of drivers and of driven gears from the driving shaft on.
         """
         import numpy as np
 
-        rules = self.rules(drivers.shape[1], idlers)
-        may = np.empty((len(drivers), len(orders)), dtype=bool)
+        every = self.rules(drivers.shape[1], idlers, largest_idler)
+        may = np.zeros((len(drivers), len(orders)), dtype=bool)
         for column, (tops, bottoms) in enumerate(orders):
             gears = [z for i, j in zip(tops, bottoms, strict=True) for z in (drivers[:, i], driven[:, j])]
-            may[:, column] = rules.allow(gears)
+            for rules in every:
+                may[:, column] |= rules.allow(gears)
         return may
 
-    def rules(self, pairs: int, idlers: int) -> Rules:
-        """The limits that hold for every set of so many pairs, as comparisons of whole numbers."""
-        ceiling, floor = math.ceil, math.floor
-        if idlers:
-            return Rules(pairs, None, None, (), (), None, None)
-        fixed = self._centres
-        sums_low = [self.least_sum or 0] * pairs
-        sums_high = [self.greatest_sum or 10**6] * pairs
-        if pairs == 1:
-            if fixed is not None:
+    def rules(self, pairs: int, idlers: int = 0, largest_idler: int = 0) -> tuple[Rules, ...]:
+        """Limits on the gears of a set of so many pairs; a set that can be mounted keeps one of them at least.
+
+        There is one for every way to spread the idlers, of `largest_idler` teeth at most, over the meshes.
+        """
+        spreads = itertools.product(range(idlers + 1), repeat=pairs)
+        return tuple(self._rules(each, largest_idler) for each in spreads if sum(each) == idlers)
+
+    def _rules(self, idle: tuple[int, ...], largest: int) -> Rules:
+        """The limits where mesh m holds ``idle[m]`` idlers of `largest` teeth or fewer."""
+        pairs, fixed = len(idle), self._centres
+        stretch = 2 * largest * sum(idle)
+        sums_low = [0 if n else self.least_sum or 0 for n in idle]
+        sums_high = [10**6 if n else self.greatest_sum or 10**6 for n in idle]
+        if pairs == 1 and fixed is not None:
+            if idle[0]:
+                # Driver and driven gear stand in one plane and must pass each other.
+                sums_high[0] = math.floor(fixed - 4 * self.addendum - self._air)
+                sums_low[0] = max(sums_low[0], math.ceil(fixed) - stretch)
+            else:
                 slack = self.in_teeth(self.slack)
-                sums_low[0] = max(sums_low[0], ceiling(fixed - slack))
-                sums_high[0] = min(sums_high[0], floor(fixed + slack))
+                sums_low[0] = max(sums_low[0], math.ceil(fixed - slack))
+                sums_high[0] = min(sums_high[0], math.floor(fixed + slack))
+        if pairs == 1:
             return Rules(1, tuple(sums_low), tuple(sums_high), (), (), None, None)
         beside = 0 if self.pivot == "driving" else pairs - 1
         least, greatest = self._reach
-        sums_low[beside] = max(sums_low[beside], ceiling(least))
-        if greatest is not None:
-            sums_high[beside] = min(sums_high[beside], floor(greatest))
-        # Gear number g (a is 0) must leave `room` within the sum of pair number s.
-        passes: list[tuple[int, int, int]] = []
-        for pair in range(pairs):
-            left, right = ("driving" if pair == 0 else "stud"), ("driven" if pair == pairs - 1 else "stud")
-            if pair + 1 < pairs:
-                passes.append((pair, 2 * pair + 2, self._whole_room(left)))
-            if pair > 0:
-                passes.append((pair, 2 * pair - 1, self._whole_room(right)))
+        if not idle[beside]:
+            sums_low[beside] = max(sums_low[beside], math.ceil(least))
+            if greatest is not None:
+                sums_high[beside] = min(sums_high[beside], math.floor(greatest))
+        passes = [
+            (pair, gear, room - 2 * largest * idle[pair])
+            for pair, gear, room in self._passes(pairs)
+            if room > _NO_LIMIT
+        ]
         shaft_limits: list[tuple[int, int]] = []
         if fixed is not None:
             for gear, body in ((0, "driven"), (2 * pairs - 1, "driving")):
                 room = self._room(body, True, False)
                 if room is not None:
-                    shaft_limits.append((gear, floor(fixed - room)))
+                    shaft_limits.append((gear, math.floor(fixed - room)))
         return Rules(
             pairs,
             tuple(sums_low),
             tuple(sums_high),
-            tuple(p for p in passes if p[2] > _NO_LIMIT),
+            tuple(passes),
             tuple(shaft_limits),
-            None if fixed is None else floor(fixed),
-            None if fixed is None else ceiling(fixed),
+            None if fixed is None else math.floor(fixed) + stretch,
+            None if fixed is None else math.ceil(fixed) - stretch,
         )
+
+    def _passes(self, pairs: int) -> Iterator[tuple[int, int, int]]:
+        """For every gear on a stud: the pair beside which it stands, its number (a is 0), and its room there."""
+        for pair in range(pairs):
+            left, right = ("driving" if pair == 0 else "stud"), ("driven" if pair == pairs - 1 else "stud")
+            if pair + 1 < pairs:
+                yield pair, 2 * pair + 2, self._whole_room(left)
+            if pair > 0:
+                yield pair, 2 * pair - 1, self._whole_room(right)
 
     def _whole_room(self, body: str) -> int:
         room = self._room(body, False, False)
@@ -427,13 +448,14 @@ _NO_LIMIT = -(10**6)
 class Rules:
     """Limits on the gears of a set as comparisons of whole numbers, true wherever the set can be mounted.
 
-    `passes` holds (pair, gear, room): that pair's sum is at least that gear's teeth and `room` more.
+    `passes` holds (pair, gear, room): that pair's sum is at least that gear's teeth and `room` more;
+    idlers that may widen the pair have been taken off the room, and widen the centres either way.
     `shaft_limits` holds (gear, most teeth). The centres, in teeth, lie from `centres_low` to `centres_high`.
     """
 
     pairs: int
-    sums_low: tuple[int, ...] | None
-    sums_high: tuple[int, ...] | None
+    sums_low: tuple[int, ...]
+    sums_high: tuple[int, ...]
     passes: tuple[tuple[int, int, int], ...]
     shaft_limits: tuple[tuple[int, int], ...]
     centres_low: int | None
@@ -445,8 +467,6 @@ class Rules:
 
         sums = [gears[2 * i] + gears[2 * i + 1] for i in range(self.pairs)]
         allowed = np.ones(np.shape(gears[0]), dtype=bool)
-        if self.sums_low is None or self.sums_high is None:
-            return allowed
         for sum_, low, high in zip(sums, self.sums_low, self.sums_high, strict=True):
             if low > 0:
                 allowed &= sum_ >= low

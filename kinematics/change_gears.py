@@ -295,17 +295,18 @@ def _candidates(
     enumerating what it takes, and goes on from there.
     """
     tried = handed_out = 0
-    asked = bracket is None or idlers > 0
+    asked = bracket is None
     for chunk in _ways_by_error(table, target, exact, expected):
         tried += len(chunk.drivers)
         if different == "ratio":
             chunk = _without_ratios(chunk, found, table)
-        for candidate in _likely(chunk, pairs, idlers, bracket):
+        for candidate in _likely(chunk, pairs, idlers, bracket, table.drawer.teeth[-1]):
             handed_out += 1
             yield candidate
         if not asked and tried > _TRIED and handed_out * _FEW < tried and bracket is not None:
             asked = True
-            rows = allowed_orders(table.drawer, bracket.rules(pairs, 0), _MOST_ORDERS)
+            rules = bracket.rules(pairs, idlers, table.drawer.teeth[-1])
+            rows = allowed_orders(table.drawer, rules, _MOST_ORDERS)
             if rows is not None:
                 done = handed_out if different != "ratio" else 0
                 yield from itertools.islice(_from_orders(rows, table, target, exact), done, None)
@@ -528,12 +529,14 @@ def orders(k: int) -> list[Order]:
     return sorted(both, key=lambda order: [i for pair in zip(*order, strict=True) for i in pair])
 
 
-def _likely(chunk: _Chunk, pairs: int, idlers: int, bracket: Bracket | None) -> Iterator[_Candidate]:
+def _likely(
+    chunk: _Chunk, pairs: int, idlers: int, bracket: Bracket | None, largest: int
+) -> Iterator[_Candidate]:
     """The ratio of each row and the orders in which the bracket may take it, best first; none: no row."""
     drivers, driven, every = chunk.drivers, chunk.driven, orders(pairs)
     may: NDArray[np.bool_] | None = None
     if bracket is not None and len(drivers):
-        may = bracket.may_take(drivers, driven, every, idlers)
+        may = bracket.may_take(drivers, driven, every, idlers, largest)
         some = may.any(axis=1)
         drivers, driven, may = drivers[some], driven[some], may[some]
     for row, (tops, bottoms) in enumerate(zip(drivers.tolist(), driven.tolist(), strict=True)):

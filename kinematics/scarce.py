@@ -7,6 +7,7 @@ counting the sets that the rules leave costs next to nothing compared with tryin
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -30,7 +31,6 @@ class _Pairs:
 
 def _pairs(drawer: Drawer, rules: Rules, place: int) -> _Pairs:
     """All pairs out of `drawer` for `place`, within the limits on its sum and on its gears."""
-    assert rules.sums_low is not None and rules.sums_high is not None
     teeth = np.array(drawer.teeth, dtype=np.int64)
     counts = np.array([n for _, n in drawer.owned])
     first, second = np.divmod(np.arange(len(teeth) ** 2), len(teeth))
@@ -62,13 +62,22 @@ def _closes(rules: Rules, *sums: Ints | int) -> NDArray[np.bool_] | bool:
     return closes
 
 
-def allowed_orders(drawer: Drawer, rules: Rules, most: int) -> NDArray[np.int16] | None:
-    """Every order a, b, c, d … that `rules` allow, a row each, single gears perhaps used twice; None: too many.
+def allowed_orders(drawer: Drawer, alternatives: Sequence[Rules], most: int) -> NDArray[np.int16] | None:
+    """Every order a, b, c, d … that one of the `alternatives` allows, a row each; None: more than `most`.
 
-    Too many is more than `most`. None too where the rules say nothing.
+    A gear that is owned once may stand in a row twice.
     """
-    if rules.sums_low is None:
-        return None
+    parts: list[NDArray[np.int16]] = []
+    for rules in alternatives:
+        rows = _allowed_by(drawer, rules, most)
+        if rows is None:
+            return None
+        parts.append(rows)
+    return parts[0] if len(parts) == 1 else np.unique(np.concatenate(parts), axis=0)
+
+
+def _allowed_by(drawer: Drawer, rules: Rules, most: int) -> NDArray[np.int16] | None:
+    """Every order that `rules` allow; None: more than `most`."""
     places = [_pairs(drawer, rules, place) for place in range(rules.pairs)]
     if rules.pairs == 1:
         rows = np.stack([places[0].driver, places[0].driven], axis=1)

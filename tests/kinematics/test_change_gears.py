@@ -117,7 +117,7 @@ def in_reach(target: Ratio, drawer: list[int], pairs: int) -> bool:
 
 
 @given(drawers, targets, brackets, st.sampled_from(["ratio", "gears", "order"]), st.integers(1, 12))
-@settings(deadline=None, max_examples=50)
+@settings(deadline=None, max_examples=40)
 def test_two_and_four_gears_are_listed_as_enumeration_lists_them(
     drawer: list[int], target: Ratio, bracket: Bracket | None, different: str, limit: int
 ) -> None:
@@ -146,7 +146,7 @@ def test_six_gears_are_listed_as_enumeration_lists_them(
 
 
 @given(st.lists(st.integers(8, 40), min_size=12, max_size=12, unique=True), targets)
-@settings(deadline=None, max_examples=8)
+@settings(deadline=None, max_examples=5)
 def test_six_of_twelve_gears_are_listed_as_enumeration_lists_them(drawer: list[int], target: Ratio) -> None:
     """Without a bracket the order doesn't matter, so twelve gears can be enumerated."""
     if not in_reach(target, drawer, 3):
@@ -274,7 +274,7 @@ def test_twice_the_same_search_gives_the_same_list() -> None:
 
 
 @given(drawers, targets, brackets.filter(lambda one: one is not None), st.integers(1, 12))
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=25)
 def test_the_list_is_the_same_from_the_brackets_side(
     drawer: list[int], target: Ratio, bracket: Bracket, limit: int
 ) -> None:
