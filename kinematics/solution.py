@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
+import rustworkx as rx
+
 from .elimination import Expressions, reduce_relations
 from .links import Relation
 from .locking import shortest_lock
@@ -141,13 +143,24 @@ def _feed_cut(train: Train, drive: str, slide: str) -> str | None:
         return None
     before_hob = {step.link for step in solution.flow.upstream(train.ends["hob"].part)}
     for step in solution.flow.upstream(slide):
-        if step.link in before_hob:
-            continue
         parted = train.without(step.link)
+        if step.link in before_hob or not _hang_together(parted, "hob", "table"):
+            continue
         expressions = _by_ends(parted, drive)
         if slide in expressions.free and _table_per(parted, expressions, "hob"):
             return step.link
     return None
+
+
+def _hang_together(train: Train, one: str, other: str) -> bool:
+    """Whether any chain of links joins the two ends: far quicker to tell than what passes along it."""
+    graph: rx.PyGraph[str, None] = rx.PyGraph()
+    nodes = {part: graph.add_node(part) for part in train.parts}
+    for link in train.links:
+        if link.relation() is not None:
+            first, *others = (nodes[part] for part in link.ports)
+            graph.add_edges_from_no_data([(first, port) for port in others])
+    return rx.has_path(graph, nodes[train.ends[one].part], nodes[train.ends[other].part])
 
 
 def _by_ends(train: Train, drive: str) -> Expressions:
