@@ -32,6 +32,10 @@ _NEIGHBOUR = Fraction(7, 10)
 #: Ratios that the differential's bracket may be asked for.
 _LEAST, _GREATEST = Fraction(1, 40), Fraction(40)
 
+#: Feeds from this part of the one asked for, and up to so many mm per table turn where the machine
+#: file gives no limit (common practice: the coarsest roughing feeds).
+_LEAST_PART, _USUAL_GREATEST_FEED = Fraction(1, 3), Fraction(4)
+
 #: A feed that differs from the one asked for costs this much against the lead, relatively.
 _FEED_WEIGHT = Fraction(1, 10**7)
 
@@ -110,11 +114,17 @@ def _sign(ratio: Fraction | None) -> int:
 
 
 def _feed_place(wanted: Wanted, name: str, demand: Needed) -> Place:
+    """The feed's bracket, over all feeds that the machine allows: what it gives, the others must suit."""
     assert demand.feed_ratio is not None
     size = abs(demand.feed_ratio)
-    return replace(
-        wanted.place(name, demand.feed_ratio), span=(size / 2, size * Fraction(3, 2)), weight=_FEED_WEIGHT
+    per_mm = size / abs(demand.feed)
+    limit = wanted.machine.limits.feed_mm_per_table_turn
+    least, greatest = limit if limit else (None, _USUAL_GREATEST_FEED)
+    span = (
+        max(size * _LEAST_PART, (least or Fraction(0)) * per_mm),
+        max(size * Fraction(3, 2), greatest * per_mm),
     )
+    return replace(wanted.place(name, demand.feed_ratio), span=span, weight=_FEED_WEIGHT)
 
 
 def _relation(

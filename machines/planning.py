@@ -546,7 +546,10 @@ def _why_none(wanted: Wanted, work: Work, reasons: list[str], proposal: Proposal
     if work.kind == "worm wheel":
         return "the machine feeds neither its tangential nor its radial slide for this work"
     if work.is_helical:
-        return "no position of the levers lets a differential turn the table with the axial slide"
+        return (
+            "no position of the levers lets a differential turn the table with the axial slide, and no index and "
+            "feed gears of the drawer make the lead between them; another feed, or more index gears, would be needed"
+        )
     return "no position of the levers feeds the axial slide with the differential out"
 
 
