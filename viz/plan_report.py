@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from handlead.machines.carrying import carried_over
-from handlead.machines.case import face_width_mm
 from handlead.machines.checks import swivel_text
 from handlead.machines.cut_cycle import CutCycle
 from handlead.machines.mending import gears_text
@@ -14,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from .terminal import CAUTION, console
+from .units import feed, length
 
 
 def show_plan(plan: Plan, out: Console | None = None) -> None:
@@ -50,6 +50,7 @@ def _show_member(member: Member, out: Console) -> None:
 
 def _whole(planned: Planned) -> Table:
     setup, gear = planned.setup, planned.proof.computed.outcome
+    units = planned.proof.case.job.units
     grid = Table.grid(padding=(0, 3, 0, 0))
     for name, mounted in setup.change.items():
         idler = "" if mounted.idlers else ", no idler"
@@ -61,34 +62,33 @@ def _whole(planned: Planned) -> Table:
     grid.add_row("swivel", swivel_text(float(setup.swivel_deg or 0)))
     if gear and gear.sliding_feed:
         way = f", {gear.feed.value}" if gear.feed else ""
-        grid.add_row("feed", f"{float(gear.sliding_feed):.4g} mm per table turn, {gear.feed_slide}{way}")
-    grid.add_row("to start from", _cycle(planned.cycle))
+        grid.add_row("feed", f"{feed(float(gear.sliding_feed), units)}, {gear.feed_slide}{way}")
+    grid.add_row("to start from", _cycle(planned.cycle, units))
     grid.add_row("on the flank", _flank(planned))
     for finding in planned.proof.findings:
         grid.add_row(finding.severity, f"{finding.message} {finding.remedy}".strip())
     return grid
 
 
-def _cycle(cycle: CutCycle) -> str:
+def _cycle(cycle: CutCycle, units: str) -> str:
     parts = []
     if cycle.hob_rpm:
         speed = f" ({cycle.cutting_speed_m_min:.0f} m/min)" if cycle.cutting_speed_m_min else ""
         parts.append(f"hob {cycle.hob_rpm:.0f} rpm{speed}")
-    parts.append(f"depth {' + '.join(f'{depth:.2f}' for depth in cycle.depths)} mm")
+    parts.append(f"depth {' + '.join(length(depth, units, 2) for depth in cycle.depths)}")
     if cycle.travel:
-        parts.append(f"travel {cycle.travel:.0f} mm")
+        parts.append(f"travel {length(cycle.travel, units, 1)}")
     if cycle.time_min:
         parts.append(f"{cycle.time_min:.0f} min")
     return ", ".join(parts)
 
 
 def _flank(planned: Planned) -> str:
-    work = planned.proof.case.job.work
     quality = f"class {planned.quality}" if planned.quality else "no class"
     if planned.lead_error_ppm is None and not planned.helix_slope_um:
         return "exact"
     lead = "" if planned.lead_error_ppm is None else f"lead {planned.lead_error_ppm:+.2f} ppm, "
-    return f"{lead}{planned.helix_slope_um:+.2f} µm over {face_width_mm(work):g} mm of face ({quality})"
+    return f"{lead}{planned.helix_slope_um:+.2f} µm over the face ({quality})"
 
 
 def _runners_up(others: list[Planned]) -> Table:

@@ -16,6 +16,8 @@ from rich.table import Table
 from rich.text import Text
 
 from .terminal import CAUTION, console
+from .units import feed as feed_text
+from .units import length
 
 _MARKS = {"error": ("✗", "bold red"), "warning": ("!", "bold yellow"), "note": ("·", "cyan")}
 
@@ -59,7 +61,7 @@ def _comparison(proof: Proof) -> Table:
 
 def _rows(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     case, gear, cut = proof.case, proof.computed.outcome, proof.cut.gauged if proof.cut else None
-    work = case.job.work
+    work, units = case.job.work, case.job.units
     made = gear is not None and gear.teeth is not None
     yield (
         "teeth", str(work.teeth), str(gear.teeth) if gear and made else "none",
@@ -72,8 +74,8 @@ def _rows(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     )  # fmt: skip
     if work.kind != "worm wheel":
         yield (
-            "lead", _mm(work.lead_mm), _mm(gear.lead_mm) if gear and made else "none",
-            _mm(cut.lead_mm) if cut and cut.hand else _told(None),
+            "lead", _lead(work.lead_mm, units), _lead(gear.lead_mm, units) if gear and made else "none",
+            _lead(cut.lead_mm, units) if cut and cut.hand else _told(None),
         )  # fmt: skip
     angle = gear.helix_angle_deg if gear else None
     yield ("helix angle", f"{work.beta_deg:.4f}°", "none" if angle is None else f"{angle:.4f}°", "")
@@ -84,7 +86,7 @@ def _rows(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
         f"set to {swivel_text(case.swivel_deg, seen=False)}", "",
     )  # fmt: skip
     feed = case.setup.feed
-    yield ("feed", feed.value if feed else "not stated", _feed(gear), "")
+    yield ("feed", feed.value if feed else "not stated", _feed(gear, units), "")
 
 
 def _told(value: str | None) -> str:
@@ -95,8 +97,8 @@ def _hand(gear: Outcome) -> str:
     return gear.hand.word if gear.hand else "straight"
 
 
-def _mm(value: float | None) -> str:
-    return "none" if value is None else f"{value:.3f} mm"
+def _lead(value: float | None, units: str) -> str:
+    return "none" if value is None else length(value, units)
 
 
 def _slope(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
@@ -122,11 +124,11 @@ def _flanks(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
            f"both {flanks.ripple_um:.1f} µm")  # fmt: skip
 
 
-def _feed(gear: Outcome | None) -> str:
+def _feed(gear: Outcome | None, units: str) -> str:
     if gear is None or not gear.sliding_feed:
         return "no slide is driven"
     mode = f", {gear.feed.value}" if gear.feed else ""
-    return f"{float(gear.sliding_feed):.4g} mm per table turn, {gear.feed_slide}{mode}"
+    return f"{feed_text(float(gear.sliding_feed), units)}, {gear.feed_slide}{mode}"
 
 
 def _mounted(case: Case) -> Table:
