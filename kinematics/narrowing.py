@@ -184,7 +184,8 @@ Condition = Product | Parity | Balance
 def conditions_of(balance: Balance) -> list[Condition]:
     """The same as simply as can be: two products of powers in balance are a product and a parity.
 
-    With each polynomial a single term, nothing is lost: the sizes of the two must agree, and their signs.
+    With each polynomial a single term, nothing is lost: the sizes of the two must agree, and their signs. A
+    balance of which a term may go through 0 is kept besides.
     """
     single = all(len(polynomial) <= 1 for _, _, polynomial in balance.terms) and len(balance.nonzero) == 1
     if not single or len(balance.flat) > 2:
@@ -211,6 +212,9 @@ def conditions_of(balance: Balance) -> list[Condition]:
         signs = {name for name, _ in first if is_sign(name)} ^ {name for name, _ in second if is_sign(name)}
         sign = -1 if (low > 0) == (below > 0) else 1
         found.append(Parity(tuple(sorted(signs)), sign))
+    else:
+        # Which way the second may go further, the sizes alone don't say.
+        found.append(balance)
     return found
 
 
