@@ -15,6 +15,7 @@ import pytest
 from handlead.machines.errors import FileFault
 from handlead.machines.job_file import Job, read_job, read_job_text
 from handlead.machines.machine_file import Machine, read_machine, read_machine_text
+from handlead.machines.observations_file import Observations, read_observations
 from handlead.machines.places import parse
 from handlead.machines.writing import job_text, machine_text
 from hypothesis import example, given, settings
@@ -38,11 +39,18 @@ def expected_about(file: Path) -> list[str]:
     return expected
 
 
+def read_observations_on_small(file: Path, shown: str) -> Observations:
+    """Observations are read against a machine: the small one."""
+    return read_observations(file, read_machine(GOOD / "small.toml", "small.toml"), shown)
+
+
+READERS = {"machine": read_machine, "job": read_job, "observations": read_observations_on_small}
+
+
 @pytest.mark.parametrize("file", UNUSABLE, ids=lambda file: file.stem)
 def test_a_file_that_can_not_be_used_is_refused_in_these_words_at_this_line(file):
-    read = read_machine if file.stem.startswith("machine") else read_job
     with pytest.raises(FileFault) as caught:
-        read(file, file.name)
+        READERS[file.stem.partition("-")[0]](file, file.name)
     said = [line.replace(f"{HERE / 'unusable'}/", "") for line in str(caught.value).splitlines()]
     assert [line.removeprefix(f"{file.name}:") for line in said] == expected_about(file)
 
