@@ -236,9 +236,9 @@ class _Slack:
         """The first link, not parted yet, whose driving part has turned back."""
         for name in self._widths:
             push = _push(train, solved, name) * sense
-            if push and self._ahead.setdefault(name, self._aim(name, push)) != self._aim(name, push):
-                if name not in parted:
-                    return name
+            behind = push and self._ahead.setdefault(name, self._aim(name, push)) != self._aim(name, push)
+            if behind and name not in parted:
+                return name
         return None
 
     def _aim(self, name: str, push: Fraction) -> Fraction:

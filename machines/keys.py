@@ -661,7 +661,7 @@ CUTTING = Table(
         Key("material", Text(), "Material of the work, as in the table of cutting data.", default="steel to 700 N/mm2"),
         Key("hob_material", Text(), "Material of the hob.", default="high-speed steel"),
         Key("feed", _SIZE, "Feed wanted, for a turn of the table.", default="from the cutting data"),
-        Key("hob_rpm", Number(0, 10_000, above=True), "Hob speed wanted, turns a minute.", default="from the cutting data"),
+        Key("hob_rpm", Number(0, 10_000, above=True), "Hob speed wanted, turns a minute.", default="a proposal"),
         Key("mark", Number(0, 1000, above=True), "Greatest height of feed marks on the flank, in µm."),
         Key("cuts", Whole(1, 5), "Number of cuts to full depth.", default="2 above module 3, else 1"),
     ),

@@ -27,7 +27,7 @@ def processor_seconds(command: list[str]) -> float:
 
 
 def main() -> None:
-    job = Path(sys.argv[1]) if len(sys.argv) > 1 else next(iter(sorted((ROOT / "scenarios").glob("*/job.toml"))))
+    job = Path(sys.argv[1]) if len(sys.argv) > 1 else ROOT / "scenarios" / "01-fly-winch-pair" / "pinion.toml"
     program = [sys.executable, "-m", "handlead.viz"]
     plain = processor_seconds([sys.executable, "-c", "pass"])
     array = processor_seconds([sys.executable, "-c", "import numpy"])
@@ -46,7 +46,8 @@ def main() -> None:
             if machine.name != job.name:
                 shutil.copy(machine, folder)
         before = os.times()
-        subprocess.run([*program, "prove", "--no-cut", "--json", *map(str, copies)], stdout=subprocess.DEVNULL, check=False)
+        command = [*program, "prove", "--no-cut", "--json", *map(str, copies)]
+        subprocess.run(command, stdout=subprocess.DEVNULL, check=False)
         after = os.times()
         rows["1,000 jobs in one call"] = (
             after.children_user - before.children_user + after.children_system - before.children_system
