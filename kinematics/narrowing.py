@@ -319,7 +319,7 @@ def _without_common(
     names = {name for term in every for name in term if not is_sign(name)}
     least = {name: min(term.get(name, 0) for term in every) for name in names}
     for exponents, (_, low, high) in zip(every, terms, strict=True):
-        left = {name: each - least.get(name, 0) for name, each in exponents.items()}
+        left = {name: exponents.get(name, 0) - least.get(name, 0) for name in {*exponents, *names}}
         yield tuple(sorted((name, each) for name, each in left.items() if each)), low, high
 
 
