@@ -326,9 +326,11 @@ def next_check(suspects: Sequence[Suspect], checks: Iterable[Check]) -> NextChec
     total = sum(suspect.weight for suspect in suspects) or 1.0
     best: NextCheck | None = None
     for check in checks:
+        outcomes = [check.outcome(scene) for scene in scenes]
+        stands = check.together(outcomes)
         by_outcome: dict[str, list[int]] = {}
-        for number, scene in enumerate(scenes):
-            by_outcome.setdefault(check.outcome(scene), []).append(number)
+        for number, outcome in enumerate(outcomes):
+            by_outcome.setdefault(stands[outcome], []).append(number)
         if len(by_outcome) < 2:
             continue
         splits = [

@@ -53,8 +53,8 @@ def cut_rows(
     side += cutter.half_width / math.cos(cutter.swivel)
     tip_first = side * cutter.steepness < nearest - cutter.tip
     columns = inverse.shape[1]
-    twice = np.zeros((heights.size, 2 * columns))
-    twice[:, :columns] = inverse
+    # Column c and column c + columns are the same angle and always hold the same.
+    twice = np.concatenate([inverse, inverse], axis=1)
     few = _few(cutter.points)
     kernel(
         twice,
@@ -69,7 +69,7 @@ def cut_rows(
         (math.sin(cutter.swivel), math.cos(cutter.swivel)),
         (uncut, up, side, _margin(cutter, few, up)),
     )
-    np.maximum(twice[:, :columns], twice[:, columns:], out=inverse)
+    inverse[:] = twice[:, :columns]
     return True
 
 
@@ -83,8 +83,8 @@ def _few(points: int) -> npt.NDArray[np.int64]:
 def _margin(cutter: Tool, few: npt.NDArray[np.int64], up: float) -> float:
     """How far the edge in a row can stand out beyond the straight lines between a few of its points, in mm.
 
-    Twice what it stands out beyond them on the gash face, and the bow that a line gets where the
-    edge comes through the row at a slant.
+    What it stands out beyond them on the gash face, as the slant of the row through the edge stretches
+    it, and twice the bow that a straight line gets from that slant.
     """
     radius, offset = cutter.radius[0], cutter.offset
     beyond = longest = 0.0
@@ -95,9 +95,10 @@ def _margin(cutter: Tool, few: npt.NDArray[np.int64], up: float) -> float:
         aside = (offset[part] - offset[first]) * along[1] - (radius[part] - radius[first]) * along[0]
         beyond = max(beyond, float(np.abs(aside).max()) / (length or 1.0))
         longest = max(longest, length)
-    level = max(cutter.tip**2 - up**2, 0.04 * cutter.tip**2)
-    bow = longest**2 / 8 * up**2 / level**1.5
-    return float(2 * (beyond + bow))
+    level = math.sqrt(max(cutter.tip**2 - up**2, 0.04 * cutter.tip**2)) / cutter.tip
+    bow = longest**2 / 8 * (up / cutter.tip) ** 2 / (cutter.tip * level**3)
+    stretch = 1.1 * max(1 / math.cos(cutter.swivel), 1 / level)
+    return float(stretch * beyond + 2 * bow)
 
 
 @cache
@@ -115,7 +116,14 @@ def _kernel() -> Callable[..., None] | None:
 
 def _compiled(numba: Any, keep: bool) -> Callable[..., None]:
     def compiled(function: Callable[..., Any], **options: Any) -> Any:
-        return numba.njit(function, error_model="numpy", nogil=True, cache=keep, **options)
+        return numba.njit(
+            function,
+            error_model="numpy",
+            nogil=True,
+            cache=keep,
+            fastmath={"contract", "arcp", "nsz", "afn"},
+            **options,
+        )
 
     near_asin = numba.njit(_asin_series, inline="always")
     near_atan = numba.njit(_atan_series, inline="always")
@@ -313,6 +321,7 @@ def _lay(row, spot, value, columns, floor):  # type: ignore[no-untyped-def]
             new = (bend * run + slope) * run + near
             if new > row[c]:
                 row[c] = new
+                row[c - columns if c >= columns else c + columns] = new
 
 
 def _asin_series(x: float) -> float:

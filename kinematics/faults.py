@@ -541,7 +541,8 @@ def _hob_module(study: Study, numbers: Numbers) -> Iterator[Place]:
 
 def is_pitch(module: Fraction) -> bool:
     """Whether a size of tooth is a whole or half diametral pitch rather than a module."""
-    return (2 * MM_PER_INCH / module).denominator == 1 and (module * 40).denominator != 1
+    # An inch is 127/5 mm, so that a size taken from one keeps the 127.
+    return (2 * MM_PER_INCH / module).denominator == 1 and module.numerator % 127 == 0
 
 
 def module_words(module: Fraction) -> str:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import partial
+from functools import lru_cache, partial
 
 from .evidence import View
 from .faults import Standing, gears_words, module_words, swivel_words
@@ -140,6 +140,25 @@ class Check:
         """What a person finds if the scene is what stands there."""
         return LOOKS[self.looks_at].look(scene, self.where)
 
+    def together(self, outcomes: Iterable[str]) -> dict[str, str]:
+        """Each outcome with the one that stands for all those that can't be told from it as they are read."""
+        within = LOOKS[self.looks_at].within
+        stands: dict[str, str] = {}
+        last: tuple[str, str, tuple[Fraction, ...]] | None = None
+        for words, values, outcome in sorted((*_parted(outcome), outcome) for outcome in set(outcomes)):
+            near = (
+                within
+                and last is not None
+                and words == last[1]
+                and len(values) == len(last[2])
+                and all(abs(a - b) <= within for a, b in zip(values, last[2], strict=True))
+            )
+            if not near:
+                last = (outcome, words, values)
+            assert last is not None
+            stands[outcome] = last[0]
+        return stands
+
     def agrees(self, found: str, outcome: str) -> bool:
         """Whether an answer means this outcome: the same words, numbers as near as they can be read."""
         ours, theirs = _parted(found), _parted(outcome)
@@ -160,6 +179,7 @@ def _joined(times: int, found: re.Match[str]) -> str:
     return str(int(found[1]) * times + int(found[2]))
 
 
+@lru_cache(maxsize=4096)
 def _parted(text: str) -> tuple[str, tuple[Fraction, ...]]:
     """The words of an answer and its numbers, apart; case, spacing and signs that only divide don't count."""
     for pattern, times in _COMPOUND:

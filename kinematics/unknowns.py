@@ -267,7 +267,7 @@ def _pivots(
             for other, value in reduced.of[column].items():
                 depends[other] = depends.get(other, Fraction(0)) + coefficient * value
         loose = next((other for other, value in depends.items() if value and other != turned), None)
-        if loose == part:
+        if loose is not None and not depends.get(turned):
             raise NotDriven(part, "nothing connects it with the part that was turned")
         if loose is not None:
             raise NotDriven(part, f'it also follows "{loose}", which is free to turn')

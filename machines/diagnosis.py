@@ -253,7 +253,13 @@ def trace(job: Job, *, table: FaultTable | None = None, progress: Progress | Non
         as_set = None if mends else _as_set()
     found = explain(study, faults, evidence, answers, progress, as_set=as_set)
     verdict = EXPLAINED if found.suspects else NOT_EXPLAINED
-    return Diagnosis(job, verdict, meant, right, found, next_check(found.suspects, checks), checks, answers)
+    return Diagnosis(job, verdict, meant, right, found, _next(found, checks, answers), checks, answers)
+
+
+def _next(found: Explanation, checks: Sequence[Check], answers: Sequence[Answer]) -> NextCheck | None:
+    """The next check, none being asked for twice."""
+    made = {answer.check for answer in answers}
+    return next_check(found.suspects, [check for check in checks if check not in made])
 
 
 def with_answer(job: Job, check: Check, found: str) -> Job:

@@ -34,9 +34,9 @@ DOMAINS: Mapping[str, Domain] = {
     "teeth": Wholes(Fraction(4), Fraction(1000)),
     "starts": Wholes(Fraction(1), Fraction(20)),
     "ratio": Fractions(Fraction(1, 200), Fraction(200), ((Fraction(1), 100),)),
-    "lead": Fractions(Fraction(1, 10), Fraction(500), ((_MM, 20), (_INCH, 32))),
+    "lead": Fractions(Fraction(1, 10), Fraction(500), ((_MM, 20), (_INCH, 40))),
     # A pinion goes round its pitch circle: mostly a simple multiple of pi.
-    "travel": Fractions(Fraction(1, 10), Fraction(2000), ((_MM, 20), (_INCH, 32), (PI, 20))),
+    "travel": Fractions(Fraction(1, 10), Fraction(2000), ((_MM, 20), (_INCH, 40), (PI, 20))),
     "diameter": Fractions(Fraction(5), Fraction(3000), ((_MM, 2), (_INCH, 16))),
 }
 
@@ -45,7 +45,7 @@ DOMAIN_WORDS: Mapping[str, str] = {
     "teeth": "whole numbers of teeth",
     "starts": "whole numbers of starts",
     "ratio": "fractions with denominators up to 100",
-    "lead": "leads in twentieths of a millimetre or in fractions of an inch with denominators up to 32",
+    "lead": "leads in twentieths of a millimetre or in fractions of an inch with denominators up to 40",
     "travel": "travels in twentieths of a millimetre, of π millimetres, or in fractions of an inch",
     "diameter": "diameters in half millimetres or sixteenths of an inch",
     "sense": "same or opposite",

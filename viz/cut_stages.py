@@ -124,7 +124,7 @@ class AxialStages:
 
     @property
     def _reach(self) -> int:
-        return self.passing.shape[0] // 2
+        return int(self.passing.shape[0] // 2)
 
     def turns_at(self, progress: float) -> Fraction:
         """Hob turns done, in whole strides from where the hob stands at mid-face."""
@@ -147,8 +147,8 @@ class AxialStages:
         whole, late = self._rotation(rows)
         columns = self.passing.shape[1]
         places = (np.arange(columns)[None, :] - whole[:, None]) % columns
-        radius = self.passing[(seen + self._reach)[:, None], places]
-        heights = middle + step * rows
+        radius = np.asarray(self.passing[(seen + self._reach)[:, None], places])
+        heights = np.asarray(middle + step * rows, dtype=np.float64)
         order = slice(None) if step > 0 else slice(None, None, -1)
         return Field(radius[order], heights[order], late[order], self.setting.blank.radius)
 

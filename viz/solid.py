@@ -77,7 +77,8 @@ def closed_mesh(points: Floats, bore: float = 0.0) -> PolyData:
         more = np.array([[0.0, 0.0, ends[0, :, 2].mean()], [0.0, 0.0, ends[1, :, 2].mean()]])
         faces = [_strip(outer), _fan(outer[0], outer.size)[:, ::-1], _fan(outer[-1], outer.size + 1)]
     everything = np.concatenate([points.reshape(-1, 3), more])
-    return pyvista.PolyData.from_regular_faces(everything, np.concatenate(faces))
+    mesh: PolyData = pyvista.PolyData.from_regular_faces(everything, np.concatenate(faces).astype(int))
+    return mesh
 
 
 def _strip(loops: Ints) -> Ints:
