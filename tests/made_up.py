@@ -30,10 +30,6 @@ DRAWER = (
 )  # fmt: skip
 
 
-def _sense(random: Random) -> str:
-    return random.choice(["same", "opposite"])
-
-
 def _pair(random: Random) -> str:
     return f"[{random.choice([20, 24, 30, 36])}, {random.choice([30, 36, 40, 48])}]"
 
@@ -43,21 +39,26 @@ def machine_text(random: Random) -> str:
     summed = random.choice(["before index", "after index", "before index", "nowhere"])
     fed_from = random.choice(["feed out", "feed in"])
     wheel = random.choice([48, 60, 72, 80, 84, 90, 96, 120])
+
+    def sense() -> str:
+        return f'sense = "{random.choice(["same", "opposite"])}"'
+
     links = [
         ("speed gears", "change gears", "motor", "main shaft", "pairs = 1\nidlers = [0, 1]"),
         ("hob gears", "gear pair", "main shaft", "hob", f"teeth = {_pair(random)}"),
-        ("index bevels", "bevel gears", "main shaft", "index input", f"teeth = {_pair(random)}\nsense = \"{_sense(random)}\""),
+        ("index bevels", "bevel gears", "main shaft", "index input", f"teeth = {_pair(random)}\n{sense()}"),
         ("range box", "selector", "sum" if summed == "before index" else "index input", "range output",
          'ratios = { low = "1/2", high = 1 }\nstate = "low"'),
         ("index gears", "change gears", "range output", "index driven" if summed == "after index" else "worm shaft",
          "pairs = 2\nidlers = [0, 1]"),
-        ("index worm", "worm gear", "worm shaft", "table", f"starts = 1\nteeth = {wheel}\nsense = \"{_sense(random)}\""),
+        ("index worm", "worm gear", "worm shaft", "table", f"starts = 1\nteeth = {wheel}\n{sense()}"),
         ("feed worm", "worm gear", "worm shaft", "feed in",
-         f"starts = {random.choice([1, 2, 4])}\nteeth = {random.choice([24, 30, 40])}\nsense = \"{_sense(random)}\""),
+         f"starts = {random.choice([1, 2, 4])}\nteeth = {random.choice([24, 30, 40])}\n{sense()}"),
         ("feed gears", "change gears", "feed in", "feed out", "pairs = [1, 2]\nidlers = [0, 1]"),
-        ("feed reverser", "selector", "feed out", "slide screw", "ratios = { up = 1, down = -1, neutral = 0 }\nstate = \"up\""),
+        ("feed reverser", "selector", "feed out", "slide screw",
+         "ratios = { up = 1, down = -1, neutral = 0 }\nstate = \"up\""),
         ("slide screw", "screw", "slide screw", "axial slide",
-         f"lead = {random.choice([6, 8, 10, 12])}\nsense = \"{_sense(random)}\""),
+         f"lead = {random.choice([6, 8, 10, 12])}\n{sense()}"),
     ]  # fmt: skip
     if summed != "nowhere":
         start = "slide screw" if fed_from == "feed out" else "feed in"
@@ -65,7 +66,7 @@ def machine_text(random: Random) -> str:
         links += [
             ("differential gears", "change gears", start, "stud", "pairs = 2\nidlers = [0, 1]"),
             ("differential worm", "worm gear", "stud", "wheel",
-             f"starts = {random.choice([1, 2])}\nteeth = {random.choice([24, 25, 30])}\nsense = \"{_sense(random)}\""),
+             f"starts = {random.choice([1, 2])}\nteeth = {random.choice([24, 25, 30])}\n{sense()}"),
             ("clutch", "clutch", "wheel", "carrier", ""),
             ("brake", "brake", "carrier", "", ""),
             ("differential", "differential", *suns, ""),

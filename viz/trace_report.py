@@ -56,7 +56,7 @@ def _verdict(found: Diagnosis) -> Iterator[str]:
     if not found.suspects:
         yield (
             f"None of {found.explanation.tried} faults and pairs of faults leaves what was seen. Look again at "
-            "what was counted, and at what lies outside this file: a slipping clutch or belt, a loose arbor, a key gone."
+            "what was counted, and at what no file holds: a slipping clutch or belt, a loose arbor, a key gone."
         )
         if found.explanation.nearest:
             yield "Nearest to it:"

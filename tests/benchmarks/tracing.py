@@ -123,16 +123,17 @@ def main() -> None:
     )
     print(f"listing the {len(faults):6d} single faults                {listing:8.3f} s")
     print(
-        f"running  {len(changes):6d} candidates as tracing does      {traced:8.3f} s   {traced / len(changes) * 1e6:7.1f} us each"
+        f"running  {len(changes):6d} candidates as tracing does      {traced:8.3f} s "
+        f"{traced / len(changes) * 1e6:9.1f} us each"
     )
     print(f"the same, and the gear of each worked out       {quick:8.3f} s   {per_quick * 1e6:7.1f} us each")
     print(
-        f"and with the train solved anew ({len(sample)} of them, scaled)    {per_slow * len(changes):8.3f} s   {per_slow * 1e6:7.1f} us each"
+        f"and the train solved anew ({len(sample)}, scaled)         {per_slow * len(changes):8.3f} s {per_slow * 1e6:9.1f} us each"
     )
     print(f"updating is {per_slow / per_quick:.1f} times as fast; every outcome compared is the same")
     print(f"explaining by the single faults alone           {single:8.3f} s")
     print(
-        f"whole trace: singles and {found.explanation.tried - len(faults)} pairs of {common} common faults  {whole:8.3f} s"
+        f"whole trace: singles, and {found.explanation.tried - len(faults)} pairs of {common} common ones   {whole:8.3f} s"
     )
 
 

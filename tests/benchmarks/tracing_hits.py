@@ -2,8 +2,8 @@
 
 Run with ``python tests/benchmarks/tracing_hits.py [CASES [SEED]]``. Machines and jobs are made up; a fault is
 drawn as often as the table of faults says (``by weight``) or every kind as often as any other (``by kind``). What
-is seen is the count, the hand and the helix angle, rounded to half a degree after an error of up to a quarter. A fault that
-leaves nothing to be seen of all this is drawn again. Where the spaces don't meet, that is seen, and the marks of one
+is seen is the count, the hand and the helix angle, rounded to half a degree after an error of up to a quarter. A
+fault that leaves nothing to be seen of all this is drawn again. Where the spaces don't meet, that is seen, and the marks of one
 turn are counted. A hit is
 the planted fault, or one that leaves the same teeth to the last digit of the lead.
 """
@@ -147,7 +147,8 @@ def singles(cases: int, seed: int, how: str) -> None:
         print(f"  in the first three {name}s: {share(sum(place <= 3 for place in places), cases)}")
     print(f"  not listed at all:      {share(sum(rank[0] is None for rank in ranks), cases)}")
     print(
-        f"  checks end at it:       {share(ended, cases)}, after {checks / cases:.1f} checks, {minutes / cases:.0f} min on the average"
+        f"  checks end at it:       {share(ended, cases)}, after {checks / cases:.1f} checks, "
+        f"{minutes / cases:.0f} min on the average"
     )
     print("  not in the first three:", ", ".join(f"{kind} {count}" for kind, count in missed.most_common()))
 

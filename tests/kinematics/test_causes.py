@@ -18,8 +18,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 VIEW = View(
-    29, frozenset({29}), "right", Fraction(650), 650.0, 25.0, True, True, "clockwise", "down", Fraction(29), Fraction(2),
-    frozenset({"clean"}),
+    29, frozenset({29}), "right", Fraction(650), 650.0, 25.0, True, True, "clockwise", "down", Fraction(29),
+    Fraction(2), frozenset({"clean"}),
 )  # fmt: skip
 HOB = HobData(Fraction(3), 1, Hand.RIGHT, Fraction("2.37"), Fraction("72.5"))
 BASE = Standing("main", {"feed": "up"}, {"index": (24, 58), "feed": (20, 40)}, {}, Fraction(1), HOB)
@@ -88,7 +88,8 @@ def test_teeth_that_lean_by_a_hair_pass_for_straight():
 
 @settings(deadline=None)
 @given(
-    st.integers(8, 120), st.integers(1, 3), st.fractions(-1, 1, max_denominator=50), st.fractions(-3, 3, max_denominator=20),
+    st.integers(8, 120), st.integers(1, 3), st.fractions(-1, 1, max_denominator=50),
+    st.fractions(-3, 3, max_denominator=20),
     st.sampled_from(Hand), st.integers(5, 140), st.fractions(-30, 30, max_denominator=4),
 )  # fmt: skip
 def test_a_count_that_is_ruled_out_in_advance_never_comes_out(teeth, starts, rest, feed, hand, seen, swivel):

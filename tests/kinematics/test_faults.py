@@ -80,7 +80,8 @@ def test_an_emptied_bracket_holds_nothing_at_all():
 
 
 def test_the_lead_angle_of_another_hob_goes_with_its_starts():
-    # sin(gamma) = k m / d (handbooks of hobbing, from memory): module 3 on 72.5 mm, one start 2.371537 degrees, two 4.747149.
+    # sin(gamma) = k m / d (handbooks of hobbing, from memory): module 3 on 72.5 mm, one start 2.371537 degrees,
+    # two starts 4.747149.
     assert float(other_hob(HOB, starts=2).lead_angle_deg) == pytest.approx(4.747149, abs=2e-6)
     assert other_hob(HOB, hand=Hand.LEFT).lead_angle_deg == HOB.lead_angle_deg
     bigger = other_hob(HOB, module=Fraction(6))
@@ -126,7 +127,7 @@ def test_every_change_can_be_told_in_words():
 
 def test_a_kind_of_change_that_nobody_knows_is_refused():
     kind = FaultKind("gremlins", "gremlin in", "a gremlin", 1.0, True, "stamps")
-    with pytest.raises(ValueError, match="'gremlin in'.*idler out"):
+    with pytest.raises(ValueError, match=r"'gremlin in'.*idler out"):
         find_faults([kind], None)
 
 
