@@ -45,8 +45,8 @@ DOMAIN_WORDS: Mapping[str, str] = {
     "teeth": "whole numbers of teeth",
     "starts": "whole numbers of starts",
     "ratio": "fractions with denominators up to 100",
-    "lead": "leads in twentieths of a millimetre or in fractions of an inch with denominators up to 40",
-    "travel": "travels in twentieths of a millimetre, of π millimetres, or in fractions of an inch",
+    "lead": "leads in fractions of a millimetre with denominators up to 20, or of an inch up to 40",
+    "travel": "travels in fractions of a millimetre or of π millimetres with denominators up to 20, or of an inch up to 40",
     "diameter": "diameters in half millimetres or sixteenths of an inch",
     "sense": "same or opposite",
 }

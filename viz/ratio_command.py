@@ -19,6 +19,7 @@ def _target(text: str) -> Fraction:
 def run_ratio(options: argparse.Namespace) -> int:
     """Find the nearest sets and print them; returns the exit status."""
     from handlead.kinematics.change_gears import nearest_sets
+
     from .outlet import print_json
 
     try:

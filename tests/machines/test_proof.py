@@ -3,7 +3,6 @@
 from fractions import Fraction as F
 
 import pytest
-
 from handlead.machines.case import Case, cuts_wanted
 from handlead.machines.job_file import read_job_text
 from handlead.machines.mending import find_mend
