@@ -46,7 +46,7 @@ DOMAIN_WORDS: Mapping[str, str] = {
     "starts": "whole numbers of starts",
     "ratio": "fractions with denominators up to 100",
     "lead": "leads in fractions of a millimetre with denominators up to 20, or of an inch up to 40",
-    "travel": "travels in fractions of a millimetre or of π millimetres with denominators up to 20, or of an inch up to 40",
+    "travel": "travels in fractions of 1 or π millimetres with denominators up to 20, or of an inch up to 40",
     "diameter": "diameters in half millimetres or sixteenths of an inch",
     "sense": "same or opposite",
 }

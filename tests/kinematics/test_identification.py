@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from fractions import Fraction as F  # noqa: N817
+from fractions import Fraction as F
 from itertools import product
 
 import pytest

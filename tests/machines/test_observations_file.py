@@ -1,6 +1,6 @@
 """Observations files: what their keys become on a machine."""
 
-from fractions import Fraction as F  # noqa: N817
+from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
