@@ -113,7 +113,7 @@ def test_a_straight_sided_spline_has_keys_of_even_width_down_to_its_fillet():
     swivel = hob.geometric_lead_angle_deg
     motion = axial_pass(rates, blank, hob, swivel, distance)
     field = cut_field(
-        motion, hob, blank, swivel, distance, rows=3, columns=40_001, fineness=2, compiled=False
+        motion, hob, blank, swivel, distance, rows=3, columns=30_001, fineness=1, compiled=False
     )
     assert field.radius.min() == pytest.approx(18, abs=0.01)
     straight_from = fillet_diameter(spline, spline.major_diameter)
@@ -153,7 +153,7 @@ def test_a_sprocket_comes_out_with_its_count_and_seats_for_the_rollers():
     distance = rolling / 2 + hob.pitch_diameter / 2
     swivel = hob.geometric_lead_angle_deg
     motion = axial_pass(rates, blank, hob, swivel, distance)
-    field = cut_field(motion, hob, blank, swivel, distance, rows=25, columns=1201, compiled=False)
+    field = cut_field(motion, hob, blank, swivel, distance, rows=17, columns=901, compiled=False)
     found = gauge(field)
     assert (found.teeth, found.hand) == (teeth, "none")
     assert found.clean, found.notes

@@ -59,12 +59,12 @@ def test_an_index_far_from_whole_cuts_every_tooth_away(setting):
 
 def test_the_spaces_of_a_spur_gear_are_as_wide_as_its_involutes_leave_them(setting):
     # Tooth thickness on any diameter from the involute, ISO 21771 (from memory); the field knows of none.
-    machine = setting(helix_deg=0, feed=Fraction(1, 10), gashes=40, face=4)
-    field = cut(machine, heights=np.array([2.0]), columns=60_000, fineness=4, compiled=False)
+    machine = setting(helix_deg=0, feed=Fraction(1, 2), gashes=20, face=4)
+    field = cut(machine, heights=np.array([2.0]), columns=60_000, fineness=2, compiled=False)
     gear = Gear(29, 3, face_width=4)
     for diameter in (83.5, 87, 91):
         width = math.pi * diameter * np.mean(field.radius < diameter / 2) / 29
-        assert width == pytest.approx(math.pi * diameter / 29 - thickness_at(gear, diameter), abs=1.5e-3)
+        assert width == pytest.approx(math.pi * diameter / 29 - thickness_at(gear, diameter), abs=2e-3)
 
 
 def test_the_root_is_as_deep_as_the_rack_goes(setting):

@@ -22,7 +22,7 @@ def scratched(setting, **what):
 
 
 @given(hand=SIGNS, hob_hand=SIGNS, up=SIGNS, starts=st.integers(1, 3), teeth=st.sampled_from((20, 29, 41)))
-@settings(deadline=None, max_examples=25)
+@settings(deadline=None, max_examples=16)
 def test_every_right_set_up_cuts_the_count_hand_and_lead_that_it_is_set_for(
     setting, hand, hob_hand, up, starts, teeth
 ):
@@ -38,7 +38,7 @@ def test_every_right_set_up_cuts_the_count_hand_and_lead_that_it_is_set_for(
 
 
 @given(hob_hand=SIGNS, up=SIGNS, starts=st.integers(1, 3), teeth=st.integers(17, 90))
-@settings(deadline=None, max_examples=12)
+@settings(deadline=None, max_examples=8)
 def test_spur_gears_have_no_hand(setting, hob_hand, up, starts, teeth):
     _, found = scratched(setting, helix_deg=0, hob_hand=hob_hand, up=up, starts=starts, teeth=teeth, face=20)
     assert (found.teeth, found.hand, found.lead_mm) == (teeth, "none", None)
