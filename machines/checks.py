@@ -442,9 +442,9 @@ def _beyond_rpm(case: Case) -> Iterator[str]:
         rate = case.solution.rates[part]
         speed = None if rate is None else abs(rate * rpm)
         if speed and speed > greatest:
-            yield f'"{part}" would run at {float(speed):.4g} rpm; at most {float(greatest):g} is allowed.'
+            yield f'"{part}" would run at {_decimal(speed, 4)} rpm; at most {float(greatest):g} is allowed.'
         if speed and least is not None and speed < least:
-            yield f'"{part}" would run at {float(speed):.4g} rpm; at least {float(least):g} is needed.'
+            yield f'"{part}" would run at {_decimal(speed, 4)} rpm; at least {float(least):g} is needed.'
 
 
 def _beyond_feed(case: Case) -> Iterator[str]:
@@ -453,9 +453,9 @@ def _beyond_feed(case: Case) -> Iterator[str]:
         return
     least, greatest = limit
     if feed > greatest:
-        yield f"The feed is {float(feed):.4g} mm per table turn; at most {float(greatest):g} is allowed."
+        yield f"The feed is {_decimal(feed, 4)} mm per table turn; at most {float(greatest):g} is allowed."
     if least is not None and feed < least:
-        yield f"The feed is {float(feed):.4g} mm per table turn; at least {float(least):g} is needed."
+        yield f"The feed is {_decimal(feed, 4)} mm per table turn; at least {float(least):g} is needed."
 
 
 def _beyond_sizes(case: Case) -> Iterator[str]:
@@ -542,10 +542,13 @@ def _um(value: float) -> str:
     return f"{abs(value):.1f} µm" if abs(value) < 1000 else f"{abs(value) / 1000:.2f} mm"
 
 
-def _decimal(value: Fraction | None) -> str:
+def _decimal(value: Fraction | None, digits: int = 6) -> str:
+    """A number for people: whole if it is, else to so many digits, and in words if it is out of all measure."""
     if value is None:
         return "no"
-    return str(value) if value.denominator == 1 else f"{float(value):.6g}"
+    if value and not 1e-12 < abs(value) < 1e12:
+        return "more than anybody can count" if abs(value) > 1 else "next to nothing"
+    return str(value) if value.denominator == 1 else f"{float(value):.{digits}g}"
 
 
 def swivel_text(swivel_deg: float, *, seen: bool = True) -> str:

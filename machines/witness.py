@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from handlead.kinematics.gauging import Gauged
     from handlead.kinematics.hob import Hob
     from handlead.kinematics.measured import FlankQuality, Measured
+    from handlead.kinematics.motion import Rates
 
 #: Gashes of a hob whose job doesn't count them (common practice for small single-start hobs).
 USUAL_GASHES = 10
@@ -84,6 +85,7 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
         raise NotCut("hob and table aren't both driven")
     if not rates.axial and work.kind != "worm wheel":
         raise NotCut("the axial slide isn't driven")
+    _check_measure(rates, face_width_mm(work))
     width = face_width_mm(work)
     # A sprocket's flank is no involute, and a worm wheel's no cylinder's: there is nothing to hold theirs against.
     gear = replace(gear_of(work), face_width=None if work.kind in ("sprocket", "worm wheel") else width)
@@ -103,6 +105,24 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
         )
     except ValueError as why:
         raise NotCut(str(why)) from why
+
+
+#: Rates beyond these are no hobbing machine's, and a pass of more hob turns than this takes for ever.
+_TABLE_PER_HOB = (1e-6, 10.0)
+_GREATEST_SLIDE_PER_HOB = 1000.0
+_MOST_HOB_TURNS = 100_000
+
+
+def _check_measure(rates: Rates, width: float) -> None:
+    """Raises `NotCut` for rates that no blank could be cut at, or not within sensible time."""
+    least, greatest = _TABLE_PER_HOB
+    if not least <= abs(rates.table) <= greatest:
+        raise NotCut("the table's turns for one of the hob are out of all measure")
+    slides = [abs(rate) for rate in (rates.axial, rates.tangential, rates.radial) if rate]
+    if any(rate > _GREATEST_SLIDE_PER_HOB for rate in slides):
+        raise NotCut("the feed is out of all measure")
+    if any(rate * _MOST_HOB_TURNS < width for rate in slides):
+        raise NotCut("the feed is so fine that the hob would turn for ever")
 
 
 def hob_of(data: HobData) -> Hob:

@@ -11,11 +11,16 @@ from . import constants_command, fit_command, plan_command, prove_command, trace
 #: Exit statuses of every command.
 YES, NO, UNUSABLE = 0, 1, 2
 
+#: Digits of a whole number that may be printed: more than any file within the readers' limits can make.
+_MOST_DIGITS = 40_000
+
 COMMANDS = (prove_command, plan_command, trace_command, fit_command, constants_command)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit status. Never raises for what a file or an argument holds."""
+    # An absurd but readable machine file makes fractions longer than the interpreter prints by default.
+    sys.set_int_max_str_digits(_MOST_DIGITS)
     parser = build_parser()
     options = parser.parse_args(arguments)
     try:

@@ -62,7 +62,7 @@ def _whole(planned: Planned) -> Table:
     grid.add_row("swivel", swivel_text(float(setup.swivel_deg or 0)))
     if gear and gear.sliding_feed:
         way = f", {gear.feed.value}" if gear.feed else ""
-        grid.add_row("feed", f"{feed(float(gear.sliding_feed), units)}, {gear.feed_slide}{way}")
+        grid.add_row("feed", f"{feed(gear.sliding_feed, units)}, {gear.feed_slide}{way}")
     grid.add_row("to start from", _cycle(planned.cycle, units))
     grid.add_row("on the flank", _flank(planned))
     for finding in planned.proof.findings:

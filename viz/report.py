@@ -128,7 +128,7 @@ def _feed(gear: Outcome | None, units: str) -> str:
     if gear is None or not gear.sliding_feed:
         return "no slide is driven"
     mode = f", {gear.feed.value}" if gear.feed else ""
-    return f"{feed_text(float(gear.sliding_feed), units)}, {gear.feed_slide}{mode}"
+    return f"{feed_text(gear.sliding_feed, units)}, {gear.feed_slide}{mode}"
 
 
 def _mounted(case: Case) -> Table:

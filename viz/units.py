@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from handlead.kinematics.gear import MM_PER_INCH
 
 
@@ -12,6 +14,9 @@ def length(mm: float, units: str, digits: int = 3) -> str:
     return f"{mm:.{digits}f} mm"
 
 
-def feed(mm: float, units: str) -> str:
-    """A feed per table turn."""
-    return f"{mm / MM_PER_INCH:.4g} in per table turn" if units == "in" else f"{mm:.4g} mm per table turn"
+def feed(mm: Fraction, units: str) -> str:
+    """A feed per table turn; one out of all measure is said to be so."""
+    if not 1e-9 < mm < 1e9:
+        return "a feed out of all measure"
+    size = float(mm)
+    return f"{size / MM_PER_INCH:.4g} in per table turn" if units == "in" else f"{size:.4g} mm per table turn"

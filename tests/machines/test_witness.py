@@ -1,9 +1,11 @@
 """The blank beside the train: both say the same of every shipped order, and neither hides behind the other."""
 
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from handlead.kinematics.motion import Rates
 from handlead.machines.case import Case
 from handlead.machines.job_file import read_job
 from handlead.machines.proof import prove
@@ -53,3 +55,22 @@ def test_the_flanks_of_a_right_set_up_have_their_class_and_marks():
     assert cut["class"] <= 7
     assert 0 < cut["ripple_um"] < 20
     assert abs(cut["helix_slope_um"]) < 1
+
+
+@pytest.mark.parametrize(
+    "rates",
+    [
+        Rates(table=Fraction(-1, 10**400), axial=Fraction(1, 20)),
+        Rates(table=Fraction(-(10**400)), axial=Fraction(1, 20)),
+        Rates(table=Fraction(-1, 23), axial=Fraction(10**400)),
+        Rates(table=Fraction(-1, 23), axial=Fraction(1, 10**400)),
+        Rates(table=Fraction(-1, 23), axial=Fraction(1, 10**7)),
+    ],
+    ids=["slow table", "fast table", "fast feed", "no feed to speak of", "fine feed"],
+)
+def test_rates_out_of_all_measure_are_not_cut_at(rates):
+    job = read_job(SCENARIOS / "01-fly-winch-pair" / "pinion.toml")
+    case = Case.of(job, job.setup)
+    case.__dict__["rates"] = rates
+    with pytest.raises(NotCut, match=r"measure|for ever"):
+        cut_blank(case)
