@@ -115,20 +115,15 @@ def _kernel() -> Callable[..., None] | None:
 
 
 def _compiled(numba: Any, keep: bool) -> Callable[..., None]:
-    def compiled(function: Callable[..., Any], **options: Any) -> Any:
-        return numba.njit(
-            function,
-            error_model="numpy",
-            nogil=True,
-            cache=keep,
-            fastmath={"contract", "arcp", "nsz", "afn"},
-            **options,
-        )
+    freely = {"contract", "arcp", "nsz", "afn"}
+
+    def compiled(function: Callable[..., Any], fastmath: Any = freely, **options: Any) -> Any:
+        return numba.njit(function, error_model="numpy", nogil=True, cache=keep, fastmath=fastmath, **options)
 
     near_asin = numba.njit(_asin_series, inline="always")
     near_atan = numba.njit(_atan_series, inline="always")
     prange = numba.prange
-    exactly, inside, lay = compiled(_exactly), compiled(_inside), compiled(_lay)
+    exactly, inside, lay = compiled(_exactly), compiled(_inside, True), compiled(_lay)
 
     follow = compiled(_followed(near_asin, near_atan))
 
@@ -285,14 +280,12 @@ def _inside(row, spot, value, points, columns, margin, floor):  # type: ignore[n
         most = max(near, far) + margin * 1.05 * near * near
         if most <= floor:
             continue
+        # No leaving half-way: then several columns go through the processor at once.
+        deepest = -1.0
         for c in range(int(begin) - more, int(end) + 1 + more):
-            reached = min(near + slope * (c - begin) + raised, most)
-            if (
-                reached > row[c]
-                and reached > row[c - columns if c >= columns else c + columns]
-                and reached > floor
-            ):
-                return False
+            deepest = max(deepest, min(near + slope * (c - begin) + raised, most) - row[c])
+        if deepest > 0:
+            return False
     return True
 
 

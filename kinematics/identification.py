@@ -43,6 +43,9 @@ WHOLE_ALLOWANCE = 20_000
 #: Examples kept of what undetermined unknowns may be.
 MOST_EXAMPLES = 16
 
+#: An example is looked for in each of so many parts of what an unknown can be.
+_SLICES = 4
+
 #: Products of more senses than this aren't looked at.
 _MOST_SENSES_TIED = 4
 
@@ -185,13 +188,13 @@ def identify(
     domains: Mapping[str, Domain],
     signs: Sequence[str],
     balances: Sequence[Balance],
-    settle_ties: bool = True,
+    thorough: bool = True,
     branches: int = WHOLE_ALLOWANCE,
 ) -> Identified:
     """What the `balances` (one an observation, in their order) say of the numbers and `signs`.
 
-    `settle_ties` False leaves out what is known of undetermined unknowns together; `branches` is what
-    the whole search may take.
+    `thorough` False leaves out what is known of undetermined unknowns together, and further examples of
+    what they may be; `branches` is what the whole search may take.
     """
     allowance = Allowance(branches)
     conflicts = find_conflicts(domains, signs, balances, allowance)
@@ -205,12 +208,12 @@ def identify(
     examples: list[list[Mapping[str, Fraction]]] = []
     for search in searches(domains, signs, balances):
         part = _Part(search, allowance)
-        part.look()
+        part.look(thorough)
         values |= part.determined
         spread |= {name: tuple(sorted(part.found[name])) for name in part.open_names}
         unsettled |= part.unsettled
         examples.append(part.solutions)
-        if settle_ties:
+        if thorough:
             ties += part.ties()
     ours = {*domains, *signs}
     return Identified(
@@ -332,7 +335,7 @@ class _Part:
     def open_names(self) -> list[str]:
         return [name for name in self.names if name not in self.determined]
 
-    def look(self) -> None:
+    def look(self, thorough: bool) -> None:
         """For each variable: a solution with another value, or the proof that there is none."""
         try:
             first = _spending(self.search, self.allowance)
@@ -356,7 +359,8 @@ class _Part:
                 self.determined[name] = value
             else:
                 self._keep(other)
-        self._more_examples()
+        if thorough:
+            self._more_examples()
 
     def _keep(self, solution: Mapping[str, Fraction]) -> None:
         self.solutions.append(solution)
@@ -369,16 +373,23 @@ class _Part:
             domain = self.search.domains.get(name)
             if domain is None or name in self.unsettled:
                 continue
-            for low, high in _slices(domain, self.found[name]):
+            for low, high in _slices(domain, *self.search.reach(name)):
                 if len(self.solutions) >= MOST_EXAMPLES:
                     return
-                own = Product(((name, 1),), low, high)
-                try:
-                    other = _spending(self.search.with_condition(own), self.allowance, EXAMPLE_ALLOWANCE)
-                except OutOfAllowance:
-                    continue
-                if other is not None:
-                    self._keep(other)
+                self._look_for_example(name, domain, low, high)
+
+    def _look_for_example(self, name: str, domain: Domain, low: Fraction, high: Fraction) -> None:
+        """An answer with the number between the bounds: the simplest value there, or else any."""
+        simplest = domain.simplest(low, high)
+        for bottom, top in [(low, high)] if simplest is None else [(simplest, simplest), (low, high)]:
+            search = self.search.with_condition(Product(((name, 1),), bottom, top))
+            try:
+                example = _spending(search, self.allowance, EXAMPLE_ALLOWANCE)
+            except OutOfAllowance:
+                continue
+            if example is not None:
+                self._keep(example)
+                return
 
     def ties(self) -> list[Tie]:
         """What is known of the undetermined variables together: products of numbers, and of senses two by two."""
@@ -458,13 +469,12 @@ def _follows(names: set[str], known: Sequence[set[str]]) -> bool:
     return False
 
 
-def _slices(domain: Domain, found: set[Fraction]) -> Iterator[Bounds]:
-    """Parts of a domain in which nothing has been found yet: below, between and above the values found."""
-    edges = [domain.low, *sorted(found), domain.high]
-    least = Fraction(1, 10**6)
-    for low, high in pairwise(edges):
-        if low * (1 + least) < high * (1 - least):
-            yield low * (1 + least), high * (1 - least)
+def _slices(domain: Domain, low: float, high: float) -> Iterator[Bounds]:
+    """A few parts of what a number can be, each as many times as great as the one before."""
+    low, high = max(low, float(domain.low)), min(high, float(domain.high))
+    edges = [low * (high / low) ** (rank / _SLICES) for rank in range(_SLICES + 1)]
+    for bottom, top in pairwise(edges):
+        yield Fraction(bottom), Fraction(top)
 
 
 def _joined(parts: Sequence[Sequence[Mapping[str, Fraction]]]) -> list[Mapping[str, Fraction]]:

@@ -52,6 +52,9 @@ class Domain(Protocol):
     def values(self, low: float, high: float) -> list[Fraction]:
         """The values that lie between, the simplest first."""
 
+    def simplest(self, low: Fraction, high: Fraction) -> Fraction | None:
+        """One with the least denominator of the values that lie between, or None."""
+
 
 @dataclass(frozen=True)
 class Wholes:
@@ -69,6 +72,11 @@ class Wholes:
         """The whole numbers that lie between."""
         first, last = self.within(low, high)
         return [Fraction(value) for value in range(first, last + 1)]
+
+    def simplest(self, low: Fraction, high: Fraction) -> Fraction | None:
+        """A whole number in the middle, or None."""
+        first, last = math.ceil(max(low, self.low)), math.floor(min(high, self.high))
+        return Fraction((first + last) // 2) if first <= last else None
 
     def within(self, low: float, high: float) -> tuple[int, int]:
         """The first and the last of the whole numbers that lie between."""
@@ -104,6 +112,16 @@ class Fractions:
                 for above in range(first, last + 1):
                     found.setdefault(unit * Fraction(above, below), below)
         return sorted(found, key=lambda value: (found[value], value))
+
+    def simplest(self, low: Fraction, high: Fraction) -> Fraction | None:
+        """One with the least denominator of the fractions that lie between, from their middle; or None."""
+        low, high = max(low, self.low), min(high, self.high)
+        for below in range(1, max(most for _, most in self.units) + 1):
+            for unit, most in self.units:
+                first, last = math.ceil(low / unit * below), math.floor(high / unit * below)
+                if below <= most and first <= last:
+                    return unit * Fraction((first + last) // 2, below)
+        return None
 
 
 # ---------------------------------------------------------------- what must hold
@@ -432,12 +450,7 @@ class Search:
 
         Raises `OutOfAllowance`.
         """
-        start = _State(
-            {name: float(domain.low) * (1 - _SLACK) for name, domain in self.domains.items()},
-            {name: float(domain.high) * (1 + _SLACK) for name, domain in self.domains.items()},
-        )
-        for name in self.signs:
-            start.low[name], start.high[name] = -1.0, 1.0
+        start = self._start()
         try:
             for name, value in self.excluded.items():
                 if name in self.signs:
@@ -464,6 +477,24 @@ class Search:
             else:
                 turns.append(exploring)
         return None
+
+    def reach(self, name: str) -> tuple[float, float]:
+        """Bounds of a number as the conditions leave them before any branch; those of its domain where they fail."""
+        state = self._start()
+        try:
+            self._narrow(state, self._narrowers)
+        except _Empty:
+            state = self._start()
+        return state.low[name], state.high[name]
+
+    def _start(self) -> _State:
+        start = _State(
+            {name: float(domain.low) * (1 - _SLACK) for name, domain in self.domains.items()},
+            {name: float(domain.high) * (1 + _SLACK) for name, domain in self.domains.items()},
+        )
+        for name in self.signs:
+            start.low[name], start.high[name] = -1.0, 1.0
+        return start
 
     def _with_senses(self, start: _State, allowance: Allowance) -> list[_State]:
         """The states with every sense decided that the conditions leave."""

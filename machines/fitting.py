@@ -33,7 +33,7 @@ from .reading import Complaints
 from .unfitted import DOMAIN_WORDS, LENGTHS, Figure, Unfitted, open_train, variables_of
 
 #: Branches that the search may take for each observation that is tried out.
-BRANCHES_PER_TRIAL = 1_000
+BRANCHES_PER_TRIAL = 500
 
 
 @dataclass(frozen=True)
@@ -102,7 +102,7 @@ class Fit:
         """What would be known after one more turning."""
         balances = [*self.balances, balance_of(turning, len(self.balances))]
         domains, signs = self.variables
-        return identify(domains, signs, balances, settle_ties=False, branches=BRANCHES_PER_TRIAL)
+        return identify(domains, signs, balances, thorough=False, branches=BRANCHES_PER_TRIAL)
 
     def as_json(self) -> dict[str, Any]:
         """The result as plain values for a JSON object."""

@@ -30,9 +30,9 @@ _USUAL_SLIDE = Fraction(100)
 #: How closely a slide is read by a dial gauge, in mm (common practice).
 FINE_TRAVEL = Fraction(1, 100)
 
-_MOST_SETUPS = 24
-_MOST_ANSWERS = 12
-_MOST_TRIED = 10
+_MOST_SETUPS = 16
+_MOST_ANSWERS = 8
+_MOST_TRIED = 5
 
 Answer = Mapping[str, Fraction]
 
@@ -71,6 +71,11 @@ class Trial:
         """What decides between trials: what they leave open, then how much trouble they are."""
         return self.left, self.trouble
 
+    @property
+    def fineness(self) -> Fraction:
+        """How closely the rate is known after it."""
+        return self.within / self.turns
+
     @cached_property
     def left(self) -> float:
         """How many answers are left on the average."""
@@ -101,9 +106,13 @@ def find_advice(
         return _across_one(unfitted, identified)
     best: Trial | None = None
     settles: tuple[str, ...] = ()
+    open_figures = _open(unfitted, identified)
     for trial in _shortlist(_trials(unfitted, observations, answers), len(answers)):
-        after = settle(_as_turning(unfitted, trial, 0))
-        keys = tuple(each.key for each in _open(unfitted, identified) if each.value(after.values) is not None)
+        keys = tuple(each.key for each in open_figures)
+        for answer in (0, 1):
+            after = settle(_as_turning(unfitted, trial, answer))
+            values = {each.key: each.value(after.values) for each in open_figures}
+            keys = tuple(key for key in keys if values[key] is not None)
         if best is None or (-len(keys), trial.left, trial.trouble) < (-len(settles), best.left, best.trouble):
             best, settles = trial, keys
     if best is None:
@@ -112,13 +121,23 @@ def find_advice(
 
 
 def _shortlist(trials: Iterator[Trial], answers: int) -> list[Trial]:
-    """The best trials, one for each two parts: those that tell more apart, and the less troublesome of equals."""
-    best: dict[tuple[str, str], Trial] = {}
+    """For each two parts the least trouble that tells most apart, and the surest count; the less troublesome first."""
+    least: dict[tuple[str, str], Trial] = {}
+    surest: dict[tuple[str, str], Trial] = {}
     for trial in trials:
         pair = (trial.turned, trial.moved)
-        if trial.left < answers and (pair not in best or trial.rank < best[pair].rank):
-            best[pair] = trial
-    return sorted(best.values(), key=lambda trial: (trial.trouble, trial.left))[:_MOST_TRIED]
+        if trial.left >= answers:
+            continue
+        if pair not in least or trial.rank < least[pair].rank:
+            least[pair] = trial
+        if pair not in surest or (trial.fineness, trial.trouble) < (
+            surest[pair].fineness,
+            surest[pair].trouble,
+        ):
+            surest[pair] = trial
+    pairs = sorted(least, key=lambda pair: (least[pair].trouble, least[pair].left))[:_MOST_TRIED]
+    both = ((least[pair], surest[pair]) for pair in pairs)
+    return [trial for one, other in both for trial in ((one,) if one is other else (one, other))]
 
 
 def _as_turning(unfitted: Unfitted, trial: Trial, answer: int) -> Turning:
@@ -162,14 +181,19 @@ def _open(unfitted: Unfitted, identified: Identified) -> list[Figure]:
 
 
 def _told_apart(unfitted: Unfitted, identified: Identified) -> list[Answer]:
-    """Answers that give some unknown another value."""
+    """Answers that give some unknown another value, those with the simplest numbers first."""
     figures = unfitted.figures
     found = {
         tuple(figure.value(answer) for figure in figures): answer
         for answer in identified.examples
         if all(figure.value(answer) is not None for figure in figures)
     }
-    return list(found.values())
+    return [found[values] for values in sorted(found, key=_odd)]
+
+
+def _odd(values: tuple[Fraction | None, ...]) -> int:
+    """How little like the numbers on a machine these are."""
+    return sum(value.denominator for value in values if value is not None)
 
 
 def _across_one(unfitted: Unfitted, identified: Identified) -> Advice:
@@ -242,7 +266,7 @@ def _trials(unfitted: Unfitted, observations: Observations, answers: Sequence[An
 def _counted(
     machine: Machine, setup: Setup, turned: str, moved: str, rates: tuple[Fraction, ...], trouble: float
 ) -> Iterator[Trial]:
-    """The same trial with ever more turns, as far as a slide goes."""
+    """The same trial with ever more turns, as far as a slide goes if the first of the answers is right."""
     if len(set(rates)) == 1:
         return
     train = machine.train
@@ -252,7 +276,7 @@ def _counted(
     usual = USUAL_TRAVEL if is_slide else USUAL_TURNS
     most = machine.limits.travel.get(moved, _USUAL_SLIDE) if is_slide else Fraction(10**4)
     for turns in _TURNS:
-        if max(map(abs, rates)) * turns > most:
+        if abs(rates[0]) * turns > most:
             break
         yield Trial(setup, turned, Fraction(turns), moved, usual, rates, trouble + turns / 10)
         if is_slide:
@@ -314,10 +338,11 @@ def _equal_first(owned: Sequence[int], count: int) -> tuple[int, ...]:
 
 
 def _hand_turned(unfitted: Unfitted, train: Train) -> Iterator[str]:
-    """The parts that one might turn: the hob, the drives, and what stands before the unknown links."""
+    """The parts that one might turn: hob, drives, the studs of the brackets, what stands before the unknown links."""
     ports = [train.link(figure.link).ports[0] for figure in unfitted.figures]
     drives = [drive.shaft for drive in train.drives.values()]
-    for part in dict.fromkeys((train.ends["hob"].part, *drives, *ports)):
+    studs = [part for bracket in train.brackets for part in bracket.ports]
+    for part in dict.fromkeys((train.ends["hob"].part, *drives, *ports, *studs)):
         if part in train.shafts:
             yield part
 

@@ -153,7 +153,14 @@ class Moved:
             }
             for made in self.passage.runs
         ]
-        return {"falls_in": falls_in, "cuts": cuts, "moves": moves}
+        worst = max((it.worst for it in self.missed if it.worst is not None), key=abs, default=None)
+        return {
+            "falls_in": falls_in,
+            "miss_pitch": None if worst is None else str(worst),
+            "miss_mm": None if worst is None else self.miss_mm(worst),
+            "cuts": cuts,
+            "moves": moves,
+        }
 
 
 def _slides(case: Case) -> tuple[str, ...]:
@@ -323,6 +330,8 @@ def _mm(value: float) -> str:
 
 
 def _advice(moved: Moved, missed: Missed) -> str:
+    if not moved.teeth:
+        return "See to the other findings first; this follows from them."
     advice = "Bring the slide back through the same gears, nothing opened, and take up all play before the cut"
     step = _coincidence(moved, missed)
     return f"{advice}{'; or ' + step if step else ''}."

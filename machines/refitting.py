@@ -188,7 +188,7 @@ def _sets(
     for chosen in islice(fitting, _MOST_SETS):
         domains, signs = variables_of(chosen)
         balances = balances_of(machine, observations, chosen)
-        found = identify(domains, signs, balances, settle_ties=False, branches=_BRANCHES_PER_SET)
+        found = identify(domains, signs, balances, thorough=False, branches=_BRANCHES_PER_SET)
         if found.examples and not found.conflicts:
             changes = tuple(_change(machine, figure, found) for figure in chosen)
             if all(change.after != change.before for change in changes):

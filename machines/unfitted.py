@@ -34,9 +34,9 @@ DOMAINS: Mapping[str, Domain] = {
     "teeth": Wholes(Fraction(4), Fraction(1000)),
     "starts": Wholes(Fraction(1), Fraction(20)),
     "ratio": Fractions(Fraction(1, 200), Fraction(200), ((Fraction(1), 100),)),
-    "lead": Fractions(Fraction(1, 10), Fraction(500), ((_MM, 20), (_INCH, 40))),
+    "lead": Fractions(Fraction(1), Fraction(200), ((_MM, 20), (_INCH, 40))),
     # A pinion goes round its pitch circle: mostly a simple multiple of pi.
-    "travel": Fractions(Fraction(1, 10), Fraction(2000), ((_MM, 20), (_INCH, 40), (PI, 20))),
+    "travel": Fractions(Fraction(5), Fraction(2000), ((_MM, 20), (_INCH, 40), (PI, 20))),
     "diameter": Fractions(Fraction(5), Fraction(3000), ((_MM, 2), (_INCH, 16))),
 }
 

@@ -258,7 +258,7 @@ def hob_mesh(hob: Hob, length: float | None = None, fineness: float = 0.5) -> Po
     offset, radius = edge.offset[:-1], edge.radius[:-1]
     teeth = max(3, round((9 * pitch if length is None else length) / pitch))
     floor = hob.root_radius - 0.35 * (hob.tip_radius - hob.root_radius)
-    end = (teeth + 1) / 2 * pitch + hob.lead / gashes
+    end = (teeth / 2 + 1) * pitch + hob.lead / gashes
     screw = hob.hand.value * hob.lead / TURN
     relief = hob.tip_radius * math.tan(math.radians(_RELIEF_DEG))
     part = _TOOTH_PART * TURN / gashes
@@ -293,7 +293,7 @@ def _ended(place: Floats, end: float) -> Floats:
 def _teeth_of(gash: int, hob: Hob, teeth: int, offset: Floats) -> Floats:
     """Places along the axis of the edge points of all whole teeth in this row of them."""
     thread = hob.hand.value * hob.lead * gash / hob.gashes
-    first = thread % hob.axial_pitch - teeth / 2 * hob.axial_pitch
+    first = thread % hob.axial_pitch - teeth // 2 * hob.axial_pitch
     return np.asarray((first + hob.axial_pitch * np.arange(teeth)[:, None] + offset[None, :]).ravel())
 
 
