@@ -9,10 +9,11 @@ from functools import cached_property
 
 from handlead.kinematics import cycle, tolerance
 from handlead.kinematics.constants import Constants, find_constants
+from handlead.kinematics.gear import ISO_53
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.needs import Role, roles
 from handlead.kinematics.outcome import Outcome, predict
-from handlead.kinematics.requirement import Work, gear_of, swivel_deg
+from handlead.kinematics.requirement import HobData, Work, gear_of, swivel_deg
 from handlead.kinematics.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
 from handlead.kinematics.train import Train
 
@@ -128,17 +129,27 @@ def drive_rpm(case: Case) -> Fraction | None:
     return case.train.drives[case.setup.drive].rpm
 
 
+def hob_tip_diameter(hob: HobData) -> float | None:
+    """Diameter over the hob's tips in mm: as given, or its reference diameter and twice its addendum."""
+    if hob.outside_diameter is not None:
+        return float(hob.outside_diameter)
+    if hob.diameter is None:
+        return None
+    addendum = ISO_53[hob.rack].dedendum if hob.addendum is None else float(hob.addendum)
+    return float(hob.diameter) + 2 * addendum * float(hob.module_n)
+
+
 def travel_mm(case: Case) -> float:
     """Travel of the axial slide through one full-depth cut: approach, face and overrun, in mm.
 
-    Needs the work's face width and the hob's outside diameter; raises `ValueError` without them.
+    Raises `ValueError` where the hob's diameter isn't known.
     """
-    work, hob = case.job.work, case.job.hob
-    if hob.outside_diameter is None:
-        raise ValueError("outside_diameter of the hob is missing; approach depends on it")
+    work, tip = case.job.work, hob_tip_diameter(case.job.hob)
+    if tip is None:
+        raise ValueError("diameter of the hob is missing; approach depends on it")
     gear = gear_of(work)
-    tip = float(work.outside_diameter) if work.outside_diameter else gear.tip_diameter
+    outside = float(work.outside_diameter) if work.outside_diameter else gear.tip_diameter
     swivel = abs(case.swivel_deg)
-    before = cycle.approach_by_contact(float(hob.outside_diameter), gear.whole_depth, swivel, tip)
+    before = cycle.approach_by_contact(tip, gear.whole_depth, swivel, outside)
     after = cycle.overrun(gear.dedendum, gear.transverse_pressure_angle_deg, swivel)
     return cycle.travel(face_width_mm(work), before, after)

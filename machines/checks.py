@@ -19,6 +19,7 @@ from .case import (
     drive_rpm,
     helix_slope_limit_um,
     helix_slope_um,
+    hob_tip_diameter,
     pitch_limit_um,
     shift_error_um,
     travel_mm,
@@ -480,7 +481,7 @@ def _beyond_travel(case: Case) -> Iterator[str]:
     """The axial slide's stroke against approach, face and overrun, where the hob's outside diameter is known."""
     end, work, hob = case.train.ends.get("axial"), case.job.work, case.job.hob
     stroke = case.job.machine.limits.travel.get(end.part) if end else None
-    if stroke is None or work.face_width is None or hob.outside_diameter is None or work.kind == "worm wheel":
+    if stroke is None or work.face_width is None or hob_tip_diameter(hob) is None or work.kind == "worm wheel":
         return
     try:
         needed = travel_mm(case)

@@ -8,7 +8,7 @@ from typing import Any
 from handlead.kinematics import cycle
 from handlead.kinematics.requirement import gear_of
 
-from .case import Case, drive_rpm, travel_mm
+from .case import Case, drive_rpm, hob_tip_diameter, travel_mm
 
 #: Work above this module is cut in two cuts where the job doesn't say (common practice).
 ONE_CUT_UP_TO = 3
@@ -46,7 +46,7 @@ def cut_cycle(case: Case) -> CutCycle:
     """Work out speeds, depth, travel and time of a set-up."""
     work, hob = case.job.work, case.job.hob
     rpm = _hob_rpm(case)
-    tip = float(hob.outside_diameter) if hob.outside_diameter else None
+    tip = hob_tip_diameter(hob)
     speed = cycle.cutting_speed_m_min(rpm, tip) if rpm and tip else None
     gear = gear_of(work)
     blank = float(work.outside_diameter) if work.outside_diameter else None

@@ -9,6 +9,7 @@ from handlead.kinematics.cutdata import Limits as CutLimits
 from handlead.kinematics.cutdata import Proposal, propose
 from handlead.kinematics.requirement import HobData, Work, gear_of
 
+from .case import hob_tip_diameter
 from .cutting_data import shipped_cutting_data
 from .job_file import Cutting
 from .machine_file import Machine
@@ -19,9 +20,9 @@ USUAL_FEED = Fraction(3, 2)
 
 def propose_cut(work: Work, hob: HobData, cutting: Cutting, machine: Machine) -> Proposal | str:
     """A starting value for speed and feed, or in words why there is none."""
-    if hob.outside_diameter is None and hob.diameter is None:
-        return "no hob speed is proposed: the hob's outside diameter isn't given"
-    tip = float(hob.outside_diameter or hob.diameter or 0)
+    tip = hob_tip_diameter(hob)
+    if tip is None:
+        return "no hob speed is proposed: the hob's diameter isn't given"
     cut = "radial" if work.kind == "worm wheel" else "finishing"
     mark = None if cutting.mark_um is None else float(cutting.mark_um)
     try:

@@ -1,0 +1,222 @@
+"""Charts of the simulated flank as gear inspection draws them, of the marks on it, and of the motion.
+
+Traces run up the paper along the face or the roll, deviations across it: material that stands on
+the flank to the right. Slopes, forms and limits are those of ISO 1328-1, in micrometres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+from handlead.kinematics.blank import FlankMap
+from handlead.kinematics.flank_gauging import UM, Trace, gauge_flank
+from handlead.kinematics.motion import Motion, Phase
+from handlead.kinematics.tolerance import FlankTolerances
+
+from . import look
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class ChartTrace:
+    """One trace of an inspection chart: deviation in µm over the place along it in mm, and what was measured."""
+
+    name: str
+    along: Floats
+    deviation_um: Floats
+    measured: Trace
+
+
+def lead_traces(flanks: Mapping[str, FlankMap]) -> tuple[ChartTrace, ...]:
+    """The helix trace of each flank, at mid-roll over the face, in the transverse plane."""
+    return tuple(
+        ChartTrace(
+            name,
+            flank.heights,
+            flank.deviation[flank.roll_length.size // 2] * UM / flank.base_cosine,
+            gauge_flank(flank).helix,
+        )
+        for name, flank in flanks.items()
+    )
+
+
+def profile_traces(flanks: Mapping[str, FlankMap]) -> tuple[ChartTrace, ...]:
+    """The profile trace of each flank, at mid-face over the length of roll, in the transverse plane."""
+    return tuple(
+        ChartTrace(
+            name,
+            flank.roll_length,
+            flank.deviation[:, flank.heights.size // 2] * UM / flank.base_cosine,
+            gauge_flank(flank).profile,
+        )
+        for name, flank in flanks.items()
+    )
+
+
+def plot_lead_chart(
+    flanks: Mapping[str, FlankMap], limits: FlankTolerances | None = None, ax: Axes | None = None
+) -> Axes:
+    """The lead chart of flanks, each by its name, with the limits of a class. Returns the axes.
+
+    Raises `ValueError` for a map with too little finished flank to measure.
+    """
+    helix = None if limits is None else (limits.helix_slope.um, limits.helix_form.um, limits.helix_total.um)
+    return _traces(lead_traces(flanks), ("fHβ", "ffβ", "Fβ"), helix, limits, "Lead", "over the lower face, mm", ax)
+
+
+def plot_profile_chart(
+    flanks: Mapping[str, FlankMap], limits: FlankTolerances | None = None, ax: Axes | None = None
+) -> Axes:
+    """The profile chart of flanks, as `plot_lead_chart`."""
+    profile = (
+        None if limits is None else (limits.profile_slope.um, limits.profile_form.um, limits.profile_total.um)
+    )
+    return _traces(
+        profile_traces(flanks), ("fHα", "ffα", "Fα"), profile, limits, "Profile", "length of roll, mm (tip up)", ax
+    )
+
+
+def _traces(
+    traces: Sequence[ChartTrace], symbols: tuple[str, str, str], limits: tuple[float, float, float] | None,
+    all_limits: FlankTolerances | None, title: str, along: str, ax: Axes | None,
+) -> Axes:  # fmt: skip
+    axes = ax if ax is not None else look.new_figure(55 + 45 * len(traces), 120).add_axes((0.15, 0.25, 0.82, 0.65))
+    greatest = max((float(np.nanmax(np.abs(_finite(t.deviation_um)))) for t in traces), default=1.0)
+    half = 1.25 * max(greatest, limits[2] if limits else 0.0, 1.0)
+    for number, trace in enumerate(traces):
+        _trace(axes, trace, 2.2 * half * number, symbols, limits, half)
+    axes.set_xlim(-1.1 * half, 2.2 * half * (len(traces) - 1) + 1.1 * half)
+    axes.set_ylabel(along, fontsize=look.TEXT)
+    ticks = [2.2 * half * n + d for n in range(len(traces)) for d in (-_round(half), 0, _round(half))]
+    axes.set_xticks(ticks, [f"{d:+g}" if d else "0" for _ in traces for d in (-_round(half), 0, _round(half))])
+    axes.tick_params(labelsize=look.SMALL)
+    axes.set_xlabel("deviation, µm (metal that stands on the flank to the right)", fontsize=look.SMALL)
+    name = f"{title} chart, simulated flank"
+    axes.set_title(f"{name}, class {all_limits.quality}" if all_limits else name, fontsize=look.LARGE, weight="bold")
+    return axes
+
+
+def _finite(values: Floats) -> Floats:
+    kept = values[np.isfinite(values)]
+    return kept if kept.size else np.zeros(1)
+
+
+def _round(half: float) -> float:
+    """A round number of micrometres near half of `half`."""
+    step = 10.0 ** np.floor(np.log10(half / 2))
+    return float(max(m * step for m in (1, 2, 5) if m * step <= half / 2 or m == 1))
+
+
+def _trace(
+    axes: Axes, trace: ChartTrace, offset: float, symbols: tuple[str, str, str],
+    limits: tuple[float, float, float] | None, half: float,
+) -> None:  # fmt: skip
+    along, measured = trace.along, trace.measured
+    low, high = float(along[0]), float(along[-1])
+    axes.plot([offset, offset], [low, high], color=look.FAINT, linewidth=look.HAIR, linestyle=look.CHAIN)
+    axes.plot(trace.deviation_um + offset, along, color=look.INK, linewidth=look.OUTLINE)
+    level = float(np.mean(_finite(trace.deviation_um)))
+    slope = measured.slope_um / 2
+    axes.plot([offset + level - slope, offset + level + slope], [low, high], color=look.POWER,
+              linewidth=look.OUTLINE, linestyle=look.DASHED)  # fmt: skip
+    if limits is not None:
+        for side in (-1, 1):
+            axes.plot([offset + level - side * limits[0] / 2, offset + level + side * limits[0] / 2], [low, high],
+                      color=look.FAULT, linewidth=look.THIN, linestyle=look.DOTTED)  # fmt: skip
+    values = (abs(measured.slope_um), measured.form_um, measured.total_um)
+    words = [trace.name]
+    for number, (symbol, value) in enumerate(zip(symbols, values, strict=True)):
+        told = f"{measured.slope_um:+.1f}" if number == 0 else f"{value:.1f}"
+        limit = "" if limits is None else f"  ({'±' if number == 0 else ''}{limits[number]:g})"
+        words.append(f"{symbol} {told}{limit}{'  OUT' if limits is not None and value > limits[number] else ''}")
+    axes.text(offset, low - 0.175 * (high - low), "\n".join(words), fontsize=look.SMALL, ha="center", va="top")
+
+
+def plot_scallop_map(flank: FlankMap, ax: Axes | None = None, *, name: str = "") -> Axes:
+    """Height of what feed marks and facets leave standing on a flank, over face and roll. Returns the axes.
+
+    The darker the higher, with lines of equal height marked in micrometres; unfinished places are hatched.
+    """
+    axes = ax if ax is not None else look.new_figure(150, 100).add_axes((0.11, 0.15, 0.84, 0.73))
+    marks = flank.deviation * UM
+    lowest = float(np.min(_finite(marks)))
+    height = np.ma.masked_invalid(marks - lowest)
+    axes.set_facecolor(look.PAPER)
+    axes.patch.set_hatch(look.CLASH)
+    greatest = max(float(height.max()), 1e-6)
+    levels = np.linspace(0, greatest, 9)
+    axes.contourf(flank.heights, flank.roll_length, height, levels=levels, cmap="Greys", vmax=1.3 * greatest)
+    lines = axes.contour(flank.heights, flank.roll_length, height, levels=levels[2:-1:2], colors=look.INK,
+                         linewidths=look.HAIR)  # fmt: skip
+    axes.clabel(lines, fontsize=look.SMALL, fmt="%.3g")
+    axes.set_xlabel("over the lower face, mm", fontsize=look.TEXT)
+    axes.set_ylabel("length of roll, mm (tip up)", fontsize=look.TEXT)
+    axes.tick_params(labelsize=look.SMALL)
+    title = f"Marks on the simulated flank{f', {name}' if name else ''}: up to {greatest:.3g} µm"
+    axes.set_title(title, fontsize=look.LARGE, weight="bold")
+    return axes
+
+
+@dataclass(frozen=True)
+class MotionTrace:
+    """One end through a motion: its name, unit, and its place at the beginning and end of each phase."""
+
+    end: str
+    unit: str
+    places: tuple[Fraction, ...]
+
+
+def motion_traces(motion: Motion) -> tuple[MotionTrace, ...]:
+    """The ends that move, with their places where each phase begins and where the last one ends."""
+    stands: list[Phase] = list(motion.phases)
+    found = []
+    for end, unit in (("hob", "turns"), ("table", "turns"), ("axial", "mm"), ("tangential", "mm"), ("radial", "mm")):
+        places = (*(getattr(p.start, end) for p in stands), getattr(motion.end, end))
+        if len(set(places)) > 1:
+            found.append(MotionTrace(end, unit, places))
+    return tuple(found)
+
+
+_STYLES = ("-", look.DASHED, look.CHAIN, look.DOTTED, (0, (3, 1)))
+
+
+def plot_motion(motion: Motion, ax: Axes | None = None, *, title: str = "Motion") -> Axes:
+    """Table, hob and slides through the moves, one band each, phase after phase. Returns the axes.
+
+    Every phase takes the same width: a return that lasts seconds is as plain to see as a cut of an hour.
+    """
+    traces = motion_traces(motion)
+    axes = ax if ax is not None else look.new_figure(160, 30 + 24 * len(traces)).add_axes((0.17, 0.14, 0.8, 0.76))
+    names = [phase.name for phase in motion.phases]
+    for row, trace in enumerate(traces):
+        base = -1.3 * row
+        low, high = min(trace.places), max(trace.places)
+        values = [base + float((place - low) / (high - low)) for place in trace.places]
+        axes.plot(range(len(values)), values, color=look.INK, linewidth=look.OUTLINE, linestyle=_STYLES[row % 5],
+                  marker="o", markersize=3)  # fmt: skip
+        words = {"table": "table", "hob": "hob"}.get(trace.end, f"{trace.end} slide")
+        axes.text(-0.12, base + 0.5, f"{words}\n{trace.unit}", ha="right", va="center", fontsize=look.TEXT, weight="bold")
+        for x, (value, place) in enumerate(zip(values, trace.places, strict=True)):
+            above = value < base + 0.5
+            axes.annotate(f"{float(place):.4g}", (x, value), (0, 4 if above else -4), textcoords="offset points",
+                          ha="center", va="bottom" if above else "top", fontsize=look.SMALL)  # fmt: skip
+    for x in range(len(names) + 1):
+        axes.axvline(x, color=look.FAINT, linewidth=look.HAIR, zorder=0)
+    axes.set_xlim(-0.08, len(names) + 0.15)
+    axes.set_ylim(-1.3 * (len(traces) - 1) - 0.25, 1.25)
+    axes.set_yticks([])
+    axes.set_xticks([n + 0.5 for n in range(len(names))], names, fontsize=look.TEXT)
+    axes.tick_params(length=0)
+    for side in ("top", "right", "left"):
+        axes.spines[side].set_visible(False)
+    axes.set_title(title, fontsize=look.LARGE, weight="bold")
+    return axes

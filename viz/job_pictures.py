@@ -1,0 +1,189 @@
+"""The pictures of a job: from its set-up to the arguments of each drawing. One function a picture."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from handlead.kinematics import cycle
+from handlead.kinematics.requirement import gear_of
+from handlead.machines.case import Case, face_width_mm, travel_mm
+
+from . import look
+
+if TYPE_CHECKING:
+    from handlead.kinematics.blank import FlankMap
+    from handlead.kinematics.motion import Motion
+    from matplotlib.figure import Figure
+
+    from .swivel_drawing import SwivelLayout
+    from .witness_drawing import WitnessLayout
+
+
+class NoPicture(ValueError):
+    """This picture can't be made of this job; the message says why."""
+
+
+def train_picture(case: Case) -> Figure:
+    """The train diagram, levers and change gears as the job has them."""
+    from .train_drawing import plot_train
+
+    machine = case.job.machine
+    axes = plot_train(
+        case.solution, title=f"{machine.name}: {case.job.title}", levers=machine.positions(case.setup)
+    )
+    return _figure(axes)
+
+
+def bracket_picture(case: Case) -> Figure:
+    """Every bracket of the machine to scale, two to a row."""
+    from .bracket_drawing import plot_bracket
+
+    brackets = case.train.brackets
+    if not brackets:
+        raise NoPicture("the machine has no change-gear brackets")
+    columns = min(2, len(brackets))
+    rows = math.ceil(len(brackets) / columns)
+    figure = look.new_figure(100 * columns, 95 * rows)
+    for number, link in enumerate(brackets):
+        row, column = divmod(number, columns)
+        axes = figure.add_axes((column / columns, 1 - (row + 1) / rows, 1 / columns, 1 / rows))
+        plot_bracket(link.mounted, link.bracket, axes, name=link.name)
+    return figure
+
+
+def swivel_of(case: Case) -> SwivelLayout:
+    """The head as the job sets it, or, where it doesn't say, as the work asks for."""
+    from .swivel_drawing import swivel_layout
+
+    job = case.job
+    stands = case.swivel_wanted_deg if case.setup.swivel_deg is None else case.swivel_deg
+    return swivel_layout(
+        stands,
+        hob_hand=job.hob.hand,
+        lead_angle_deg=job.hob.gamma_deg or 0.0,
+        work_hand=job.work.hand if job.work.is_helical else None,
+        helix_angle_deg=job.work.beta_deg,
+    )
+
+
+def swivel_picture(case: Case) -> Figure:
+    """The head from behind the hob."""
+    from .swivel_drawing import plot_swivel
+
+    return _figure(plot_swivel(swivel_of(case)))
+
+
+def witness_of(case: Case) -> WitnessLayout:
+    """What is wanted on the blank after the light first cut, and what the rates would leave there."""
+    from .witness_drawing import outside_diameter, predicted_marks, wanted_marks, witness_layout
+
+    work = case.job.work
+    marks = (wanted_marks(work), predicted_marks(work, case.outcome))
+    return witness_layout(marks, outside_diameter(work), face_width_mm(work))
+
+
+def witness_picture(case: Case) -> Figure:
+    """The blank after the light first cut, unrolled: wanted over predicted."""
+    from .witness_drawing import plot_witness
+
+    return _figure(plot_witness(witness_of(case)))
+
+
+def flank_picture(case: Case) -> Figure:
+    """Lead and profile charts of the simulated flank, and the map of its marks."""
+    from handlead.kinematics.tolerance import flank_tolerances
+
+    from .charts import plot_lead_chart, plot_profile_chart, plot_scallop_map
+
+    flanks = flanks_of(case)
+    work = case.job.work
+    limits = flank_tolerances(replace(gear_of(work), face_width=face_width_mm(work)), work.quality)
+    figure = look.new_figure(200, 250)
+    try:
+        plot_lead_chart(flanks, limits, figure.add_axes((0.08, 0.58, 0.4, 0.38)))
+        plot_profile_chart(flanks, limits, figure.add_axes((0.57, 0.58, 0.4, 0.38)))
+    except ValueError as fault:
+        raise NoPicture(str(fault)) from fault
+    name, flank = next(iter(flanks.items()))
+    plot_scallop_map(flank, figure.add_axes((0.08, 0.06, 0.88, 0.32)), name=name)
+    return figure
+
+
+def flanks_of(case: Case) -> dict[str, FlankMap]:
+    """Both flanks of one space, cut in simulation. Raises `NoPicture` where nothing can be cut."""
+    from handlead.kinematics.flank_cutting import cut_flank
+    from handlead.machines.witness import NotCut, hob_of
+
+    motion = motion_of(case)
+    work = case.job.work
+    gear = replace(gear_of(work), face_width=face_width_mm(work))
+    try:
+        hob = hob_of(case.job.hob)
+        return {
+            name: cut_flank(motion, hob, gear, case.swivel_deg, side=side)
+            for name, side in (("counter-clockwise flank", 1), ("clockwise flank", -1))
+        }
+    except (NotCut, ValueError) as fault:
+        raise NoPicture(str(fault)) from fault
+
+
+def motion_of(case: Case) -> Motion:
+    """To depth, the cut, out again, and back through the same gears with the drive reversed."""
+    from handlead.kinematics.motion import Motion, Move, Position, follow
+
+    rates, work = case.rates, case.job.work
+    if rates is None or case.solution.is_locked or not rates.axial:
+        raise NoPicture("hob, table and axial slide must all move")
+    try:
+        travel = Fraction(round(travel_mm(case) * 1000), 1000)
+    except ValueError as fault:
+        raise NoPicture(str(fault)) from fault
+    face = Fraction(face_width_mm(work))
+    gear = gear_of(work)
+    after = cycle.overrun(gear.dedendum, gear.transverse_pressure_angle_deg, abs(case.swivel_deg))
+    beyond = Fraction(round(after * 1000), 1000)
+    # Rates are per turn of a hob cutting up; this one may turn the other way.
+    sense = 1 if (case.solution.end_rate("hob") or 0) > 0 else -1
+    up = rates.axial * sense > 0
+    start, end = (face + beyond - travel, face + beyond) if up else (travel - beyond, -beyond)
+    depth = Fraction(round(gear.whole_depth * 1000), 1000)
+    turning = Position(Fraction(1), rates.table, rates.axial, rates.tangential, rates.radial).times(
+        Fraction(sense)
+    )
+    infeed = Position(radial=Fraction(-1))
+    moves = [
+        Move(infeed, "radial", Fraction(0), name="to depth"),
+        Move(turning, "axial", end, name="cut"),
+        Move(infeed.times(Fraction(-1)), "radial", depth, name="out"),
+        Move(turning.times(Fraction(-1)), "axial", start, name="back, drive reversed"),
+    ]
+    if rates.radial:
+        moves = [moves[1]]
+    return Motion(follow(moves, Position(axial=start, radial=Fraction(0) if rates.radial else depth)))
+
+
+def motion_picture(case: Case) -> Figure:
+    """Hob, table and slides through the moves."""
+    from .charts import plot_motion
+
+    return _figure(plot_motion(motion_of(case), title=f"Motion: {case.job.title}"))
+
+
+def _figure(axes: object) -> Figure:
+    figure: Figure = axes.get_figure(root=True)  # type: ignore[attr-defined]
+    return figure
+
+
+#: Every picture, by the name that the command line has for it.
+PICTURES: dict[str, Callable[[Case], Figure]] = {
+    "train": train_picture,
+    "bracket": bracket_picture,
+    "swivel": swivel_picture,
+    "witness": witness_picture,
+    "flank": flank_picture,
+    "motion": motion_picture,
+}

@@ -1,0 +1,168 @@
+"""The swivel of the hob head, drawn from behind the hob, with the work beyond it.
+
+Seen so, right is the frame's Y and up its Z: a positive swivel turns the hob counter-clockwise on
+the paper. A right-hand helix on the near side of the work leans to the right as it goes up; so does
+the hob's thread on its far side, where it cuts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from handlead.kinematics.words import Hand
+
+from . import look, symbols
+from .symbols import Pen
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Segment = tuple[tuple[float, float], tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class SwivelLayout:
+    """Where everything stands, in units of which the hob is 100 long; the head's pivot is at 0, 0.
+
+    `swivel_deg` is counter-clockwise positive. `axis` runs along the hob, `teeth` up the near side of
+    the work, `threads` across the hob's near side, and `contact` is the hob's thread on the far side,
+    at the work. `words` say the angle for the vernier and the way to swing.
+    """
+
+    swivel_deg: float
+    axis: Segment
+    teeth: tuple[Segment, ...]
+    threads: tuple[Segment, ...]
+    contact: Segment
+    words: tuple[str, str]
+
+
+#: Half the hob's length and diameter, half the work's width and its height.
+_HOB, _THICK, _WORK, _TALL = 50.0, 17.0, 46.0, 44.0
+
+
+def swivel_layout(
+    swivel_deg: float, *, hob_hand: Hand, lead_angle_deg: float, work_hand: Hand | None, helix_angle_deg: float
+) -> SwivelLayout:
+    """The head at `swivel_deg`, counter-clockwise seen from behind positive, with hob and work as they lean."""
+    swing = math.radians(swivel_deg)
+    beta = helix_angle_deg * (work_hand.value if work_hand else 0)
+    gamma = hob_hand.value * lead_angle_deg
+    return SwivelLayout(
+        swivel_deg,
+        _turned(((-_HOB, 0.0), (_HOB, 0.0)), swing),
+        tuple(_teeth(beta)),
+        # On its near side a thread leans the other way than where it cuts.
+        tuple(_turned(_leaning(x, 0.0, -gamma, _THICK), swing) for x in range(-40, 41, 10)),
+        _turned(_leaning(0.0, 0.0, gamma, 30.0), swing),
+        swivel_words(swivel_deg),
+    )
+
+
+def swivel_words(swivel_deg: float) -> tuple[str, str]:
+    """The angle for the vernier, in degrees and minutes, and the way to swing the head."""
+    minutes = round(abs(swivel_deg) * 60)
+    if not minutes:
+        return "0° 00′", "LEVEL: not swung"
+    way = "COUNTER-CLOCKWISE" if swivel_deg > 0 else "CLOCKWISE"
+    return f"{minutes // 60}° {minutes % 60:02d}′", way
+
+
+def _leaning(x: float, y: float, angle_deg: float, half: float) -> Segment:
+    """An upright line of half-length `half` that leans by `angle_deg` to the right."""
+    dx, dy = symbols.lean(angle_deg)
+    return (x - dx * half, y - dy * half), (x + dx * half, y + dy * half)
+
+
+def _teeth(beta_deg: float) -> Iterator[Segment]:
+    """Tooth lines up the work, cut off at its sides."""
+    across = math.tan(math.radians(beta_deg))
+    for number in range(-20, 21):
+        foot, half = 10.0 * number, _TALL
+        if across:
+            inside = sorted((side - foot) / across for side in (-_WORK, _WORK))
+            low, high = max(-half, inside[0]), min(half, inside[1])
+        else:
+            low, high = (-half, half) if abs(foot) < _WORK else (1.0, -1.0)
+        if low < high:
+            yield (foot + low * across, low), (foot + high * across, high)
+
+
+def _turned(segment: Segment, angle: float) -> Segment:
+    c, s = math.cos(angle), math.sin(angle)
+    first, second = ((x * c - y * s, x * s + y * c) for x, y in segment)
+    return first, second
+
+
+def plot_swivel(layout: SwivelLayout, ax: Axes | None = None, *, title: str = "Head swivel") -> Axes:
+    """Draw the head from behind the hob: the way to swing it as an arrow and in words, and the angle.
+
+    Returns the axes, in whose units the hob is 100 long.
+    """
+    axes = ax if ax is not None else look.new_axes(90, 95)
+    fitted = look.fit(axes, (-60, -52, 60, 52), head=6.5, foot=15.5)
+    _work(axes, layout)
+    _hob(axes, layout)
+    _swing(axes, layout, fitted)
+    x = fitted.left + fitted.mm(1.5)
+    axes.text(x, fitted.top - fitted.mm(1), title, fontsize=look.LARGE, weight="bold", va="top")
+    angle, way = layout.words
+    axes.text(0, fitted.bottom + fitted.mm(10.5), angle, fontsize=20, weight="bold", ha="center", va="center")
+    axes.text(
+        0, fitted.bottom + fitted.mm(3.8), way, fontsize=look.LARGE, weight="bold", ha="center", va="center"
+    )
+    axes.text(
+        fitted.right - fitted.mm(1.5), fitted.top - fitted.mm(1.3), "seen from behind the hob", fontsize=look.TEXT,
+        ha="right", va="top",
+    )  # fmt: skip
+    return axes
+
+
+def _work(axes: Axes, layout: SwivelLayout) -> None:
+    symbols.box(axes, -_WORK, -_TALL, _WORK, _TALL, Pen(look.FAINT, look.OUTLINE), fill=look.SHADE, order=1)
+    for segment in layout.teeth:
+        symbols.line(axes, segment, Pen(look.FAINT, look.THIN), order=1.5)
+    axes.text(-_WORK + 2, -_TALL + 2, "work", fontsize=look.SMALL, color=look.INK, va="bottom", zorder=3,
+              bbox={"facecolor": look.SHADE, "edgecolor": "none", "pad": 0.5})  # fmt: skip
+    symbols.line(axes, ((0, -52), (0, 52)), Pen(look.FAINT, look.HAIR, look.CHAIN), order=1.6)
+
+
+def _longer(segment: Segment, times: float) -> Segment:
+    (xa, ya), (xb, yb) = segment
+    mx, my = (xa + xb) / 2, (ya + yb) / 2
+    return (mx + (xa - mx) * times, my + (ya - my) * times), (mx + (xb - mx) * times, my + (yb - my) * times)
+
+
+def _hob(axes: Axes, layout: SwivelLayout) -> None:
+    swing = math.radians(layout.swivel_deg)
+    corners = [_turned(((x, y), (0, 0)), swing)[0] for x, y in (
+        (-_HOB, -_THICK), (_HOB, -_THICK), (_HOB, _THICK), (-_HOB, _THICK))]  # fmt: skip
+    symbols.shape(axes, corners, Pen(look.INK, look.HEAVY), order=4)
+    for segment in layout.threads:
+        symbols.line(axes, segment, Pen(look.INK, look.THIN), order=4.5)
+    symbols.line(axes, _longer(layout.axis, 1.16), Pen(look.INK, look.THIN, look.CHAIN), order=5)
+    symbols.line(axes, layout.contact, Pen(look.POWER, look.HEAVY, look.DASHED), order=6)
+    x, y = layout.contact[1]
+    axes.text(x, y + 2, "thread where it cuts,\nalong the tooth", fontsize=look.SMALL, color=look.INK, ha="center",
+              va="bottom", zorder=7, bbox={"facecolor": look.SHADE, "edgecolor": "none", "pad": 0.5})  # fmt: skip
+
+
+def _swing(axes: Axes, layout: SwivelLayout, fitted: look.Fit) -> None:
+    """The level line, and an arrow from it to the hob's axis at both ends."""
+    symbols.line(axes, ((-60, 0), (60, 0)), Pen(look.INK, look.THIN, look.DASHED), order=5)
+    angle = math.radians(layout.swivel_deg)
+    if abs(layout.swivel_deg) < 1 / 120:
+        return
+    radius = 55.0
+    # A small swing would be all arrowhead: its arrow begins on the far side of the level line.
+    least = math.radians(11)
+    start = 0.0 if abs(angle) >= least else angle - math.copysign(least, angle)
+    bow = math.tan((angle - start) / 4)
+    for side in (1, -1):
+        tail, tip = (
+            (side * radius * math.cos(at), side * radius * math.sin(at)) for at in (start, angle)
+        )
+        symbols.arrow(axes, tail, tip, Pen(look.INK, 1.8), bow=-bow, size=3.0)
