@@ -129,6 +129,9 @@ class Word:
 #: A misfit that doesn't rule out, but tells against.
 _UNSURE = 0.9
 
+#: Where either of two numbers may be counted, half the chance that it is this one: exp(-2 m^2) = 1/2.
+_EITHER = math.sqrt(math.log(2) / 2)
+
 #: Misfits up to 1 fit; a little more, for what rounding does.
 _FITS = 1 + 1e-9
 
@@ -152,7 +155,8 @@ class Evidence:
     def misfits(self, view: View) -> Iterator[tuple[str, float]]:
         """For each thing seen, how far the view is from it: up to 1 fits."""
         if self.teeth:
-            yield "teeth", min(self.teeth.misfit(count) for count in view.counts)
+            misfit = min(self.teeth.misfit(count) for count in view.counts)
+            yield "teeth", misfit if len(view.counts) == 1 else max(misfit, _EITHER)
         if self.hand:
             yield "hand", self.hand.misfit(fits=_hand_fits(self.hand.value, view))
         if self.lead:
