@@ -100,6 +100,14 @@ def find_constants(train: Train, drive: str) -> Constants:
     return Constants(index, feeds, differentials, next(iter(named[Role.SPEED]), None))
 
 
+def find_index_rule(train: Train, drive: str) -> IndexRule | None:
+    """The index rule alone, at a fraction of the work; None where no one bracket indexes the table."""
+    by_role = roles(train, drive)
+    return _index_rule(
+        train, drive, {role: [name for name, value in by_role.items() if value is role] for role in Role}
+    )
+
+
 def _emptied(train: Train, *besides: str) -> Train:
     return train.with_gears({link.name: None for link in train.brackets if link.name not in besides})
 

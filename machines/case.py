@@ -8,7 +8,7 @@ from fractions import Fraction
 from functools import cached_property
 
 from handlead.kinematics import cycle, tolerance
-from handlead.kinematics.constants import Constants, find_constants
+from handlead.kinematics.constants import IndexRule, find_index_rule
 from handlead.kinematics.gear import ISO_53
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.needs import Role, roles
@@ -72,9 +72,9 @@ class Case:
         return roles(self.train, self.setup.drive)
 
     @cached_property
-    def constants(self) -> Constants:
-        """The machine's rules with the levers as they stand."""
-        return find_constants(self.train, self.setup.drive)
+    def index_rule(self) -> IndexRule | None:
+        """The machine's index rule with the levers as they stand."""
+        return find_index_rule(self.train, self.setup.drive)
 
     def brackets(self, role: Role) -> tuple[str, ...]:
         """The brackets that decide `role` with the levers as they stand."""

@@ -142,7 +142,7 @@ def _is_right(case: Case) -> bool:
 
 
 def _index_advice(case: Case) -> str:
-    rule, work, hob = case.constants.index, case.job.work, case.job.hob
+    rule, work, hob = case.index_rule, case.job.work, case.job.hob
     if rule is None:
         return "Look through the index train."
     needed = rule.ratio(hob.hand, hob.starts, work.teeth)
@@ -405,7 +405,7 @@ def check_differential(case: Case) -> Iterator[Finding]:
 
 def _index_alone(case: Case) -> Fraction | None:
     """Table turns per hob turn by the index gears alone, slides and the differential's own input still."""
-    rule = case.constants.index
+    rule = case.index_rule
     link = case.train.link(rule.bracket) if rule else None
     if rule is None or not isinstance(link, ChangeGears) or link.ratio is None:
         return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
@@ -140,6 +141,20 @@ def plan(job: Job, machine: Machine | None = None, top: int = 5) -> Plan:
     if shared is not None:
         return Plan(job, wanted.machine, shared, True)
     return Plan(job, wanted.machine, tuple(_plan_member(wanted, name, work) for name, work in members), False)
+
+
+def plan_many(
+    jobs: Sequence[Job], machine: Machine | None = None, top: int = 5, executor: Executor | None = None
+) -> Iterator[Plan]:
+    """The plans of several jobs, in their order; jobs in one drawer share its tables of products.
+
+    With an `executor`, of threads or of processes, each job is one call handed to it.
+    """
+    if executor is None:
+        yield from (plan(job, machine, top) for job in jobs)
+        return
+    waiting = [executor.submit(plan, job, machine, top) for job in jobs]
+    yield from (each.result() for each in waiting)
 
 
 def _members(job: Job) -> list[tuple[str, Work]]:

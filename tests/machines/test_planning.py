@@ -1,13 +1,15 @@
 """A plan finds what the machine and its drawers allow, and shows nothing that hasn't been proved."""
 
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from fractions import Fraction as F
+from multiprocessing import get_context
 from pathlib import Path
 
 import pytest
 from handlead.machines.catalogue import find_machine, shipped_machines
 from handlead.machines.job_file import read_job, read_job_text
-from handlead.machines.planning import plan
+from handlead.machines.planning import plan, plan_many
 from handlead.machines.proof import prove
 from handlead.machines.writing import with_setup
 from handlead.viz.command import main
@@ -153,3 +155,11 @@ def test_a_bare_ratio_is_met_as_the_handbooks_say(capsys):
     # 1.27 from a lathe's set with a 127 gear is exact: common practice for inch threads on a metric screw.
     assert main(["plan", "--ratio", "1.27", "--drawer", "20,40,50,100,127,80", "--top", "1"]) == 0
     assert "+0.0000 ppm" in capsys.readouterr().out
+
+
+def test_jobs_handed_to_other_processes_are_planned_as_they_are_here():
+    jobs = [read_job(path) for path in RIGHT if path.parent.name[:2] in ("02", "09")]
+    here = [found.as_json() for found in plan_many(jobs, top=1)]
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as executor:
+        there = [found.as_json() for found in plan_many(jobs, top=1, executor=executor)]
+    assert here == there
