@@ -17,6 +17,7 @@ from handlead.kinematics.cutdata import Proposal
 from handlead.kinematics.drawer import capacity
 from handlead.kinematics.joint import Place, SetUp
 from handlead.kinematics.needs import need
+from handlead.kinematics.ratios import compare
 from handlead.kinematics.requirement import Work
 from handlead.kinematics.targets import Equation, fixed, generation_equation, inverse_lead
 
@@ -40,7 +41,7 @@ _LEAST_PART, _USUAL_GREATEST_FEED = Fraction(1, 3), Fraction(4)
 _FEED_WEIGHT = Fraction(1, 10**7)
 
 #: Choices of index and feed gears that are looked at for each way of setting the machine.
-_MOST_CHOICES = 40_000
+_MOST_CHOICES = 10_000
 
 Sets = Mapping[str, ChangeGearSet]
 
@@ -101,6 +102,28 @@ def _by_neighbour(wanted: Wanted, work: Work, demand: Needed) -> list[tuple[Sets
         )
         found += _search(wanted, [first, _feed_place(wanted, feed, demand), last], relation)
     return sorted(found, key=lambda each: each[1].cost)[: wanted.top]
+
+
+def table_fed_sets(wanted: Wanted, work: Work, demand: Needed) -> list[tuple[Sets, SetUp]]:
+    """Feed and differential gears together, where the differential is fed from the table.
+
+    Its ratio then goes by the feed, so that any feed will do whose own differential gears are at hand.
+    """
+    way, (index, feed) = demand.way, _named(demand.way)
+    bracket = way.differential("axial")
+    assert bracket is not None and demand.differential is not None
+    sign = 1 if compare(demand.differential, 0) > 0 else -1
+    signs = {index: _sign(demand.index), feed: _sign(demand.feed_ratio), bracket: sign}
+    relation = _relation(wanted, way, (index, feed, bracket), work, signs)
+    if relation is None:
+        return []
+    size = demand.differential * sign
+    places = [
+        wanted.place(index, demand.index, exact=True),
+        _feed_place(wanted, feed, demand),
+        replace(wanted.place(bracket, demand.differential), span=(size / 4, size * 4), weight=Fraction(0)),
+    ]
+    return _search(wanted, places, relation)
 
 
 def _named(way: Way) -> tuple[str, str]:

@@ -15,7 +15,7 @@ from handlead.kinematics.bracket import Bracket
 from handlead.kinematics.change_gears import ChangeGearSet, Refused, nearest_sets
 from handlead.kinematics.cutdata import Proposal
 from handlead.kinematics.drawer import Drawer, GearSet, drawer_for
-from handlead.kinematics.joint import Place, best_set_ups
+from handlead.kinematics.joint import Place, SetUp, best_set_ups
 from handlead.kinematics.links import ChangeGears, Mounted
 from handlead.kinematics.ratios import Ratio, compare
 from handlead.kinematics.requirement import Work, gear_of, swivel_deg
@@ -24,7 +24,7 @@ from handlead.kinematics.targets import fixed
 from handlead.kinematics.words import Feed
 
 from .case import Case, face_width_mm, helix_slope_um, shift_error_um
-from .coupled_planning import coupled_sets
+from .coupled_planning import coupled_sets, table_fed_sets
 from .cut_cycle import CutCycle, cut_cycle
 from .cut_proposal import feed_wanted, propose_cut, rpm_wanted
 from .job_file import Job, Setup
@@ -225,6 +225,8 @@ def _plan_member(wanted: Wanted, name: str, work: Work) -> Member:
         if sets and not proved:
             reasons += _objections(wanted, work, demand, sets[0])
         refused = refused or _nearer_refused(wanted, places)
+        if _goes_by_feed(demand):
+            found += _with_speeds(wanted, work, demand, proposal, table_fed_sets(wanted, work, demand))
     if not found and work.kind != "worm wheel":
         found = _coupled(wanted, work, proposal)
     found = _best(found, wanted.top)
@@ -234,14 +236,30 @@ def _plan_member(wanted: Wanted, name: str, work: Work) -> Member:
 
 def _coupled(wanted: Wanted, work: Work, proposal: Proposal | str) -> list[Planned]:
     """Set-ups in which the count or the lead rests on the feed gears, where no other kind exists."""
-    found: list[Planned] = []
-    for demand, sets in coupled_sets(wanted, work, proposal):
-        complete = (with_speed(wanted, work, demand, proposal, each, set_up.drawn_from) for each, set_up in sets)
-        found += _proved(wanted, work, demand, (each for each in complete if each))
-    return found
+    return [
+        planned
+        for demand, sets in coupled_sets(wanted, work, proposal)
+        for planned in _with_speeds(wanted, work, demand, proposal, sets)
+    ]
 
 
-def with_speed(
+def _with_speeds(
+    wanted: Wanted, work: Work, demand: Needed, proposal: Proposal | str,
+    found: Iterable[tuple[Mapping[str, ChangeGearSet], SetUp]],
+) -> list[Planned]:  # fmt: skip
+    """The sets that were found, speed gears added, as far as they prove."""
+    complete = (_with_speed(wanted, work, demand, proposal, sets, set_up.drawn_from) for sets, set_up in found)
+    return list(_proved(wanted, work, demand, (sets for sets in complete if sets)))
+
+
+def _goes_by_feed(demand: Needed) -> bool:
+    """Whether the differential's ratio goes by the feed, as where it is fed from the table."""
+    if demand.differential is None or demand.slide != "axial":
+        return False
+    return any(rule.slide == "axial" and rule.feed_power for rule in demand.way.constants.differentials)
+
+
+def _with_speed(
     wanted: Wanted, work: Work, demand: Needed, proposal: Proposal | str,
     sets: Mapping[str, ChangeGearSet], drawn_from: Mapping[str, Sequence[tuple[int, str]]],
 ) -> Mapping[str, ChangeGearSet] | None:  # fmt: skip
