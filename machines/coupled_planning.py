@@ -6,7 +6,7 @@ gears that meet it is `kinematics.coupled`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -47,25 +47,35 @@ Sets = Mapping[str, ChangeGearSet]
 
 
 def coupled_sets(
-    wanted: Wanted, work: Work, proposal: Proposal | str
+    wanted: Wanted,
+    work: Work,
+    proposal: Proposal | str,
+    choose: Callable[[list[Needed]], Iterable[Needed]],
 ) -> Iterator[tuple[Needed, list[tuple[Sets, SetUp]]]]:
-    """For every way that serves, what was asked of it and the gears that were found, truest lead first."""
+    """For every way that serves, what was asked of it and the gears that were found, truest lead first.
+
+    `choose` takes, of the ways that differ in the hob's speed alone, the one that suits.
+    """
+    for demand in choose(list(_demands(wanted, work, proposal))):
+        if demand.way.differential("axial"):
+            found = _by_neighbour(wanted, work, demand)
+        else:
+            found = _by_feed(wanted, work, demand)
+        if found:
+            yield demand, found
+
+
+def _demands(wanted: Wanted, work: Work, proposal: Proposal | str) -> Iterator[Needed]:
+    """The ways with a differential for the slide, or, for helical work, with none at all."""
     signed = feed_signed(wanted.job.hob, feed_wanted(wanted.job.cutting, proposal), wanted.feed)
     for way in wanted.ways:
         rule = way.feed_rule("axial")
         if rule is None or way.constants.index is None:
             continue
-        ratio = feed_ratio(rule, work, wanted.job.hob, signed)
-        index = way.constants.index.ratio(wanted.job.hob.hand, wanted.job.hob.starts, work.teeth)
-        demand = Needed(way, "axial", index, signed, ratio, None)
-        if way.differential("axial"):
-            found = _by_neighbour(wanted, work, demand)
-        elif work.is_helical and not way.has_differential:
-            found = _by_feed(wanted, work, demand)
-        else:
-            continue
-        if found:
-            yield demand, found
+        if way.differential("axial") or (work.is_helical and not way.has_differential):
+            ratio = feed_ratio(rule, work, wanted.job.hob, signed)
+            index = way.constants.index.ratio(wanted.job.hob.hand, wanted.job.hob.starts, work.teeth)
+            yield Needed(way, "axial", index, signed, ratio, None)
 
 
 def _by_feed(wanted: Wanted, work: Work, demand: Needed) -> list[tuple[Sets, SetUp]]:

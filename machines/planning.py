@@ -236,9 +236,12 @@ def _plan_member(wanted: Wanted, name: str, work: Work) -> Member:
 
 def _coupled(wanted: Wanted, work: Work, proposal: Proposal | str) -> list[Planned]:
     """Set-ups in which the count or the lead rests on the feed gears, where no other kind exists."""
+    def choose(demands: list[Needed]) -> Iterator[Needed]:
+        return _at_best_speed(wanted, demands, rpm_wanted(wanted.job.cutting, proposal))
+
     return [
         planned
-        for demand, sets in coupled_sets(wanted, work, proposal)
+        for demand, sets in coupled_sets(wanted, work, proposal, choose)
         for planned in _with_speeds(wanted, work, demand, proposal, sets)
     ]
 
