@@ -103,6 +103,10 @@ class Member:
             "hand": self.work.hand.word if self.work.is_helical and self.work.hand else "none",
             "setups": [planned.as_json() for planned in self.setups],
             "none_because": self.none_because,
+            "starting_values_from": [
+                {"text": reason.text, "source": reason.source}
+                for reason in ([] if isinstance(self.proposal, str) else self.proposal.reasons)
+            ],
         }
 
 
@@ -120,12 +124,21 @@ class Plan:
         """Whether every member that the job asks for can be cut."""
         return all(member.setups for member in self.members if member.name in ("work", "mate"))
 
+    @property
+    def lead_difference_ppm(self) -> float | None:
+        """By how much the lead errors of the first two members' best set-ups differ; None if not both lean."""
+        errors = [member.setups[0].lead_error_ppm for member in self.members[:2] if member.setups]
+        if len(errors) < 2 or errors[0] is None or errors[1] is None:
+            return None
+        return abs(errors[0] - errors[1])
+
     def as_json(self) -> dict[str, Any]:
         """The plan as one JSON object of the contract."""
         return {
             "machine": self.machine.name,
             "members": [member.as_json() for member in self.members],
             "shares_differential": self.shares_differential,
+            "lead_difference_ppm": self.lead_difference_ppm,
         }
 
 

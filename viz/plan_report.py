@@ -46,6 +46,9 @@ def _show_member(member: Member, out: Console) -> None:
     else:
         for warning in member.proposal.warnings:
             out.print(f"  ! {warning}", style="dim")
+        for reason in member.proposal.reasons:
+            if reason.source:
+                out.print(f"  starting value: {reason.text} ({reason.source})", style="dim")
 
 
 def _whole(planned: Planned) -> Table:
