@@ -122,6 +122,8 @@ def _show_change(plan: Plan, out: Console) -> None:
     out.print(Text(f"\nFrom {plan.members[0].name} to {plan.members[1].name}", style="bold"))
     for line in lines:
         out.print(f"  {line}")
+    if plan.lead_difference_ppm is not None:
+        out.print(f"  Their lead errors differ by {plan.lead_difference_ppm:.2f} ppm.")
     if plan.shares_differential:
         out.print(
             "  Both have one ratio on the differential: their lead errors match, and the pair still mates."
