@@ -1,0 +1,226 @@
+"""Imperfections of a machine file: what of them comes through to the work, how often, and how much of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from handlead.kinematics.imperfections import PeriodicError, ends_ahead, ripples
+from handlead.kinematics.motion import Ripple
+from handlead.machines.case import Case
+from handlead.machines.imperfections import plays_of, ripples_of
+from handlead.machines.job_file import read_job
+from handlead.machines.machine_file import Imperfection, read_machine, read_machine_text
+from handlead.machines.proof import prove
+from handlead.machines.writing import machine_text
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+GOOD = Path(__file__).parent / "good"
+PINION = read_job(SCENARIOS / "01-fly-winch-pair" / "pinion.toml")
+ARC_LAMP = read_job(SCENARIOS / "03-no-differential" / "job.toml")
+RIGHT = [
+    read_job(path)
+    for path in sorted(SCENARIOS.glob("[01]?-*/*.toml"))
+    if path.name != "expected.toml"
+]
+
+
+def flawed(job, *imperfections):
+    return replace(job, machine=replace(job.machine, imperfections=imperfections))
+
+
+def case_of(job, *imperfections):
+    job = flawed(job, *imperfections)
+    return Case.of(job, job.setup)
+
+
+# ---------------------------------------------------------------- how often, exactly
+
+
+def test_the_table_wheels_own_error_comes_once_a_table_turn_whole():
+    (ripple,) = ripples_of(
+        case_of(PINION, Imperfection("once per turn", "index worm", angle_deg=Fraction(36, 10_000)))
+    )
+    assert ripple == Ripple("table", "table", Fraction(1), pytest.approx(1e-5), 0.0)
+
+
+def test_the_table_worms_error_comes_as_often_as_the_wheel_has_teeth_over_its_starts():
+    for job in RIGHT:
+        (name,) = (
+            link.name
+            for link in job.machine.train.links
+            if link.kind == "worm gear" and link.to_part == job.machine.train.ends["table"].part
+        )
+        worm = job.machine.train.link(name)
+        flaw = Imperfection("once per turn", name, angle_deg=Fraction(1, 1000), turn_of="driving")
+        found = [ripple for ripple in ripples_of(case_of(job, flaw)) if ripple.end == "table"]
+        assert [abs(ripple.per_unit) for ripple in found] == [Fraction(worm.teeth, worm.starts)]
+        by_teeth = Imperfection("tooth by tooth", name, angle_deg=Fraction(1, 1000))
+        found = [ripple for ripple in ripples_of(case_of(job, by_teeth)) if ripple.end == "table"]
+        assert [abs(ripple.per_unit) for ripple in found] == [worm.teeth]
+
+
+def test_a_lead_screws_error_comes_once_a_lead_and_reaches_only_the_slide():
+    flaw = Imperfection("once per turn", "slide screw", length=Fraction(1, 50))
+    (ripple,) = ripples_of(case_of(PINION, flaw))
+    # The screw of the Corvane has a lead of 10 mm, and the differential is tapped from the screw, ahead of the error.
+    assert (ripple.end, ripple.over, abs(ripple.per_unit)) == ("axial", "axial", Fraction(1, 10))
+    # The slide's own positive is down, the frame's is up.
+    assert ripple.amplitude == pytest.approx(-0.02)
+
+
+def test_a_change_gear_that_runs_out_comes_as_often_as_it_turns():
+    # Index 25/40 · 48/23 behind a table worm 1/84: the gear of 23 on the worm shaft turns 84 times in a turn of the
+    # table, that of 40 and that of 48 on the stud 84 · 23/48 times, that of 25 84 · 23/48 · 40/25 times.
+    turns = {23: Fraction(84), 48: Fraction(84 * 23, 48), 40: Fraction(84 * 23, 48), 25: Fraction(84 * 23 * 40, 48 * 25)}
+    for gear, per_table_turn in turns.items():
+        flaw = Imperfection("gear runout", gear=gear, runout=Fraction(1, 10))
+        found = [ripple for ripple in ripples_of(case_of(PINION, flaw)) if ripple.end == "table"]
+        assert [abs(ripple.per_unit) for ripple in found] == [per_table_turn]
+
+
+def test_a_change_gear_that_runs_out_turns_the_last_gear_by_the_pitch_line_it_carries_off():
+    # Gears of module 2, half the dial reading off centre. The gear of 23 (radius 23 mm) is turned by e/23 rad, and the
+    # table by a 84th of it; the gear of 40 (40 mm) by e/40, the worm shaft by 48/23 of that.
+    case = case_of(PINION, Imperfection("gear runout", gear=23, runout=Fraction(1, 10)))
+    (last,) = (ripple for ripple in ripples_of(case) if ripple.end == "table")
+    case = case_of(PINION, Imperfection("gear runout", gear=25, runout=Fraction(1, 10)))
+    (first,) = (ripple for ripple in ripples_of(case) if ripple.end == "table")
+    # With the differential in, what the slide does after the worm shaft comes round to the table again.
+    (plain_last,), (plain_first,) = (
+        [
+            ripple
+            for ripple in ripples_of(
+                case_of(
+                    PINION.with_setup(replace(PINION.setup, levers={**PINION.setup.levers, "differential": "out"})),
+                    Imperfection("gear runout", gear=gear, runout=Fraction(1, 10)),
+                )
+            )
+            if ripple.end == "table"
+        ]
+        for gear in (23, 25)
+    )
+    assert abs(plain_last.amplitude) == pytest.approx(0.05 / 23 / (2 * math.pi) / 84)
+    assert abs(plain_first.amplitude) == pytest.approx(0.05 / 40 * 48 / 23 / (2 * math.pi) / 84)
+    # The feed takes a part in forty or so of the table's turning through the differential, no more.
+    assert abs(last.amplitude) == pytest.approx(abs(plain_last.amplitude), rel=0.1)
+    assert abs(first.amplitude) == pytest.approx(abs(plain_first.amplitude), rel=0.1)
+
+
+def test_a_change_gear_that_is_not_mounted_leaves_nothing():
+    assert ripples_of(case_of(PINION, Imperfection("gear runout", gear=97, runout=Fraction(1)))) == ()
+
+
+def test_an_error_ahead_of_hob_and_table_alike_leaves_nothing():
+    for job in (PINION, ARC_LAMP):
+        ahead = job.machine.train.links[0].name
+        assert ripples_of(case_of(job, Imperfection("once per turn", ahead, angle_deg=Fraction(1)))) == ()
+
+
+def test_an_error_in_the_hobs_own_drive_is_one_of_the_table_by_the_hobs_angle():
+    flaw = Imperfection("once per turn", "hob gears", angle_deg=Fraction(36, 100))
+    ripple, *_ = (one for one in ripples_of(case_of(PINION, flaw)) if one.end == "table")
+    # One wave a hob turn, 23 to a table turn where the work is spur; amplitude a 23rd of the hob's.
+    rate = case_of(PINION).rates.table
+    assert (ripple.over, abs(ripple.per_unit)) == ("hob", 1)
+    assert abs(ripple.amplitude) == pytest.approx(0.001 * abs(float(rate)))
+
+
+@settings(deadline=None, max_examples=60)
+@given(job=st.sampled_from(RIGHT), pick=st.integers(0, 100))
+def test_what_comes_through_to_the_ends_is_what_the_train_does_with_a_little_more_ratio(job, pick):
+    # An independent way round: a link's driven part turned ahead by a share of its own turning is a link of a ratio
+    # that is greater by that share; to first order the ends' rates change by the same influence.
+    case = case_of(job)
+    links = [
+        link
+        for link in case.train.links
+        if getattr(link, "ratio", None) and case.solution.rates[link.to_part]
+    ]
+    link = links[pick % len(links)]
+    from handlead.kinematics.links import Ratio
+    from handlead.kinematics.solution import solve
+
+    share = Fraction(1, 10**9)
+    longer = Ratio(link.name, link.from_part, link.to_part, link.ratio * (1 + share))
+    changed = solve(case.train.replacing(longer), case.setup.drive)
+    ahead = ends_ahead(case.train, case.setup.drive, link.name)
+    for end, value in ahead.items():
+        more = changed.end_rate(end) - case.solution.end_rate(end)
+        expected = value * case.solution.rates[link.from_part] * link.ratio * share
+        assert float(more) == pytest.approx(float(expected), rel=1e-6, abs=1e-18)
+
+
+def test_a_link_that_passes_nothing_has_no_error_to_pass():
+    case = case_of(PINION.with_setup(replace(PINION.setup, levers={**PINION.setup.levers, "feed clutch": "out"})))
+    assert ripples(case.train, "main", PeriodicError("feed clutch", "slide screw", Fraction(1), 1e-3)) == ()
+    with pytest.raises(ValueError, match="passes nothing"):
+        ends_ahead(case.train, "main", "feed clutch")
+
+
+# ---------------------------------------------------------------- on the work
+
+
+@pytest.mark.slow
+def test_one_wave_a_table_turn_shows_in_the_cumulative_pitch_as_twice_its_arc():
+    # ISO 1328-1 counts total cumulative pitch from the least to the greatest deviation: twice the amplitude's arc on
+    # the reference circle, d = m_n z / cos β (from memory; own derivation of the arc).
+    amplitude = Fraction(36, 10_000)
+    true, off = (
+        prove(flawed(PINION, *flaws), cut="scratch").as_json()["cut"]
+        for flaws in ((), (Imperfection("once per turn", "index worm", angle_deg=amplitude),))
+    )
+    reference = 3 * 23 / math.cos(math.radians(22))
+    arc_um = 1000 * math.radians(float(amplitude)) * reference / 2
+    assert true["cumulative_pitch_um"] < 0.2
+    # What marks the hob leaves anyway may add to it or take from it.
+    marks = true["cumulative_pitch_um"]
+    assert off["cumulative_pitch_um"] == pytest.approx(2 * arc_um, abs=marks + 0.01 * arc_um)
+    assert off["single_pitch_um"] == pytest.approx(2 * arc_um * math.sin(math.pi / 23), abs=marks)
+    assert (off["teeth"], off["hand"]) == (true["teeth"], true["hand"]) == (23, "right")
+
+
+SPUR = read_job(SCENARIOS / "05-two-start-hob" / "job.toml")
+
+
+@pytest.mark.slow
+def test_a_lead_screws_error_moves_the_teeth_of_helical_work_and_not_of_spur():
+    # A slide that is off by e puts a helical tooth off by e tan β round the reference circle, and a spur one nowhere.
+    screw = next(link.name for link in SPUR.machine.train.links if link.kind == "screw")
+    true, off = (
+        prove(flawed(SPUR, *flaws), cut="scratch").as_json()["cut"]
+        for flaws in ((), (Imperfection("once per turn", screw, length=Fraction(1, 20)),))
+    )
+    assert off["cumulative_pitch_um"] == pytest.approx(true["cumulative_pitch_um"], abs=0.2)
+    true, off = (
+        prove(flawed(PINION, *flaws), cut="scratch").as_json()["cut"]
+        for flaws in ((), (Imperfection("once per turn", "slide screw", length=Fraction(1, 20)),))
+    )
+    # Within one table turn the slide goes 2.4 mm of a lead of 10 mm, and the error through part of its wave.
+    most = 1000 * 0.05 * math.tan(math.radians(22)) * 2 * math.sin(math.pi * 2.4 / 10)
+    assert 1 < off["cumulative_pitch_um"] < most
+
+
+# ---------------------------------------------------------------- files
+
+
+def test_imperfections_are_written_as_they_were_read():
+    machine = read_machine(GOOD / "imperfect.toml")
+    assert [one.kind for one in machine.imperfections] == [
+        "backlash", "backlash", "once per turn", "once per turn", "tooth by tooth", "gear runout",
+    ]  # fmt: skip
+    assert machine.imperfections[0].angle_deg == Fraction(1, 20)
+    assert machine.imperfections[2].phase_deg == 30
+    assert read_machine_text(machine_text(machine)) == machine
+
+
+def test_backlash_is_lost_motion_and_no_ripple():
+    case = case_of(PINION, Imperfection("backlash", "index worm", angle_deg=Fraction(36, 100)))
+    assert ripples_of(case) == ()
+    (play,) = plays_of(case)
+    assert (play.link, play.width) == ("index worm", Fraction(1, 1000))
