@@ -6,7 +6,15 @@ import argparse
 import sys
 from collections.abc import Sequence
 
-from . import constants_command, fit_command, plan_command, prove_command, show_command, trace_command
+from . import (
+    constants_command,
+    fit_command,
+    plan_command,
+    prove_command,
+    show_command,
+    solid_command,
+    trace_command,
+)
 
 #: Exit statuses of every command.
 YES, NO, UNUSABLE = 0, 1, 2
@@ -14,7 +22,7 @@ YES, NO, UNUSABLE = 0, 1, 2
 #: Digits of a whole number that may be printed: more than any file within the readers' limits can make.
 _MOST_DIGITS = 40_000
 
-COMMANDS = (prove_command, plan_command, trace_command, show_command, fit_command, constants_command)
+COMMANDS = (prove_command, plan_command, trace_command, show_command, solid_command, fit_command, constants_command)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
