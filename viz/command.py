@@ -11,6 +11,7 @@ from . import (
     fit_command,
     plan_command,
     prove_command,
+    sheet_command,
     show_command,
     solid_command,
     trace_command,
@@ -22,7 +23,16 @@ YES, NO, UNUSABLE = 0, 1, 2
 #: Digits of a whole number that may be printed: more than any file within the readers' limits can make.
 _MOST_DIGITS = 40_000
 
-COMMANDS = (prove_command, plan_command, trace_command, show_command, solid_command, fit_command, constants_command)
+COMMANDS = (
+    prove_command,
+    plan_command,
+    trace_command,
+    sheet_command,
+    show_command,
+    solid_command,
+    fit_command,
+    constants_command,
+)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

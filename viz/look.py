@@ -182,13 +182,13 @@ def picture(figure: Figure, form: str, *, dpi: float = 150, title: str = "") -> 
     if form == "svg":
         metadata["Date"] = None
     out = io.BytesIO()
-    with matplotlib.rc_context(_WRITING):
+    with matplotlib.rc_context(WRITING):
         figure.savefig(out, format=form, dpi=dpi, metadata=metadata, facecolor=PAPER)
     return out.getvalue()
 
 
 #: Type stays type in PDF and SVG; letters aren't moved to whole pixels, so that they take the room reckoned with.
-_WRITING: Any = {
+WRITING: Any = {
     "pdf.fonttype": 42,
     "svg.fonttype": "none",
     "svg.hashsalt": "handlead",
