@@ -65,7 +65,7 @@ class Standing:
         tables = (
             self.positions,
             self.gears,
-            {name: len(of) for name, of in self.idlers.items()},
+            {name: len(of) for name, of in self.idlers.items() if of},
             self.stamps,
         )
         return (

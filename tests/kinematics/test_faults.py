@@ -133,3 +133,11 @@ def test_a_kind_of_change_that_nobody_knows_is_refused():
 
 def test_no_two_kinds_of_change_share_a_function():
     assert len(set(CHANGES.values())) == len(CHANGES)
+
+
+def test_no_idler_written_down_and_no_idler_left_unsaid_are_the_same_standing():
+    hob = HobData(Fraction(2))
+    said, unsaid = (
+        Standing("main", {}, {"feed": (20, 40)}, idlers, Fraction(0), hob) for idlers in ({"feed": ()}, {})
+    )
+    assert said.key == unsaid.key
