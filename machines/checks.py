@@ -293,7 +293,7 @@ def check_gears_owned(case: Case) -> Iterator[Finding]:
     """Every gear mounted lies in the drawer, as often as it is used."""
     from .drawers import shortfalls
 
-    for shortfall in shortfalls(case.job.machine.gear_sets, case.setup.change):
+    for shortfall in shortfalls(case.job.machine, case.setup.change):
         teeth, users = shortfall.teeth, _quoted(shortfall.brackets)
         if shortfall.owned == 0:
             yield Finding(

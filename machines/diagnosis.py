@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
-from itertools import islice, product
+from itertools import islice
 from typing import Any
 
 from handlead.kinematics.bracket import Bracket
@@ -48,7 +48,7 @@ from .errors import Disagreement, Missing, Unknown, WrongValue
 from .fault_table import FaultTable, fault_table
 from .job_file import Job, Seen, SeenCheck, Setup
 from .keys import HOB, SETUP
-from .machine_file import Machine, clashes, read_machine
+from .machine_file import Machine, read_machine
 from .numbers import Decimal
 from .places import Path_, quoted
 from .reading import Complaints
@@ -397,7 +397,7 @@ def _ranges(machine: Machine, positions: Mapping[str, str], drive: str) -> Itera
     for name, lever in machine.levers.items():
         for position in lever.positions:
             moved = {**positions, name: position}
-            if position == positions[name] or any(clashes(machine.levers, moved)):
+            if position == positions[name] or not machine.can_stand(moved):
                 continue
             constants = _constants(machine, moved, drive)
             sizes = _sizes(constants)
@@ -426,13 +426,8 @@ def _rules_of(path: Any) -> Sheet | None:
     """The first rules of a machine, its normal levers first, that have index and differential, or else an index."""
     machine = read_machine(path)
     plain = None
-    levers = [
-        sorted(lever.positions, key=lambda position, normal=lever.normal: position != normal)  # type: ignore[misc]
-        for lever in machine.levers.values()
-    ]
-    for chosen in islice(product(*levers), MOST_COMBINATIONS):
-        positions = dict(zip(machine.levers, chosen, strict=True))
-        if any(clashes(machine.levers, positions)):
+    for positions in islice(machine.lever_combinations(), MOST_COMBINATIONS):
+        if not machine.can_stand(positions):
             continue
         constants = _constants(machine, positions, machine.normal_drive)
         if constants.index and any(rule.constant for rule in constants.differentials):

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
+from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -154,6 +155,18 @@ class Machine:
         """The position of every lever: the set-up's, or else the normal one."""
         given = setup.levers if setup else {}
         return {name: given.get(name, lever.normal) for name, lever in self.levers.items()}
+
+    def lever_combinations(self) -> Iterator[dict[str, str]]:
+        """Every combination of lever positions, normal ones first; also those in which two levers clash."""
+        choices = [
+            sorted(lever.positions, key=lever.normal.__ne__) for lever in self.levers.values()
+        ]
+        for positions in product(*choices):
+            yield dict(zip(self.levers, positions, strict=True))
+
+    def can_stand(self, positions: Mapping[str, str]) -> bool:
+        """Whether no two levers in these positions fight over a link."""
+        return not any(clashes(self.levers, positions))
 
     def states(self, positions: Mapping[str, str]) -> dict[str, str]:
         """The states into which the levers put links in these positions.

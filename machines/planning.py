@@ -27,6 +27,7 @@ from .case import Case, face_width_mm, helix_slope_um, shift_error_um
 from .coupled_planning import coupled_sets, table_fed_sets
 from .cut_cycle import CutCycle, cut_cycle
 from .cut_proposal import feed_wanted, propose_cut, rpm_wanted
+from .drawers import drawers_of
 from .job_file import Job, Setup
 from .machine_file import Machine
 from .proof import Proof, prove_case
@@ -197,8 +198,7 @@ class Wanted:
         """What the job asks of the machine."""
         drive = machine.normal_drive
         meant = job.setup.feed if job.setup and job.setup.feed else USUAL_FEED_WAY
-        sets = [GearSet(one.name, Drawer.of(one.teeth), frozenset(one.fits)) for one in machine.gear_sets]
-        return cls(job, machine, drive, meant, find_ways(machine, drive), sets, top)
+        return cls(job, machine, drive, meant, find_ways(machine, drive), drawers_of(machine), top)
 
     def bracket(self, name: str) -> ChangeGears:
         """The bracket called `name`."""

@@ -14,7 +14,6 @@ from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.words import Hand, direction
 
-from .errors import FileFault
 from .machine_file import Machine
 
 #: Combinations of lever positions looked at; a machine with more has its first ones worked out.
@@ -55,25 +54,16 @@ def find_rules(machine: Machine, drive: str | None = None) -> Rules:
     """Work out the rules for every combination of lever positions in which no two levers clash."""
     running = drive or machine.normal_drive
     found: list[RuleSet] = []
-    combinations = list(_combinations(machine))
+    combinations = _combinations(machine)
     for positions in combinations[:MOST_COMBINATIONS]:
-        try:
+        if machine.can_stand(positions):
             train = machine.train.with_states(machine.states(positions))
-        except FileFault:
-            continue
-        _sort_in(found, positions, find_constants(train, running))
+            _sort_in(found, positions, find_constants(train, running))
     return Rules(machine, running, tuple(found), max(0, len(combinations) - MOST_COMBINATIONS))
 
 
-def _combinations(machine: Machine) -> Iterator[dict[str, str]]:
-    levers = machine.levers
-    every = product(*(_normal_first(lever.positions, lever.normal) for lever in levers.values()))
-    for positions in islice(every, 16 * MOST_COMBINATIONS):
-        yield dict(zip(levers, positions, strict=True))
-
-
-def _normal_first(positions: Mapping[str, Any], normal: str) -> list[str]:
-    return sorted(positions, key=lambda position: position != normal)
+def _combinations(machine: Machine) -> list[dict[str, str]]:
+    return list(islice(machine.lever_combinations(), 16 * MOST_COMBINATIONS))
 
 
 def _sort_in(found: list[RuleSet], positions: dict[str, str], constants: Constants) -> None:
@@ -91,8 +81,9 @@ def where_text(positions: Sequence[Mapping[str, str]], machine: Machine) -> str:
     count as meant, since nobody can set them.
     """
     chosen = [_key(combination) for combination in positions]
-    every = {_key(combination) for combination in _combinations(machine)}
-    clashing = {key for key in every if not _can_be_set(machine, key)}
+    clashing = {
+        _key(combination) for combination in _combinations(machine) if not machine.can_stand(combination)
+    }
     boxes = _boxes(chosen, clashing, machine)
     return "; or ".join(filter(None, (_box_text(box, machine) for box in boxes)))
 
@@ -103,14 +94,6 @@ _Box = dict[str, list[str]]
 
 def _key(positions: Mapping[str, str]) -> _Key:
     return tuple(positions.items())
-
-
-def _can_be_set(machine: Machine, key: _Key) -> bool:
-    try:
-        machine.states(dict(key))
-    except FileFault:
-        return False
-    return True
 
 
 def _boxes(chosen: list[_Key], clashing: set[_Key], machine: Machine) -> list[_Box]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
-from itertools import product
+from itertools import islice
 
 from handlead.kinematics.constants import Constants, FeedRule, find_constants
 from handlead.kinematics.needs import with_generic_gears
@@ -17,7 +17,6 @@ from handlead.kinematics.targets import differential_target, end_rates
 from handlead.kinematics.train import Train
 from handlead.kinematics.words import Feed
 
-from .errors import FileFault
 from .machine_file import Machine
 
 #: Combinations of lever positions that are looked at.
@@ -68,17 +67,13 @@ def find_ways(machine: Machine, drive: str) -> list[Way]:
     the one with the fewest levers moved stands for them.
     """
     found: list[Way] = []
-    names = list(machine.levers)
-    combinations = product(*(machine.levers[name].positions for name in names))
-    for positions, _ in zip(combinations, range(MOST_COMBINATIONS), strict=False):
-        levers = dict(zip(names, positions, strict=True))
-        effort = sum(levers[name] != machine.levers[name].normal for name in names)
-        try:
-            train = machine.train.with_states(machine.states(levers))
-        except FileFault:
+    for levers in islice(machine.lever_combinations(), MOST_COMBINATIONS):
+        if not machine.can_stand(levers):
             continue
+        train = machine.train.with_states(machine.states(levers))
         constants = find_constants(train, drive)
         if constants.index is not None:
+            effort = sum(levers[name] != lever.normal for name, lever in machine.levers.items())
             found.append(Way(machine, drive, levers, train, constants, effort))
     found.sort(key=lambda way: (way.effort, tuple(way.levers.values())))
     distinct: list[Way] = []
