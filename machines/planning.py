@@ -418,38 +418,48 @@ def _fastest(wanted: Wanted, rates: Mapping[str, Fraction | None], drive_rpm: Fr
 
 def _plan_pair(wanted: Wanted, members: Sequence[tuple[str, Work]]) -> tuple[Member, ...] | None:
     """Set-ups alike on the differential's bracket, where the machine's rule is free of the tooth count."""
-    if len(members) < 2 or not all(work.is_helical for _, work in members):
+    works = dict(members)
+    if len(works) < 2 or not all(work.is_helical for work in works.values()):
         return None
-    found: dict[str, list[Planned]] = {name: [] for name, _ in members}
     proposals = {
         name: propose_cut(work, wanted.job.hob, wanted.job.cutting, wanted.machine) for name, work in members
     }
+    rows: list[dict[str, Planned]] = []
     refused: tuple[Refused, ...] = ()
-    for demands in zip(*(_pair_demands(wanted, work, proposals[name]) for name, work in members), strict=False):
-        way = demands[0].way
-        bracket = way.differential("axial")
-        if bracket is None or any(demand.way is not way for demand in demands):
-            continue
-        places = {
-            name: _places(wanted, work, demand, proposals[name])
-            for (name, work), demand in zip(members, demands, strict=True)
-        }
+    for demands in _matched(wanted, works, proposals):
+        bracket = next(iter(demands.values())).way.differential("axial")
+        assert bracket is not None
+        places = {name: _places(wanted, works[name], demands[name], proposals[name]) for name in works}
         for sets in itertools.islice(_alike(wanted, places, bracket), wanted.top):
-            both = [
-                list(_proved(wanted, work, demand, [sets[name]]))
-                for (name, work), demand in zip(members, demands, strict=True)
-            ]
-            if all(both):
-                for (name, _), planned in zip(members, both, strict=True):
-                    found[name] += planned
-        refused = refused or _nearer_refused(wanted, places[members[0][0]])
-    if not all(found.values()):
+            row = {
+                name: next(_proved(wanted, works[name], demands[name], [sets[name]]), None) for name in works
+            }
+            proved = {name: planned for name, planned in row.items() if planned}
+            if len(proved) == len(works):
+                rows.append(proved)
+        refused = refused or _nearer_refused(wanted, next(iter(places.values())))
+    if not rows:
         return None
-    order = _pair_order([found[name] for name, _ in members])[: wanted.top]
+    best = _best_pairs(rows)[: wanted.top]
     return tuple(
-        Member(name, work, tuple(found[name][place] for place in order), None, refused, proposals[name])
+        Member(name, work, tuple(row[name] for row in best), None, refused, proposals[name])
         for name, work in members
     )
+
+
+def _matched(
+    wanted: Wanted, works: Mapping[str, Work], proposals: Mapping[str, Proposal | str]
+) -> Iterator[dict[str, Needed]]:
+    """For each set of rules that serves all members, what each asks of the brackets; hob speeds may differ."""
+    asked = {name: list(_pair_demands(wanted, work, proposals[name])) for name, work in works.items()}
+    for ours in next(iter(asked.values())):
+        alike = {
+            name: next((one for one in demands if one.way.constants == ours.way.constants), None)
+            for name, demands in asked.items()
+        }
+        matched = {name: one for name, one in alike.items() if one}
+        if len(matched) == len(works):
+            yield matched
 
 
 def _alike(
@@ -490,12 +500,12 @@ def _pair_demands(wanted: Wanted, work: Work, proposal: Proposal | str) -> Itera
             yield demand
 
 
-def _pair_order(columns: Sequence[Sequence[Planned]]) -> list[int]:
-    rows = list(zip(*columns, strict=True))
-    order = sorted(range(len(rows)), key=lambda row: max(_merit(planned) for planned in rows[row]))
-    distinct: dict[Any, int] = {}
+def _best_pairs(rows: Sequence[dict[str, Planned]]) -> list[dict[str, Planned]]:
+    """The rows by their worse member, each combination of ratios once."""
+    order = sorted(rows, key=lambda row: max(_merit(planned) for planned in row.values()))
+    distinct: dict[Any, dict[str, Planned]] = {}
     for row in order:
-        distinct.setdefault(tuple(_ratios_of(planned) for planned in rows[row]), row)
+        distinct.setdefault(tuple(_ratios_of(planned) for planned in row.values()), row)
     return list(distinct.values())
 
 
