@@ -12,8 +12,6 @@ from .solution import SLIDE_ENDS
 from .train import Train
 from .words import Hand
 
-Ends = Mapping[str, Fraction]
-
 
 @dataclass(frozen=True)
 class IndexRule:

@@ -43,7 +43,6 @@ def axial_pass(
     hob: Hob,
     swivel_deg: float,
     centre_distance: float,
-    feed_sense: int | None = None,
 ) -> Motion:
     """One pass of the slide over the whole face, from clear of the blank to clear of it.
 

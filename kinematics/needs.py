@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from .elimination import reduce_relations
 from .links import ChangeGears, Ratio
-from .solution import SLIDE_ENDS, held_relations, link_relations, solve
+from .solution import SLIDE_ENDS, held_relations, link_relations
 from .train import Train
 
 #: Ratios with no prime in common, put into the brackets that aren't under study: with these, nothing
@@ -135,7 +135,3 @@ def fed_slides(train: Train, bracket: str, drive: str) -> tuple[str, ...]:
     stopped = _end_rates(filled.without(bracket), drive, still=(link.to_part,))
     return tuple(name for name in SLIDE_ENDS if name in running and running[name] and not stopped[name])
 
-
-def is_turned(train: Train, drive: str, end: str) -> bool:
-    """Whether the drive turns or moves the end with every bracket filled and the levers as they stand."""
-    return bool(solve(with_generic_gears(train), drive).end_rate(end))

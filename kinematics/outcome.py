@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Protocol
 
@@ -56,18 +56,18 @@ class Outcome:
     relative error of the table's turning with the tangential slide.
     """
 
-    real_teeth: Fraction | None
-    runs_against_hob: bool
-    teeth: int | None
-    hand: Hand | None
-    lead: Fraction | None
-    lead_mm: float | None
-    helix_angle_deg: float | None
     feed_slide: str | None
     sliding_feed: Fraction | None
     feed: Feed | None
-    swivel_error_deg: float | None
-    is_steady: bool
+    real_teeth: Fraction | None = None
+    runs_against_hob: bool = False
+    teeth: int | None = None
+    hand: Hand | None = None
+    lead: Fraction | None = None
+    lead_mm: float | None = None
+    helix_angle_deg: float | None = None
+    swivel_error_deg: float | None = None
+    is_steady: bool = False
     tangential_error: float | None = None
 
 
@@ -77,17 +77,14 @@ def predict(rates: Rates, hob: HobFacts, swivel_deg: float) -> Outcome:
     Where the table's ratio isn't starts over a whole number, the count is the whole number whose
     implied helix lies nearest to the one that the swivel suits, and the rest of the ratio is the lead.
     """
-    slide, feed = _feed_of(rates)
-    mode = _mode(rates)
+    fed = Outcome(*_feed_of(rates), _mode(rates))
     if rates.table * hob.hand.value >= 0:
-        return Outcome(
-            None, rates.table != 0, None, None, None, None, None, slide, feed, mode, None, is_steady=False
-        )
-    real = -hob.hand.value * hob.starts / rates.table
-    beta_suited = hob.hand.value * (hob.gamma_deg or 0.0) - swivel_deg
+        return replace(fed, runs_against_hob=rates.table != 0)
+    fed = replace(fed, real_teeth=-hob.hand.value * hob.starts / rates.table)
+    suited = hob.hand.value * (hob.gamma_deg or 0.0) - swivel_deg
     if rates.axial:
-        return _with_axial_feed(rates, hob, swivel_deg, real, beta_suited)
-    return _without_axial_feed(rates, hob, swivel_deg, real, beta_suited)
+        return _with_axial_feed(fed, rates, hob, swivel_deg, suited)
+    return _without_axial_feed(fed, rates, hob, swivel_deg, suited)
 
 
 def _feed_of(rates: Rates) -> tuple[str | None, Fraction | None]:
@@ -106,19 +103,17 @@ def _mode(rates: Rates) -> Feed | None:
     return Feed.CLIMB if rates.axial < 0 else Feed.CONVENTIONAL
 
 
-def _with_axial_feed(rates: Rates, hob: HobFacts, swivel: float, real: Fraction, suited: float) -> Outcome:
-    slide, feed = _feed_of(rates)
-    teeth = _nearest_count(rates, hob, real, suited)
+def _with_axial_feed(fed: Outcome, rates: Rates, hob: HobFacts, swivel: float, suited: float) -> Outcome:
+    assert fed.real_teeth is not None
+    teeth = _nearest_count(rates, hob, fed.real_teeth, suited)
     beta = _helix(rates, hob, teeth, suited)
     if beta is None:
         # No helix fits: the spaces of one table turn don't run into those of the one before.
-        return Outcome(
-            real, False, teeth, None, None, None, None, slide, feed, _mode(rates), None, is_steady=False
-        )
+        return replace(fed, teeth=teeth)
     hand, exact, lead = _lean(rates, hob, teeth, beta)
-    return Outcome(
-        real, False, teeth, hand, exact, lead, abs(beta), slide, feed, _mode(rates),
-        _swivel_error(hob, swivel, beta), is_steady=True,
+    return replace(
+        fed, teeth=teeth, hand=hand, lead=exact, lead_mm=lead, helix_angle_deg=abs(beta),
+        swivel_error_deg=_swivel_error(hob, swivel, beta), is_steady=True,
     )  # fmt: skip
 
 
@@ -137,20 +132,19 @@ def _lean(
     return Hand(-1 if rest / rates.axial > 0 else 1), exact, _float(exact)
 
 
-def _without_axial_feed(rates: Rates, hob: HobFacts, swivel: float, real: Fraction, suited: float) -> Outcome:
+def _without_axial_feed(fed: Outcome, rates: Rates, hob: HobFacts, swivel: float, suited: float) -> Outcome:
     """Radial or tangential work: the teeth lean as the hob's own axis makes them, the rest is the count."""
-    slide, feed = _feed_of(rates)
     shift = math.cos(math.radians(suited)) / (math.pi * float(hob.module_n))
     whole = (rates.tangential * Fraction(shift) - hob.hand.value * hob.starts) / rates.table
     teeth = max(1, round(whole))
     error = None
     if rates.tangential:
         error = _float(_rest(rates, hob, teeth) / rates.tangential / Fraction(shift) - 1)
-    hand = None if abs(suited) < 1e-9 or slide is None else Hand(1 if suited > 0 else -1)
-    return Outcome(
-        real, False, teeth, hand, None, None, abs(suited) if hand else 0.0,
-        slide, feed, None, _swivel_error(hob, swivel, suited),
-        is_steady=bool(rates.tangential) or real == teeth, tangential_error=error,
+    hand = None if abs(suited) < 1e-9 or fed.feed_slide is None else Hand(1 if suited > 0 else -1)
+    return replace(
+        fed, teeth=teeth, hand=hand, helix_angle_deg=abs(suited) if hand else 0.0,
+        swivel_error_deg=_swivel_error(hob, swivel, suited),
+        is_steady=bool(rates.tangential) or fed.real_teeth == teeth, tangential_error=error,
     )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from itertools import product
 
+from . import requirement
 from .elimination import reduce_relations
 from .links import Ratio as FixedRatio
 from .needs import Need, need
@@ -49,7 +50,7 @@ def table_per_hob(work: Work, hob: HobData, slide: str, feed_mm: Fraction) -> Ra
 
     From table = -h k/z - H/L axial + rolling tangential, with the slide's own turning put in.
     """
-    index = -hob.hand.value * Fraction(hob.starts, work.teeth)
+    index = requirement.table_per_hob(work, hob)
     added = -inverse_lead(work) if slide == "axial" else rolling(work) if slide == "tangential" else Fraction(0)
     return index / (1 - added * feed_mm)
 
@@ -152,10 +153,10 @@ def _free_rates(
 
 def _law(ends: Mapping[str, _Row], work: Work, hob: HobData, slide: str) -> list[Ratio]:
     """table + h k/z hob - (its own turning with the slide) * slide = 0, as a row over the free rates."""
-    index = hob.hand.value * Fraction(hob.starts, work.teeth)
+    index = requirement.table_per_hob(work, hob)
     added = -inverse_lead(work) if slide == "axial" else rolling(work)
     return [
-        table + index * turn - added * moved if moved else table + index * turn
+        table - index * turn - added * moved if moved else table - index * turn
         for table, turn, moved in zip(ends["table"], ends["hob"], ends[slide], strict=True)
     ]
 

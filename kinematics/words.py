@@ -70,6 +70,16 @@ STILL = "not at all"
 MARKS = ("clean", "spoilt", "cut away", "one notch")
 
 
+def angle_text(angle_deg: float, minute: str = "'") -> str:
+    """The size of an angle for a vernier, in whole degrees and minutes.
+
+    >>> angle_text(-22.85)
+    "22° 51'"
+    """
+    minutes = round(abs(angle_deg) * 60)
+    return f"{minutes // 60}° {minutes % 60:02d}{minute}"
+
+
 def direction(end: str, sign: int) -> str:
     """The trade word for moving `end` in the frame's positive (`sign` 1) or negative (-1) way.
 

@@ -10,8 +10,8 @@ from handlead.kinematics.bracket import Bracket, Refusal
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.needs import Role
 from handlead.kinematics.outcome import Outcome
-from handlead.kinematics.requirement import Work, gear_of
-from handlead.kinematics.words import Hand, direction
+from handlead.kinematics.requirement import Work, gear_of, table_per_hob
+from handlead.kinematics.words import Hand, angle_text, direction
 
 from .case import (
     Case,
@@ -118,22 +118,19 @@ def check_sense(case: Case) -> Iterator[Finding]:
 def check_count(case: Case) -> Iterator[Finding]:
     """The wanted number of teeth, and spaces that meet."""
     outcome, work = case.outcome, case.job.work
-    if outcome is None or outcome.teeth is None:
+    if outcome is None or outcome.teeth is None or (outcome.teeth == work.teeth and outcome.is_steady):
         return
+    advice = find_mend(case, _is_right) or _index_advice(case)
     if outcome.teeth != work.teeth:
-        yield Finding(
-            "wrong-count",
-            "error",
-            f"This would cut {outcome.teeth} teeth; {work.teeth} are wanted.",
-            find_mend(case, _is_right) or _index_advice(case),
-        )
+        message = f"This would cut {outcome.teeth} teeth; {work.teeth} are wanted."
+        yield Finding("wrong-count", "error", message, advice)
     if not outcome.is_steady:
         yield Finding(
             "spaces-dont-meet",
             "error",
             f"The table's ratio stands for {_decimal(outcome.real_teeth)} teeth: the spaces of one table turn "
             "don't fall into those of the one before.",
-            find_mend(case, _is_right) or _index_advice(case),
+            advice,
         )
 
 
@@ -390,7 +387,7 @@ def check_differential(case: Case) -> Iterator[Finding]:
         or work.kind == "worm wheel"
     ):
         return
-    needed = -case.job.hob.hand.value * Fraction(case.job.hob.starts, work.teeth)
+    needed = table_per_hob(work, case.job.hob)
     if _is_right(case) and index != needed and case.brackets(Role.FEED):
         yield _rests_on_feed(case, index)
     elif index == needed != case.rates.table and not work.is_helical:
@@ -554,8 +551,7 @@ def _decimal(value: Fraction | None, digits: int = 6) -> str:
 
 def swivel_text(swivel_deg: float, *, seen: bool = True) -> str:
     """The swivel for the vernier, in degrees and minutes, with the way to swing; `seen` says from where."""
-    minutes = round(abs(swivel_deg) * 60)
-    if not minutes:
+    if not round(swivel_deg * 60):
         return "0° (level)"
     way = "counter-clockwise" if swivel_deg > 0 else "clockwise"
-    return f"{minutes // 60}° {minutes % 60:02d}' {way}{' (seen from behind the hob)' if seen else ''}"
+    return f"{angle_text(swivel_deg)} {way}{' (seen from behind the hob)' if seen else ''}"

@@ -52,7 +52,8 @@ def cut_cycle(case: Case) -> CutCycle:
     blank = float(work.outside_diameter) if work.outside_diameter else None
     depth = cycle.depth_to_dial(gear, blank)
     cuts = case.job.cutting.cuts or (1 if work.module_n <= ONE_CUT_UP_TO else 2)
-    depths = (depth,) if cuts == 1 else _in_cuts(depth, cuts, FINISHING_DEPTH * gear.module_n)
+    finishing = 0.0 if cuts == 1 else FINISHING_DEPTH * gear.module_n
+    depths = _in_cuts(*cycle.depths_in_cuts(depth, finishing), cuts=cuts)
     travel = _travel(case)
     feed = case.outcome.sliding_feed if case.outcome else None
     time = None
@@ -66,9 +67,11 @@ def _hob_rpm(case: Case) -> float | None:
     return None if drive is None or not rate else float(abs(drive * rate))
 
 
-def _in_cuts(depth: float, cuts: int, finishing: float) -> tuple[float, ...]:
-    """Equal roughing cuts, and a last one of the finishing depth."""
-    return (*[(depth - finishing) / (cuts - 1)] * (cuts - 1), finishing)
+def _in_cuts(rough: float, whole: float | None = None, *, cuts: int) -> tuple[float, ...]:
+    """What each cut takes: equal roughing cuts down to `rough`, and the rest down to `whole`."""
+    if whole is None:
+        return (rough,)
+    return (*[rough / (cuts - 1)] * (cuts - 1), whole - rough)
 
 
 def _travel(case: Case) -> float | None:

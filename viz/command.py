@@ -17,9 +17,6 @@ from . import (
     trace_command,
 )
 
-#: Exit statuses of every command.
-YES, NO, UNUSABLE = 0, 1, 2
-
 #: Digits of a whole number that may be printed: more than any file within the readers' limits can make.
 _MOST_DIGITS = 40_000
 
@@ -46,7 +43,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         # The reader of our output has gone (a pager, head): nobody is left to complain to.
         sys.stderr.close()
-        return NO
+        return 1
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
         return 130

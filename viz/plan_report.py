@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from handlead.kinematics.links import Mounted
 from handlead.machines.carrying import carried_over
 from handlead.machines.checks import swivel_text
 from handlead.machines.cut_cycle import CutCycle
@@ -39,8 +40,8 @@ def _show_member(member: Member, out: Console) -> None:
     if others:
         out.print(Padding(_runners_up(others), (0, 0, 0, 2)))
     for one in member.refused:
-        pairs = " · ".join(f"{a}/{b}" for a, b in zip(one.gears[::2], one.gears[1::2], strict=True))
-        out.print(f"  {pairs} would be nearer ({one.error * 1e6:+.2f} ppm), but {one.why}", style="dim")
+        gears = gears_text(Mounted(one.gears))
+        out.print(f"  {gears} would be nearer ({one.error * 1e6:+.2f} ppm), but {one.why}", style="dim")
     if isinstance(member.proposal, str):
         out.print(f"  {member.proposal}", style="dim")
     else:

@@ -16,9 +16,8 @@ from handlead.kinematics import gear as gears
 from handlead.kinematics.bracket import Bracket
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.requirement import gear_of
-from handlead.kinematics.words import direction
+from handlead.kinematics.words import angle_text, direction
 from handlead.machines.case import face_width_mm, helix_slope_limit_um, helix_slope_um
-from handlead.machines.checks import swivel_text
 from handlead.machines.cut_cycle import cut_cycle
 from handlead.machines.mending import gears_text
 from handlead.machines.proof import Proof
@@ -148,7 +147,7 @@ def _hob(proof: Proof) -> Rows:
         ("hand", hob.hand.word.upper()),
     ]
     if hob.gamma_deg is not None:
-        rows.append(("lead angle  γ", swivel_text(hob.gamma_deg, seen=False).split(" counter")[0]))
+        rows.append(("lead angle  γ", angle_text(hob.gamma_deg)))
     if hob.diameter is not None:
         rows.append(("reference diameter", length(float(hob.diameter), units, 2)))
     if hob.gashes is not None:

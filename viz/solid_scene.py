@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 from handlead.kinematics.blank import Blank, Field
-from handlead.kinematics.cutting import SCRATCH_DEPTH, scratch_cut
+from handlead.kinematics.cutting import scratch_cut
 from handlead.kinematics.measured import full_distance
 from handlead.kinematics.motion import Position
 from handlead.kinematics.requirement import gear_of
@@ -127,12 +127,3 @@ class Scene:
                 found[end] = direction(end, 1 if rate > 0 else -1)
         return found
 
-
-def scratch_distance(setting: Setting) -> float:
-    """Centre distance of the first light cut, in mm."""
-    return setting.blank.radius + setting.hob.tip_radius - SCRATCH_DEPTH
-
-
-def at_scratch_depth(setting: Setting) -> Setting:
-    """The same cut a few hundredths deep."""
-    return replace(setting, centre_distance=scratch_distance(setting))

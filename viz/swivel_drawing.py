@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.words import Hand
+from handlead.kinematics.words import Hand, angle_text
 
 from . import look, symbols
 from .symbols import Pen
@@ -64,11 +64,10 @@ def swivel_layout(
 
 def swivel_words(swivel_deg: float) -> tuple[str, str]:
     """The angle for the vernier, in degrees and minutes, and the way to swing the head."""
-    minutes = round(abs(swivel_deg) * 60)
-    if not minutes:
+    if not round(swivel_deg * 60):
         return "0° 00′", "LEVEL: not swung"
     way = "COUNTER-CLOCKWISE" if swivel_deg > 0 else "CLOCKWISE"
-    return f"{minutes // 60}° {minutes % 60:02d}′", way
+    return angle_text(swivel_deg, "′"), way
 
 
 def _leaning(x: float, y: float, angle_deg: float, half: float) -> Segment:
