@@ -1,5 +1,6 @@
 """A plan finds what the machine and its drawers allow, and shows nothing that hasn't been proved."""
 
+import re
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from fractions import Fraction as F
@@ -7,6 +8,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import pytest
+from handlead.kinematics.words import Hand
 from handlead.machines.catalogue import find_machine, shipped_machines
 from handlead.machines.job_file import read_job, read_job_text
 from handlead.machines.planning import plan, plan_many
@@ -163,3 +165,27 @@ def test_jobs_handed_to_other_processes_are_planned_as_they_are_here():
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as executor:
         there = [found.as_json() for found in plan_many(jobs, top=1, executor=executor)]
     assert here == there
+
+
+@pytest.mark.parametrize("way", ["climb", "conventional"])
+@pytest.mark.parametrize("name", ["02-left-hand-hob/job.toml", "05-two-start-hob/job.toml", "08-inch-winch/job.toml"])
+def test_the_feed_goes_the_way_that_is_meant(name, way):
+    text = re.sub(r'(feed *= *)"(climb|conventional)"', rf'\1"{way}"', (SCENARIOS / name).read_text())
+    assert f'"{way}"' in text
+    for member in plan(read_job_text(text), top=2).members:
+        for planned in member.setups:
+            assert planned.proof.computed.outcome.feed.value == way
+            assert "feed-other-way" not in {finding.code for finding in planned.proof.findings}
+
+
+@pytest.mark.parametrize("way", ["climb", "conventional"])
+@pytest.mark.parametrize("hob", ["right", "left"])
+@pytest.mark.parametrize("name", ["03-no-differential", "04-moon-wheel"])
+def test_ratios_that_hang_together_are_found_for_every_hand_and_way(name, hob, way):
+    text = re.sub(r'(feed *= *)"(climb|conventional)"', rf'\1"{way}"', (SCENARIOS / name / "job.toml").read_text())
+    job = read_job_text(text)
+    job = replace(job, hob=replace(job.hob, hand=Hand[hob.upper()]))
+    for member in plan(job, top=1).members:
+        (planned,) = member.setups
+        assert planned.proof.computed.outcome.feed.value == way
+        assert abs(planned.helix_slope_um) < 0.1
