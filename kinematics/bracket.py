@@ -31,8 +31,8 @@ BRACKET_KEYS: dict[str, tuple[str, str]] = {
     "module": ("module of the change gears", "mm"),
     "centres": ("distance between the driving and the driven shaft, both fixed", "mm"),
     "clearance": (
-        "rule of thumb for shafts whose collars aren't given: a gear on a stud clears a shaft where the "
-        "pair meshing with that shaft has at least the gear's own teeth and so many more",
+        "rule of thumb for shafts and studs whose collars aren't given: a gear clears the shaft or stud "
+        "next to its own where the pair in mesh between them has at least the gear's own teeth and so many more",
         "teeth",
     ),
     "addendum": ("height of the gears' teeth above the pitch circle, in modules; 1 unless given", "modules"),
@@ -103,7 +103,8 @@ class Bracket:
     A gear that passes a shaft or stud is checked against that one's collar, where it is given; else by
     the rule of thumb, where `clearance` is given (a + b >= c + clearance and c + d >= b + clearance;
     source: trade rule, from memory); else, where module and centres are given, against the bare axis,
-    since no gear can turn with a shaft through it.
+    since no gear can turn with a shaft through it. An idler's stud is a stud like any other: with no
+    other measure of it, its sleeve and nut are taken to be as large as those that the rule was made for.
 
     Raises `TypeError` and `ValueError` for measures that no bracket can have.
     """
@@ -198,19 +199,18 @@ class Bracket:
     def _air(self) -> Fraction:
         return self.in_teeth(self.gap) if self.gap else Fraction(0)
 
-    def _room(self, body: str, from_shaft: bool, idle: bool) -> Fraction | None:
+    def _room(self, body: str, from_shaft: bool) -> Fraction | None:
         """How many teeth more than a gear has its axis must stand from a `body` that it passes; None: no limit.
 
-        `body` is "driving", "stud" or "driven"; `from_shaft`: the gear is on the other fixed shaft;
-        `idle`: the body is an idler's stud, of which the rule of thumb says nothing.
+        `body` is "driving", "stud" or "driven"; `from_shaft`: the gear is on the other fixed shaft.
         """
         collar: Fraction | None = getattr(self, f"{body}_collar")
         if collar is not None:
             assert self.module is not None
             return 2 * self.addendum + collar / self.module + self._air
-        if self.clearance is not None and not from_shaft and not idle:
+        if self.clearance is not None and not from_shaft:
             return self.clearance
-        if self._centres is not None and not idle:
+        if self._centres is not None:
             return 2 * self.addendum + self._air
         return None
 
@@ -302,7 +302,7 @@ class Bracket:
         for one, other in ((first, second), (second, first)):
             planes = dict(other.gears)
             from_shaft = one.name in _SHAFTS and other.name in _SHAFTS
-            room = self._rooms[_SHAFTS.get(other.name, "stud"), from_shaft, other.idle]
+            room = self._rooms[_SHAFTS.get(other.name, "stud"), from_shaft]
             for plane, teeth in one.gears:
                 meets = planes.get(plane)
                 if meets is None:
@@ -315,9 +315,9 @@ class Bracket:
         return need
 
     @cached_property
-    def _rooms(self) -> Mapping[tuple[str, bool, bool], Fraction | None]:
+    def _rooms(self) -> Mapping[tuple[str, bool], Fraction | None]:
         """`_room` for every kind of body."""
-        kinds = itertools.product(("driving", "stud", "driven"), (False, True), (False, True))
+        kinds = itertools.product(("driving", "stud", "driven"), (False, True))
         return {kind: self._room(*kind) for kind in kinds}
 
     def _out_of_reach(self, chain: _Chain) -> str | None:
@@ -414,7 +414,7 @@ class Bracket:
         shaft_limits: list[tuple[int, int]] = []
         if fixed is not None:
             for gear, body in ((0, "driven"), (2 * pairs - 1, "driving")):
-                room = self._room(body, True, False)
+                room = self._room(body, True)
                 if room is not None:
                     shaft_limits.append((gear, math.floor(fixed - room)))
         return Rules(
@@ -437,7 +437,7 @@ class Bracket:
                 yield pair, 2 * pair - 1, self._whole_room(right)
 
     def _whole_room(self, body: str) -> int:
-        room = self._room(body, False, False)
+        room = self._room(body, False)
         return _NO_LIMIT if room is None else math.ceil(room)
 
 
@@ -494,7 +494,6 @@ _SHAFTS = {"driving shaft": "driving", "driven shaft": "driven"}
 class _Link:
     name: str
     gears: tuple[tuple[int, int], ...]
-    idle: bool = False
 
 
 @dataclass(frozen=True)
@@ -549,7 +548,7 @@ def _chain(gears: tuple[int, ...], by_mesh: tuple[tuple[int, ...], ...], wide: b
         plane, before = mesh + 1, gears[2 * mesh]
         for idler in by_mesh[mesh]:
             spans = range(max(1, plane - 1), min(pairs, plane + 1) + 1) if wide else range(plane, plane + 1)
-            axes.append(_Link("idler's stud", tuple((p, idler) for p in spans), idle=True))
+            axes.append(_Link("idler's stud", tuple((p, idler) for p in spans)))
             meshes.append((before, idler))
             planes.append(plane)
             before = idler

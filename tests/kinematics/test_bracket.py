@@ -183,6 +183,47 @@ def test_a_wide_idler_must_clear_the_gears_beside_it() -> None:
     assert isinstance(refused, Refusal) and "fouls" in refused.why
 
 
+@pytest.mark.parametrize(
+    "bracket",
+    [
+        Bracket(module=Fraction(2), centres=Fraction(110), clearance=Fraction(15)),
+        Bracket(clearance=Fraction(15)),
+        Bracket(module=Fraction(2), centres=Fraction(110), stud_collar=Fraction(26)),
+        Bracket(module=Fraction(2), centres=Fraction(110)),
+    ],
+)
+def test_no_gear_turns_over_the_stud_of_an_idler(bracket: Bracket) -> None:
+    """Between a and b an idler of 31 stands 51 mm from the stud of b and c: far inside the rim of c's 69 teeth.
+    In the other mesh c would cover the driving shaft. An idler of 64 stands 84 mm away (own derivation)."""
+    refused = bracket.mount((25, 20, 69, 23), (31,))
+    assert isinstance(refused, Refusal) and refused.why.startswith("69 fouls the idler's stud")
+    assert isinstance(bracket.mount((25, 20, 69, 23), (64,)), Mounting)
+
+
+@given(
+    st.one_of(measured, st.builds(Bracket, module=st.just(2), centres=st.integers(20, 150))),
+    st.tuples(teeth, teeth, teeth, teeth),
+    st.integers(12, 60),
+)
+@settings(deadline=None, max_examples=300)
+def test_where_an_idler_goes_on_every_gear_clears_the_shafts_and_studs_that_it_passes(
+    bracket: Bracket, gears: tuple[int, ...], idler: int
+) -> None:
+    outcome = bracket.mount(gears, (idler,))
+    if not isinstance(outcome, Mounting):
+        return
+    assert bracket.module is not None
+    points = places_of(outcome)
+    collars = {"driving shaft": bracket.driving_collar, "driven shaft": bracket.driven_collar}
+    for (one, p), (other, q) in itertools.permutations(zip(outcome.axes, points, strict=True), 2):
+        planes = {plane for plane, _ in other.gears}
+        for plane, z in one.gears:
+            if plane not in planes:
+                collar = collars.get(other.name, bracket.stud_collar)
+                room = float(bracket.module) * (z + 2) / 2 + float(collar or 0) / 2 + float(bracket.gap)
+                assert abs(p - q) >= room - 1e-6
+
+
 def test_what_fouls_is_named_with_its_measures() -> None:
     bracket = Bracket(module=Fraction(2), centres=Fraction(120), driving_collar=Fraction(40))
     refused = bracket.mount((30, 40, 85, 50))
