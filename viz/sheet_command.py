@@ -1,9 +1,9 @@
-"""``handlead sheet JOB``: the set-up sheet for the shop floor."""
+"""``handlead sheet JOB...``: the set-up sheet for the shop floor."""
 
 from __future__ import annotations
 
 import argparse
-import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,57 +17,78 @@ def add(commands: Any) -> None:
     parser = commands.add_parser(
         "sheet",
         help="the set-up sheet for the shop floor",
-        description="Makes the set-up sheet of JOB: a page for its set-up, or, where it has none yet, a page for each "
-        "member that can be planned.",
-        epilog="Exit status: 0 made, 2 the file cannot be used.",
+        description="Makes the set-up sheet: a page for each JOB's set-up, or, where a job has none yet, for each "
+        "member that can be planned. Members that share gears come side by side first, for changing over.",
+        epilog="Exit status: 0 made, 2 a file cannot be used.",
     )
-    parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
-    parser.add_argument("--out", type=Path, metavar="FILE", help="a .pdf or .html file (default: JOB-sheet.pdf)")
-    parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="size of the paper (default: A4)")
+    parser.add_argument("jobs", metavar="JOB", nargs="+", type=Path, help="job file (TOML)")
+    parser.add_argument(
+        "--out", type=Path, metavar="FILE", help="a .pdf or .html file (default: JOB-sheet.pdf)"
+    )
+    parser.add_argument(
+        "--paper", choices=("A4", "Letter"), default="A4", help="size of the paper (default: A4)"
+    )
     parser.add_argument("--no-cut", action="store_true", help="leave the blank uncut: no marks and facets")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """Make the sheet; returns the exit status."""
+    from .outlet import print_json
+
+    out: Path = options.out or Path(f"{options.jobs[0].stem}-sheet.pdf")
+    made = _make(options, out)
+    if isinstance(made, int):
+        if not options.json:
+            print(f"{out}: {made} page{'s' if made > 1 else ''}")
+        else:
+            print_json({"jobs": [str(job) for job in options.jobs], "file": str(out), "pages": made})
+        return 0
+    if options.json:
+        print_json(made)
+    return 2
+
+
+def _make(options: argparse.Namespace, out: Path) -> int | dict[str, Any]:
+    """The number of pages made, or what was wrong, which is said on standard error too."""
     from handlead.machines.errors import FileFault
 
     from .outlet import report_fault
 
-    out: Path = options.out or Path(f"{options.job.stem}-sheet.pdf")
     if out.suffix.lower() not in (".pdf", ".html"):
-        print(f"--out {out}: a sheet's name must end in .pdf or .html", file=sys.stderr)
-        return 2
+        return report_fault(out, ValueError(f"--out {out}: a sheet's name must end in .pdf or .html"))
+    pages: list[tuple[str, Proof]] = []
+    cut: Depth | None = None if options.no_cut else "scratch"
+    for job in options.jobs:
+        try:
+            found = list(_proofs(job, cut))
+        except (FileFault, OSError) as fault:
+            return report_fault(job, fault)
+        if not found:
+            return report_fault(job, ValueError(f"{job}: no set-up is given and none can be planned"))
+        pages += found
+    from .sheet_file import write_sheet
+
     try:
-        proofs = _proofs(options)
-        if not proofs:
-            print(f"{options.job}: no set-up is given and none can be planned", file=sys.stderr)
-            return 2
-        from .sheet_file import write_sheet
-
-        write_sheet(proofs, out, options.paper)
-    except FileFault as fault:
-        report_fault(options.job, fault)
-        return 2
+        return write_sheet(pages, out, options.paper)
     except OSError as fault:
-        print(f"{out}: {fault.strerror or fault}", file=sys.stderr)
-        return 2
-    print(f"{out}: {len(proofs)} page{'s' if len(proofs) > 1 else ''}")
-    return 0
+        return report_fault(out, OSError(f"{out}: {fault.strerror or fault}"))
 
 
-def _proofs(options: argparse.Namespace) -> list[tuple[str, Proof]]:
-    """The proof for each page, with the member that it is for."""
+def _proofs(path: Path, cut: Depth | None) -> Iterator[tuple[str, Proof]]:
+    """The proof for each page of a job, with the member that it is for."""
     from handlead.machines.job_file import read_job
     from handlead.machines.planning import plan
     from handlead.machines.proof import prove, prove_case
 
-    job = read_job(options.job)
-    cut: Depth | None = None if options.no_cut else "scratch"
+    job = read_job(path)
     if job.setup is not None:
-        return [("", prove(job, cut=cut))]
+        yield "", prove(job, cut=cut)
+        return
     members = [member for member in plan(job, top=1).members if member.setups]
-    return [
-        (member.name if len(members) > 1 else "", prove_case(member.setups[0].proof.case, cut=cut))
-        for member in members
-    ]
+    for member in members:
+        yield (
+            member.name if len(members) > 1 else "",
+            prove_case(member.setups[0].proof.case, cut=cut),
+        )

@@ -2,68 +2,70 @@
 
 from __future__ import annotations
 
+import datetime
 import io
-from collections.abc import Sequence
-from html import escape
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handlead.machines.proof import Proof
 
 from . import look
-from .sheet import PAPERS, draw_sheet
+from .lettering import faces
+from .paper import PAPERS
+from .sheet import draw_sheet
+from .sheet_together import MOST_MEMBERS, draw_together
+from .sheet_words import shares_gears, sheet_words
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 Pages = Sequence[tuple[str, Proof]]
 
 
-def write_sheet(pages: Pages, out: Path, paper: str = "A4") -> None:
-    """Write the pages, each a member's name and proof, as the ending of `out` says; whole or not at all."""
-    content = _html(pages, paper).encode() if out.suffix.lower() == ".html" else _pdf(pages, paper)
-    look.put(out, content)
+def write_sheet(pages: Pages, out: Path, paper: str = "A4") -> int:
+    """Write the sheet of these members, each a name and a proof, as the ending of `out` says; whole or not at all.
+
+    Returns the number of pages. Raises `OSError` where the file can't be written.
+    """
+    figures = list(drawn(pages, paper))
+    title = f"Set-up sheet: {pages[0][1].case.job.title}"
+    html = out.suffix.lower() == ".html"
+    look.put(out, _html(figures, title, paper).encode() if html else _pdf(figures, title))
+    return len(figures)
 
 
-def _pdf(pages: Pages, paper: str) -> bytes:
+def drawn(pages: Pages, paper: str = "A4", today: datetime.date | None = None) -> Iterator[Figure]:
+    """Every page: first the members side by side where they share gears, then one page each."""
+    day = today or datetime.date.today()
+    if 2 <= len(pages) <= MOST_MEMBERS and shares_gears([sheet_words(proof, day) for _, proof in pages]):
+        yield draw_together(pages, paper, day)
+    for member, proof in pages:
+        yield draw_sheet(proof, paper, day, member)
+
+
+def _pdf(figures: Sequence[Figure], title: str) -> bytes:
     import matplotlib
     from matplotlib.backends.backend_pdf import PdfPages
 
     out = io.BytesIO()
-    with (
-        matplotlib.rc_context(look.WRITING),
-        PdfPages(out, metadata={"Title": f"Set-up sheet: {pages[0][1].case.job.title}"}) as file,
-    ):
-        for member, proof in pages:
-            file.savefig(draw_sheet(proof, paper, member=member))
+    with matplotlib.rc_context(look.WRITING), PdfPages(out, metadata={"Title": title}) as file:
+        for figure in figures:
+            file.savefig(figure)
     return out.getvalue()
 
 
-def _html(pages: Pages, paper: str) -> str:
-    """The drawn pages as pictures in the text, one to a sheet of paper."""
+def _html(figures: Sequence[Figure], title: str, paper: str) -> str:
+    """The drawn pages as pictures in the text, one to a sheet of paper, with the letters that they are written in."""
+    import jinja2
+    from markupsafe import Markup
+
     width, height = PAPERS[paper]
-    drawn = []
-    for member, proof in pages:
-        picture = look.picture(draw_sheet(proof, paper, member=member), "svg").decode()
-        drawn.append(f'<div class="page">{picture[picture.index("<svg"):]}</div>')
-    return _PAGE.format(
-        title=escape(f"Set-up sheet: {pages[0][1].case.job.title}"),
-        width=width,
-        height=height,
-        pages="\n".join(drawn),
+    pictures = [look.picture(figure, "svg").decode() for figure in figures]
+    drawings = [Markup(picture[picture.index("<svg") :]) for picture in pictures]
+    shelf = jinja2.Environment(
+        loader=jinja2.PackageLoader("handlead.viz", "."), autoescape=True, undefined=jinja2.StrictUndefined
     )
-
-
-_PAGE = """<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<title>{title}</title>
-<style>
-@page {{ size: {width}mm {height}mm; margin: 0 }}
-body {{ margin: 0; background: #fff }}
-.page {{ width: {width}mm; height: {height}mm; break-after: page }}
-.page svg {{ width: 100%; height: 100% }}
-</style>
-</head>
-<body>
-{pages}
-</body>
-</html>
-"""
+    return shelf.get_template("sheet.html").render(
+        title=title, width=width, height=height, pages=drawings, faces=faces("".join(pictures))
+    )

@@ -1,19 +1,42 @@
 """A sheet says what the set-up is, and doesn't let anybody cut a wrong one."""
 
+import base64
 import datetime
+import html
+import io
+import itertools
+import json
 import re
 from pathlib import Path
 
 import pytest
+from fontTools.ttLib import TTFont
 from handlead.machines.job_file import read_job
 from handlead.machines.proof import prove
 from handlead.viz.command import main
 from handlead.viz.look import text_size
-from handlead.viz.sheet import CAUTIONS, PAPERS, draw_sheet, sheet_words
+from handlead.viz.paper import PAPERS
+from handlead.viz.sheet import draw_sheet
+from handlead.viz.sheet_file import drawn
+from handlead.viz.sheet_words import (
+    CAUTIONS,
+    bracket_lines,
+    head_line,
+    other_lines,
+    shares_gears,
+    sheet_words,
+)
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PINION = SCENARIOS / "01-fly-winch-pair" / "pinion.toml"
 RIGHT = sorted(path for path in SCENARIOS.glob("[01]*/*.toml") if "job/1" in path.read_text())
+SHOWN = [
+    *RIGHT,
+    *(
+        SCENARIOS / name / "job.toml"
+        for name in ("21-idler-left-out", "30-brake-and-clutch", "41-gear-against-the-stud")
+    ),
+]
 DAY = datetime.date(2026, 11, 25)
 
 
@@ -26,15 +49,14 @@ def test_every_gear_lever_and_idler_of_the_set_up_is_on_the_sheet(path):
     job = read_job(path)
     words = words_of(path)
     assert words.verdict == "AS WANTED"
-    brackets = dict(words.brackets)
+    brackets = {bracket.name: bracket for bracket in words.brackets}
     for name, mounted in job.setup.change.items():
-        for teeth in (*mounted.gears, *mounted.idlers):
-            assert re.search(rf"\b{teeth}\b", brackets[name])
-        assert ("NO IDLER" in brackets[name]) is (not mounted.idlers)
+        assert [int(teeth) for teeth in re.findall(r"\d+", brackets[name].gears)] == list(mounted.gears)
+        assert [int(teeth) for teeth in re.findall(r"\d+", brackets[name].idler)] == list(mounted.idlers)
+        assert ("NO IDLER" in brackets[name].idler) is (not mounted.idlers)
     empty = {link.name for link in job.machine.train.brackets} - set(job.setup.change)
-    assert all(brackets[name] == "EMPTY" for name in empty)
-    levers = {what.removeprefix("lever: "): much for what, much in words.handling if what.startswith("lever: ")}
-    assert levers == dict(job.machine.positions(job.setup))
+    assert all(brackets[name].gears == "EMPTY" for name in empty)
+    assert dict(words.levers) == dict(job.machine.positions(job.setup))
 
 
 def test_the_first_cut_says_how_many_marks_and_which_way_they_lean():
@@ -47,16 +69,16 @@ def test_the_first_cut_says_how_many_marks_and_which_way_they_lean():
 
 def test_sizes_to_measure_are_those_of_the_standard_s_formulas():
     work = dict(words_of(PINION).work)
-    # ISO 21771, from memory: d = m_n z / cos b = 74.419; d_a = d + 2 m_n; L = pi m_n z / sin b = 578.660.
-    assert work["reference diameter  d"] == "74.419 mm"
+    # ISO 21771, from memory: d = m_n z / cos b = 74.419; d_a = d + 2 m_n; p_z = pi m_n z / sin b = 578.660.
+    assert work["ref. diameter  d"] == "74.419 mm"
     assert work["outside diameter  d_a"] == "80.42 mm"
-    assert work["lead  L"] == "578.660 mm"
+    assert work["lead  p_z"] == "578.660 mm"
 
 
 def test_a_wrong_set_up_says_so_in_its_head_line():
     words = words_of(SCENARIOS / "21-idler-left-out" / "job.toml")
     assert words.verdict == "NOT AS WANTED: DO NOT CUT"
-    assert any("idler" in finding for finding in words.findings)
+    assert any("idler" in error for error in words.errors)
 
 
 def test_the_sheet_can_be_matched_with_its_files():
@@ -67,23 +89,88 @@ def test_the_sheet_can_be_matched_with_its_files():
     assert "2026-11-25" in source
 
 
-@pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize("path", [*RIGHT, SCENARIOS / "21-idler-left-out" / "job.toml"], ids=lambda p: p.parent.name)
-def test_no_line_of_the_sheet_runs_off_the_paper(path, paper):
-    figure = draw_sheet(prove(read_job(path)), paper, DAY)
+def boxes(figure):
+    """Every text of the page with its left, top, right and bottom in mm, as reckoned from its type."""
     page = figure.axes[0]
-    width, height = PAPERS[paper]
     for words in page.texts:
         x, y = words.get_position()
-        wide, high = text_size(words.get_text(), words.get_fontsize(), words.get_weight() == "bold")
+        plain = re.sub(r"[$\\{}]|mathrm|_", "", words.get_text())
+        wide = text_size(plain, words.get_fontsize(), words.get_weight() == "bold")[0]
         left = x - wide if words.get_ha() == "right" else x
-        assert left > 5, words.get_text()
-        assert left + wide < width - 4, words.get_text()
-        assert y + high < height - 2, words.get_text()
+        # What is inked of a line: from the top of a capital to the foot of a g.
+        yield words.get_text(), (left, y, left + wide, y + words.get_fontsize() * 0.34)
+
+
+def assert_legible(figure, paper):
+    width, height = PAPERS[paper]
+    found = list(boxes(figure))
+    for words, (left, top, right, bottom) in found:
+        assert left > 5, words
+        assert right < width - 4, words
+        assert top > 5, words
+        assert bottom < height - 2, words
+    for (first, one), (second, other) in itertools.combinations(found, 2):
+        apart = one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1]
+        assert apart, (first, second)
+
+
+def panels_clear_of_words(figure, paper):
+    width, height = PAPERS[paper]
+    for panel in figure.axes[1:]:
+        place = panel.get_position(original=True)
+        x0, x1 = place.x0 * width, place.x1 * width
+        y0, y1 = (1 - place.y1) * height, (1 - place.y0) * height
+        for words, (left, top, right, bottom) in boxes(figure):
+            assert right <= x0 + 0.5 or left >= x1 - 0.5 or bottom <= y0 + 0.5 or top >= y1 - 0.5, words
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("path", SHOWN, ids=lambda p: f"{p.parent.name}-{p.stem}")
+def test_no_word_of_the_sheet_runs_off_the_paper_or_over_another(path, paper):
+    figure = draw_sheet(prove(read_job(path)), paper, DAY)
+    assert_legible(figure, paper)
+    panels_clear_of_words(figure, paper)
+
+
+@pytest.fixture(scope="module")
+def pair():
+    return [
+        ("", prove(read_job(PINION), cut=None)),
+        ("", prove(read_job(PINION.with_name("wheel.toml")), cut=None)),
+    ]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_members_that_share_gears_stand_side_by_side(pair, paper):
+    first, *others = drawn(pair, paper, DAY)
+    assert len(others) == 2
+    assert_legible(first, paper)
+    panels_clear_of_words(first, paper)
+    said = [words.get_text() for words in first.axes[0].texts]
+    assert any(words.startswith("24/60 · 58/29") and words.endswith("LEAVE") for words in said)
+    assert {"25/40 · 48/23   NO IDLER", "20/37 · 30/40   NO IDLER"} <= set(said)
+    assert {"19° 51′ CLOCKWISE", "24° 09′ COUNTER-CLOCKWISE"} <= set(said)
+
+
+def test_only_what_differs_is_marked_to_be_changed(pair):
+    sheets = [sheet_words(proof, DAY) for _, proof in pair]
+    lines = bracket_lines(sheets)
+    assert {line.what for line in lines if not line.alike} == {"index gears", "differential gears"}
+    assert not head_line(sheets).alike
+    assert all(line.alike for line in other_lines(sheets) if line.what.startswith("lever: "))
+
+
+def test_members_on_two_machines_share_no_gears(pair):
+    other = prove(read_job(SCENARIOS / "02-left-hand-hob" / "job.toml"), cut=None)
+    pages = [pair[0], ("", other)]
+    assert not shares_gears([sheet_words(proof, DAY) for _, proof in pages])
+    assert len(list(drawn(pages, "A4", DAY))) == 2
 
 
 def test_the_cautions_are_on_every_page():
-    said = " ".join(words.get_text() for words in draw_sheet(prove(read_job(PINION)), today=DAY).axes[0].texts)
+    said = " ".join(
+        words.get_text() for words in draw_sheet(prove(read_job(PINION)), today=DAY).axes[0].texts
+    )
     assert all(caution in said for caution in CAUTIONS)
 
 
@@ -101,7 +188,21 @@ def test_a_title_can_not_break_out_of_the_page(tmp_path):
     job = tmp_path / "job.toml"
     job.write_text(re.sub(r"title *= .*", 'title = "<script>alert(1)</script> & $x^2$"', PINION.read_text()))
     assert main(["sheet", str(job), "--no-cut", "--out", str(tmp_path / "s.html")]) == 0
-    assert "<script>" not in (tmp_path / "s.html").read_text()
+    page = (tmp_path / "s.html").read_text()
+    assert "<script>" not in page
+    assert "<title>Set-up sheet: &lt;script&gt;" in page
+
+
+def test_a_page_carries_every_letter_that_it_is_written_in(tmp_path):
+    out = tmp_path / "s.html"
+    assert main(["sheet", str(PINION), "--no-cut", "--out", str(out)]) == 0
+    page = out.read_text()
+    fonts = [TTFont(io.BytesIO(base64.b64decode(font))) for font in re.findall(r"base64,([^\")]+)", page)]
+    letters = set(
+        "".join(html.unescape(words) for words in re.findall(r"<(?:text|tspan)[^>]*>([^<]*)", page))
+    ) - {"\n"}
+    assert len(fonts) == 3
+    assert all(letters <= set(map(chr, font.getBestCmap())) for font in fonts)
 
 
 def test_a_job_to_plan_gets_a_page_for_each_member(tmp_path, capsys):
@@ -109,7 +210,7 @@ def test_a_job_to_plan_gets_a_page_for_each_member(tmp_path, capsys):
     text = PINION.read_text()
     job.write_text(text[: text.index("[setup]")])
     assert main(["sheet", str(job), "--no-cut", "--out", str(tmp_path / "s.pdf")]) == 0
-    assert "2 pages" in capsys.readouterr().out
+    assert "3 pages" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("out", ["s.doc", "nowhere/s.pdf"])
@@ -117,3 +218,10 @@ def test_what_can_not_be_written_is_said_and_nothing_is_left(out, tmp_path, caps
     assert main(["sheet", str(PINION), "--no-cut", "--out", str(tmp_path / out)]) == 2
     assert capsys.readouterr().err
     assert not list(tmp_path.iterdir())
+
+
+def test_what_was_made_is_told_to_programs(tmp_path, capsys):
+    out = tmp_path / "s.pdf"
+    jobs = [str(PINION), str(PINION.with_name("wheel.toml"))]
+    assert main(["sheet", *jobs, "--no-cut", "--json", "--out", str(out)]) == 0
+    assert json.loads(capsys.readouterr().out) == {"jobs": jobs, "file": str(out), "pages": 3}

@@ -1,0 +1,130 @@
+"""A page of a sheet in millimetres from its upper left corner: words, rules, boxes, rows, and room for drawings."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from . import look
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+#: Width and height in mm.
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+
+MARGIN = 11.0
+
+#: Height of a line in mm for each point of its type.
+LINE = 0.5
+
+#: A formula's sign at the end of a label, with its index: m_n, M_dK.
+_SYMBOL = re.compile(r"^(.*  )?(\w+)_(\w+)$")
+
+#: Air in mm that stays between what and how much.
+_APART = 2.0
+
+_SMALLEST = 5.5
+
+
+class Page:
+    """One page. Raises `KeyError` for a paper that isn't known."""
+
+    def __init__(self, paper: str) -> None:
+        self.width, self.height = PAPERS[paper]
+        self.figure: Figure = look.new_figure(self.width, self.height)
+        self.axes: Axes = self.figure.add_axes((0, 0, 1, 1))
+        self.axes.set_xlim(0, self.width)
+        self.axes.set_ylim(self.height, 0)
+        self.axes.axis("off")
+
+    @property
+    def right(self) -> float:
+        """Where the right margin begins."""
+        return self.width - MARGIN
+
+    def text(
+        self, x: float, y: float, words: str, size: float = 9, *, bold: bool = False, **more: Any
+    ) -> None:
+        """Words whose top stands at y."""
+        self.axes.text(
+            x, y, words, fontsize=size, weight="bold" if bold else "normal", va="top",
+            **({"parse_math": False} | more),
+        )  # fmt: skip
+
+    def heading(self, x: float, y: float, words: str) -> float:
+        """A block's heading; returns the height below it."""
+        self.text(x, y, words, 10, bold=True)
+        return y + 6
+
+    def label(self, x: float, y: float, words: str, size: float) -> None:
+        """Words with the sign of a formula at their end, its index set low."""
+        found = _SYMBOL.match(words)
+        if not found:
+            self.text(x, y, words, size)
+            return
+        said, sign, index = found[1] or "", found[2], found[3]
+        self.text(x, y, said, size)
+        wide = look.text_size(said, size)[0]
+        self.text(x + wide, y, rf"${sign}_{{\mathrm{{{index}}}}}$", size, parse_math=True)
+
+    def rule(self, y: float, x0: float | None = None, x1: float | None = None, width: float = 0.8) -> None:
+        """A level line, from margin to margin unless told."""
+        left = MARGIN if x0 is None else x0
+        right = self.right if x1 is None else x1
+        self.line(((left, y), (right, y)), width)
+
+    def line(self, points: Sequence[tuple[float, float]], width: float) -> None:
+        """A line through points."""
+        xs, ys = zip(*points, strict=True)
+        self.axes.plot(xs, ys, color=look.INK, linewidth=width, solid_capstyle="butt")
+
+    def box(
+        self, x: float, y: float, width: float, height: float, *, filled: bool = False, line: float = 1.2
+    ) -> None:
+        """A box; words on a filled one are to be white."""
+        from matplotlib.patches import Rectangle
+
+        face = look.INK if filled else "none"
+        self.axes.add_patch(
+            Rectangle((x, y), width, height, facecolor=face, edgecolor=look.INK, linewidth=line)
+        )
+
+    def panel(self, x: float, y: float, width: float, height: float) -> Axes:
+        """Axes of this size in mm, upper left corner at x, y."""
+        return self.figure.add_axes(
+            (x / self.width, 1 - (y + height) / self.height, width / self.width, height / self.height)
+        )
+
+    def rows(
+        self, x: float, y: float, width: float, rows: Sequence[tuple[str, str]], size: float = 9
+    ) -> float:
+        """Rows of what and how much; returns the height below the last. A row too long for its size is set smaller."""
+        for what, much in rows:
+            fitting = size
+            while fitting > _SMALLEST and _wide(what, much, fitting) > width:
+                fitting -= 0.25
+            self.label(x, y, what, fitting)
+            self.text(x + width, y, much, fitting, bold=True, ha="right")
+            y += size * LINE
+        return y
+
+    def lines(self, x: float, y: float, lines: Sequence[str], size: float, *, bold: bool = False) -> float:
+        """Lines of words one below the other; returns the height below the last."""
+        for words in lines:
+            self.text(x, y, words, size, bold=bold)
+            y += size * LINE
+        return y
+
+
+def _wide(what: str, much: str, size: float) -> float:
+    return look.text_size(what, size)[0] + _APART + look.text_size(much, size, True)[0]
+
+
+def largest(words: str, width: float, size: float) -> float:
+    """The largest type up to `size` in which the words are no wider than this many mm."""
+    while size > _SMALLEST and look.text_size(words, size, True)[0] > width:
+        size -= 0.5
+    return size

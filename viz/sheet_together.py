@@ -1,0 +1,184 @@
+"""Members that share gears, side by side on one page: what stays as it is from one to the next, and what is changed."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from handlead.machines.proof import Proof
+
+from . import look
+from .paper import LINE, MARGIN, Page, largest
+from .sheet import draw_bracket, draw_head, draw_marks, foot, foot_height
+from .sheet_words import LOCK_OUT, Line, SheetWords, bracket_lines, head_line, other_lines, sheet_words
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+#: Most members beside each other.
+MOST_MEMBERS = 4
+
+#: Width in mm of the strip that says what a row is.
+_WHAT_MM = 34.0
+
+_HEAD_MM, _MARKS_MM, _LEAST_DRAWING, _MOST_DRAWING = 34.0, 20.0, 20.0, 46.0
+
+#: Type sizes in points of what differs and of what is alike, and the height of a row in mm.
+_SIZE, _ALIKE, _ROW_MM = 10.0, 9.5, 8.0
+
+
+def draw_together(
+    members: Sequence[tuple[str, Proof]], paper: str = "A4", today: datetime.date | None = None
+) -> Figure:
+    """One page for two to four members on one machine, with rules round what has to be changed.
+
+    Raises `KeyError` for a paper that isn't known, `ValueError` for more members than a page has room for.
+    """
+    if not 2 <= len(members) <= MOST_MEMBERS:
+        raise ValueError(
+            f"{len(members)} members can't stand beside each other; it must be 2 to {MOST_MEMBERS}"
+        )
+    page = Page(paper)
+    sheets = [sheet_words(proof, today or datetime.date.today()) for _, proof in members]
+    table = _Table(page, len(members))
+    brackets, head = bracket_lines(sheets), head_line(sheets)
+    alike = [line for line in other_lines(sheets) if line.alike]
+    differing = [line for line in other_lines(sheets) if not line.alike]
+    y = _top(page, members, sheets, table)
+    below = len(differing) * _ROW_MM + (len(alike) + 1) // 2 * _ALIKE * LINE + 14
+    rest = page.height - y - below - _HEAD_MM - _MARKS_MM - 26 - len(brackets) * _ROW_MM - foot_height()
+    room = rest / max(sum(not line.alike for line in brackets), 1)
+    drawing = min(room, _MOST_DRAWING) if room >= _LEAST_DRAWING else 0.0
+    page.rule(y, width=1.6)
+    y = page.heading(MARGIN, y + 1.5, "CHANGE: what stands in heavy boxes. LEAVE: the rest")
+    y = page.lines(MARGIN, y, [f"! {caution}" for caution in LOCK_OUT], 8.5, bold=True) + 1
+    for number, line in enumerate(brackets):
+        y = _bracket_row(table, members, sheets[0].brackets[number].shafts, line, number, y, drawing)
+    y = _pictures(table, members, head, y)
+    for line in differing:
+        y = _row(table, line, y)
+    _stays(page, alike, y + 1)
+    foot(page, "   ".join(words.source for words in sheets[:1]))
+    return page.figure
+
+
+class _Table:
+    """Columns for members on a page, with a strip for the names of the rows."""
+
+    def __init__(self, page: Page, members: int) -> None:
+        self.page = page
+        self.width = (page.right - MARGIN - _WHAT_MM) / members
+
+    def left(self, member: int) -> float:
+        """Where a member's column begins."""
+        return MARGIN + _WHAT_MM + member * self.width
+
+    def what(self, y: float, words: str) -> None:
+        """The name of a row."""
+        for line in look.wrapped(words, 8.5, _WHAT_MM - 2)[:2]:
+            self.page.text(MARGIN, y, line, 8.5)
+            y += 8.5 * LINE
+
+    def cell(self, member: int, y: float, words: str, size: float, *, span: int = 1) -> None:
+        """Words in a member's column, or over several."""
+        fitting = largest(words, span * self.width - 4, size)
+        self.page.text(self.left(member) + 1.5, y, words, fitting, bold=True)
+
+    def box(self, member: int, y: float, height: float) -> None:
+        """The heavy box round what is changed."""
+        self.page.box(self.left(member), y, self.width - 2, height, line=1.8)
+
+
+def _top(
+    page: Page, members: Sequence[tuple[str, Proof]], sheets: Sequence[SheetWords], table: _Table
+) -> float:
+    titles = list(dict.fromkeys(words.title for words in sheets))
+    title = titles[0] if len(titles) == 1 else " / ".join(titles)
+    page.text(MARGIN, 8, title, largest(title, page.right - MARGIN - 40, 15), bold=True)
+    page.text(page.right, 8.5, "change-over", 10, ha="right")
+    page.text(page.right, 13.5, members[0][1].case.job.machine.name, 10, ha="right")
+    y = 19.0
+    for number, ((name, _), words) in enumerate(zip(members, sheets, strict=True)):
+        said = name or words.title
+        table.cell(number, y, said.upper() if name else said, 12)
+        table.cell(number, y + 6, words.summary, 10)
+        wide = look.text_size(words.verdict, 9, True)[0]
+        if not words.is_right:
+            page.box(table.left(number), y + 11.2, wide + 3, 5.2, filled=True)
+        colour = look.INK if words.is_right else look.PAPER
+        page.text(table.left(number) + 1.5, y + 12, words.verdict, 9, bold=True, color=colour)
+    return y + 18
+
+
+def _row(table: _Table, line: Line, y: float) -> float:
+    """A row that differs: in heavy boxes what is to be set."""
+    table.what(y + 1.6, line.what)
+    for number, words in enumerate(line.each):
+        if line.is_set:
+            table.box(number, y + 0.4, _ROW_MM - 1)
+        table.cell(number, y + 1.5, words or "not needed", _SIZE)
+    return y + _ROW_MM
+
+
+def _stays(page: Page, alike: Sequence[Line], y: float) -> None:
+    """What is as it is for all, in two columns."""
+    page.rule(y, width=1.6)
+    y = page.heading(MARGIN, y + 1.5, "THE SAME FOR ALL")
+    column = page.width / 2 - MARGIN - 3
+    half = (len(alike) + 1) // 2
+    for x, part in ((MARGIN, alike[:half]), (page.width / 2 + 3, alike[half:])):
+        page.rows(x, y, column, [(line.what, line.each[0]) for line in part], _ALIKE)
+
+
+def _bracket_row(
+    table: _Table,
+    members: Sequence[tuple[str, Proof]],
+    shafts: str,
+    line: Line,
+    number: int,
+    y: float,
+    drawing: float,
+) -> float:
+    """A bracket: its gears drawn for each member where they are changed."""
+    if line.alike:
+        table.what(y + 1.8, line.what)
+        table.cell(0, y + 1.4, f"{line.each[0]}   LEAVE", _SIZE + 1, span=len(members))
+        return y + _ROW_MM
+    table.what(y + 1.6, line.what)
+    height = drawing + _SIZE * LINE + 5
+    for member, ((_, proof), words) in enumerate(zip(members, line.each, strict=True)):
+        table.box(member, y + 0.3, height - 0.9)
+        table.cell(member, y + 1.6, words, _SIZE + 1)
+        if drawing:
+            panel = table.page.panel(
+                table.left(member) + 2, y + 3 + _SIZE * LINE + 1, table.width - 6, drawing - 1
+            )
+            draw_bracket(panel, proof.case.train.brackets[number])
+    for row, part in enumerate(look.wrapped(shafts, 7.5, _WHAT_MM - 2)):
+        if drawing:
+            table.page.text(MARGIN, y + 8 + row * 4, part, 7.5)
+    return y + height
+
+
+def _pictures(table: _Table, members: Sequence[tuple[str, Proof]], head: Line, y: float) -> float:
+    """Head and marks of each member, drawn."""
+    page = table.page
+    page.rule(y + 1, width=1.6)
+    table.what(y + 4, head.what)
+    table.what(y + _HEAD_MM + 6, "marks of the light first cut, up is up")
+    for number, ((_, proof), words) in enumerate(zip(members, head.each, strict=True)):
+        side = min(_HEAD_MM, table.width - 4)
+        draw_head(page, proof, table.left(number), y + 8, side - 4)
+        table.cell(number, y + 3, words, 11)
+        draw_marks(
+            page,
+            proof,
+            table.left(number) + 1,
+            y + _HEAD_MM + 6,
+            table.width - 4,
+            _MARKS_MM - 4,
+        )
+        if not head.alike:
+            table.box(number, y + 2, _HEAD_MM + 2)
+    return y + _HEAD_MM + _MARKS_MM + 4
