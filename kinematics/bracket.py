@@ -259,6 +259,29 @@ class Bracket:
         assert refusal is not None
         return refusal
 
+    def stand(self, gears: Sequence[int], idlers: Sequence[int] = ()) -> Mounting | Refusal:
+        """Where `gears` and `idlers` would stand if nothing were in their way: for a drawing of what is refused.
+
+        Only the centres count, and the idlers stand in the first mesh: where the refusal of `mount` is made out.
+        A refusal says that the gears can't span the centres.
+        """
+        free = Bracket(
+            module=self.module,
+            centres=self.centres,
+            slack=self.slack,
+            pivot=self.pivot,
+            gear_width=self.gear_width,
+            idler_width=self.idler_width,
+        )
+        why = free.never_takes(len(gears) // 2, len(idlers))
+        if why is not None:
+            return Refusal(why)
+        chain = next(_chains(tuple(gears), tuple(idlers), free._wide_idlers))
+        nothing = _Need(Fraction(0), "", "")
+        needs = dict.fromkeys(itertools.combinations(range(len(chain.axes)), 2), nothing)
+        points = _PLACERS[len(chain.axes) - 2](free, chain, needs)
+        return points if isinstance(points, Refusal) else free._mounting(chain, points)
+
     @property
     def _wide_idlers(self) -> bool:
         return (
@@ -722,7 +745,12 @@ def _place_three(bracket: Bracket, chain: _Chain, needs: _Needs) -> _Points | Re
 
     fixed = bracket._centres
     if fixed is None:
-        return _in_a_line(chain)
+        # No two axes stand farther apart than with the chain straight.
+        points = _in_a_line(chain)
+        for (i, j), need in needs.items():
+            if need.teeth > points[j][0] - points[i][0]:
+                return Refusal(need.says(bracket, points[j][0] - points[i][0]))
+        return points
     open_ = _does_not_close(bracket, chain)
     if open_ is not None:
         return open_
@@ -741,20 +769,20 @@ def _place_three(bracket: Bracket, chain: _Chain, needs: _Needs) -> _Points | Re
     least, greatest = bracket._reach
     for side in (1, -1):
         middle = np.where(meets, p + way * (along + 1j * side * up), 0)
-        points = [np.zeros_like(middle), p + 0 * middle, middle, q + 0 * middle, np.full_like(middle, c)]
+        places = [np.zeros_like(middle), p + 0 * middle, middle, q + 0 * middle, np.full_like(middle, c)]
         good = meets.copy()
         for (i, j), need in needs.items():
             if j > i + 1 and (i, j) != (0, 4):
-                good &= np.abs(points[i] - points[j]) >= float(need.teeth) + sure
+                good &= np.abs(places[i] - places[j]) >= float(need.teeth) + sure
         pivot = 0 if bracket.pivot == "driving" else 4
         for stud in (1, 2, 3):
-            reached = np.abs(points[stud] - points[pivot])
+            reached = np.abs(places[stud] - places[pivot])
             good &= reached >= float(least) - sure
             if greatest is not None:
                 good &= reached <= float(greatest) + sure
         if good.any():
             best = tuple(np.argwhere(good)[0])
-            return [(float(point[best].real), float(point[best].imag)) for point in points]
+            return [(float(place[best].real), float(place[best].imag)) for place in places]
     return Refusal("no place was found for the three studs that keeps every gear clear of the others")
 
 

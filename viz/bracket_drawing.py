@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -13,6 +13,7 @@ from handlead.kinematics.bracket import Bracket, Mounting, Refusal
 from handlead.kinematics.links import Mounted
 
 from . import look, symbols
+from .bracket_labels import Lettering, Tag, letter_bracket
 from .symbols import Pen
 
 if TYPE_CHECKING:
@@ -20,16 +21,14 @@ if TYPE_CHECKING:
 
 LETTERS = "abcdefgh"
 
-#: Measures that decide where axes stand; all others only decide whether they may.
-_PLACING = ("module", "centres", "slack", "pivot", "gear_width", "idler_width")
-
 
 @dataclass(frozen=True)
 class Wheel:
     """One gear: its letter ("idler" for one), where it stands and how large it is, in mm.
 
-    `plane` counts from 1 at the driving gear, `axis` from 0 at the driving shaft. `turn` is 1 or -1:
-    with the driving gear's sense or against it.
+    `plane`, in which it meshes, counts from 1 at the driving gear, `axis` from 0 at the driving shaft;
+    `planes` are all that it stands in: a wide idler reaches into those beside it. `turn` is 1 or -1: with
+    the driving gear's sense or against it.
     """
 
     letter: str
@@ -41,6 +40,12 @@ class Wheel:
     plane: int
     axis: int
     turn: int
+    planes: tuple[int, ...]
+
+    @property
+    def called(self) -> str:
+        """What the words under the drawing call it."""
+        return "the idler" if self.letter == "idler" else f"gear {self.letter}"
 
 
 @dataclass(frozen=True)
@@ -55,13 +60,17 @@ class Body:
 
 @dataclass(frozen=True)
 class Passing:
-    """A gear that passes a shaft, stud or gear which it doesn't mesh with, and the air between, in mm."""
+    """A gear that passes a shaft, stud or gear which it doesn't mesh with, and the air between, in mm.
+
+    Not `solid` is a shaft or stud whose thickness the machine file doesn't give: the air is up to its axis.
+    """
 
     wheel: Wheel
     what: str
     x: float
     y: float
     air: float
+    solid: bool = True
 
 
 @dataclass(frozen=True)
@@ -83,8 +92,9 @@ class BracketLayout:
 
     @property
     def collisions(self) -> tuple[Passing, ...]:
-        """Where metal would meet metal."""
-        return tuple(passing for passing in self.passings if passing.air < 0)
+        """Where metal would meet metal. A bare axis counts only where the bracket's measures refuse the set:
+        without any it isn't known whether the shaft ends short of the gear."""
+        return tuple(p for p in self.passings if p.air < 0 and (p.solid or self.refusal))
 
     @property
     def box(self) -> tuple[float, float, float, float]:
@@ -124,16 +134,10 @@ def bracket_layout(mounted: Mounted, bracket: Bracket | Mapping[str, Any] | None
 
 def _placed(bracket: Bracket, mounted: Mounted, refused: bool) -> tuple[Mounting, bool]:
     """The places of the axes; for a set that is refused, where it would stand if nothing were in its way."""
-    found: Mounting | Refusal
-    if not refused:
-        found = bracket.mount(mounted.gears, mounted.idlers)
-        if isinstance(found, Mounting):
-            return found, True
-    bare = {name: getattr(bracket, name) for name in _PLACING}
-    found = Bracket(**bare, addendum=Fraction(0)).mount(mounted.gears, mounted.idlers)
+    found = (bracket.stand if refused else bracket.mount)(mounted.gears, mounted.idlers)
     if isinstance(found, Mounting):
         return found, True
-    found = Bracket(module=bracket.module).mount(mounted.gears, mounted.idlers)
+    found = Bracket(module=bracket.module).stand(mounted.gears, mounted.idlers)
     if isinstance(found, Refusal):
         raise ValueError(f"gears {mounted.gears} with idlers {mounted.idlers}: {found.why}")
     return found, bracket.centres is None
@@ -145,14 +149,36 @@ def _wheels(mounting: Mounting, module: float, addendum: float) -> tuple[Wheel, 
     for number, axis in enumerate(mounting.axes):
         assert axis.x is not None and axis.y is not None
         turn = -1 if number % 2 else 1
-        idle = axis.name == "idler's stud"
-        for plane, teeth in axis.gears[:1] if idle else axis.gears:
+        idle = axis.name == _IDLE
+        for plane, teeth in [(_mesh_plane(mounting, number), axis.gears[0][1])] if idle else axis.gears:
             radius = module * teeth / 2
-            letter = "idler" if idle else next(letters)
             wheels.append(
-                Wheel(letter, teeth, axis.x, axis.y, radius, radius + addendum * module, plane, number, turn)
+                Wheel(
+                    "idler" if idle else next(letters),
+                    teeth,
+                    axis.x,
+                    axis.y,
+                    radius,
+                    radius + addendum * module,
+                    plane,
+                    number,
+                    turn,
+                    tuple(each for each, _ in axis.gears) if idle else (plane,),
+                )
             )
     return tuple(wheels)
+
+
+_IDLE = "idler's stud"
+
+
+def _mesh_plane(mounting: Mounting, number: int) -> int:
+    """The plane in which an idler meshes: the one that the gears on both its sides have."""
+    axes = mounting.axes
+    before = next(axis for axis in axes[number::-1] if axis.name != _IDLE)
+    after = next(axis for axis in axes[number:] if axis.name != _IDLE)
+    (plane,) = {plane for plane, _ in before.gears} & {plane for plane, _ in after.gears}
+    return plane
 
 
 def _body(name: str, x: float | None, y: float | None, bracket: Bracket) -> Body:
@@ -168,14 +194,16 @@ def _passings(wheels: tuple[Wheel, ...], bodies: tuple[Body, ...]) -> Iterator[P
         for number, body in enumerate(bodies):
             if number == wheel.axis:
                 continue
-            there = [other for other in wheels if other.axis == number and other.plane == wheel.plane]
             apart = math.dist((wheel.x, wheel.y), (body.x, body.y))
-            if not there:
-                yield Passing(wheel, f"the {body.name}", body.x, body.y, apart - wheel.tip_radius - body.radius)
-            elif abs(number - wheel.axis) > 1 and number > wheel.axis:
-                other = there[0]
-                air = apart - wheel.tip_radius - other.tip_radius
-                yield Passing(wheel, f"gear {other.letter}", body.x, body.y, air)
+            there = [other for other in wheels if other.axis == number]
+            if any(all(plane not in other.planes for other in there) for plane in wheel.planes):
+                air = apart - wheel.tip_radius - body.radius
+                yield Passing(wheel, f"the {body.name}", body.x, body.y, air, body.radius > 0)
+            for other in there if number > wheel.axis else ():
+                meshes = number == wheel.axis + 1 and wheel.plane == other.plane
+                if not meshes and set(wheel.planes) & set(other.planes):
+                    air = apart - wheel.tip_radius - other.tip_radius
+                    yield Passing(wheel, other.called, body.x, body.y, air)
 
 
 def _centres(bodies: tuple[Body, ...], with_shafts: bool) -> Iterator[tuple[int, int, float]]:
@@ -198,48 +226,93 @@ def plot_bracket(
     ax: Axes | None = None,
     *,
     name: str = "",
+    words: bool = True,
 ) -> Axes:
     """Draw a bracket with what is mounted in it, to scale within `ax`; None mounted draws it as empty.
 
-    Returns the axes, whose unit is a millimetre at the machine (a module where the file gives none).
-    Raises `ValueError` as `bracket_layout`.
+    Without `words` there are the gears alone, lettered, with no lines over and under them: for a panel
+    whose words stand elsewhere. Returns the axes, whose unit is a millimetre at the machine (a module where
+    the file gives none). Raises `ValueError` as `bracket_layout`.
     """
     axes = ax if ax is not None else look.new_axes(100, 95)
     if mounted is None:
-        return _empty(axes, name)
+        return _empty(axes, name if words else "", "nothing is mounted" if words else "")
     layout = bracket_layout(mounted, bracket)
-    words = _words_under(layout, look.paper_size(axes)[0] - 3)
-    fitted = look.fit(axes, layout.box, head=11.0, foot=1.5 + _LINE * len(words), side=5.0)
-    drawing = _Drawing(axes, layout, fitted)
-    drawing.bodies()
-    for wheel in sorted(layout.wheels, key=lambda wheel: -wheel.tip_radius):
-        drawing.wheel(wheel)
-    for wheel in layout.wheels:
-        drawing.letter(wheel)
-    drawing.measures()
-    drawing.words(name, mounted, words)
+    lettering, over, under = bracket_lettering(layout, look.paper_size(axes), mounted if words else None, name)
+    fitted = lettering.fit
+    look.bare(axes, (fitted.left, fitted.right), (fitted.bottom, fitted.top))
+    drawing = _Drawing(axes, layout, lettering)
+    drawing.draw()
+    drawing.words(over, under)
     return axes
 
 
-def _empty(axes: Axes, name: str) -> Axes:
-    fitted = look.fit(axes, (0, 0, 60, 30), head=11, foot=6)
+def bracket_lettering(
+    layout: BracketLayout, paper: tuple[float, float], mounted: Mounted | None = None, name: str = ""
+) -> tuple[Lettering, list[Line], list[Line]]:
+    """Where everything is written on paper of this size in mm, and the lines over and under the drawing.
+
+    Without `mounted` there are no lines.
+    """
+    if mounted is None:
+        return letter_bracket(layout, paper, head=0.0, foot=0.0), [], []
+    width = paper[0] - 3
+    over = _words_over(mounted, name, width)
+    lettering, under = None, _words_under(layout, width, arrows=True)
+    for arrows in (True, False):
+        under = _words_under(layout, width, arrows)
+        lettering = letter_bracket(layout, paper, head=1.5 + _height(over), foot=1.5 + _height(under))
+        if lettering.turnings:
+            break
+    assert lettering is not None
+    return lettering, over, under
+
+
+def _empty(axes: Axes, name: str, under: str) -> Axes:
+    fitted = look.fit(axes, (0, 0, 60, 30), head=11 if name else 1, foot=6 if name else 1)
     symbols.box(axes, 8, 5, 52, 25, Pen(look.FAINT, look.OUTLINE, look.DASHED))
     axes.text(30, 15, "EMPTY", ha="center", va="center", fontsize=look.TITLE, weight="bold")
-    _head(axes, fitted, name, "nothing is mounted")
-    return axes
-
-
-def _head(axes: Axes, fitted: look.Fit, name: str, under: str) -> None:
     x = fitted.left + fitted.mm(1.5)
     axes.text(x, fitted.top - fitted.mm(1.0), name, fontsize=look.LARGE, weight="bold", va="top")
     axes.text(x, fitted.top - fitted.mm(6.0), under, fontsize=look.TEXT, va="top")
+    return axes
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line of words over or under a drawing."""
+
+    text: str
+    points: float
+    bold: bool = False
+    colour: str = look.INK
+
+    @property
+    def height_mm(self) -> float:
+        """The paper that it takes."""
+        return look.text_size(self.text, self.points, self.bold)[1] * 1.1
+
+
+def _height(lines: Sequence[Line]) -> float:
+    return sum(line.height_mm for line in lines)
 
 
 class _Drawing:
     """One bracket being drawn."""
 
-    def __init__(self, axes: Axes, layout: BracketLayout, fitted: look.Fit) -> None:
-        self.axes, self.layout, self.fitted = axes, layout, fitted
+    def __init__(self, axes: Axes, layout: BracketLayout, lettering: Lettering) -> None:
+        self.axes, self.layout, self.lettering, self.fitted = axes, layout, lettering, lettering.fit
+
+    def draw(self) -> None:
+        self.bodies()
+        for wheel in sorted(self.layout.wheels, key=lambda wheel: -wheel.tip_radius):
+            self.wheel(wheel)
+        for turning in self.lettering.turnings:
+            symbols.arrow(self.axes, turning.start, turning.tip, Pen(look.INK, look.THIN), bow=turning.bow, size=1.9)
+        self.centre_lines()
+        self.crosses()
+        for tag in self.lettering.tags:
+            self.tag(tag)
 
     def bodies(self) -> None:
         for body in self.layout.bodies:
@@ -250,102 +323,92 @@ class _Drawing:
             )
 
     def wheel(self, wheel: Wheel) -> None:
+        """The gear's tips, with a thin broken line where another gear hides them, and its pitch circle."""
         strikes = any(passing.wheel is wheel for passing in self.layout.collisions)
         pen = Pen(look.FAULT, look.HEAVY) if strikes else Pen(look.INK, look.OUTLINE)
-        idle = wheel.letter == "idler"
         symbols.circle(
-            self.axes, wheel.x, wheel.y, wheel.tip_radius, pen, fill=look.SHADE if idle else look.PAPER,
+            self.axes, wheel.x, wheel.y, wheel.tip_radius, pen, fill=look.SHADE if wheel.letter == "idler" else look.PAPER,
             order=2 + 0.1 * wheel.plane,
         )  # fmt: skip
         symbols.circle(
-            self.axes, wheel.x, wheel.y, wheel.pitch_radius, Pen(look.INK, look.HAIR, look.CHAIN), fill="none", order=4
+            self.axes, wheel.x, wheel.y, wheel.tip_radius, Pen(pen.colour, look.THIN, look.DASHED), fill="none", order=4
         )
-        self.turning(wheel)
-
-    def turning(self, wheel: Wheel) -> None:
-        """An arrow inside the rim: with the driving gear's sense (drawn clockwise) or against it."""
-        if wheel.pitch_radius < self.fitted.mm(9):
-            return
-        radius = wheel.pitch_radius * 0.86
-        middle = math.atan2(*self._outward(wheel)[::-1])
-        half = min(0.45, self.fitted.mm(5.5) / radius)
-        ends = [
-            (wheel.x + radius * math.cos(middle + side * half), wheel.y + radius * math.sin(middle + side * half))
-            for side in (wheel.turn, -wheel.turn)
-        ]
-        bow = math.tan(half / 2) * wheel.turn
-        symbols.arrow(self.axes, ends[0], ends[1], Pen(look.INK, look.THIN), bow=bow, size=1.7)
-
-    def _outward(self, wheel: Wheel) -> tuple[float, float]:
-        """Unit step from the gear's axis away from the axes next to it."""
-        bodies = self.layout.bodies
-        near = [bodies[i] for i in (wheel.axis - 1, wheel.axis + 1) if 0 <= i < len(bodies)]
-        x = sum((wheel.x - body.x) / math.dist((wheel.x, wheel.y), (body.x, body.y)) for body in near)
-        y = sum((wheel.y - body.y) / math.dist((wheel.x, wheel.y), (body.x, body.y)) for body in near)
-        size = math.hypot(x, y)
-        first, second = (0.0, 1.0) if size < 0.2 else (x / size, y / size)
-        mates = [other for other in self.layout.wheels if other.axis == wheel.axis]
-        if len(mates) > 1 and wheel is min(mates, key=lambda other: other.tip_radius):
-            return -first, -second
-        return first, second
-
-    def letter(self, wheel: Wheel) -> None:
-        text = f"idler\n{wheel.teeth}" if wheel.letter == "idler" else f"{wheel.letter} {wheel.teeth}"
-        dx, dy = self._outward(wheel)
-        clear = abs(dx) * look.text_size(text, look.LARGE, True)[0] / 2 + abs(dy) * 2 + 2.0
-        reach = max(wheel.pitch_radius * 0.5, self.fitted.mm(clear))
-        self.axes.text(
-            wheel.x + dx * reach, wheel.y + dy * reach, text, ha="center", va="center", fontsize=look.LARGE,
-            weight="bold", zorder=8, bbox={"facecolor": look.PAPER, "edgecolor": "none", "pad": 0.6, "alpha": 0.85},
+        symbols.circle(
+            self.axes, wheel.x, wheel.y, wheel.pitch_radius, Pen(look.INK, look.HAIR, look.CHAIN), fill="none",
+            order=2.05 + 0.1 * wheel.plane,
         )  # fmt: skip
 
-    def measures(self) -> None:
-        """Centre distances along dash-and-dot lines, and a cross where metal meets metal."""
-        unit = "mm" if self.layout.to_scale else "m"
-        for first, second, distance in self.layout.centres:
+    def tag(self, tag: Tag) -> None:
+        self.axes.text(
+            tag.x, tag.y, tag.text, ha="center", va="center", fontsize=tag.points, weight="bold", zorder=8, linespacing=1.0,
+            bbox={"facecolor": look.PAPER, "edgecolor": "none", "pad": 0.4, "alpha": 0.85},
+        )  # fmt: skip
+        if tag.leader is not None:
+            symbols.line(self.axes, tag.leader, Pen(look.INK, look.THIN), order=7)
+            symbols.circle(self.axes, *tag.leader[1], self.fitted.mm(0.6), Pen(look.INK, look.HAIR), fill=look.INK, order=7)
+
+    def centre_lines(self) -> None:
+        """Dash-and-dot lines from axis to axis, with their lengths where they have room."""
+        for first, second, _ in self.layout.centres:
             one, other = self.layout.bodies[first], self.layout.bodies[second]
             symbols.line(self.axes, ((one.x, one.y), (other.x, other.y)), Pen(look.FAINT, look.THIN, look.CHAIN), order=5)
-            angle = math.degrees(math.atan2(other.y - one.y, other.x - one.x))
-            angle = angle - 180 if angle > 90 else angle + 180 if angle < -90 else angle
+        for measure in self.lettering.measures:
             self.axes.text(
-                (one.x + other.x) / 2, (one.y + other.y) / 2, f"{distance:.4g} {unit}", fontsize=look.SMALL, rotation=angle,
-                ha="center", va="center", zorder=7, bbox={"facecolor": look.PAPER, "edgecolor": "none", "pad": 0.4},
+                measure.x, measure.y, measure.text, fontsize=look.SMALL, rotation=measure.angle_deg, rotation_mode="anchor",
+                ha="center", va="center", zorder=7, bbox={"facecolor": look.PAPER, "edgecolor": "none", "pad": 0.3},
             )  # fmt: skip
+
+    def crosses(self) -> None:
+        """A cross where metal meets metal."""
+        size = self.fitted.mm(2.5)
         for passing in self.layout.collisions:
-            size = self.fitted.mm(2.5)
             for sign in (1, -1):
-                symbols.line(
-                    self.axes,
-                    ((passing.x - size, passing.y - sign * size), (passing.x + size, passing.y + sign * size)),
-                    Pen(look.FAULT, look.HEAVY), order=9,
-                )  # fmt: skip
+                ends = ((passing.x - size, passing.y - sign * size), (passing.x + size, passing.y + sign * size))
+                symbols.line(self.axes, ends, Pen(look.FAULT, look.HEAVY), order=9)
 
-    def words(self, name: str, mounted: Mounted, under: list[tuple[str, bool, str]]) -> None:
-        ratio = " · ".join(f"{driver}/{driven}" for driver, driven in mounted.pairs)
-        _head(self.axes, self.fitted, name, f"{ratio} = {mounted.size}")
-        x = self.fitted.left + self.fitted.mm(1.5)
-        for number, (text, bold, colour) in enumerate(reversed(under)):
-            y = self.fitted.bottom + self.fitted.mm(1.5 + _LINE * (number + 0.5))
-            self.axes.text(
-                x, y, text, fontsize=look.TEXT if bold else look.SMALL, weight="bold" if bold else "normal", va="center",
-                color=colour,
-            )  # fmt: skip
+    def words(self, over: Sequence[Line], under: Sequence[Line]) -> None:
+        y = self.fitted.top - self.fitted.mm(1.0)
+        for line in over:
+            self._line(line, y)
+            y -= self.fitted.mm(line.height_mm)
+        y = self.fitted.bottom + self.fitted.mm(1.0 + _height(under))
+        for line in under:
+            self._line(line, y)
+            y -= self.fitted.mm(line.height_mm)
 
-
-#: Height of a line of words in mm.
-_LINE = 4.2
+    def _line(self, line: Line, top: float) -> None:
+        self.axes.text(
+            self.fitted.left + self.fitted.mm(1.5), top, line.text, fontsize=line.points, va="top", color=line.colour,
+            weight="bold" if line.bold else "normal",
+        )  # fmt: skip
 
 
-def _words_under(layout: BracketLayout, width_mm: float) -> list[tuple[str, bool, str]]:
-    """The lines under the drawing, each with whether it is bold and its colour."""
-    told = [(idler_words(layout), True, look.INK), (clearance_words(layout), False, look.INK)]
-    if layout.refusal:
-        told.insert(0, (f"CAN'T BE MOUNTED: {layout.refusal}", True, look.FAULT))
+def _lines(text: str, width_mm: float, points: float, bold: bool = False, colour: str = look.INK) -> list[Line]:
+    return [Line(line, points, bold, colour) for line in look.wrapped(text, points, width_mm, bold)]
+
+
+def _words_over(mounted: Mounted, name: str, width_mm: float) -> list[Line]:
+    ratio = " · ".join(f"{driver}/{driven}" for driver, driven in mounted.pairs)
     return [
-        (line, bold, colour)
-        for text, bold, colour in told
-        for line in look.wrapped(text, look.TEXT if bold else look.SMALL, width_mm, bold)
+        *_lines(name, width_mm, look.LARGE, bold=True),
+        *_lines(f"{ratio} = {mounted.size}", width_mm, look.TEXT),
     ]
+
+
+def _words_under(layout: BracketLayout, width_mm: float, arrows: bool) -> list[Line]:
+    told = []
+    if layout.refusal:
+        told += _lines(f"CAN'T BE MOUNTED: {layout.refusal}", width_mm, look.TEXT, True, look.FAULT)
+    told += _lines(idler_words(layout), width_mm, look.TEXT, bold=True)
+    told += _lines(clearance_words(layout), width_mm, look.SMALL)
+    return told + (_lines(ARROWS, width_mm, look.SMALL) if arrows else [])
+
+
+#: What the arrows in a bracket's drawing stand for.
+ARROWS = (
+    "Arrows: which way each gear turns when the driving gear a turns clockwise. The machine file doesn't say "
+    "from which side that is seen."
+)
 
 
 def idler_words(layout: BracketLayout) -> str:
@@ -353,12 +416,19 @@ def idler_words(layout: BracketLayout) -> str:
     told = []
     for wheel in layout.wheels:
         if wheel.letter == "idler":
-            before, after = (
-                next(w.letter for w in layout.wheels if w.axis == wheel.axis + step and w.plane == wheel.plane)
-                for step in (-1, 1)
-            )
+            before, after = (_next_letter(layout, wheel, step) for step in (-1, 1))
             told.append(f"IDLER {wheel.teeth} between {before} and {after}")
     return "; ".join(told) or "NO IDLER"
+
+
+def _next_letter(layout: BracketLayout, idler: Wheel, step: int) -> str:
+    """The gear that an idler meets on that side, past other idlers if there are any."""
+    axis = idler.axis + step
+    while True:
+        (there,) = (w for w in layout.wheels if w.axis == axis and w.plane == idler.plane)
+        if there.letter != "idler":
+            return there.letter
+        axis += step
 
 
 def clearance_words(layout: BracketLayout) -> str:
@@ -371,6 +441,10 @@ def clearance_words(layout: BracketLayout) -> str:
     least = min(layout.passings, key=lambda passing: passing.air, default=None)
     if least is None:
         return open_ or "Nothing stands in the way."
+    what = least.what if least.solid else f"the bare axis of {least.what}"
+    who = least.wheel.called
+    if least in layout.collisions:
+        return f"{open_}{who[0].upper()}{who[1:]} would cut into {what} by {-least.air:.3g} mm."
     if least.air < 0:
-        return f"{open_}Gear {least.wheel.letter} would cut into {least.what} by {-least.air:.3g} mm."
-    return f"{open_}Least air {least.air:.3g} mm, gear {least.wheel.letter} past {least.what}."
+        return f"{open_}{who[0].upper()}{who[1:]} lies {-least.air:.3g} mm over {what}: look whether that ends short of it."
+    return f"{open_}Least air {least.air:.3g} mm, {who} past {what}."

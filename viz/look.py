@@ -111,7 +111,15 @@ def fit(axes: Axes, box: tuple[float, float, float, float], *, head: float = 0.0
     Strips of `head` and `foot` mm of paper over and under it, and of `side` mm beside it, are kept
     free for words.
     """
-    width_mm, height_mm = paper_size(axes)
+    found = fit_paper(paper_size(axes), box, head=head, foot=foot, side=side)
+    bare(axes, (found.left, found.right), (found.bottom, found.top))
+    return found
+
+
+def fit_paper(paper: tuple[float, float], box: tuple[float, float, float, float], *, head: float = 0.0,
+              foot: float = 0.0, side: float = 1.0) -> Fit:  # fmt: skip
+    """As `fit`, for paper of this width and height in mm."""
+    width_mm, height_mm = paper
     x0, y0, x1, y1 = box
     wide, high = max(x1 - x0, 1e-9), max(y1 - y0, 1e-9)
     scale = min((width_mm - 2 * side) / wide, (height_mm - head - foot) / high)
@@ -119,7 +127,6 @@ def fit(axes: Axes, box: tuple[float, float, float, float], *, head: float = 0.0
     left = (x0 + x1) / 2 - width / 2
     slack = height - high - (head + foot) / scale
     bottom = y0 - foot / scale - slack / 2
-    bare(axes, (left, left + width), (bottom, bottom + height))
     return Fit(scale, left, left + width, bottom + height, bottom)
 
 
