@@ -8,6 +8,9 @@ The folders are found, none is listed. `expected.toml` of each says:
                 `within` for a measured or computed decimal, and the `source` from which it is known
 
 `job` names the file of a finding or value where the folder has several jobs.
+
+A folder with `counted.toml` is a machine to be fitted; its `expected.toml` says the exit status of `handlead fit`
+and, in [[unknown]], the `name`, `value` and `source` of every number that must be found.
 """
 
 from __future__ import annotations
@@ -27,7 +30,8 @@ from handlead.machines.proof import prove
 from handlead.viz.command import main
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
-FOLDERS = sorted(path.parent.name for path in SCENARIOS.glob("*/expected.toml"))
+FITTED = sorted(path.parent.name for path in SCENARIOS.glob("*/counted.toml"))
+FOLDERS = sorted({path.parent.name for path in SCENARIOS.glob("*/expected.toml")} - set(FITTED))
 
 
 def expected(folder: str) -> dict[str, Any]:
@@ -135,12 +139,12 @@ def test_the_command_line_ends_with_the_status_of_the_scenario(
 
 def test_a_scenario_is_an_order_with_jobs_and_expectations() -> None:
     folders = [path for path in SCENARIOS.iterdir() if path.is_dir() and path.name[:2].isdigit()]
-    assert sorted(path.name for path in folders) == FOLDERS
+    assert sorted(path.name for path in folders) == sorted(FOLDERS + FITTED)
     index = (SCENARIOS / "README.md").read_text(encoding="utf-8")
     for path in folders:
         story = (path / "README.md").read_text(encoding="utf-8")
         assert len(story.split()) > 40, f"{path.name}: the order is to be told"
-        assert jobs(path.name), f"{path.name}: no job"
+        assert path.name in FITTED or jobs(path.name), f"{path.name}: no job"
         assert f"`{path.name}`" in index, f"{path.name} is missing in scenarios/README.md"
 
 
@@ -152,6 +156,19 @@ def test_every_shipped_machine_is_used_by_a_scenario_that_goes_right() -> None:
         for path in jobs(folder)
     }
     assert used == set(shipped_machines())
+
+
+@pytest.mark.parametrize("folder", FITTED)
+def test_a_machine_to_be_fitted_comes_to_the_numbers_known_from_elsewhere(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    files = [str(SCENARIOS / folder / name) for name in ("machine.toml", "counted.toml")]
+    assert main(["fit", "--json", *files]) == expected(folder)["exit"]
+    found = json.loads(capsys.readouterr().out)["unknowns"]
+    assert all(row["source"].strip() for row in expected(folder)["unknown"])
+    assert {name: row["value"] for name, row in found.items()} == {
+        row["name"]: row["value"] for row in expected(folder)["unknown"]
+    }
 
 
 def leaves(table: dict[str, Any], path: tuple[str, ...] = ()) -> dict[tuple[str, ...], Any]:
