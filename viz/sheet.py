@@ -10,7 +10,6 @@ import datetime
 import math
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.bracket import Bracket
 from handlead.kinematics.links import ChangeGears
 from handlead.machines.case import face_width_mm
 from handlead.machines.proof import Proof
@@ -134,33 +133,9 @@ def _brackets(page: Page, proof: Proof, words: SheetWords, y: float, room: float
 
 def draw_bracket(axes: Axes, link: ChangeGears) -> None:
     """The gears alone, lettered: what the full drawing says in words stands beneath, or in `show`."""
-    from .bracket_drawing import bracket_layout, plot_bracket
+    from .bracket_drawing import plot_bracket
 
-    if link.mounted is None:
-        axes.axis("off")
-        return
-    bracket = Bracket.of(link.bracket) if link.bracket else None
-    plot_bracket(link.mounted, bracket, axes, name=link.name)
-    for words in list(axes.texts):
-        words.remove()
-    wheels = bracket_layout(link.mounted, bracket).wheels
-    left = min(wheel.x - wheel.tip_radius for wheel in wheels)
-    right = max(wheel.x + wheel.tip_radius for wheel in wheels)
-    low = min(wheel.y - wheel.tip_radius for wheel in wheels)
-    high = max(wheel.y + wheel.tip_radius for wheel in wheels)
-    for wheel in wheels:
-        # Of two gears on one stud the front one's name goes above the middle, the other's below.
-        shared = [other for other in wheels if (other.x, other.y) == (wheel.x, wheel.y)]
-        shift = 0.0 if len(shared) == 1 else wheel.tip_radius * (0.5 if wheel is shared[-1] else -0.4)
-        axes.text(
-            wheel.x, wheel.y + shift, f"{wheel.letter} {wheel.teeth}", fontsize=9, weight="bold", ha="center",
-            va="center", bbox={"facecolor": look.PAPER, "edgecolor": "none", "pad": 0.6}, zorder=20,
-        )  # fmt: skip
-    width_mm, height_mm = look.paper_size(axes)
-    per_mm = max((right - left) / width_mm, (high - low) / height_mm) * 1.03
-    middle_x, middle_y = (left + right) / 2, (low + high) / 2
-    axes.set_xlim(middle_x - per_mm * width_mm / 2, middle_x + per_mm * width_mm / 2)
-    axes.set_ylim(middle_y - per_mm * height_mm / 2, middle_y + per_mm * height_mm / 2)
+    plot_bracket(link.mounted, link.bracket, axes, words=False)
 
 
 # ---------------------------------------------------------------- head, levers, first cut
