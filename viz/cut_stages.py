@@ -11,12 +11,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 from handlead.kinematics.blank import Blank, Field
-from handlead.kinematics.cutting import axial_pass, cut_field, radial_plunge, tangential_pass
+from handlead.kinematics.cutting import axial_pass, cut_field, tangential_pass
 from handlead.kinematics.hob import Hob
 from handlead.kinematics.motion import Motion, Phase, Position, Rates
 
@@ -30,16 +31,38 @@ _COLUMNS_A_SPACE = 240
 _FEWEST_COLUMNS, _MOST_COLUMNS = 2400, 24_000
 _ROWS = 72
 
+#: Rows over the face where nothing is fed along it, and how many table turns a pitch of the tangential
+#: slide, or the whole infeed, are looked at: more only leave finer facets than can be drawn.
+_PLUNGE_ROWS = 41
+_TURNS_A_PITCH, _TURNS_OF_INFEED = 6, 30
+
 
 @dataclass(frozen=True)
 class Setting:
-    """What a cut is made with: rates, hob, blank, head swivel in degrees, centre distance at full depth in mm."""
+    """What a cut is made with: rates, hob, blank, head swivel in degrees, centre distance at full depth in mm.
+
+    `rates` are those per turn of a hob cutting up; `cuts_up` says which way this one turns in truth.
+    """
 
     rates: Rates
     hob: Hob
     blank: Blank
     swivel_deg: float
     centre_distance: float
+    cuts_up: bool = True
+
+    @property
+    def per_turn(self) -> Position:
+        """What all ends do in a turn of the hob, the way it turns in truth."""
+        rates = self.rates
+        up = Position(Fraction(1), rates.table, rates.axial, rates.tangential, rates.radial)
+        return up if self.cuts_up else up.times(Fraction(-1))
+
+    def as_it_runs(self, phase: Phase) -> Phase:
+        """The same stretch gone through the way the hob turns in truth: backwards where that is cutting down."""
+        if self.cuts_up:
+            return phase
+        return replace(phase, start=phase.end, per_turn=phase.per_turn.times(Fraction(-1)))
 
     @property
     def columns(self) -> int:
@@ -71,12 +94,14 @@ class Stages(Protocol):
 def stages_of(setting: Setting) -> Stages:
     """The stages of a full-depth cut at these rates.
 
-    Raises `ValueError` where no slide moves, or the table stands still.
+    Raises `ValueError` where no slide moves, the radial slide moves away, or the table stands still.
     """
     if not setting.rates.table:
         raise ValueError("the table stands still; no spaces are cut round the blank")
     if setting.rates.axial:
         return AxialStages.of(setting)
+    if not setting.rates.tangential and setting.per_turn.radial >= 0:
+        raise ValueError("no slide feeds the hob over the work or into it")
     return PlungeStages(setting)
 
 
@@ -96,15 +121,16 @@ class AxialStages:
     @classmethod
     def of(cls, setting: Setting) -> AxialStages:
         """Simulate the row at mid-face as the hob goes by."""
-        rates, blank, hob = setting.rates, setting.blank, setting.hob
+        blank, hob = setting.blank, setting.hob
         middle = Position(axial=Fraction(blank.face_width) / 2)
-        phase = axial_pass(rates, blank, hob, setting.swivel_deg, setting.centre_distance).phases[0]
+        motion = axial_pass(setting.rates, blank, hob, setting.swivel_deg, setting.centre_distance)
+        phase = setting.as_it_runs(motion.phases[0])
         at_middle = phase.reaching("axial", middle.axial)
         assert at_middle is not None
         # Counted from mid-face: there hob and table stand at 0.
         phase = replace(phase, start=middle - phase.per_turn.times(at_middle))
-        stride = max(1, round(blank.face_width / _ROWS / abs(float(rates.axial))))
-        step = rates.axial * stride
+        stride = max(1, round(blank.face_width / _ROWS / abs(float(phase.per_turn.axial))))
+        step = phase.per_turn.axial * stride
         # The pass begins and ends clear of the blank: from further off no row is touched.
         clear = max(-min(phase.start.axial, phase.end.axial), Fraction(1))
         reach = math.ceil(clear / abs(step))
@@ -134,12 +160,12 @@ class AxialStages:
 
     @property
     def _at_middle(self) -> Fraction:
-        return -self.phase.start.hob
+        return abs(self.phase.start.hob)
 
     def field(self, progress: float) -> Field:
         """The blank at this part of the cut; every row stands at a whole number of strides."""
         stage = round((self.turns_at(progress) - self._at_middle) / self.stride)
-        step = float(self.setting.rates.axial) * self.stride
+        step = float(self.phase.per_turn.axial) * self.stride
         middle = self.setting.blank.face_width / 2
         half = math.ceil(middle / abs(step) - 1e-9)
         rows = np.arange(-half, half + 1)
@@ -155,7 +181,7 @@ class AxialStages:
     def _rotation(self, strides: Ints) -> tuple[Ints, Floats]:
         """How far rows go round on the blank in so many strides: whole columns, and the rest in radians."""
         columns = self.passing.shape[1]
-        per_stride = -self.setting.rates.table * self.stride
+        per_stride = -self.phase.per_turn.table * self.stride
         places = np.array([float(per_stride * int(n) % 1) * columns for n in strides])
         whole = np.rint(places).astype(np.int64)
         return whole, np.asarray((places - whole) * (TURN / columns))
@@ -163,7 +189,11 @@ class AxialStages:
 
 @dataclass(frozen=True)
 class PlungeStages:
-    """A cut with radial infeed or tangential feed at mid-face, as worm wheels are made."""
+    """A cut with radial infeed or tangential feed at mid-face, as worm wheels are made.
+
+    Whole table turns are looked at, `stride` of them apart where the feed is fine, and always the last
+    one before the stage; what earlier ones have left is kept.
+    """
 
     setting: Setting
 
@@ -172,15 +202,33 @@ class PlungeStages:
         """The stretch in which the slide feeds."""
         return self._phases[0]
 
-    @property
+    @cached_property
     def _phases(self) -> tuple[Phase, ...]:
-        rates, blank, hob = self.setting.rates, self.setting.blank, self.setting.hob
+        setting, blank, hob = self.setting, self.setting.blank, self.setting.hob
+        if setting.rates.tangential:
+            motion = tangential_pass(
+                setting.rates, blank, hob, setting.swivel_deg, setting.centre_distance
+            )
+            return (setting.as_it_runs(motion.phases[0]),)
+        per_turn = setting.per_turn
+        depth = Fraction(blank.radius + hob.tip_radius - setting.centre_distance).limit_denominator(10**6)
+        start = Position(axial=Fraction(blank.face_width) / 2, radial=depth)
+        infeed = Phase(start, per_turn, depth / -per_turn.radial, "infeed")
+        return infeed, Phase(infeed.end, replace(per_turn, radial=Fraction(0)), self._table_turn)
+
+    @property
+    def _table_turn(self) -> Fraction:
+        """Hob turns to a turn of the table."""
+        return 1 / abs(self.setting.rates.table)
+
+    @cached_property
+    def stride(self) -> int:
+        """How many table turns apart those that are looked at begin."""
+        feed, rates = self.phase, self.setting.rates
         if rates.tangential:
-            motion = tangential_pass(rates, blank, hob, self.setting.swivel_deg, self.setting.centre_distance)
-        else:
-            depth = blank.radius + hob.tip_radius - self.setting.centre_distance
-            motion = radial_plunge(rates, blank, depth)
-        return motion.phases
+            step = self.setting.hob.axial_pitch / _TURNS_A_PITCH
+            return max(1, int(step / float(abs(rates.tangential) * self._table_turn)))
+        return max(1, int(feed.turns / self._table_turn / _TURNS_OF_INFEED))
 
     def turns_at(self, progress: float) -> Fraction:
         """Hob turns done."""
@@ -189,8 +237,33 @@ class PlungeStages:
     def field(self, progress: float) -> Field:
         """The blank at this part of the feed; with the table turn that finishes it once all is done."""
         feed, *rest = self._phases
-        stretch = (replace(feed, turns=self.turns_at(progress)), *(rest if progress >= 1 else ()))
+        turns, spaced = self.turns_at(progress), self._table_turn * self.stride
+        behind = max(int((turns - self._table_turn) // spaced), 0)
+        field = self._after(behind)
+        begin = behind * spaced
+        last = max(begin, turns - self._table_turn)
+        stretches = [replace(feed, start=feed.at(last), turns=turns - last)]
+        if last > begin:
+            stretches.append(replace(feed, start=feed.at(begin), turns=min(self._table_turn, last - begin)))
+        cut = self._cut(stretches + (rest if progress >= 1 else []))
+        return replace(field, radius=np.minimum(field.radius, cut.radius))
+
+    def _after(self, count: int) -> Field:
+        """The blank after so many of the table turns that are looked at."""
+        known = self._known
+        while len(known) <= count:
+            begin = self.phase.at(self._table_turn * self.stride * (len(known) - 1))
+            cut = self._cut([replace(self.phase, start=begin, turns=self._table_turn)])
+            known.append(replace(cut, radius=np.minimum(known[-1].radius, cut.radius)))
+        return known[count]
+
+    @cached_property
+    def _known(self) -> list[Field]:
+        return [self._cut([])]
+
+    def _cut(self, stretches: list[Phase]) -> Field:
         return cut_field(
-            Motion(stretch), self.setting.hob, self.setting.blank, self.setting.swivel_deg,
-            self.setting.centre_distance, rows=33, columns=self.setting.columns // 2, fineness=0.5,
+            Motion(tuple(stretches)), self.setting.hob, self.setting.blank, self.setting.swivel_deg,
+            self.setting.centre_distance, rows=_PLUNGE_ROWS, columns=self.setting.columns // 2, fineness=0.7,
+            compiled=False,
         )  # fmt: skip

@@ -177,24 +177,27 @@ def _needed(points: Floats, tolerance: float) -> Ints:
     columns = points.shape[1]
     kept = np.unique(np.linspace(0, columns, 13).astype(np.int64))
     around = np.concatenate([points, points[:, :1]], axis=1)
+    # Only stretches that some row stands off from are looked at again.
+    open_still = np.arange(columns)
     while True:
-        part = np.searchsorted(kept, np.arange(columns), side="right") - 1
+        part = np.searchsorted(kept, open_still, side="right") - 1
         low, high = kept[part], kept[part + 1]
         along = around[:, high] - around[:, low]
-        aside = points - around[:, low]
+        aside = points[:, open_still] - around[:, low]
         length = np.hypot(along[..., 0], along[..., 1])
         off = np.abs(along[..., 0] * aside[..., 1] - along[..., 1] * aside[..., 0]) / np.maximum(
             length, 1e-12
         )
         off = np.where(length > 1e-9, off, np.hypot(aside[..., 0], aside[..., 1])).max(axis=0)
         # Ends of a stretch are on it; rounding mustn't ask for them again.
-        off[kept[:-1]] = 0.0
-        worst = np.maximum.reduceat(off, kept[:-1])
-        if np.all(worst <= tolerance):
+        off[open_still == low] = 0.0
+        begins = np.flatnonzero(np.diff(part, prepend=-1))
+        over = np.maximum.reduceat(off, begins) > tolerance
+        if not over.any():
             return kept[:-1]
-        order = np.lexsort((-off, part))
-        first = order[np.searchsorted(part[order], np.arange(kept.size - 1))]
-        kept = np.unique(np.concatenate([kept, first[worst > tolerance]]))
+        worst = np.lexsort((-off, part))[begins]
+        kept = np.unique(np.concatenate([kept, open_still[worst[over]]]))
+        open_still = open_still[np.repeat(over, np.diff(begins, append=open_still.size))]
 
 
 def blank_mesh(
@@ -245,12 +248,16 @@ def _to_faces(points: Floats, depth: Floats, twist: float, face_width: float) ->
 # ---------------------------------------------------------------- the hob
 
 
-def hob_mesh(hob: Hob, length: float | None = None, fineness: float = 0.5) -> PolyData:
+def hob_mesh(
+    hob: Hob, length: float | None = None, fineness: float = 0.5, *, cuts_up: bool = True
+) -> PolyData:
     """The hob as a closed mesh about Z, its middle at 0, the gash that is numbered 0 at the angle 0.
+
+    Its cutting faces lead where it turns the way that `hob_pose` has as cutting up, or the other way.
 
     Cutting edges are the simulated ones, whole teeth only, over about `length` mm (a usual one if left
     out). What lies behind the edges, relief, gashes and bore, is no more than a picture. Gash errors and runout
-    are left out: they are too small to be seen.
+    are left out: they are too small to be seen. Cell data "cutting_face" is 1 on the faces of the teeth.
     """
     edge = hob.edge(fineness)
     pitch, gashes = hob.axial_pitch, hob.gashes
@@ -282,8 +289,20 @@ def hob_mesh(hob: Hob, length: float | None = None, fineness: float = 0.5) -> Po
     w = np.stack([_ended(place, end) for place, _, _ in columns], axis=1)
     r = np.stack([np.concatenate([[floor], radius, [floor]]) for _, radius, _ in columns], axis=1)
     angle = np.array([angle for _, _, angle in columns])[None, :]
-    points = np.stack([r * np.cos(angle), r * np.sin(angle), w + hob.shift], axis=-1)
-    return closed_mesh(points, _BORE_PART * floor)
+    points = np.stack([r * np.cos(angle), r * np.sin(angle), w], axis=-1)
+    rows, around = points.shape[:2]
+    # From the edge, which is the last column of its gash, to the floor.
+    on_face = np.arange(around) % (_FLOOR + _BEHIND) == _FLOOR + _BEHIND - 1
+    if not cuts_up:
+        # Put onto the arbor end for end, gash 0 staying where it is: so its hand stays, too.
+        points = points[::-1, ::-1] * (1.0, -1.0, -1.0)
+        on_face = np.roll(on_face[::-1], -1)
+    points[..., 2] += hob.shift
+    mesh = closed_mesh(points, _BORE_PART * floor)
+    faces = np.zeros(mesh.n_cells)
+    faces[: 2 * (rows - 1) * around] = np.tile(on_face, 2 * (rows - 1))
+    mesh.cell_data["cutting_face"] = faces
+    return mesh
 
 
 def _ended(place: Floats, end: float) -> Floats:

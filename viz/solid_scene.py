@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
@@ -10,14 +10,16 @@ from typing import TYPE_CHECKING, Literal
 from handlead.kinematics.blank import Blank, Field
 from handlead.kinematics.cutting import scratch_cut
 from handlead.kinematics.measured import full_distance
-from handlead.kinematics.motion import Position
+from handlead.kinematics.motion import ENDS, Position
+from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import gear_of
-from handlead.kinematics.words import direction
+from handlead.kinematics.words import SWIVEL_TURNS, angle_text, direction
 from handlead.machines.case import Case, face_width_mm
 from handlead.machines.witness import NotCut, hob_of
 
 from . import solid
 from .cut_stages import Setting, Stages, stages_of
+from .units import length
 
 if TYPE_CHECKING:
     from pyvista import PolyData
@@ -39,29 +41,34 @@ def setting_of(case: Case) -> Setting:
     if case.solution.is_locked or case.rates is None:
         raise NotCut("hob and table aren't both driven, so that there is nothing to picture")
     rates = case.rates
+    cuts_up = (case.solution.end_rate("hob") or 0) > 0
+    infeed = (case.solution.end_rate("radial") or 0) < 0
     if not rates.table:
         raise NotCut("the table stands still, so that no spaces are cut round the blank")
-    if not rates.axial and not (
-        case.job.work.kind == "worm wheel" and (rates.tangential or rates.radial < 0)
-    ):
+    if not rates.axial and not (case.job.work.kind == "worm wheel" and (rates.tangential or infeed)):
         raise NotCut("no slide feeds the hob over the work")
     gear, hob = gear_of(case.job.work), hob_of(case.job.hob)
     given = case.job.work.outside_diameter
     blank = Blank(float(given) if given else gear.tip_diameter, face_width_mm(case.job.work))
-    return Setting(rates, hob, blank, case.swivel_deg, full_distance(hob, gear))
+    return Setting(rates, hob, blank, case.swivel_deg, full_distance(hob, gear), cuts_up)
 
 
 @dataclass(frozen=True)
 class Scene:
-    """A job's work and hob as solids in the machine's frame, from the set-up's own rates."""
+    """A job's work and hob as solids in the machine's frame, from the set-up's own rates.
+
+    `cuts` says in words what the rates would cut, `units` is the job's own.
+    """
 
     title: str
     setting: Setting
+    units: str = "mm"
+    cuts: str = ""
 
     @classmethod
     def of(cls, case: Case) -> Scene:
         """The scene of a set-up. Raises `NotCut` as `setting_of`."""
-        return cls(case.job.title, setting_of(case))
+        return cls(case.job.title, setting_of(case), case.job.units, _what_is_cut(case.outcome))
 
     @cached_property
     def stages(self) -> Stages:
@@ -76,7 +83,7 @@ class Scene:
     @cached_property
     def hob(self) -> PolyData:
         """The hob about Z, its middle at 0."""
-        return solid.hob_mesh(self.setting.hob)
+        return solid.hob_mesh(self.setting.hob, cuts_up=self.setting.cuts_up)
 
     @cached_property
     def _joints(self) -> solid.Joints:
@@ -88,10 +95,14 @@ class Scene:
         """The finished gear, closed, from face to face."""
         return solid.blank_mesh(self.finished, face_width=self.setting.blank.face_width)
 
-    def on_the_way(self, progress: float) -> PolyData:
-        """The blank when this part of the cut, 0 to 1, is done; always joined up in the same way."""
+    def on_the_way(self, progress: float, *, one_of_many: bool = True) -> PolyData:
+        """The blank when this part of the cut, 0 to 1, is done.
+
+        One of many is joined up as all others are, which takes its time once; a single one is quicker.
+        """
         field = self.stages.field(progress)
-        return solid.blank_mesh(field, self._joints, face_width=self.setting.blank.face_width)
+        joints = self._joints if one_of_many else solid.join(field, tolerance=_ON_THE_WAY)
+        return solid.blank_mesh(field, joints, face_width=self.setting.blank.face_width)
 
     def light_cut(self, exaggerate: float = EXAGGERATED) -> PolyData:
         """The blank after the first light cut, its marks drawn so many times as deep as they are."""
@@ -109,6 +120,11 @@ class Scene:
         """Matrix that brings the hob to its place after so many hob turns."""
         return solid.hob_pose(self.position(turns), self.setting.swivel_deg, self.setting.centre_distance)
 
+    def head_pose(self, turns: Fraction) -> solid.Floats:
+        """Matrix that brings what doesn't turn with the hob, about its own axis Z, to its place."""
+        place = replace(self.position(turns), hob=Fraction(0))
+        return solid.hob_pose(place, self.setting.swivel_deg, self.setting.centre_distance)
+
     def work_pose(self, turns: Fraction) -> solid.Floats:
         """Matrix that turns the work with the table after so many hob turns."""
         return solid.work_pose(self.position(turns))
@@ -118,12 +134,43 @@ class Scene:
         return min(max(float(turns / self.stages.phase.turns), 0.0), 1.0)
 
     def senses(self) -> dict[str, str]:
-        """Which way each end runs as the hob cuts up, in the words of the trade; ends at rest are left out."""
-        rates = self.setting.rates
-        found = {"hob": direction("hob", 1)}
-        for end in ("table", "axial", "tangential", "radial"):
-            rate = getattr(rates, end)
-            if rate:
-                found[end] = direction(end, 1 if rate > 0 else -1)
-        return found
+        """Which way each end runs with the drive, in the words of the trade; ends at rest are left out."""
+        per_turn = self.setting.per_turn
+        rates = {end: getattr(per_turn, end) for end in ENDS}
+        return {end: direction(end, 1 if rate > 0 else -1) for end, rate in rates.items() if rate}
 
+    def words(self, turns: Fraction) -> str:
+        """What is to be seen after so many hob turns, in lines: what is cut, the head, what runs which way, where."""
+        names = {"axial": "slide", "tangential": "tangential slide", "radial": "radial slide"}
+        runs = ", ".join(f"{names.get(end, end)} {way}" for end, way in self.senses().items())
+        return "\n".join((self.title, self.cuts, self._head(), runs, self._place(self.position(turns))))
+
+    def _head(self) -> str:
+        swivel = self.setting.swivel_deg
+        if abs(swivel) < 1 / 120:
+            return "head level"
+        way = next(word for word, sign in SWIVEL_TURNS.items() if sign * swivel > 0)
+        return f"head swung {angle_text(swivel)} {way}, seen from behind the hob"
+
+    def _place(self, position: Position) -> str:
+        rates = self.setting.rates
+        if rates.axial:
+            height = float(position.axial)
+            over = "over" if height >= 0 else "under"
+            return f"centre of the hob {length(abs(height), self.units, 1)} {over} the lower face of the work"
+        if rates.tangential:
+            aside = float(position.tangential)
+            side = "right" if aside >= 0 else "left"
+            return f"middle of the hob {length(abs(aside), self.units, 1)} to the {side}"
+        return f"{length(float(position.radial), self.units, 2)} short of full depth"
+
+
+def _what_is_cut(outcome: Outcome | None) -> str:
+    """The gear that the rates would cut, in words."""
+    if outcome is None or outcome.teeth is None:
+        return "no whole number of teeth"
+    if not outcome.is_steady:
+        return f"about {outcome.teeth} teeth; the spaces of one table turn miss those of the one before"
+    hand = f", {outcome.hand.word} hand" if outcome.hand else ""
+    feed = f", {outcome.feed.value} feed" if outcome.feed else ""
+    return f"{outcome.teeth} teeth{hand}{feed}"
