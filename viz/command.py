@@ -13,7 +13,6 @@ from . import (
     prove_command,
     sheet_command,
     show_command,
-    solid_command,
     trace_command,
 )
 
@@ -26,7 +25,6 @@ COMMANDS = (
     trace_command,
     sheet_command,
     show_command,
-    solid_command,
     fit_command,
     constants_command,
 )

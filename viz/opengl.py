@@ -69,7 +69,7 @@ def require_opengl() -> None:
     """Make sure that pictures of solids can be drawn without a screen. Raises `NoOpenGL`."""
     found = trial()
     if found.window is None:
-        raise NoOpenGL(f"no picture of a solid can be drawn here: {missing()}. STL and VTP files need none")
+        raise NoOpenGL(f"the gear can't be drawn here: {missing()}. Meshes (.stl, .vtp) need no OpenGL")
     # The window that worked, at once: others would complain before they give way.
     os.environ.setdefault(_WINDOW, found.window)
 
@@ -78,14 +78,13 @@ def require_screen() -> None:
     """Make sure that a window can be opened. Raises `NoOpenGL`."""
     if sys.platform.startswith("linux") and not os.environ.get("DISPLAY"):
         raise NoOpenGL(
-            "no window can be opened: there is no display (DISPLAY isn't set). "
-            "Write a file with --out (PNG, GIF, MP4, STL or VTP)"
+            "no window can be opened: there is no display (DISPLAY isn't set)"
         )
     require_opengl()
     if not trial().on_screen:
         raise NoOpenGL(
             f"no window can be opened on display {os.environ.get('DISPLAY', '')!r}: it can't be reached, or "
-            f"{_package('libGL.so.1')} is missing. Write a file with --out (PNG, GIF, MP4, STL or VTP)"
+            f"{_package('libGL.so.1')} is missing"
         )
 
 
