@@ -82,7 +82,7 @@ def witness_of(case: Case) -> WitnessLayout:
     from .witness_drawing import outside_diameter, predicted_marks, wanted_marks, witness_layout
 
     work = case.job.work
-    marks = (wanted_marks(work), predicted_marks(work, case.outcome))
+    marks = (wanted_marks(work), predicted_marks(work, case.outcome, case.job.hob, case.swivel_deg))
     return witness_layout(marks, outside_diameter(work), face_width_mm(work))
 
 

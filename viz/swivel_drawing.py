@@ -39,6 +39,19 @@ class SwivelLayout:
     contact: Segment
     words: tuple[str, str]
 
+    @property
+    def astray_deg(self) -> float:
+        """By how much the thread where it cuts leans more to the right than the teeth."""
+        return _lean_deg(self.contact) - (_lean_deg(self.teeth[0]) if self.teeth else 0.0)
+
+
+def _lean_deg(segment: Segment) -> float:
+    (xa, ya), (xb, yb) = segment
+    return math.degrees(math.atan2(xb - xa, yb - ya))
+
+
+#: The thread lies along the tooth if it leans no more than this from it, in degrees: a vernier is read closer.
+_ALONG_DEG = 0.5
 
 #: Half the hob's length and diameter, half the work's width and its height.
 _HOB, _THICK, _WORK, _TALL = 50.0, 17.0, 46.0, 44.0
@@ -96,16 +109,24 @@ def _turned(segment: Segment, angle: float) -> Segment:
     return first, second
 
 
-def plot_swivel(layout: SwivelLayout, ax: Axes | None = None, *, title: str = "Head swivel") -> Axes:
+def plot_swivel(
+    layout: SwivelLayout, ax: Axes | None = None, *, title: str = "Head swivel", words: bool = True
+) -> Axes:  # fmt: skip
     """Draw the head from behind the hob: the way to swing it as an arrow and in words, and the angle.
 
-    Returns the axes, in whose units the hob is 100 long.
+    Without `words` there is the drawing alone. Returns the axes, in whose units the hob is 100 long.
     """
     axes = ax if ax is not None else look.new_axes(90, 95)
-    fitted = look.fit(axes, (-60, -52, 60, 52), head=6.5, foot=15.5)
-    _work(axes, layout)
-    _hob(axes, layout)
+    fitted = look.fit(axes, (-62, -60, 62, 60), head=6.5 if words else 0.0, foot=15.5 if words else 0.0)
+    _work(axes, layout, words)
+    _hob(axes, layout, words)
     _swing(axes, layout, fitted)
+    if words:
+        _say(axes, layout, fitted, title)
+    return axes
+
+
+def _say(axes: Axes, layout: SwivelLayout, fitted: look.Fit, title: str) -> None:
     x = fitted.left + fitted.mm(1.5)
     axes.text(x, fitted.top - fitted.mm(1), title, fontsize=look.LARGE, weight="bold", va="top")
     angle, way = layout.words
@@ -117,15 +138,16 @@ def plot_swivel(layout: SwivelLayout, ax: Axes | None = None, *, title: str = "H
         fitted.right - fitted.mm(1.5), fitted.top - fitted.mm(1.3), "seen from behind the hob", fontsize=look.TEXT,
         ha="right", va="top",
     )  # fmt: skip
-    return axes
 
 
-def _work(axes: Axes, layout: SwivelLayout) -> None:
+def _work(axes: Axes, layout: SwivelLayout, words: bool) -> None:
     symbols.box(axes, -_WORK, -_TALL, _WORK, _TALL, Pen(look.FAINT, look.OUTLINE), fill=look.SHADE, order=1)
     for segment in layout.teeth:
         symbols.line(axes, segment, Pen(look.FAINT, look.THIN), order=1.5)
-    axes.text(-_WORK + 2, -_TALL + 2, "work", fontsize=look.SMALL, color=look.INK, va="bottom", zorder=3,
-              bbox={"facecolor": look.SHADE, "edgecolor": "none", "pad": 0.5})  # fmt: skip
+    if words:
+        side = 1 if layout.swivel_deg > 0 else -1  # where the hob's end goes up
+        axes.text(side * (_WORK - 2), -_TALL + 2, "work", fontsize=look.SMALL, color=look.INK, va="bottom", zorder=3,
+                  ha="right" if side > 0 else "left", bbox={"facecolor": look.SHADE, "edgecolor": "none", "pad": 0.5})  # fmt: skip
     symbols.line(axes, ((0, -52), (0, 52)), Pen(look.FAINT, look.HAIR, look.CHAIN), order=1.6)
 
 
@@ -135,7 +157,7 @@ def _longer(segment: Segment, times: float) -> Segment:
     return (mx + (xa - mx) * times, my + (ya - my) * times), (mx + (xb - mx) * times, my + (yb - my) * times)
 
 
-def _hob(axes: Axes, layout: SwivelLayout) -> None:
+def _hob(axes: Axes, layout: SwivelLayout, words: bool) -> None:
     swing = math.radians(layout.swivel_deg)
     corners = [_turned(((x, y), (0, 0)), swing)[0] for x, y in (
         (-_HOB, -_THICK), (_HOB, -_THICK), (_HOB, _THICK), (-_HOB, _THICK))]  # fmt: skip
@@ -144,9 +166,14 @@ def _hob(axes: Axes, layout: SwivelLayout) -> None:
         symbols.line(axes, segment, Pen(look.INK, look.THIN), order=4.5)
     symbols.line(axes, _longer(layout.axis, 1.16), Pen(look.INK, look.THIN, look.CHAIN), order=5)
     symbols.line(axes, layout.contact, Pen(look.POWER, look.HEAVY, look.DASHED), order=6)
+    if not words:
+        return
     x, y = layout.contact[1]
-    axes.text(x, y + 2, "thread where it cuts,\nalong the tooth", fontsize=look.SMALL, color=look.INK, ha="center",
-              va="bottom", zorder=7, bbox={"facecolor": look.SHADE, "edgecolor": "none", "pad": 0.5})  # fmt: skip
+    off = layout.astray_deg
+    along = "along the tooth" if abs(off) <= _ALONG_DEG else f"NOT along the tooth: {angle_text(off, '′')} off"
+    axes.text(x, y + 2, f"thread where it cuts,\n{along}", fontsize=look.SMALL, ha="center", va="bottom", zorder=7,
+              color=look.INK if abs(off) <= _ALONG_DEG else look.FAULT, weight="normal" if abs(off) <= _ALONG_DEG else "bold",
+              bbox={"facecolor": look.SHADE, "edgecolor": "none", "pad": 0.5})  # fmt: skip
 
 
 def _swing(axes: Axes, layout: SwivelLayout, fitted: look.Fit) -> None:

@@ -15,6 +15,7 @@ from . import look
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.patches import Patch
 
 Point = tuple[float, float]
 
@@ -39,32 +40,35 @@ class Pen:
         return replace(self, dashes="-")
 
 
-def line(axes: Axes, points: Iterable[Point], pen: Pen, *, order: float = 2.0) -> None:
-    """A line through `points`."""
+def line(
+    axes: Axes, points: Iterable[Point], pen: Pen, *, order: float = 2.0, within: Patch | None = None
+) -> None:  # fmt: skip
+    """A line through `points`, as far as it lies `within` a shape."""
     from matplotlib.lines import Line2D
 
     xs, ys = zip(*points, strict=True)
-    axes.add_artist(
-        Line2D(
-            xs, ys, color=pen.colour, linewidth=pen.weight * pen.scale, linestyle=pen.dashes, zorder=order,
-            solid_capstyle="butt", dash_capstyle="butt",
-        )
+    drawn = Line2D(
+        xs, ys, color=pen.colour, linewidth=pen.weight * pen.scale, linestyle=pen.dashes, zorder=order,
+        solid_capstyle="butt", dash_capstyle="butt",
     )  # fmt: skip
+    axes.add_artist(drawn)
+    if within is not None:
+        drawn.set_clip_path(within)
 
 
 def shape(
     axes: Axes, points: Iterable[Point], pen: Pen, *, fill: str = look.PAPER, hatch: str | None = None,
     order: float = 3.0,
-) -> None:  # fmt: skip
+) -> Patch:  # fmt: skip
     """A closed shape."""
     from matplotlib.patches import Polygon
 
-    axes.add_patch(
-        Polygon(
-            list(points), closed=True, facecolor=fill, edgecolor=pen.colour, hatch=hatch,
-            linewidth=pen.weight * pen.scale, linestyle=pen.dashes, zorder=order,
-        )
+    drawn = Polygon(
+        list(points), closed=True, facecolor=fill, edgecolor=pen.colour, hatch=hatch,
+        linewidth=pen.weight * pen.scale, linestyle=pen.dashes, zorder=order,
     )  # fmt: skip
+    axes.add_patch(drawn)
+    return drawn
 
 
 def box(

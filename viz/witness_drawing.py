@@ -2,6 +2,8 @@
 
 The unrolled outside is drawn as it is seen from without, the work axis upright: a right-hand tooth
 leans to the right as it goes up. Sizes are mm, to one scale both ways, so that angles are true.
+Where the spaces of a table turn don't fall into those of the turn before, every single pass of the
+hob is drawn where it would touch.
 """
 
 from __future__ import annotations
@@ -9,11 +11,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from handlead.kinematics.outcome import Outcome
-from handlead.kinematics.requirement import Work, gear_of
-from handlead.kinematics.words import Hand
+from handlead.kinematics.requirement import HobData, Work, gear_of
+from handlead.kinematics.words import Feed, Hand
 
 from . import look, symbols
 from .swivel_drawing import Segment
@@ -23,13 +26,66 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
+#: Depth of the light first cut, in mm. Own choice: deep enough to be counted, too shallow to spoil a blank.
+LIGHT_CUT_MM = 0.05
+
+
+@dataclass(frozen=True)
+class Passes:
+    """Marks that the hob's passes leave one by one: `to_a_turn` of them in a table turn, whole or not.
+
+    `side` is 1 where the next pass falls to the right on the outside of the blank, -1 to the left; `rise` is
+    how far up the next table turn falls, in mm, negative for down. A mark is `length` mm long along the
+    hob's thread, which leans by `lean_deg` to the right.
+    """
+
+    to_a_turn: Fraction
+    side: int
+    rise: float
+    length: float
+    lean_deg: float
+
+    @property
+    def miss(self) -> Fraction:
+        """By how many pitches a table turn's marks fall to the right of those of the turn before."""
+        return self.side * (round(self.to_a_turn) - self.to_a_turn)
+
+    @property
+    def words(self) -> tuple[str, str]:
+        """That there is no count, and why."""
+        side = "RIGHT" if self.miss > 0 else "LEFT"
+        beside = f"{_share(abs(self.miss))} of a pitch to the {side} of those of the turn before"
+        turns, whole = self.to_a_turn.denominator, self.to_a_turn.numerator
+        closes = f"; they close after {turns} turns, {whole} in all" if turns <= _FEW_TURNS else ""
+        return "no count that closes", (
+            f"{mixed_text(self.to_a_turn)} marks in a turn of the table: each turn's fall {beside}{closes}"
+        )
+
+
+#: After more table turns than this nobody tells any more that the marks close.
+_FEW_TURNS = 6
+
+
+def mixed_text(value: Fraction) -> str:
+    """A number above 0 as a whole one and a fraction, or as a decimal where that is long."""
+    whole, rest = divmod(value, 1)
+    if not rest or len(str(rest)) > 7:
+        return str(whole) if not rest else f"{float(value):.4f}"
+    return f"{whole} {rest}" if whole else str(rest)
+
+
+def _share(value: Fraction) -> str:
+    return str(value) if len(str(value)) <= 7 else f"{float(value):.3g}"
+
+
 @dataclass(frozen=True)
 class Marks:
     """The marks on one blank: `whose` they are, how many to count, which way and how far they lean.
 
     `count` None stands for a blank that shows no marks to count, `why` says so. `hand` None is
     straight. `lean_deg` is from the work axis on the outside of the blank, without sign; `pitch` is from
-    mark to mark round the outside, in mm.
+    mark to mark round the outside, in mm. `passes` are given where the marks don't close: then there is no
+    count, though there are marks.
     """
 
     whose: str
@@ -38,6 +94,7 @@ class Marks:
     lean_deg: float
     pitch: float
     why: str = ""
+    passes: Passes | None = None
 
     @property
     def signed_lean_deg(self) -> float:
@@ -47,6 +104,8 @@ class Marks:
     @property
     def words(self) -> tuple[str, str]:
         """The count, and the lean, as the sheet says them."""
+        if self.passes is not None:
+            return self.passes.words
         if self.count is None:
             return "no marks to count", self.why
         if self.hand is None or not self.lean_deg:
@@ -65,7 +124,8 @@ def lean_text(angle_deg: float) -> str:
 class WitnessLayout:
     """Strips of the unrolled outside, one for each of `marks`: `width` round it by `height` along the axis, in mm.
 
-    `lines` holds each strip's marks, from 0 at its lower left corner.
+    `lines` holds each strip's marks, from 0 at its lower left corner. The first strip's marks are what is
+    wanted; `ghosts` are theirs for every strip that differs.
     """
 
     marks: tuple[Marks, ...]
@@ -74,6 +134,18 @@ class WitnessLayout:
     height: float
     circumference: float
 
+    def differs(self, number: int) -> bool:
+        """Whether that strip's count or hand isn't the wanted one."""
+        marks, wanted = self.marks[number], self.marks[0]
+        return marks.passes is not None or (marks.count, marks.hand) != (wanted.count, wanted.hand)
+
+    def ghosts(self, number: int) -> tuple[Segment, ...]:
+        """The wanted marks to be shown faintly in that strip: none where it is as wanted, or leans a little else."""
+        wanted, marks = self.marks[0], self.marks[number]
+        near = abs(wanted.signed_lean_deg - marks.signed_lean_deg) < 1.0
+        shows = marks.count is not None or marks.passes is not None
+        return () if not shows or (not self.differs(number) and near) else self.lines[0]
+
 
 def wanted_marks(work: Work) -> Marks:
     """The marks that the drawing asks for."""
@@ -81,17 +153,58 @@ def wanted_marks(work: Work) -> Marks:
     return _marks("wanted", work.teeth, work.hand if work.is_helical else None, work.lead_mm, outside, "")
 
 
-def predicted_marks(work: Work, outcome: Outcome | None) -> Marks:
-    """The marks that the set-up's rates would leave on the drawing's blank."""
+def predicted_marks(
+    work: Work, outcome: Outcome | None, hob: HobData | None = None, swivel_deg: float = 0.0
+) -> Marks:  # fmt: skip
+    """The marks that the set-up's rates would leave on the drawing's blank.
+
+    Marks that don't close are drawn pass by pass only where the `hob` is given, and how its head is swung.
+    """
     outside = outside_diameter(work)
     if outcome is None:
-        return Marks("predicted", None, None, 0.0, 0.0, "hob and table aren't both driven")
+        return _no_marks("hob and table aren't both driven")
     if outcome.teeth is None:
-        return Marks("predicted", None, None, 0.0, 0.0, "the table runs against the hob: all is cut away")
-    why = "" if outcome.is_steady else "they wander: each table turn falls beside the one before"
-    if outcome.feed_slide != "axial":
-        why = why or "a touch at mid-face only"
+        if outcome.runs_against_hob:
+            return _no_marks("the table runs against the hob: no spaces form, the whole outside is cut away")
+        return _no_marks("the table stands still: no spaces form")
+    if not outcome.is_steady:
+        return _unsteady(outcome, hob, swivel_deg, outside)
+    why = "" if outcome.feed_slide == "axial" else "a touch at mid-face only"
     return _marks("predicted", outcome.teeth, outcome.hand, outcome.lead_mm, outside, why, outcome.helix_angle_deg)
+
+
+def _no_marks(why: str) -> Marks:
+    return Marks("predicted", None, None, 0.0, 0.0, why)
+
+
+def _unsteady(outcome: Outcome, hob: HobData | None, swivel_deg: float, outside: float) -> Marks:
+    """Marks of single passes: each lies on along the outside by its share of a turn, and up by its share of the feed."""
+    assert outcome.real_teeth is not None
+    pitch = math.pi * outside / float(outcome.real_teeth)
+    feed = float(outcome.sliding_feed or 0) if outcome.feed is not None else 0.0
+    if hob is None:
+        whole, rest = Passes(outcome.real_teeth, 1, feed, 0.0, 0.0).words
+        return Marks("predicted", None, None, 0.0, 0.0, f"{whole}: {rest.partition(': each')[0]}")
+    # The work turns past the hob as a right-hand hob drives it, or the other way: the next mark falls behind it.
+    passes = Passes(
+        outcome.real_teeth,
+        hob.hand.value,
+        feed if outcome.feed is Feed.CONVENTIONAL else -feed,
+        max(_touch_length(hob), feed),
+        hob.hand.value * (hob.gamma_deg or 0.0) - swivel_deg,
+    )
+    return Marks("predicted", None, None, 0.0, pitch, passes=passes)
+
+
+def _touch_length(hob: HobData) -> float:
+    """How long a mark the hob leaves at light depth: the chord of its tips' circle; 0 with no size known."""
+    if hob.outside_diameter is not None:
+        diameter = float(hob.outside_diameter)
+    elif hob.diameter is not None:
+        diameter = float(hob.diameter + 2 * hob.module_n * (hob.addendum or Fraction(5, 4)))
+    else:
+        return 0.0
+    return 2 * math.sqrt(LIGHT_CUT_MM * max(diameter - LIGHT_CUT_MM, 0.0))
 
 
 def measured_marks(
@@ -127,10 +240,21 @@ def witness_layout(marks: Sequence[Marks], outside: float, face_width: float) ->
     A strip goes round the whole blank, or so far that its marks can still be told apart.
     """
     circumference = math.pi * outside
-    width = min(circumference, max(2.2 * face_width, 8 * max((m.pitch for m in marks if m.count), default=0.0)))
+    pitch = max((m.pitch for m in marks), default=0.0)
+    width = max(2.2 * face_width, 8 * pitch)
+    if marks and marks[0].pitch:
+        width = math.ceil(width / marks[0].pitch) * marks[0].pitch  # it ends between two wanted marks
+    width = min(circumference, width)
     return WitnessLayout(
         tuple(marks),
-        tuple(tuple(_lines(mark, width, face_width)) for mark in marks),
+        tuple(
+            tuple(
+                _lines(mark, width, face_width)
+                if mark.passes is None
+                else _strokes(mark.passes, circumference, width, face_width)
+            )
+            for mark in marks
+        ),
         width,
         face_width,
         circumference,
@@ -145,72 +269,156 @@ def _lines(marks: Marks, width: float, height: float) -> Iterator[Segment]:
     last = math.ceil(max(width, width - shift) / marks.pitch)
     for number in range(first, last + 1):
         foot = (number + 0.5) * marks.pitch
-        segment = _clipped(foot, foot + shift, width, height)
+        segment = _inside((foot, 0.0), (foot + shift, height), width, height)
         if segment is not None:
             yield segment
 
 
-def _clipped(foot: float, head: float, width: float, height: float) -> Segment | None:
-    """The line from `foot` to `head` as far as it lies between 0 and `width`."""
+#: No more passes than this are drawn: more of them leave nothing that could be told apart.
+_MOST_PASSES = 20_000
+
+
+def _strokes(passes: Passes, circumference: float, width: float, height: float) -> Iterator[Segment]:
+    """The marks of single passes, the one half way up standing half a pitch from the left edge."""
+    pitch = circumference / float(passes.to_a_turn)
+    rise = passes.rise / float(passes.to_a_turn)
+    dx, dy = symbols.lean(passes.lean_deg)
+    dx, dy = dx * passes.length / 2, dy * passes.length / 2
+    if rise:
+        reach = min(math.ceil((height / 2 + dy) / abs(rise)), _MOST_PASSES)
+        numbers = range(-reach, reach + 1)
+    else:
+        numbers = range(min(passes.to_a_turn.numerator, _MOST_PASSES))
+    for number in numbers:
+        x = (pitch / 2 + passes.side * number * pitch) % circumference
+        y = height / 2 + number * rise
+        for at in (x, x - circumference):
+            inside = _inside((at - dx, y - dy), (at + dx, y + dy), width, height)
+            if inside is not None:
+                yield inside
+
+
+def _inside(foot: tuple[float, float], head: tuple[float, float], width: float, height: float) -> Segment | None:
+    """The line from `foot` to `head` as far as it lies within the strip."""
     low, high = 0.0, 1.0
-    run = head - foot
-    if abs(run) < 1e-12:
-        return ((foot, 0.0), (head, height)) if 0 < foot < width else None
-    ends = sorted(((0 - foot) / run, (width - foot) / run))
-    low, high = max(low, ends[0]), min(high, ends[1])
+    for start, end, most in ((foot[0], head[0], width), (foot[1], head[1], height)):
+        run = end - start
+        if abs(run) < 1e-12:
+            if not 0 < start < most:
+                return None
+            continue
+        first, last = sorted(((0 - start) / run, (most - start) / run))
+        low, high = max(low, first), min(high, last)
     if low >= high:
         return None
-    return (foot + low * run, low * height), (foot + high * run, high * height)
+
+    def at(share: float) -> tuple[float, float]:
+        return foot[0] + share * (head[0] - foot[0]), foot[1] + share * (head[1] - foot[1])
+
+    return at(low), at(high)
 
 
-def plot_witness(layout: WitnessLayout, ax: Axes | None = None, *, title: str = "Light first cut") -> Axes:
+def plot_witness(
+    layout: WitnessLayout, ax: Axes | None = None, *, title: str = "Light first cut", words: bool = True
+) -> Axes:  # fmt: skip
     """Draw the strips one over the other with what to count and which way the marks lean.
 
-    Returns the axes, whose unit is a millimetre on the blank.
+    Without `words` there are the strips alone. Returns the axes, whose unit is a millimetre on the blank.
     """
     count = len(layout.marks)
-    axes = ax if ax is not None else look.new_axes(110, 34 + 40 * count)
+    axes = ax if ax is not None else look.new_axes(110, 40 + 40 * count)
     width_mm, height_mm = look.paper_size(axes)
-    lines_of = [look.wrapped(marks.words[1], look.TEXT, width_mm - 3) for marks in layout.marks]
-    words, head = 7.5 + 4.0 * max(map(len, lines_of)), 7.0
-    room = (height_mm - head) / count - words
+    heads = _heads(title, width_mm - 3) if words else []
+    said = [_said(layout, number, width_mm - 3) if words else [] for number in range(count)]
+    head, over = _tall(heads) + 1.0, max(map(_tall, said)) + (2.5 if words else 1.0)
+    room = (height_mm - head - 1.0) / count - over
     scale = min((width_mm - 3) / layout.width, room / layout.height)
     look.bare(axes, (0, width_mm / scale), (0, height_mm / scale))
     unit = 1 / scale
-    axes.text(1.5 * unit, height_mm * unit - unit, title, fontsize=look.LARGE, weight="bold", va="top")
-    axes.text((width_mm - 1.5) * unit, height_mm * unit - 1.4 * unit, "outside of the blank, unrolled, seen from without",
-              fontsize=look.SMALL, va="top", ha="right")  # fmt: skip
-    for number, (_marks, _lines) in enumerate(zip(layout.marks, layout.lines, strict=True)):
-        top = (height_mm - head - number * (room + words)) * unit
-        _strip(axes, layout, number, lines_of[number], top, unit, words - 0.5)
+    _write(axes, heads, 1.5 * unit, (height_mm - 1.0) * unit, unit)
+    for number in range(count):
+        top = (height_mm - head - number * (room + over)) * unit
+        _write(axes, said[number], 1.5 * unit, top - (over - _tall(said[number]) - 0.8) * unit, unit)
+        _strip(axes, layout, number, top - over * unit, unit)
     return axes
 
 
-def _strip(
-    axes: Axes, layout: WitnessLayout, number: int, words: Sequence[str], top: float, unit: float, over: float
-) -> None:
-    """One strip: its words, its frame, its marks; those that aren't as wanted in another pen."""
-    marks, wanted = layout.marks[number], layout.marks[0]
-    x0, y0 = 1.5 * unit, top - over * unit - layout.height
-    differs = (marks.count, marks.hand) != (wanted.count, wanted.hand)
+@dataclass(frozen=True)
+class _Line:
+    """A line of words."""
+
+    text: str
+    points: float
+    bold: bool = False
+    colour: str = look.INK
+
+    @property
+    def tall(self) -> float:
+        """Its height in mm."""
+        return 1.35 * self.points / look.POINTS_PER_MM
+
+
+def _tall(lines: Sequence[_Line]) -> float:
+    return sum(line.tall for line in lines)
+
+
+def _wrapped(text: str, points: float, width_mm: float, bold: bool = False, colour: str = look.INK) -> list[_Line]:
+    return [_Line(line, points, bold, colour) for line in look.wrapped(text, points, width_mm, bold)]
+
+
+def _write(axes: Axes, lines: Sequence[_Line], x: float, top: float, unit: float) -> None:
+    for line in lines:
+        axes.text(
+            x, top, line.text, fontsize=line.points, weight="bold" if line.bold else "normal", va="top", color=line.colour
+        )
+        top -= line.tall * unit
+
+
+def _heads(title: str, width_mm: float) -> list[_Line]:
+    return [
+        *_wrapped(title, look.LARGE, width_mm, bold=True),
+        *_wrapped("outside of the blank, unrolled, seen from without", look.SMALL, width_mm),
+    ]
+
+
+def _said(layout: WitnessLayout, number: int, width_mm: float) -> list[_Line]:
+    """The lines over a strip."""
+    marks, differs = layout.marks[number], layout.differs(number)
     colour = look.FAULT if differs else look.INK
     heading = f"{marks.whose}: {marks.words[0]}{'  NOT AS WANTED' if differs else ''}"
-    axes.text(x0, top - 0.5 * unit, heading, fontsize=look.LARGE, weight="bold", va="top", color=colour)
-    for row, line in enumerate(words):
-        axes.text(x0, top - (6.0 + 4.0 * row) * unit, line, fontsize=look.TEXT, va="top", color=colour)
-    hatch = look.CUT_AWAY if marks.count is None else None
-    symbols.box(axes, x0, y0, x0 + layout.width, y0 + layout.height, Pen(look.INK, look.THIN), hatch=hatch, order=1)
-    pen = Pen(look.POWER if number and not differs else colour, look.HEAVY, look.DASHED if number else "-")
-    for (xa, ya), (xb, yb) in layout.lines[number]:
-        symbols.line(axes, ((x0 + xa, y0 + ya), (x0 + xb, y0 + yb)), pen)
+    lines = _wrapped(heading, look.LARGE, width_mm, True, colour) + _wrapped(
+        marks.words[1], look.TEXT, width_mm, False, colour
+    )
+    return [*lines, *_wrapped(GHOSTS, look.TEXT, width_mm)] if layout.ghosts(number) else lines
+
+
+#: What the faint marks are.
+GHOSTS = "faint dotted: the wanted marks"
+
+
+def _strip(axes: Axes, layout: WitnessLayout, number: int, top: float, unit: float) -> None:
+    """One strip: its frame and its marks; those that aren't as wanted in another pen, over the wanted ones."""
+    marks = layout.marks[number]
+    x0, y0 = 1.5 * unit, top - layout.height
+    colour = look.FAULT if layout.differs(number) else look.INK
+    hatch = look.CUT_AWAY if marks.count is None and marks.passes is None else None
+    frame = symbols.shape(axes, _frame(layout, x0, y0, unit), Pen(look.INK, look.THIN), hatch=hatch, order=1)
+
+    def draw(lines: Sequence[Segment], pen: Pen, order: float) -> None:
+        for (xa, ya), (xb, yb) in lines:
+            symbols.line(axes, ((x0 + xa, y0 + ya), (x0 + xb, y0 + yb)), pen, order=order, within=frame)
+
+    draw(layout.ghosts(number), Pen(look.FAINT, look.THIN, look.DOTTED), 1.5)
+    draw(layout.lines[number], Pen(colour, look.HEAVY if marks.passes is None else look.OUTLINE), 2)
+
+
+def _frame(layout: WitnessLayout, x0: float, y0: float, unit: float) -> list[tuple[float, float]]:
+    """The strip's outline; torn at its right edge where the blank goes on."""
+    x1, y1 = x0 + layout.width, y0 + layout.height
+    right = [(x1, y0), (x1, y1)]
     if layout.width < layout.circumference - 1e-6:
-        _torn(axes, x0 + layout.width, y0, layout.height, unit)
-
-
-def _torn(axes: Axes, x: float, y0: float, height: float, unit: float) -> None:
-    """A torn edge: the blank goes on."""
-    teeth = 9
-    points = [(x + (unit if n % 2 else -unit), y0 + height * n / teeth) for n in range(teeth + 1)]
-    edge = [*points, (x + 3 * unit, y0 + height + unit), (x + 3 * unit, y0 - unit)]
-    symbols.shape(axes, edge, Pen(look.PAPER, 0.0), order=4)
-    symbols.line(axes, points, Pen(look.INK, look.THIN), order=5)
+        teeth = max(5, round(layout.height / (3 * unit)))
+        right = [
+            (x1 - (0.0 if n % 2 else 1.6 * unit), y0 + layout.height * n / teeth) for n in range(teeth + 1)
+        ]
+    return [(x0, y0), *right, (x0, y1)]

@@ -5,20 +5,28 @@ import math
 from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
 import pytest
 from handlead.kinematics.bracket import Bracket, Mounting
 from handlead.kinematics.links import Mounted
+from handlead.kinematics.motion import Rates
+from handlead.kinematics.outcome import predict
+from handlead.kinematics.requirement import HobData
 from handlead.kinematics.solution import solve
+from handlead.kinematics.words import Hand
 from handlead.machines.case import Case
 from handlead.machines.catalogue import find_machine, shipped_machines
 from handlead.machines.job_file import read_job
+from handlead.machines.witness import cut_blank
 from handlead.viz import look
 from handlead.viz.bracket_drawing import bracket_layout, bracket_lettering, idler_words, plot_bracket
 from handlead.viz.bracket_labels import LEAST_POINTS
 from handlead.viz.command import main
 from handlead.viz.job_pictures import PICTURES, motion_of, swivel_of, witness_of
 from handlead.viz.show_command import PICTURES as NAMES
+from handlead.viz.swivel_drawing import plot_swivel
 from handlead.viz.train_layout import lay_out
+from handlead.viz.witness_drawing import predicted_marks
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -46,6 +54,7 @@ def every_bracket():
 
 
 BRACKETS = every_bracket()
+PLAIN = case_of(SCENARIOS / "22-index-gears-swapped" / "job.toml").job.work
 
 
 def lean_deg(segment):
@@ -83,6 +92,17 @@ def test_the_head_is_drawn_swung_as_it_is_set_and_its_thread_lies_along_the_toot
     way = "counter-clockwise" if case.swivel_deg > 0 else "clockwise"
     if abs(case.swivel_deg) > 0.1:
         assert way.upper() in " ".join(layout.words).upper()
+
+
+@pytest.mark.parametrize(("name", "astray"), [("25-head-wrong-way", 34 + 46 / 60), ("26-lead-angle-forgotten", -2.39)])
+def test_a_head_that_is_set_wrong_shows_its_thread_across_the_tooth(name, astray):
+    """25: twice the swivel of 17 deg 23 min; 26: the hob's lead angle, 2 deg 23 min."""
+    layout = swivel_of(case_of(SCENARIOS / name / "job.toml"))
+    assert layout.astray_deg == pytest.approx(astray, abs=0.02)
+    axes = plot_swivel(layout)
+    assert any("NOT along the tooth" in words.get_text() for words in axes.texts)
+    right = plot_swivel(swivel_of(case_of(PINION)))
+    assert not any("NOT along the tooth" in words.get_text() for words in right.texts)
 
 
 @pytest.mark.parametrize("path", JOBS, ids=lambda path: f"{path.parent.name}-{path.stem}")
@@ -224,7 +244,7 @@ def test_what_is_written_into_a_bracket_takes_no_more_paper_than_reckoned(link, 
     extents = [words.get_window_extent(renderer) for words in axes.texts if not words.get_rotation() and words.get_text()]
     assert not overlaps([extent.extents for extent in extents])
     for extent in extents:
-        assert 0 <= extent.x0 and extent.x1 <= renderer.width and 0 <= extent.y0 and extent.y1 <= renderer.height
+        assert extent.x0 >= 0 and extent.x1 <= renderer.width and extent.y0 >= 0 and extent.y1 <= renderer.height
 
 
 def test_a_set_that_is_refused_is_drawn_where_its_gears_would_stand():
@@ -251,6 +271,67 @@ def test_a_bare_axis_without_any_measure_is_told_in_words_alone():
 def test_a_forgotten_idler_shows_in_the_picture():
     wanted, predicted = witness_of(case_of(SCENARIOS / "21-idler-left-out" / "job.toml")).marks
     assert wanted.hand is predicted.hand.other
+
+
+def test_marks_that_do_not_close_are_drawn_where_the_simulated_blank_has_them():
+    """50/3 spaces to a table turn. The middles of the strokes and the deepest places of the cut lie on one lattice."""
+    case = case_of(SCENARIOS / "22-index-gears-swapped" / "job.toml")
+    layout = witness_of(case)
+    passes = layout.marks[1].passes
+    assert layout.marks[1].count is None and passes.to_a_turn == Fraction(50, 3)
+    whole = [s for s in layout.lines[1] if s[0][1] > 1e-9 and s[1][1] < layout.height - 1e-9]
+    strokes = np.array([[(xa + xb) / 2, (ya + yb) / 2] for (xa, ya), (xb, yb) in whole])
+
+    field = cut_blank(case).measured.field
+    depth = field.uncut - field.radius
+    row, column = np.nonzero(depth > 0.97 * depth.max())
+    turn = column / field.columns + field.start[row] / (2 * math.pi)
+    height = field.heights[row]
+    inner = (height > 5) & (height < field.heights[-1] - 5)
+
+    def agreement(turn, height, mirrored):
+        """How well the places lie on the spiral lattice of the passes, 1 for wholly, whatever pass came first."""
+        rise = passes.side * passes.rise * (-1 if mirrored else 1)
+        tables = [np.round(turn - (height - first) / rise) for first in np.linspace(0, abs(rise), 41)]
+        return max(abs(np.exp(2j * math.pi * float(passes.to_a_turn) * (turn - table)).mean()) for table in tables)
+
+    drawn = (strokes[:, 0] / layout.circumference, strokes[:, 1])
+    cut = (turn[inner], height[inner])
+    assert agreement(*drawn, mirrored=False) > 0.99
+    assert agreement(*cut, mirrored=False) > 0.9
+    assert agreement(*drawn, mirrored=True) < 0.3 and agreement(*cut, mirrored=True) < 0.3
+
+
+@pytest.mark.parametrize("hand", list(Hand))
+@pytest.mark.parametrize("up", [True, False])
+def test_the_next_table_turn_falls_to_the_side_that_is_said(hand, up):
+    """A right-hand hob drives the work so that the next mark falls to the right of the one before."""
+    hob = HobData(Fraction(5, 2), hand=hand, diameter=Fraction(70), lead_angle_deg=Fraction(2))
+    rates = Rates(Fraction(-hand.value * 3, 50), Fraction(3 if up else -3, 25), Fraction(0), Fraction(0))
+    swivel = hand.value * 2.0
+    marks = predicted_marks(PLAIN, predict(rates, hob, swivel), hob, swivel)
+    passes = marks.passes
+    assert passes.miss == Fraction(hand.value, 3)
+    assert ("RIGHT" if hand is Hand.RIGHT else "LEFT") in marks.words[1] and "16 2/3 marks" in marks.words[1]
+    assert "50 in all" in marks.words[1]
+    assert passes.rise == (2 if up else -2)
+    assert passes.lean_deg == pytest.approx(0)
+
+
+def test_an_unsteady_count_claims_no_marks_where_the_hob_is_not_known():
+    case = case_of(SCENARIOS / "22-index-gears-swapped" / "job.toml")
+    marks = predicted_marks(case.job.work, case.outcome)
+    assert marks.count is None and marks.passes is None
+    assert "16 2/3 marks in a turn of the table" in marks.words[1]
+
+
+def test_a_table_against_the_hob_leaves_no_marks_and_wanted_ones_are_shown_under_wrong_ones():
+    against = witness_of(case_of(SCENARIOS / "34-index-idler-forgotten" / "job.toml"))
+    assert against.lines[1] == () and "against the hob" in against.marks[1].words[1]
+    wrong = witness_of(case_of(SCENARIOS / "21-idler-left-out" / "job.toml"))
+    assert wrong.ghosts(1) == wrong.lines[0] and wrong.ghosts(0) == ()
+    right = witness_of(case_of(PINION))
+    assert right.ghosts(1) == ()
 
 
 @pytest.mark.parametrize("path", [PINION, SCENARIOS / "11-thunder-run-pinion" / "job.toml"], ids=lambda p: p.parent.name)
