@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -60,7 +61,18 @@ def show_solid(case: Case, out: Path | None, wanted: Wanted, *, job: Path) -> No
             scene, kind=wanted.film, at=wanted.at, hob_turns=wanted.hob_turns, subject=_subject(wanted)
         )
         write = solid_view.write_gif if ending == ".gif" else solid_view.write_mp4
-        write(frames, out)
+        write(_told(frames, solid_view.FRAMES), out)
+
+
+def _told(frames: Iterator[Any], count: int) -> Iterator[Any]:
+    """The same frames, the part done told to whoever waits at a terminal."""
+    from .outlet import progress_bar
+
+    tell = progress_bar("film")
+    for number, frame in enumerate(frames, 1):
+        yield frame
+        if tell is not None:
+            tell(number / count)
 
 
 def mesh_of(scene: Scene, wanted: Wanted) -> PolyData:

@@ -371,7 +371,8 @@ def _set(stage: Stage, at: float) -> None:
         stage.write(f"{scene.title}\n{scene.cuts}")
     else:
         stage.show_work(scene.light_cut())
-        stage.write(f"{scene.title}\nfirst light cut, marks drawn {EXAGGERATED:g} times as deep as they are")
+        marks = f"first light cut, marks drawn {EXAGGERATED:g} times as deep as they are"
+        stage.write(f"{scene.title}\n{scene.cuts}\n{marks}")
     stage.plotter.add_axes(
         line_width=3, xlabel="X", ylabel="Y", zlabel="Z", color=look.INK, viewport=(0.86, 0.82, 1, 1)
     )
