@@ -37,6 +37,8 @@ _HALF = 3.2
 #: The two uprights of a two-pair set of change gears stand so far apart.
 _STUD = 9.0
 _CLUTCH, _NUT, _SUNS, _BRAKE = 9.0, 12.0, 17.0, 8.0
+#: Nothing on a line stands higher over it than this.
+_HIGHEST = 21.0
 
 
 # ---------------------------------------------------------------- what a layout is
@@ -430,12 +432,20 @@ class _Placer:
             if part == branch.entry:
                 leftward = depth % 2 == 1 and index == 0
                 entry_x = max(cursor + (3 * _HALF + 0.6 if leftward else _HALF + 0.5), text_from + _HALF)
+                entry_x += self._room_above(picture, branch, entry_x)
             hung = [branch.branches[i] for i in order if self._hangs_from(branch.branches[i], part)]
             entered = entry_x if part == branch.entry else None
             cursor = self._member(picture, part, cursor, text_from, entered, hung, depth)
             if index < len(axis.joins):
                 cursor, text_from = self._coupling(picture, axis, index, cursor, branch, depth)
         return picture.shifted(-entry_x, 0.0)
+
+    def _room_above(self, picture: _Picture, branch: _Branch, x: float) -> float:
+        """How far to the right the branch must be entered for the symbol it hangs from to clear what stands there."""
+        if branch.edge is None or branch.edge.carrier:
+            return 0.0
+        left = x - _spread(branch.edge.link) - _HALF
+        return _push(picture.solid, [(left, 1.3, x + _HALF, _HIGHEST)], 0.3)
 
     def _hangs_from(self, branch: _Branch, part: str) -> bool:
         edge = branch.edge
@@ -548,9 +558,9 @@ class _Placer:
         below = self.place(branch, depth + 1)
         lines = [] if carrier else _lines_of(self.links[link.name])
         spread = _spread(link)
-        gap = self._gap(below, branch.edge, lines)
+        gap = self._gap(below, branch.edge, lines, self._drop(near))
         hung = below.shifted(0.0, -gap)
-        hung.write(lines, _HALF + 1.0, -1.6, link.name)
+        hung.write(lines, _HALF + 1.0, -self._drop(near), link.name)
         hung.solid.append((-spread - _HALF, -gap + 1.3, _HALF, -1.3))
         assert branch.entry is not None
         bends = ((-spread, -gap / 2), (0.0, -gap / 2)) if spread else ()
@@ -563,7 +573,11 @@ class _Placer:
         picture.add(hung.shifted(x, 0.0))
         return x
 
-    def _gap(self, below: _Picture, edge: _Edge, lines: list[tuple[str, bool]]) -> float:
+    def _drop(self, part: str) -> float:
+        """How far under a part's line the words of a link that hangs from it begin: clear of its pulleys."""
+        return 2.8 if self._lift(part) > 2.0 else 1.6
+
+    def _gap(self, below: _Picture, edge: _Edge, lines: list[tuple[str, bool]], drop: float) -> float:
         """How far the branch's line hangs under its parent's: room for the symbol and for both labels."""
         least = 18.0 if edge.carrier else 21.0 if _spread(edge.link) else 14.0
         if not lines:
@@ -571,7 +585,7 @@ class _Placer:
         width = max(look.text_size(text, NAME if bold else FIGURES, bold)[0] for text, bold in lines)
         under = (_HALF + 1.0 - _AIR, _HALF + 1.0 + width + _AIR)
         top = max((y1 for x0, _, x1, y1 in below.solid if x0 < under[1] and under[0] < x1), default=0.0)
-        return max(least, _height(lines) + top + 2.4)
+        return max(least, _height(lines) + top + drop + 0.8)
 
 
 def _spread(link: Link) -> float:
