@@ -200,10 +200,11 @@ class PlungeStages:
     @property
     def phase(self) -> Phase:
         """The stretch in which the slide feeds."""
-        return self._phases[0]
+        return self.phases[0]
 
     @cached_property
-    def _phases(self) -> tuple[Phase, ...]:
+    def phases(self) -> tuple[Phase, ...]:
+        """The feed, and after an infeed the table turn that finishes the wheel."""
         setting, blank, hob = self.setting, self.setting.blank, self.setting.hob
         if setting.rates.tangential:
             motion = tangential_pass(
@@ -214,7 +215,7 @@ class PlungeStages:
         depth = Fraction(blank.radius + hob.tip_radius - setting.centre_distance).limit_denominator(10**6)
         start = Position(axial=Fraction(blank.face_width) / 2, radial=depth)
         infeed = Phase(start, per_turn, depth / -per_turn.radial, "infeed")
-        return infeed, Phase(infeed.end, replace(per_turn, radial=Fraction(0)), self._table_turn)
+        return infeed, Phase(infeed.end, replace(per_turn, radial=Fraction(0)), self._table_turn, "a table turn")
 
     @property
     def _table_turn(self) -> Fraction:
@@ -236,7 +237,7 @@ class PlungeStages:
 
     def field(self, progress: float) -> Field:
         """The blank at this part of the feed; with the table turn that finishes it once all is done."""
-        feed, *rest = self._phases
+        feed, *rest = self.phases
         turns, spaced = self.turns_at(progress), self._table_turn * self.stride
         behind = max(int((turns - self._table_turn) // spaced), 0)
         field = self._after(behind)

@@ -170,7 +170,25 @@ def motion_picture(case: Case) -> Figure:
     """Hob, table and slides through the moves."""
     from .charts import plot_motion
 
-    return _figure(plot_motion(motion_of(case), title=f"Motion: {case.job.title}"))
+    across = case.job.work.kind == "worm wheel" and case.rates is not None and not case.rates.axial
+    motion = worm_wheel_motion(case) if across else motion_of(case)
+    return _figure(plot_motion(motion, title=f"Motion: {case.job.title}"))
+
+
+def worm_wheel_motion(case: Case) -> Motion:
+    """The feed of a worm wheel at mid-face, in to depth or across at depth, and then out."""
+    from handlead.kinematics.motion import Motion, Phase, Position
+    from handlead.machines.witness import NotCut
+
+    from .cut_stages import PlungeStages
+    from .solid_scene import setting_of
+
+    try:
+        phases = PlungeStages(setting_of(case)).phases
+    except (NotCut, ValueError) as fault:
+        raise NoPicture(str(fault)) from fault
+    depth = Fraction(round(gear_of(case.job.work).whole_depth * 1000), 1000)
+    return Motion((*phases, Phase(phases[-1].end, Position(radial=Fraction(1)), depth, "out")))
 
 
 def _figure(axes: object) -> Figure:

@@ -165,12 +165,20 @@ class Scene:
         return f"{length(float(position.radial), self.units, 2)} short of full depth"
 
 
+#: Error of the swivel in degrees from which it is told: it shows on the flanks long before it shows in a picture.
+_HEAD_OFF_DEG = 0.5
+
+
 def _what_is_cut(outcome: Outcome | None) -> str:
     """The gear that the rates would cut, in words."""
-    if outcome is None or outcome.teeth is None:
+    if outcome is None or outcome.runs_against_hob:
+        return "no teeth: the table runs against the hob"
+    if outcome.teeth is None:
         return "no whole number of teeth"
     if not outcome.is_steady:
         return f"about {outcome.teeth} teeth; the spaces of one table turn miss those of the one before"
     hand = f", {outcome.hand.word} hand" if outcome.hand else ""
     feed = f", {outcome.feed.value} feed" if outcome.feed else ""
-    return f"{outcome.teeth} teeth{hand}{feed}"
+    off = outcome.swivel_error_deg or 0.0
+    spoilt = f"; head {angle_text(off)} from what they need" if abs(off) >= _HEAD_OFF_DEG else ""
+    return f"{outcome.teeth} teeth{hand}{feed}{spoilt}"

@@ -78,6 +78,13 @@ def test_all_pictures_are_drawn_but_those_that_cannot_be(no_opengl, capsys, tmp_
     assert str(tmp_path / "w-train.svg") in drawn
 
 
+@pytest.mark.parametrize("path", [WORM_WHEEL, str(SCENARIOS / "06-orchestra-lift/job.toml")])
+def test_the_motion_of_a_worm_wheel_is_drawn(path, tmp_path):
+    assert main(["show", path, "--what", "motion", "--out", str(tmp_path / "motion.svg")]) == 0
+    drawn = (tmp_path / "motion.svg").read_text(encoding="utf-8")
+    assert "out" in drawn and ("radial" in drawn or "tangential" in drawn)
+
+
 def test_a_picture_goes_to_the_name_of_the_job_where_no_file_is_named(monkeypatch, capsys, tmp_path):
     monkeypatch.chdir(tmp_path)
     assert main(["show", PINION, "--what", "swivel", "--json"]) == 0

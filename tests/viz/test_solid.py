@@ -142,6 +142,21 @@ def test_a_hob_that_cuts_down_goes_down_past_the_work_and_its_slide_comes_from_b
     assert depth[-1] < 0.9 * depth[0]
 
 
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("02-left-hand-hob", "43 teeth, climb feed"),
+        ("08-inch-winch", "35 teeth, left hand, conventional feed"),
+        ("22-index-gears-swapped", "miss those of the one before"),
+        ("25-head-wrong-way", "head 34° 46' from what they need"),
+        ("34-index-idler-forgotten", "the table runs against the hob"),
+    ],
+)
+def test_words_tell_what_the_rates_would_cut(name, words):
+    scene = Scene.of(case_of(SCENARIOS / name / "job.toml"))
+    assert scene.words(Fraction(0)).splitlines()[1].endswith(words)
+
+
 def test_the_cutting_faces_of_the_hob_go_ahead(running):
     _, scene = running
     mesh = scene.hob
