@@ -15,6 +15,7 @@ from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import gear_of
 from handlead.kinematics.words import SWIVEL_TURNS, angle_text, direction
 from handlead.machines.case import Case, face_width_mm
+from handlead.machines.checks import SWIVEL_LIMIT_DEG
 from handlead.machines.witness import NotCut, hob_of
 
 from . import solid
@@ -165,10 +166,6 @@ class Scene:
         return f"{length(float(position.radial), self.units, 2)} short of full depth"
 
 
-#: Error of the swivel in degrees from which it is told: it shows on the flanks long before it shows in a picture.
-_HEAD_OFF_DEG = 0.5
-
-
 def _what_is_cut(outcome: Outcome | None) -> str:
     """The gear that the rates would cut, in words."""
     if outcome is None or outcome.runs_against_hob:
@@ -180,5 +177,5 @@ def _what_is_cut(outcome: Outcome | None) -> str:
     hand = f", {outcome.hand.word} hand" if outcome.hand else ""
     feed = f", {outcome.feed.value} feed" if outcome.feed else ""
     off = outcome.swivel_error_deg or 0.0
-    spoilt = f"; head {angle_text(off)} from what they need" if abs(off) >= _HEAD_OFF_DEG else ""
+    spoilt = f"; head {angle_text(off)} from what they need" if abs(off) > SWIVEL_LIMIT_DEG else ""
     return f"{outcome.teeth} teeth{hand}{feed}{spoilt}"
