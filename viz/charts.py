@@ -17,6 +17,7 @@ from handlead.kinematics.blank import FlankMap
 from handlead.kinematics.flank_gauging import UM, Trace, gauge_flank
 from handlead.kinematics.motion import Motion, Phase
 from handlead.kinematics.tolerance import FlankTolerances
+from handlead.kinematics.words import direction
 
 from . import look
 
@@ -97,9 +98,10 @@ def _traces(
     axes.set_xlim(-1.1 * half, 2.2 * half * (len(traces) - 1) + 1.1 * half)
     axes.set_ylabel(along, fontsize=look.TEXT)
     ticks = [2.2 * half * n + d for n in range(len(traces)) for d in (-_round(half), 0, _round(half))]
-    axes.set_xticks(ticks, [f"{d:+g}" if d else "0" for _ in traces for d in (-_round(half), 0, _round(half))])
+    axes.set_xticks(ticks, [_signed(f"{d:+g}") if d else "0" for _ in traces for d in (-_round(half), 0, _round(half))])
     axes.tick_params(labelsize=look.SMALL)
-    axes.set_xlabel("deviation, µm (metal that stands on the flank to the right)", fontsize=look.SMALL)
+    key = "\nbroken: mean line; dotted: slope limits of the class" if limits else "\nbroken: mean line"
+    axes.set_xlabel(f"deviation, µm: metal that stands on the flank to the right{key}", fontsize=look.SMALL)
     name = f"{title} chart, simulated flank"
     axes.set_title(f"{name}, class {all_limits.quality}" if all_limits else name, fontsize=look.LARGE, weight="bold")
     return axes
@@ -111,7 +113,7 @@ def _finite(values: Floats) -> Floats:
 
 
 def _round(half: float) -> float:
-    """A round number of micrometres near half of `half`."""
+    """A round number near half of `half`, and no more than that."""
     step = 10.0 ** np.floor(np.log10(half / 2))
     return float(max(m * step for m in (1, 2, 5) if m * step <= half / 2 or m == 1))
 
@@ -135,16 +137,21 @@ def _trace(
     values = (abs(measured.slope_um), measured.form_um, measured.total_um)
     words = [trace.name]
     for number, (symbol, value) in enumerate(zip(symbols, values, strict=True)):
-        told = f"{measured.slope_um:+.1f}" if number == 0 else f"{value:.1f}"
+        told = _signed(f"{round(measured.slope_um, 1) + 0.0:+.1f}") if number == 0 else f"{value:.1f}"
         limit = "" if limits is None else f"  ({'±' if number == 0 else ''}{limits[number]:g})"
         words.append(f"{symbol} {told}{limit}{'  OUT' if limits is not None and value > limits[number] else ''}")
-    axes.text(offset, low - 0.175 * (high - low), "\n".join(words), fontsize=look.SMALL, ha="center", va="top")
+    axes.text(offset, low - 0.21 * (high - low), "\n".join(words), fontsize=look.TEXT, ha="center", va="top")
+
+
+def _signed(text: str) -> str:
+    """A number with the sign that is as wide as a plus."""
+    return text.replace("-", "−")
 
 
 def plot_scallop_map(flank: FlankMap, ax: Axes | None = None, *, name: str = "") -> Axes:
     """Height of what feed marks and facets leave standing on a flank, over face and roll. Returns the axes.
 
-    The darker the higher, with lines of equal height marked in micrometres; unfinished places are hatched.
+    The darker the higher, with lines of equal height at round steps; unfinished places are hatched.
     """
     axes = ax if ax is not None else look.new_figure(150, 100).add_axes((0.11, 0.15, 0.84, 0.73))
     marks = flank.deviation * UM
@@ -153,16 +160,18 @@ def plot_scallop_map(flank: FlankMap, ax: Axes | None = None, *, name: str = "")
     axes.set_facecolor(look.PAPER)
     axes.patch.set_hatch(look.CLASH)
     greatest = max(float(height.max()), 1e-6)
-    levels = np.linspace(0, greatest, 9)
-    axes.contourf(flank.heights, flank.roll_length, height, levels=levels, cmap="Greys", vmax=1.3 * greatest)
-    lines = axes.contour(flank.heights, flank.roll_length, height, levels=levels[2:-1:2], colors=look.INK,
-                         linewidths=look.HAIR)  # fmt: skip
-    axes.clabel(lines, fontsize=look.SMALL, fmt="%.3g")
+    step = _round(greatest)
+    axes.contourf(flank.heights, flank.roll_length, height, levels=np.linspace(0, greatest, 9), cmap="Greys",
+                  vmax=1.3 * greatest)  # fmt: skip
+    axes.contour(flank.heights, flank.roll_length, height, levels=np.arange(step, greatest, step), colors=look.INK,
+                 linewidths=look.HAIR)  # fmt: skip
     axes.set_xlabel("over the lower face, mm", fontsize=look.TEXT)
     axes.set_ylabel("length of roll, mm (tip up)", fontsize=look.TEXT)
     axes.tick_params(labelsize=look.SMALL)
     title = f"Marks on the simulated flank{f', {name}' if name else ''}: up to {greatest:.3g} µm"
-    axes.set_title(title, fontsize=look.LARGE, weight="bold")
+    axes.set_title(title, fontsize=look.LARGE, weight="bold", pad=16)
+    axes.text(0.5, 1.015, f"darker: higher; a line every {step:g} µm", fontsize=look.TEXT, ha="center", va="bottom",
+              transform=axes.transAxes)  # fmt: skip
     return axes
 
 
@@ -186,6 +195,9 @@ def motion_traces(motion: Motion) -> tuple[MotionTrace, ...]:
     return tuple(found)
 
 
+#: From one trace's foot to the next, in heights of a trace: the places of both are written between.
+_BAND = 1.6
+
 _STYLES = ("-", look.DASHED, look.CHAIN, look.DOTTED, (0, (3, 1)))
 
 
@@ -195,28 +207,31 @@ def plot_motion(motion: Motion, ax: Axes | None = None, *, title: str = "Motion"
     Every phase takes the same width: a return that lasts seconds is as plain to see as a cut of an hour.
     """
     traces = motion_traces(motion)
-    axes = ax if ax is not None else look.new_figure(160, 30 + 24 * len(traces)).add_axes((0.17, 0.14, 0.8, 0.76))
+    axes = ax if ax is not None else look.new_figure(160, 34 + 27 * len(traces)).add_axes((0.25, 0.1, 0.72, 0.78))
     names = [phase.name for phase in motion.phases]
     for row, trace in enumerate(traces):
-        base = -1.3 * row
+        base = -_BAND * row
         low, high = min(trace.places), max(trace.places)
         values = [base + float((place - low) / (high - low)) for place in trace.places]
         axes.plot(range(len(values)), values, color=look.INK, linewidth=look.OUTLINE, linestyle=_STYLES[row % 5],
                   marker="o", markersize=3)  # fmt: skip
-        words = {"table": "table", "hob": "hob"}.get(trace.end, f"{trace.end} slide")
-        axes.text(-0.12, base + 0.5, f"{words}\n{trace.unit}", ha="right", va="center", fontsize=look.TEXT, weight="bold")
+        words = trace.end if trace.end in ("table", "hob") else f"{trace.end} slide"
+        axes.text(-0.18, base + 0.62, f"{words}, {trace.unit}", ha="right", va="center", fontsize=look.TEXT, weight="bold")
+        axes.text(-0.18, base + 0.3, f"+ {direction(trace.end, 1)}", ha="right", va="center", fontsize=look.SMALL)
         for x, (value, place) in enumerate(zip(values, trace.places, strict=True)):
-            above = value < base + 0.5
-            axes.annotate(f"{float(place):.4g}", (x, value), (0, 4 if above else -4), textcoords="offset points",
-                          ha="center", va="bottom" if above else "top", fontsize=look.SMALL)  # fmt: skip
+            below = value < base + 0.5
+            axes.annotate(_signed(f"{float(place):.4g}"), (x, value), (0, -4 if below else 4), textcoords="offset points",
+                          ha="center", va="top" if below else "bottom", fontsize=look.SMALL,
+                          bbox={"facecolor": look.PAPER, "edgecolor": "none", "pad": 0.4})  # fmt: skip
     for x in range(len(names) + 1):
         axes.axvline(x, color=look.FAINT, linewidth=look.HAIR, zorder=0)
-    axes.set_xlim(-0.08, len(names) + 0.15)
-    axes.set_ylim(-1.3 * (len(traces) - 1) - 0.25, 1.25)
+    axes.set_xlim(-0.12, len(names) + 0.15)
+    axes.set_ylim(-_BAND * (len(traces) - 1) - 0.35, 1.35)
     axes.set_yticks([])
     axes.set_xticks([n + 0.5 for n in range(len(names))], names, fontsize=look.TEXT)
     axes.tick_params(length=0)
     for side in ("top", "right", "left"):
         axes.spines[side].set_visible(False)
-    axes.set_title(title, fontsize=look.LARGE, weight="bold")
+    lines = look.wrapped(title, look.LARGE, look.paper_size(axes)[0], bold=True)
+    axes.set_title("\n".join(lines), fontsize=look.LARGE, weight="bold", loc="left")
     return axes

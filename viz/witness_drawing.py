@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -84,8 +84,9 @@ class Marks:
 
     `count` None stands for a blank that shows no marks to count, `why` says so. `hand` None is
     straight. `lean_deg` is from the work axis on the outside of the blank, without sign; `pitch` is from
-    mark to mark round the outside, in mm. `passes` are given where the marks don't close: then there is no
-    count, though there are marks.
+    mark to mark round the outside, in mm. `passes` are given where the marks must be drawn one by one: because
+    they don't close, and then there is no count though there are marks, or because they lie across the line
+    that they make. `cut_away`: nothing of the outside is left.
     """
 
     whose: str
@@ -95,6 +96,7 @@ class Marks:
     pitch: float
     why: str = ""
     passes: Passes | None = None
+    cut_away: bool = False
 
     @property
     def signed_lean_deg(self) -> float:
@@ -104,7 +106,7 @@ class Marks:
     @property
     def words(self) -> tuple[str, str]:
         """The count, and the lean, as the sheet says them."""
-        if self.passes is not None:
+        if self.passes is not None and self.count is None:
             return self.passes.words
         if self.count is None:
             return "no marks to count", self.why
@@ -163,14 +165,24 @@ def predicted_marks(
     outside = outside_diameter(work)
     if outcome is None:
         return _no_marks("hob and table aren't both driven")
+    if outcome.runs_against_hob:
+        why = "the table runs against the hob: no spaces form, the whole outside is cut away"
+        return replace(_no_marks(why), cut_away=True)
     if outcome.teeth is None:
-        if outcome.runs_against_hob:
-            return _no_marks("the table runs against the hob: no spaces form, the whole outside is cut away")
         return _no_marks("the table stands still: no spaces form")
     if not outcome.is_steady:
         return _unsteady(outcome, hob, swivel_deg, outside)
     why = "" if outcome.feed_slide == "axial" else "a touch at mid-face only"
-    return _marks("predicted", outcome.teeth, outcome.hand, outcome.lead_mm, outside, why, outcome.helix_angle_deg)
+    marks = _marks("predicted", outcome.teeth, outcome.hand, outcome.lead_mm, outside, why, outcome.helix_angle_deg)
+    across = outcome.swivel_error_deg or 0.0
+    if hob is None or outcome.feed is None or abs(across) < _ACROSS_DEG:
+        return marks
+    told = f"each touch lies {lean_text(abs(across))} across them: the head is set wrong"
+    return replace(marks, passes=_passes(outcome, hob, swivel_deg), why=told)
+
+
+#: Touches that lean more than this from the line that they make can be seen to. Own choice.
+_ACROSS_DEG = 2.0
 
 
 def _no_marks(why: str) -> Marks:
@@ -178,22 +190,26 @@ def _no_marks(why: str) -> Marks:
 
 
 def _unsteady(outcome: Outcome, hob: HobData | None, swivel_deg: float, outside: float) -> Marks:
-    """Marks of single passes: each lies on along the outside by its share of a turn, and up by its share of the feed."""
+    """Marks that don't close."""
     assert outcome.real_teeth is not None
     pitch = math.pi * outside / float(outcome.real_teeth)
-    feed = float(outcome.sliding_feed or 0) if outcome.feed is not None else 0.0
     if hob is None:
-        whole, rest = Passes(outcome.real_teeth, 1, feed, 0.0, 0.0).words
-        return Marks("predicted", None, None, 0.0, 0.0, f"{whole}: {rest.partition(': each')[0]}")
+        return _no_marks(f"{mixed_text(outcome.real_teeth)} marks in a turn of the table: they don't close")
+    return Marks("predicted", None, None, 0.0, pitch, passes=_passes(outcome, hob, swivel_deg))
+
+
+def _passes(outcome: Outcome, hob: HobData, swivel_deg: float) -> Passes:
+    """Marks of single passes: each lies on along the outside by its share of a turn, and up by its share of the feed."""
+    assert outcome.real_teeth is not None
+    feed = float(outcome.sliding_feed or 0) if outcome.feed is not None else 0.0
     # The work turns past the hob as a right-hand hob drives it, or the other way: the next mark falls behind it.
-    passes = Passes(
+    return Passes(
         outcome.real_teeth,
         hob.hand.value,
         feed if outcome.feed is Feed.CONVENTIONAL else -feed,
         max(_touch_length(hob), feed),
         hob.hand.value * (hob.gamma_deg or 0.0) - swivel_deg,
     )
-    return Marks("predicted", None, None, 0.0, pitch, passes=passes)
 
 
 def _touch_length(hob: HobData) -> float:
@@ -241,6 +257,7 @@ def witness_layout(marks: Sequence[Marks], outside: float, face_width: float) ->
     """
     circumference = math.pi * outside
     pitch = max((m.pitch for m in marks), default=0.0)
+    middle = marks[0].pitch / 2 + face_width * math.tan(math.radians(marks[0].signed_lean_deg)) / 2 if marks else 0.0
     width = max(2.2 * face_width, 8 * pitch)
     if marks and marks[0].pitch:
         width = math.ceil(width / marks[0].pitch) * marks[0].pitch  # it ends between two wanted marks
@@ -251,7 +268,7 @@ def witness_layout(marks: Sequence[Marks], outside: float, face_width: float) ->
             tuple(
                 _lines(mark, width, face_width)
                 if mark.passes is None
-                else _strokes(mark.passes, circumference, width, face_width)
+                else _strokes(mark.passes, middle, circumference, width, face_width)
             )
             for mark in marks
         ),
@@ -278,8 +295,8 @@ def _lines(marks: Marks, width: float, height: float) -> Iterator[Segment]:
 _MOST_PASSES = 20_000
 
 
-def _strokes(passes: Passes, circumference: float, width: float, height: float) -> Iterator[Segment]:
-    """The marks of single passes, the one half way up standing half a pitch from the left edge."""
+def _strokes(passes: Passes, first: float, circumference: float, width: float, height: float) -> Iterator[Segment]:
+    """The marks of single passes, the one half way up standing at `first`, where a wanted mark does."""
     pitch = circumference / float(passes.to_a_turn)
     rise = passes.rise / float(passes.to_a_turn)
     dx, dy = symbols.lean(passes.lean_deg)
@@ -290,7 +307,7 @@ def _strokes(passes: Passes, circumference: float, width: float, height: float) 
     else:
         numbers = range(min(passes.to_a_turn.numerator, _MOST_PASSES))
     for number in numbers:
-        x = (pitch / 2 + passes.side * number * pitch) % circumference
+        x = (first + passes.side * number * pitch) % circumference
         y = height / 2 + number * rise
         for at in (x, x - circumference):
             inside = _inside((at - dx, y - dy), (at + dx, y + dy), width, height)
@@ -401,7 +418,7 @@ def _strip(axes: Axes, layout: WitnessLayout, number: int, top: float, unit: flo
     marks = layout.marks[number]
     x0, y0 = 1.5 * unit, top - layout.height
     colour = look.FAULT if layout.differs(number) else look.INK
-    hatch = look.CUT_AWAY if marks.count is None and marks.passes is None else None
+    hatch = look.CUT_AWAY if marks.cut_away else None
     frame = symbols.shape(axes, _frame(layout, x0, y0, unit), Pen(look.INK, look.THIN), hatch=hatch, order=1)
 
     def draw(lines: Sequence[Segment], pen: Pen, order: float) -> None:

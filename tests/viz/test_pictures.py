@@ -375,9 +375,26 @@ def test_an_unsteady_count_claims_no_marks_where_the_hob_is_not_known():
     assert "16 2/3 marks in a turn of the table" in marks.words[1]
 
 
+def test_the_touches_of_a_head_that_is_set_wrong_lie_across_the_marks_that_they_make():
+    case = case_of(SCENARIOS / "25-head-wrong-way" / "job.toml")
+    layout = witness_of(case)
+    wanted, predicted = layout.marks
+    assert predicted.count == wanted.count and predicted.hand is wanted.hand
+    contact = lean_deg(swivel_of(case).contact)
+    whole = [s for s in layout.lines[1] if s[0][1] > 1e-9 and s[1][1] < layout.height - 1e-9 and s[1][0] < layout.width - 1e-9 and s[0][0] > 1e-9]
+    assert whole and all(lean_deg(segment) == pytest.approx(contact, abs=1e-6) for segment in whole)
+    # Their middles run along the teeth: each lies on a wanted mark, if at another place along it.
+    slope = math.tan(math.radians(wanted.signed_lean_deg))
+    for (xa, ya), (xb, yb) in whole:
+        foot = (xa + xb) / 2 - slope * (ya + yb) / 2
+        assert (foot / wanted.pitch) % 1 == pytest.approx(0.5, abs=0.02)
+
+
 def test_a_table_against_the_hob_leaves_no_marks_and_wanted_ones_are_shown_under_wrong_ones():
     against = witness_of(case_of(SCENARIOS / "34-index-idler-forgotten" / "job.toml"))
-    assert against.lines[1] == () and "against the hob" in against.marks[1].words[1]
+    assert against.lines[1] == () and "against the hob" in against.marks[1].words[1] and against.marks[1].cut_away
+    locked = witness_of(case_of(SCENARIOS / "30-brake-and-clutch" / "job.toml")).marks[1]
+    assert locked.count is None and not locked.cut_away
     wrong = witness_of(case_of(SCENARIOS / "21-idler-left-out" / "job.toml"))
     assert wrong.ghosts(1) == wrong.lines[0] and wrong.ghosts(0) == ()
     right = witness_of(case_of(PINION))
