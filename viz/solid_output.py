@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 from handlead.machines.case import Case
@@ -40,7 +41,8 @@ def show_solid(case: Case, out: Path | None, wanted: Wanted, *, job: Path) -> No
             opengl.require_screen()
         except opengl.NoOpenGL as why:
             raise opengl.NoOpenGL(
-                f"{why}. For a picture in a file type: handlead show {job} --out {job.stem}-gear.png"
+                f"{why}. For a picture in a file type: "
+                f"handlead show {quote(str(job))} --out {quote(f'{job.stem}-gear.png')}"
             ) from why
     elif ending not in MESHES:
         # What can't be done is said before anything long is begun.
