@@ -449,6 +449,23 @@ def span_fits(gear: Gear, teeth_spanned: int) -> bool | None:
     return gear.face_width > span_least_face_width(gear, teeth_spanned)
 
 
+def measurable_span(gear: Gear) -> int | None:
+    """The count nearest to mid-flank over which a span can be measured on this gear; None where there is none.
+
+    Fewer teeth than `span_teeth` where the face is too narrow, as long as the anvils still touch the
+    flanks less than a module below the reference circle. They are given 1.2 mm + 0.018·W_k of the
+    tooth's length to rest on (DIN 3960's advice, from memory). A face that isn't known is taken as wide enough.
+    """
+    for spanned in range(span_teeth(gear), 1, -1):
+        if span_contact_diameter(gear, spanned) < gear.reference_diameter - 2 * gear.module_n:
+            return None
+        rest = (1.2 + 0.018 * span(gear, spanned)) * math.cos(math.radians(gear.base_helix_angle_deg))
+        room = math.inf if gear.face_width is None or gear.hand is None else float(gear.face_width)
+        if span_fits(gear, spanned) is not False and room > span_least_face_width(gear, spanned) + rest:
+            return spanned
+    return None
+
+
 def _span_of_no_teeth(gear: Gear) -> float:
     """What remains of the span's formula at a count of 0."""
     shift = 2 * gear.profile_shift * math.tan(gear._pressure_n)
@@ -521,14 +538,17 @@ def ideal_ball(gear: Gear) -> float:
     return (low + high) / 2
 
 
-def default_ball(gear: Gear) -> float:
-    """A ball likely to be at hand, near to `ideal_ball`: steps of 0.1 mm below 2 mm, then of 0.5 mm.
+def default_ball(gear: Gear, *, inch: bool = False) -> float:
+    """A ball likely to be at hand, near to `ideal_ball`, in mm.
 
+    In steps of 0.1 mm below 2 mm, then of 0.5 mm; `inch` balls in steps of 1/64 in below 1/8 in, then of 1/32 in.
     The steps are common practice, not a standard: measure the balls that you have. Where no step
     near by fits, the ideal itself comes back: a ball to be looked for.
     """
     ideal = ideal_ball(gear)
-    steps = 10 if ideal < 2 else 2
+    steps = 10.0 if ideal < 2 else 2.0
+    if inch:
+        steps = (64 if ideal < MM_PER_INCH / 8 else 32) / float(MM_PER_INCH)
     nearest = round(ideal * steps)
     for ball in ((nearest + step) / steps for step in (0, 1, -1, 2)):
         if ball > 0 and ball_fits(gear, ball):

@@ -13,7 +13,7 @@ from handlead.kinematics.gear import ISO_53
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.needs import Role, roles
 from handlead.kinematics.outcome import Outcome, predict
-from handlead.kinematics.requirement import HobData, Work, gear_of, swivel_deg
+from handlead.kinematics.requirement import HobData, Work, gear_of, swivel_deg, table_per_hob
 from handlead.kinematics.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
 from handlead.kinematics.train import Train
 
@@ -139,17 +139,45 @@ def hob_tip_diameter(hob: HobData) -> float | None:
     return float(hob.diameter) + 2 * addendum * float(hob.module_n)
 
 
-def travel_mm(case: Case) -> float:
-    """Travel of the axial slide through one full-depth cut: approach, face and overrun, in mm.
+@dataclass(frozen=True)
+class Stroke:
+    """Travel of the axial slide through one full-depth cut, in mm: `before` the face, over it, and `after` it."""
 
-    Raises `ValueError` where the hob's diameter isn't known.
-    """
+    before: float
+    face: float
+    after: float
+
+    @property
+    def travel(self) -> float:
+        """The whole of it."""
+        return cycle.travel(self.face, self.before, self.after)
+
+
+def stroke_of(case: Case) -> Stroke:
+    """Approach, face and overrun of an axial cut. Raises `ValueError` where the hob's diameter isn't known."""
     work, tip = case.job.work, hob_tip_diameter(case.job.hob)
     if tip is None:
         raise ValueError("diameter of the hob is missing; approach depends on it")
     gear = gear_of(work)
     outside = float(work.outside_diameter) if work.outside_diameter else gear.tip_diameter
     swivel = abs(case.swivel_deg)
-    before = cycle.approach_by_contact(tip, gear.whole_depth, swivel, outside)
-    after = cycle.overrun(gear.dedendum, gear.transverse_pressure_angle_deg, swivel)
-    return cycle.travel(face_width_mm(work), before, after)
+    return Stroke(
+        cycle.approach_by_contact(tip, gear.whole_depth, swivel, outside),
+        face_width_mm(work),
+        cycle.overrun(gear.dedendum, gear.transverse_pressure_angle_deg, swivel),
+    )
+
+
+def slide_alone_keeps_place(case: Case) -> bool | None:
+    """Whether an axial slide brought back by itself, the levers left, lets a second cut fall into the first's spaces.
+
+    So it does where the table turns with the slide, the hob at rest, just as the helix asks for: with a
+    differential fed from the slide and an index that makes the count alone. Elsewhere the drive must be reversed.
+    None without an axial feed. Source: own derivation; common practice for prime counts and for machines
+    without a differential.
+    """
+    rates = case.rates
+    if rates is None or not rates.axial:
+        return None
+    lean = (rates.table - table_per_hob(case.job.work, case.job.hob)) / rates.axial
+    return case.questions.table_per_axial == lean

@@ -10,7 +10,7 @@ from handlead.kinematics.bracket import Bracket, Refusal
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.needs import Role
 from handlead.kinematics.outcome import Outcome
-from handlead.kinematics.requirement import Work, gear_of, table_per_hob
+from handlead.kinematics.requirement import gear_of, table_per_hob
 from handlead.kinematics.words import Hand, angle_text, direction
 
 from .case import (
@@ -22,10 +22,12 @@ from .case import (
     hob_tip_diameter,
     pitch_limit_um,
     shift_error_um,
-    travel_mm,
+    stroke_of,
 )
 from .findings import Finding
 from .mending import find_mend, gears_text
+from .units import feed as feed_text
+from .units import length
 
 Check = Callable[[Case], Iterator[Finding]]
 
@@ -172,7 +174,7 @@ def check_hand_and_lead(case: Case) -> Iterator[Finding]:
     yield Finding(
         "wrong-lead",
         "error",
-        f"{_lead_words(work, outcome)}: {_um(slope)} over the face, class {work.quality} allows {_um(limit)}.",
+        f"{_lead_words(case, outcome)}: {_um(slope)} over the face, class {work.quality} allows {_um(limit)}.",
         mend or _lead_advice(case),
     )
 
@@ -189,13 +191,13 @@ def _rolling(case: Case, outcome: Outcome) -> Iterator[Finding]:
         )
 
 
-def _lead_words(work: Work, outcome: Outcome) -> str:
+def _lead_words(case: Case, outcome: Outcome) -> str:
+    wanted, made = (_lead(lead, case) for lead in (case.job.work.lead_mm, outcome.lead_mm))
     if outcome.lead_mm is None:
-        return f"The teeth would come out straight; a lead of {_mm(work.lead_mm)} is wanted"
-    if work.lead_mm is None:
-        lean = f"lean to the {_hand(outcome.hand)}, lead {_mm(outcome.lead_mm)}"
-        return f"The teeth would {lean}; straight ones are wanted"
-    return f"The lead would be {_mm(outcome.lead_mm)}; {_mm(work.lead_mm)} is wanted"
+        return f"The teeth would come out straight; a lead of {wanted} is wanted"
+    if case.job.work.lead_mm is None:
+        return f"The teeth would lean to the {_hand(outcome.hand)}, lead {made}; straight ones are wanted"
+    return f"The lead would be {made}; {wanted} is wanted"
 
 
 def _hand_advice(case: Case) -> str:
@@ -214,7 +216,7 @@ def _lead_advice(case: Case) -> str:
         return f"Take the differential out: {_quoted(active)}." if active else _index_advice(case)
     if not active:
         return "The differential adds nothing: see that its lever is in and its change gears are mounted."
-    return f"Work the gears of {_quoted(active)} out anew for a lead of {_mm(work.lead_mm)}."
+    return f"Work the gears of {_quoted(active)} out anew for a lead of {_lead(work.lead_mm, case)}."
 
 
 def check_feed_way(case: Case) -> Iterator[Finding]:
@@ -235,6 +237,23 @@ def check_feed_way(case: Case) -> Iterator[Finding]:
         f"up); {meant.value} was meant.",
         mend or "Reverse the feed, or say what is meant in the job.",
     )
+
+
+def check_lever_words(case: Case) -> Iterator[Finding]:
+    """A lever whose plate names one way of the axial slide while the slide goes the other."""
+    rate = case.solution.end_rate("axial")
+    if not rate:
+        return
+    machine = case.job.machine
+    goes, other = (machine.way("axial", sign if rate > 0 else -sign) for sign in (1, -1))
+    for lever, position in machine.positions(case.setup).items():
+        if position == other:
+            yield Finding(
+                "lever-says-otherwise",
+                "note",
+                f'Lever "{lever}" stands at "{position}", but the slide goes {goes}.',
+                "Its plate holds with other idlers or the other hand of hob. Go by the slide.",
+            )
 
 
 def check_swivel(case: Case) -> Iterator[Finding]:
@@ -411,16 +430,14 @@ def _index_alone(case: Case) -> Fraction | None:
 
 def _rests_on_feed(case: Case, index: Fraction) -> Finding:
     feeds = _quoted(case.brackets(Role.FEED))
-    if case.brackets(Role.DIFFERENTIAL):
-        rest = "leave the differential in on the return, and change its idler if the feed is reversed"
-    else:
-        rest = "bring the slide back through the same gears: a rapid return loses the register"
+    differential = "leave the differential in, and " if case.brackets(Role.DIFFERENTIAL) else ""
     count = -case.job.hob.hand.value * case.job.hob.starts / index
     return Finding(
         "feed-belongs-to-index",
         "note",
         f"The count or the lead rests on the feed gears: the index gears alone stand for {_decimal(count)} teeth.",
-        f"Don't change the gears in {feeds} between cuts; {rest}.",
+        f"Don't change the gears in {feeds} between cuts; {differential}bring the slide back by reversing the drive, "
+        "nothing opened: a rapid return loses the register.",
     )
 
 
@@ -449,20 +466,22 @@ def _beyond_feed(case: Case) -> Iterator[str]:
     limit, feed = case.job.machine.limits.feed_mm_per_table_turn, case.outcome and case.outcome.sliding_feed
     if limit is None or not feed:
         return
-    least, greatest = limit
+    (least, greatest), units = limit, case.job.units
     if feed > greatest:
-        yield f"The feed is {_decimal(feed, 4)} mm per table turn; at most {float(greatest):g} is allowed."
+        yield f"The feed is {feed_text(feed, units)}; at most {feed_text(greatest, units)} is allowed."
     if least is not None and feed < least:
-        yield f"The feed is {_decimal(feed, 4)} mm per table turn; at least {float(least):g} is needed."
+        yield f"The feed is {feed_text(feed, units)}; at least {feed_text(least, units)} is needed."
 
 
 def _beyond_sizes(case: Case) -> Iterator[str]:
-    limits, work = case.job.machine.limits, case.job.work
+    limits, work, units = case.job.machine.limits, case.job.work, case.job.units
     diameter = float(work.outside_diameter or gear_of(work).tip_diameter)
     if limits.work_diameter is not None and diameter > limits.work_diameter:
-        yield f"The blank is {diameter:.1f} mm across; the machine takes {float(limits.work_diameter):g} mm."
+        most = length(float(limits.work_diameter), units, 1)
+        yield f"The blank is {length(diameter, units, 1)} across; the machine takes {most}."
     if limits.face_width is not None and (work.face_width or 0) > limits.face_width:
-        yield f"The face is {_decimal(work.face_width)} mm wide; the machine takes {float(limits.face_width):g} mm."
+        most = length(float(limits.face_width), units, 1)
+        yield f"The face is {length(float(work.face_width or 0), units, 1)} wide; the machine takes {most}."
     if limits.module_n is not None and work.module_n > limits.module_n:
         yield f"The work is of module {_decimal(work.module_n)}; the machine cuts up to {float(limits.module_n):g}."
     if limits.swivel_deg is not None:
@@ -481,14 +500,14 @@ def _beyond_travel(case: Case) -> Iterator[str]:
     if stroke is None or work.face_width is None or hob_tip_diameter(hob) is None or work.kind == "worm wheel":
         return
     try:
-        needed = travel_mm(case)
+        needed = stroke_of(case).travel
     except ValueError as fault:
         yield f"The travel can't be worked out: {fault}."
         return
     if needed > stroke:
         yield (
-            f"Approach, face and overrun take {needed:.1f} mm of travel; the {_the('axial')[4:]} has "
-            f"{float(stroke):g} mm."
+            f"Approach, face and overrun take {length(needed, case.job.units, 1)} of travel; the "
+            f"{_the('axial')[4:]} has {length(float(stroke), case.job.units, 1)}."
         )
 
 
@@ -508,6 +527,7 @@ CHECKS: tuple[Check, ...] = (
     check_hob_suits,
     check_limits,
     check_feed_way,
+    check_lever_words,
 )
 
 
@@ -532,8 +552,8 @@ def _numbers(numbers: tuple[int, ...]) -> str:
     return " or ".join(str(number) for number in sorted(numbers))
 
 
-def _mm(value: float | None) -> str:
-    return "none" if value is None else f"{value:.3f} mm"
+def _lead(lead_mm: float | None, case: Case) -> str:
+    return "none" if lead_mm is None else length(lead_mm, case.job.units)
 
 
 def _um(value: float) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 from handlead.kinematics import cycle
 from handlead.kinematics.requirement import gear_of
 
-from .case import Case, drive_rpm, hob_tip_diameter, travel_mm
+from .case import Case, Stroke, drive_rpm, hob_tip_diameter, stroke_of
 
 #: Work above this module is cut in two cuts where the job doesn't say (common practice).
 ONE_CUT_UP_TO = 3
@@ -22,14 +22,19 @@ class CutCycle:
     """Speeds, lengths and time; None where the job or the machine file doesn't say what they depend on.
 
     `depths` are what each cut goes in by from the one before, in mm, counted from where the hob just
-    marks the blank; `travel` is one cut's, in mm; `time_min` is for all cuts, setting not counted.
+    marks the blank; `stroke` is one cut's; `time_min` is for all cuts, setting not counted.
     """
 
     hob_rpm: float | None
     cutting_speed_m_min: float | None
     depths: tuple[float, ...]
-    travel: float | None
+    stroke: Stroke | None
     time_min: float | None
+
+    @property
+    def travel(self) -> float | None:
+        """Of one cut, in mm."""
+        return self.stroke.travel if self.stroke else None
 
     def as_json(self) -> dict[str, Any]:
         """The values with their units in their names."""
@@ -54,12 +59,12 @@ def cut_cycle(case: Case) -> CutCycle:
     cuts = case.job.cutting.cuts or (1 if work.module_n <= ONE_CUT_UP_TO else 2)
     finishing = 0.0 if cuts == 1 else FINISHING_DEPTH * gear.module_n
     depths = _in_cuts(*cycle.depths_in_cuts(depth, finishing), cuts=cuts)
-    travel = _travel(case)
+    stroke = _stroke(case)
     feed = case.outcome.sliding_feed if case.outcome else None
     time = None
-    if rpm and travel and feed:
-        time = len(depths) * cycle.cutting_time_min(travel, float(feed), rpm, work.teeth, hob.starts)
-    return CutCycle(rpm, speed, depths, travel, time)
+    if rpm and stroke and feed:
+        time = len(depths) * cycle.cutting_time_min(stroke.travel, float(feed), rpm, work.teeth, hob.starts)
+    return CutCycle(rpm, speed, depths, stroke, time)
 
 
 def _hob_rpm(case: Case) -> float | None:
@@ -74,10 +79,10 @@ def _in_cuts(rough: float, whole: float | None = None, *, cuts: int) -> tuple[fl
     return (*[rough / (cuts - 1)] * (cuts - 1), whole - rough)
 
 
-def _travel(case: Case) -> float | None:
+def _stroke(case: Case) -> Stroke | None:
     if case.job.work.kind == "worm wheel":
         return None
     try:
-        return travel_mm(case)
+        return stroke_of(case)
     except ValueError:
         return None

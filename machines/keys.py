@@ -65,6 +65,17 @@ END = {
                 "Which way the part's own positive runs.",
                 True,
             ),
+            Key(
+                "called",
+                Table(
+                    f"ends.{end}.called",
+                    "What the frame's two ways are called at this machine, for its sheets: of a machine whose work "
+                    "lies level, up may be towards the tailstock.",
+                    tuple(Key(way, Text(), f"What people at the machine say for {way}.") for way in POSITIVES[end]),
+                ),
+                "Other words for its two ways.",
+                default="the frame's",
+            ),
         ),
     )
     for end in END_NAMES

@@ -28,7 +28,7 @@ from handlead.kinematics.links import (
     WormGear,
 )  # fmt: skip
 from handlead.kinematics.train import Drive, End, Train
-from handlead.kinematics.words import POSITIVES, Sense
+from handlead.kinematics.words import POSITIVES, Sense, direction
 
 from . import places
 from .errors import Disagreement, Missing, Place, WrongValue
@@ -102,6 +102,7 @@ class Machine:
     `train` has every lever out of consideration: each link in the state that it has by itself
     (clutches in, brakes on, others as their ``state`` says), and every bracket empty; `set_up`
     moves the levers and mounts the gears. `units` is the file's own; every length here is in mm.
+    `called` holds the machine's own words for the ways of its ends, by end and by the frame's word.
     """
 
     name: str
@@ -113,6 +114,7 @@ class Machine:
     limits: Limits
     document: Document = field(repr=False, compare=False)
     imperfections: tuple[Imperfection, ...] = ()
+    called: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     @property
     def path(self) -> str:
@@ -123,6 +125,11 @@ class Machine:
     def digest(self) -> str:
         """SHA-256 of the file's text."""
         return self.document.digest
+
+    def way(self, end: str, sign: int) -> str:
+        """What the frame's positive (`sign` 1) or negative (-1) way of an end is called at this machine."""
+        word = direction(end, sign)
+        return self.called.get(end, {}).get(word, word)
 
     @property
     def normal_positions(self) -> Mapping[str, str]:
@@ -489,6 +496,7 @@ def _built(document: Document, values: dict[str, Any]) -> Machine:
         limits=_limits(values.get("limits", {})),
         document=document,
         imperfections=tuple(_imperfection(row) for row in values.get("imperfection", ())),
+        called={end: row["called"] for end, row in values["ends"].items() if "called" in row},
     )
 
 

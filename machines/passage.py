@@ -17,6 +17,7 @@ from handlead.kinematics.requirement import gear_of
 from .case import Case, face_width_mm
 from .findings import Finding
 from .imperfections import plays_of
+from .units import length
 
 #: Moves that leave spaces or are to fall into them.
 CUTS = ("cut", "second cut", "infeed")
@@ -297,7 +298,7 @@ def _register(moved: Moved, missed: Missed) -> Finding:
             "register-kept",
             "note",
             f"{which} falls {exactly}into the spaces of the first cut"
-            f"{'' if exactly else ', within ' + _mm(UNSEEN_MM)}.",
+            f"{'' if exactly else ', within ' + length(UNSEEN_MM, moved.case.job.units)}.",
         )
     assert missed.low is not None and missed.high is not None
     return Finding(
@@ -322,11 +323,8 @@ def _miss(moved: Moved, pitches: Fraction) -> str:
     size = abs(pitches)
     exact = f"{size} = " if 1 < size.denominator < 1000 else ""
     way = "counter-clockwise" if pitches > 0 else "clockwise"
-    return f"{exact}{float(size):.4g} of a pitch ({_mm(abs(moved.miss_mm(pitches)))}, {way} seen facing the table)"
-
-
-def _mm(value: float) -> str:
-    return f"{value:.3f} mm"
+    size_mm = length(abs(moved.miss_mm(pitches)), moved.case.job.units)
+    return f"{exact}{float(size):.4g} of a pitch ({size_mm}, {way} seen facing the table)"
 
 
 def _advice(moved: Moved, missed: Missed) -> str:
@@ -361,7 +359,8 @@ def _coincidence(moved: Moved, missed: Missed) -> str:
     rates = moved.cutting(first).per_turn
     turns = abs(pitch * rates.table / rates.axial)
     return (
-        f"let the slide come back alone by a whole number of axial pitches, {float(pitch):.5f} mm each "
+        "let the slide come back alone by a whole number of axial pitches, "
+        f"{length(float(pitch), moved.case.job.units, 5)} each "
         f"({float(turns):.6g} turns of the table)"
     )
 

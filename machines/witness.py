@@ -13,6 +13,7 @@ from handlead.kinematics.requirement import HobData, gear_of
 from .case import Case, face_width_mm
 from .findings import Finding
 from .imperfections import ripples_of
+from .units import length
 
 if TYPE_CHECKING:
     from handlead.kinematics.gauging import Gauged
@@ -197,8 +198,12 @@ def _differences(case: Case, cut: Cut) -> Iterator[str]:
     # Over the face the two helices part by this share of a pitch.
     parted = abs(ours - theirs) * face * (computed.teeth or 1)
     if parted > max(LEAD_AGREES * abs(ours) * face * (computed.teeth or 1), 0.02):
-        yield f"lead {_lead(hand, computed.lead_mm)} computed, {_lead(measured.hand, measured.lead_mm)} measured"
+        units = case.job.units
+        yield (
+            f"lead {_lead(hand, computed.lead_mm, units)} computed, "
+            f"{_lead(measured.hand, measured.lead_mm, units)} measured"
+        )
 
 
-def _lead(hand: str, lead: float | None) -> str:
-    return "none (straight)" if lead is None or math.isinf(lead) else f"{lead:.2f} mm {hand}"
+def _lead(hand: str, lead: float | None, units: str) -> str:
+    return "none (straight)" if lead is None or math.isinf(lead) else f"{length(lead, units, 2)} {hand}"

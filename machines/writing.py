@@ -117,7 +117,11 @@ def _machine(machine: Machine) -> dict[str, Any]:
         "shafts": train.shafts,
         "slides": train.slides or None,
         "ends": {
-            name: {"part": end.part, "positive": _word(POSITIVES[name], end.sign)}
+            name: {
+                "part": end.part,
+                "positive": _word(POSITIVES[name], end.sign),
+                "called": machine.called.get(name),
+            }
             for name, end in train.ends.items()
         },
         "drives": {

@@ -8,9 +8,8 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from handlead.kinematics import cycle
 from handlead.kinematics.requirement import gear_of
-from handlead.machines.case import Case, face_width_mm, travel_mm
+from handlead.machines.case import Case, face_width_mm, stroke_of
 
 from . import look
 
@@ -139,17 +138,15 @@ def motion_of(case: Case) -> Motion:
     if rates is None or case.solution.is_locked or not rates.axial:
         raise NoPicture("hob, table and axial slide must all move")
     try:
-        travel = Fraction(round(travel_mm(case) * 1000), 1000)
+        stroke = stroke_of(case)
     except ValueError as fault:
         raise NoPicture(str(fault)) from fault
-    face = Fraction(face_width_mm(work))
-    gear = gear_of(work)
-    after = cycle.overrun(gear.dedendum, gear.transverse_pressure_angle_deg, abs(case.swivel_deg))
-    beyond = Fraction(round(after * 1000), 1000)
+    face, gear = Fraction(stroke.face), gear_of(work)
+    before, after = (Fraction(round(part * 1000), 1000) for part in (stroke.before, stroke.after))
     # Rates are per turn of a hob cutting up; this one may turn the other way.
     sense = 1 if (case.solution.end_rate("hob") or 0) > 0 else -1
     up = rates.axial * sense > 0
-    start, end = (face + beyond - travel, face + beyond) if up else (travel - beyond, -beyond)
+    start, end = (-before, face + after) if up else (face + before, -after)
     depth = Fraction(round(gear.whole_depth * 1000), 1000)
     turning = Position(Fraction(1), rates.table, rates.axial, rates.tangential, rates.radial).times(
         Fraction(sense)

@@ -8,13 +8,13 @@ from handlead.machines.checks import swivel_text
 from handlead.machines.cut_cycle import CutCycle
 from handlead.machines.mending import gears_text
 from handlead.machines.planning import Member, Plan, Planned
+from handlead.machines.units import feed, length
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from .terminal import CAUTION, console
-from .units import feed, length
 
 
 def show_plan(plan: Plan, out: Console | None = None) -> None:

@@ -10,14 +10,14 @@ from handlead.machines.checks import swivel_text
 from handlead.machines.findings import Finding
 from handlead.machines.mending import gears_text
 from handlead.machines.proof import Proof
+from handlead.machines.units import feed as feed_text
+from handlead.machines.units import length
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from .terminal import CAUTION, console
-from .units import feed as feed_text
-from .units import length
 
 _MARKS = {"error": ("✗", "bold red"), "warning": ("!", "bold yellow"), "note": ("·", "cyan")}
 

@@ -16,11 +16,11 @@ from handlead.kinematics.requirement import gear_of
 from handlead.kinematics.words import SWIVEL_TURNS, angle_text, direction
 from handlead.machines.case import Case, face_width_mm
 from handlead.machines.checks import SWIVEL_LIMIT_DEG
+from handlead.machines.units import length
 from handlead.machines.witness import NotCut, hob_of
 
 from . import solid
 from .cut_stages import Setting, Stages, stages_of
-from .units import length
 
 if TYPE_CHECKING:
     from pyvista import PolyData

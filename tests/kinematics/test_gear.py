@@ -192,6 +192,25 @@ def test_a_narrow_helical_gear_cannot_be_spanned_and_an_unknown_width_is_not_gue
     assert geometry.span_fits(Gear(60, 2), geometry.span_teeth(Gear(60, 2))) is True
 
 
+def test_a_narrow_face_is_spanned_over_fewer_teeth_so_that_the_anvils_find_rest() -> None:
+    # z 74, m 3, 22°: W_9 = 79.135 mm needs 79.135 sin 20.61° = 27.9 mm of face and a little to rest on; by hand.
+    narrow = Gear(74, 3, 22, Hand.LEFT, face_width=32)
+    assert geometry.span_teeth(narrow) == 11
+    assert geometry.measurable_span(narrow) == 9
+    assert geometry.span(narrow, 9) == pytest.approx(79.135, abs=1e-3)
+    assert geometry.measurable_span(Gear(74, 3, 22, Hand.LEFT, face_width=60)) == 11
+    assert geometry.measurable_span(Gear(74, 3, 22, Hand.LEFT)) == 11
+    assert geometry.measurable_span(Gear(74, 3, 22, Hand.LEFT, face_width=8)) is None
+    assert geometry.measurable_span(Gear(60, 2, face_width=5)) == geometry.span_teeth(Gear(60, 2))
+
+
+def test_inch_balls_come_in_thirty_seconds() -> None:
+    work = Gear(35, Fraction(254, 80), 15, Hand.LEFT)
+    # 7/32 in: 5.556 mm, next to the ideal; a 0.217 in ball is none that can be bought.
+    assert geometry.default_ball(work, inch=True) == pytest.approx(7 / 32 * 25.4, rel=1e-12)
+    assert geometry.default_ball(work) == 5.5
+
+
 @lawful
 @given(gears())
 def test_the_ideal_ball_touches_where_it_should(work: Gear) -> None:
