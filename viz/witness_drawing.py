@@ -177,7 +177,7 @@ def predicted_marks(
     across = outcome.swivel_error_deg or 0.0
     if hob is None or outcome.feed is None or abs(across) < _ACROSS_DEG:
         return marks
-    told = f"each touch lies {lean_text(abs(across))} across them: the head is set wrong"
+    told = f"each touch lies {lean_text(abs(across))} across them, as the head is set"
     return replace(marks, passes=_passes(outcome, hob, swivel_deg), why=told)
 
 

@@ -1,0 +1,142 @@
+"""Small stored pictures of every kind of drawing, compared by tolerance. What their words say is tested elsewhere.
+
+A wrong hand, a missing idler, a single arrow turned over differ from the stored picture by more than TOLERANCE,
+and the same picture from another minor version of matplotlib by less (root mean square of the grey levels).
+"""
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+from handlead.kinematics.requirement import gear_of
+from handlead.kinematics.tolerance import flank_tolerances
+from handlead.machines.case import Case, face_width_mm
+from handlead.machines.job_file import read_job
+from handlead.viz import look
+from handlead.viz.bracket_drawing import plot_bracket
+from handlead.viz.charts import plot_lead_chart, plot_motion, plot_profile_chart, plot_scallop_map
+from handlead.viz.job_pictures import flanks_of, motion_of, swivel_of, witness_of
+from handlead.viz.swivel_drawing import plot_swivel
+from handlead.viz.train_drawing import plot_train
+from handlead.viz.train_layout import lay_out
+from handlead.viz.witness_drawing import plot_witness
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+#: Measured: 2.2 at most between matplotlib 3.10.0 and 3.11.2 (words measure a little else, and move what stands
+#: beside them); 3.4 at least for one arrow of a bracket turned over, 4.1 for one of a train.
+TOLERANCE = 2.8
+
+compared = pytest.mark.mpl_image_compare(
+    baseline_dir="reference",
+    tolerance=TOLERANCE,
+    style=["default", {"text.hinting": "no_hinting", "font.family": look.FONT}],
+    savefig_kwargs={"dpi": 60, "metadata": {"Software": None}},
+)
+
+
+def case_of(name):
+    job = read_job(SCENARIOS / name)
+    return Case.of(job, job.setup)
+
+
+def axes_of(width_mm, height_mm):
+    return look.new_axes(width_mm, height_mm)
+
+
+def chart(width_mm, height_mm):
+    return look.new_figure(width_mm, height_mm).add_axes((0.02, 0.02, 0.96, 0.96))
+
+
+def train_part(name, about, width_mm, height_mm):
+    """So much of the diagram of a job's train to the left of the arrow on a part's line, at its full size."""
+    solution = case_of(name).solution
+    layout = lay_out(solution)
+    axes = plot_train(solution, layout=layout)
+    axes.figure.set_size_inches(width_mm / look.MM_PER_INCH, height_mm / look.MM_PER_INCH)
+    run = next(run for run in layout.runs if run.part == about)
+    look.bare(axes, *((middle - size / 2, middle + size / 2) for middle, size in (
+        (run.arrow_x + 5 - width_mm / 2, width_mm), (run.y - 4, height_mm))))  # fmt: skip
+    return axes
+
+
+@compared
+def test_train_about_the_differential_and_a_bracket():
+    return bare(train_part("01-fly-winch-pair/pinion.toml", "index driver", 42, 42))
+
+
+@compared
+def test_train_about_the_slide():
+    return bare(train_part("09-curtain-sprocket/job.toml", "slide screw", 46, 24))
+
+
+def bracket_of(scenario, name):
+    return next(link for link in case_of(scenario).train.brackets if link.name == name)
+
+
+@compared
+def test_bracket_with_an_idler():
+    link = bracket_of("04-moon-wheel/job.toml", "differential gears")
+    return bare(plot_bracket(link.mounted, link.bracket, axes_of(50, 45), words=False))
+
+
+@compared
+def test_bracket_that_is_refused():
+    link = bracket_of("41-gear-against-the-stud/job.toml", "index gears")
+    return bare(plot_bracket(link.mounted, link.bracket, axes_of(42, 28), words=False))
+
+
+@compared
+def test_swivel_for_a_right_hand_gear():
+    return bare(plot_swivel(swivel_of(case_of("01-fly-winch-pair/pinion.toml")), axes_of(45, 45), words=False))
+
+
+@compared
+def test_swivel_for_a_left_hand_gear():
+    return bare(plot_swivel(swivel_of(case_of("01-fly-winch-pair/wheel.toml")), axes_of(45, 45), words=False))
+
+
+@compared
+def test_marks_as_wanted():
+    return bare(plot_witness(witness_of(case_of("01-fly-winch-pair/pinion.toml")), axes_of(50, 50), words=False))
+
+
+@compared
+def test_marks_of_the_wrong_hand():
+    return bare(plot_witness(witness_of(case_of("21-idler-left-out/job.toml")), axes_of(50, 50), words=False))
+
+
+@cache
+def flanks():
+    """Both flanks of the arc-lamp wheel, and the limits of its class."""
+    case = case_of("03-no-differential/job.toml")
+    work = case.job.work
+    return flanks_of(case), flank_tolerances(replace(gear_of(work), face_width=face_width_mm(work)), work.quality)
+
+
+@compared
+def test_lead_chart():
+    return bare(plot_lead_chart(*flanks(), chart(45, 60)))
+
+
+@compared
+def test_profile_chart():
+    return bare(plot_profile_chart(*flanks(), chart(45, 60)))
+
+
+@compared
+def test_scallop_map():
+    return bare(plot_scallop_map(flanks()[0]["counter-clockwise flank"], chart(60, 35)))
+
+
+@compared
+def test_motion_chart():
+    return bare(plot_motion(motion_of(case_of("09-curtain-sprocket/job.toml")), chart(60, 50)))
+
+
+def bare(axes):
+    """The figure without its words: those are drawn otherwise by every version of matplotlib, and read by other tests."""
+    for words in list(axes.texts):
+        words.remove()
+    axes.set(title="", xlabel="", ylabel="", xticklabels=[], yticklabels=[])
+    return axes.figure
