@@ -49,6 +49,8 @@ class Page:
         self, x: float, y: float, words: str, size: float = 9, *, bold: bool = False, **more: Any
     ) -> None:
         """Words whose top stands at y."""
+        if not words:
+            return
         self.axes.text(
             x, y, words, fontsize=size, weight="bold" if bold else "normal", va="top",
             **({"parse_math": False} | more),

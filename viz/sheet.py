@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 from handlead.kinematics.links import ChangeGears
 from handlead.machines.case import face_width_mm
 from handlead.machines.proof import Proof
+from handlead.machines.units import length
 
 from . import look
 from .paper import LINE, MARGIN, Page, largest
 from .sheet_words import ABOVE_ALL, AT_THE_HOB, LIGHT_CUT_MM, LOCK_OUT, SheetWords, sheet_words
-from .units import length
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,15 +30,21 @@ _READ, _FOOT = 8.5, 6.5
 _ABREAST = 4
 
 #: Height in mm of a bracket's drawing, at least and at most.
-_LEAST_DRAWING, _MOST_DRAWING = 24.0, 52.0
+_LEAST_DRAWING, _MOST_DRAWING = 16.0, 52.0
 
 #: Size in points of what is set at the machine, and height in mm of the light first cut's block: as the page gets full.
-_TIGHTER = ((11.0, 44.0), (10.5, 40.0), (10.0, 36.0), (9.0, 35.0))
+_TIGHTER = ((11.0, 44.0), (10.5, 40.0), (10.0, 36.0), (9.5, 34.0), (9.0, 32.0), (8.5, 31.0))
 
 #: Heights in mm over all brackets, and over and under each one's drawing.
-_GEARS_HEAD, _GEARS_FOOT = 17.0, 26.0
+_GEARS_HEAD, _GEARS_FOOT = 17.0, 34.0
 
 #: Height in mm of the head's drawing, and width of the words beside that of the marks.
+#: What the verdict doesn't cover.
+_ONLY_SIMULATED = (
+    "in simulation. Not looked at: blank, clamping, room for head and hob.",
+    "The light first cut decides.",
+)
+
 _HEAD_MM, _WORDS_MM = 46.0, 50.0
 
 
@@ -65,7 +71,7 @@ def _shared_out(page: Page, words: SheetWords, y: float) -> tuple[float, float, 
     lines = len(words.levers) + len(words.running) + len(words.moves)
     ranks = math.ceil(len(words.brackets) / _ABREAST)
     for size, first_cut in _TIGHTER:
-        setting = max(_HEAD_MM + 8, lines * size * LINE + 9)
+        setting = max(_HEAD_MM + 14, lines * size * LINE + 9)
         room = page.height - y - setting - first_cut - _data_height(words) - foot_height() - 3
         if room >= _GEARS_HEAD + ranks * (_GEARS_FOOT + _LEAST_DRAWING):
             break
@@ -78,6 +84,8 @@ def heading(page: Page, words: SheetWords, machine: str, member: str, what: str 
     page.text(MARGIN, 8, name, largest(name, page.right - MARGIN - 40, 16), bold=True)
     page.text(page.right, 8.5, what, 10, ha="right")
     page.text(page.right, 13.5, machine, 10, ha="right")
+    if words.up:
+        page.text(page.right, 18.5, f"top of this sheet: {words.up}", 9, ha="right")
     page.text(MARGIN, 16, words.summary, largest(words.summary, page.right - MARGIN - 30, 12.5), bold=True)
     size = 14.0
     wide = look.text_size(words.verdict, size, True)[0]
@@ -88,7 +96,7 @@ def heading(page: Page, words: SheetWords, machine: str, member: str, what: str 
     beside = page.right - MARGIN - wide - 9
     y = 33.0
     if not words.errors:
-        page.text(MARGIN + wide + 9, 25.8, "in simulation; the light first cut decides", 9)
+        page.lines(MARGIN + wide + 9, 23.4, _ONLY_SIMULATED, 9)
         return y
     lines = [line for error in words.errors for line in look.wrapped(error, 9, page.right - MARGIN)]
     page.text(
@@ -112,7 +120,9 @@ def _brackets(page: Page, proof: Proof, words: SheetWords, y: float, room: float
     if not links:
         return y
     page.rule(y, width=1.6)
-    y = page.heading(MARGIN, y + 1.5, "CHANGE GEARS, driving shaft first: a/b · c/d")
+    y = page.heading(
+        MARGIN, y + 1.5, "CHANGE GEARS a/b · c/d: a drives b, c sits on the stud with b and drives d"
+    )
     y = page.lines(MARGIN, y, [f"! {caution}" for caution in LOCK_OUT], _READ, bold=True) + 1
     ranks = [links[first : first + _ABREAST] for first in range(0, len(links), _ABREAST)]
     spelt = [words.brackets[first : first + _ABREAST] for first in range(0, len(links), _ABREAST)]
@@ -123,11 +133,15 @@ def _brackets(page: Page, proof: Proof, words: SheetWords, y: float, room: float
         for number, (link, bracket) in enumerate(zip(rank, said, strict=True)):
             x = MARGIN + number * width
             page.text(x, y, bracket.name, largest(bracket.name, width - 3, 10), bold=True)
-            page.text(x, y + 4.6, bracket.shafts, largest(bracket.shafts, width - 3, 7.5))
-            draw_bracket(page.panel(x, y + 9, width - 3, drawing), link)
-            page.text(x, y + 10 + drawing, bracket.gears, size, bold=True)
-            page.text(x, y + 10 + drawing + size * LINE, bracket.idler, size, bold=True)
-        y += drawing + 12 + 2 * size * LINE
+            page.lines(
+                x, y + 4.8, bracket.shafts, min(largest(words, width - 3, _READ) for words in bracket.shafts)
+            )
+            draw_bracket(page.panel(x, y + 14, width - 3, drawing), link)
+            page.text(x, y + 15 + drawing, bracket.gears, size, bold=True)
+            below = y + 15 + drawing + size * LINE
+            page.text(x, below, bracket.idler, largest(bracket.idler, width - 4, size), bold=True)
+            page.text(x, below + 6, bracket.warning, largest(bracket.warning, width - 4, 9), bold=True)
+        y += drawing + _GEARS_FOOT
     return y
 
 
@@ -148,16 +162,21 @@ def _setting(
     top = page.heading(MARGIN, y + 1.5, "HEAD")
     draw_head(page, proof, MARGIN, top, _HEAD_MM)
     beside = MARGIN + _HEAD_MM + 2
-    angle, way = words.head
-    page.text(beside, top + 2, "swing the head", 10)
-    page.text(beside, top + 8, angle, 24, bold=True)
-    page.text(beside, top + 21, way, largest(way, middle - beside - 4, 13), bold=True)
-    page.text(beside, top + 28, "seen from behind", 10)
-    page.text(beside, top + 33, "the hob", 10)
+    room = middle - beside - 4
+    angle, way, end = words.head
+    page.text(beside, top, "swing the head", 10)
+    page.text(beside, top + 4.5, angle, 22, bold=True)
+    page.text(beside, top + 14.5, way, largest(way, room, 13), bold=True)
+    under = page.lines(beside, top + 20.5, look.wrapped(end, 10.5, room, bold=True), 10.5, bold=True) + 0.5
+    said = "hob between you and the work, you look at the work"
+    page.lines(beside, under, look.wrapped(said, 8, room), 8)
+    page.text(
+        MARGIN, top + _HEAD_MM, words.hob_line, largest(words.hob_line, middle - MARGIN - 6, 12), bold=True
+    )
     below = page.heading(middle, y + 1.5, "LEVERS, FEED, DEPTH")
     levers = [(f"lever: {name}", position) for name, position in words.levers]
     below = page.rows(middle, below, column, levers + words.running + words.moves, size)
-    return max(below, top + _HEAD_MM) + 1
+    return max(below, top + _HEAD_MM + 6) + 1
 
 
 def draw_head(page: Page, proof: Proof, x: float, y: float, size: float) -> None:
@@ -178,27 +197,26 @@ def _first_cut(
     """What the light first cut must look like, and room for what was found."""
     page.rule(y, width=1.6)
     depth = length(LIGHT_CUT_MM, proof.case.job.units, 2)
-    top = page.heading(MARGIN, y + 1.5, f"THE LIGHT FIRST CUT, {depth} deep")
+    top = page.heading(MARGIN, y + 1.5, f"THE LIGHT FIRST CUT: {depth}, FEED IN")
     (_, count), (_, lean), *by = words.first_cut
-    page.text(MARGIN, top, count, 19, bold=True)
+    page.text(MARGIN, top, count, 18, bold=True)
     said = [f"lean {lean}", *(f"by {angle} at the outside" for _, angle in by)]
-    below = page.lines(MARGIN, top + 10, said, largest(max(said, key=len), _WORDS_MM, 12.5), bold=True)
+    below = page.lines(MARGIN, top + 8.5, said, largest(max(said, key=len), _WORDS_MM, 12.5), bold=True)
     page.lines(
         MARGIN,
-        below + 1,
-        look.wrapped("drawn: the outside of the blank, unrolled; up is up", 8, _WORDS_MM),
+        below + 0.5,
+        look.wrapped(f"drawn unrolled, up is {words.up or 'up'}", 8, _WORDS_MM),
         8,
     )
     draw_marks(page, proof, MARGIN + _WORDS_MM + 3, top, column - _WORDS_MM - 3, height - 10)
     top = page.heading(middle, y + 1.5, "FOUND: write it under [seen] in the job")
-    step = (height - 9) / (len(words.seen) + 1)
-    for number, (key, choices) in enumerate((*words.seen, ("cut by, on", ""))):
-        line = top + (number + 0.8) * step
-        page.text(middle, line - 4.5, key, 10)
-        page.text(middle + column, line - 4, choices, 8, ha="right", color=look.FAINT)
-        page.rule(
-            line, middle + 26, middle + column - (look.text_size(choices, 8)[0] + 2 if choices else 0), 0.6
-        )
+    blanks = [*words.seen, ("cut by, on", "")]
+    step, half = (height - 9) / math.ceil(len(blanks) / 2), column / 2
+    for number, (key, choices) in enumerate(blanks):
+        x, line = middle + number % 2 * half, top + (number // 2 + 1) * step - 3
+        page.text(x, line - 4.2, key, 9.5)
+        page.rule(line, x + look.text_size(key, 9.5)[0] + 1.5, x + half - 3, 0.6)
+        page.text(x + half - 3, line + 0.3, choices, 7, ha="right", color=look.FAINT)
     return y + height
 
 
@@ -222,18 +240,23 @@ def draw_marks(page: Page, proof: Proof, x: float, y: float, width: float, heigh
 
 def _data_height(words: SheetWords) -> float:
     half = (len(words.work) + 1) // 2
-    return 9 + max(half, len(words.hob), len(words.flank)) * _READ * LINE + 3 + len(_notes(words, 180)) * 3.6
+    return (
+        9
+        + max(half, len(words.hob), len(words.flank)) * _READ * LINE
+        + 3
+        + len(_notes(words, 186)) * _READ * LINE
+    )
 
 
 def _notes(words: SheetWords, width: float) -> list[str]:
     """The notes in lines, as many as there is room for."""
-    lines = [line for note in words.notes for line in look.wrapped(note, 7.5, width)]
+    lines = [line for note in words.notes for line in look.wrapped(note, _READ, width)]
     return lines if len(lines) <= 6 else [*lines[:5], f"and {len(lines) - 5} lines more: run handlead prove"]
 
 
 def _data(page: Page, words: SheetWords, y: float, column: float, middle: float) -> None:
     page.rule(y, width=1.6)
-    page.heading(MARGIN, y + 1.5, "DRAWING AND SIZES")
+    page.heading(MARGIN, y + 1.5, "DRAWING AND SIZES, no backlash taken off")
     half = (len(words.work) + 1) // 2
     x, parts = MARGIN, (0.235, 0.295, 0.235, 0.235)
     for number, (name, rows) in enumerate(
@@ -250,8 +273,8 @@ def _data(page: Page, words: SheetWords, y: float, column: float, middle: float)
         x += wide + 4
     below = y + 9 + max(half, len(words.hob), len(words.flank)) * _READ * LINE
     for line in _notes(words, page.right - MARGIN):
-        page.text(MARGIN, below, line, 7.5)
-        below += 3.6
+        page.text(MARGIN, below, line, _READ)
+        below += _READ * LINE
 
 
 def foot_height() -> float:

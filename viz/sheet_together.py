@@ -19,13 +19,19 @@ if TYPE_CHECKING:
 #: Most members beside each other.
 MOST_MEMBERS = 4
 
+#: What isn't in the machine but changes with every member.
+_AFRESH = "Between members: hob drawn clear, new blank on, TOUCH AFRESH. Depth counts from the new touch."
+
 #: Width in mm of the strip that says what a row is.
 _WHAT_MM = 34.0
 
-_HEAD_MM, _MARKS_MM, _LEAST_DRAWING, _MOST_DRAWING = 34.0, 20.0, 20.0, 46.0
+_HEAD_MM, _MARKS_MM, _LEAST_DRAWING, _MOST_DRAWING = 34.0, 20.0, 16.0, 46.0
 
 #: Type sizes in points of what differs and of what is alike, and the height of a row in mm.
 _SIZE, _ALIKE, _ROW_MM = 10.0, 9.5, 8.0
+
+#: Words in a column that don't fit in this type go in two lines.
+_WRAPPED_FROM = 9.0
 
 
 def draw_together(
@@ -39,28 +45,40 @@ def draw_together(
         raise ValueError(
             f"{len(members)} members can't stand beside each other; it must be 2 to {MOST_MEMBERS}"
         )
-    page = Page(paper)
     sheets = [sheet_words(proof, today or datetime.date.today()) for _, proof in members]
-    table = _Table(page, len(members))
-    brackets, head = bracket_lines(sheets), head_line(sheets)
-    alike = [line for line in other_lines(sheets) if line.alike]
-    differing = [line for line in other_lines(sheets) if not line.alike]
-    y = _top(page, members, sheets, table)
-    below = len(differing) * _ROW_MM + (len(alike) + 1) // 2 * _ALIKE * LINE + 14
-    rest = page.height - y - below - _HEAD_MM - _MARKS_MM - 26 - len(brackets) * _ROW_MM - foot_height()
-    room = rest / max(sum(not line.alike for line in brackets), 1)
-    drawing = min(room, _MOST_DRAWING) if room >= _LEAST_DRAWING else 0.0
-    page.rule(y, width=1.6)
-    y = page.heading(MARGIN, y + 1.5, "CHANGE: what stands in heavy boxes. LEAVE: the rest")
-    y = page.lines(MARGIN, y, [f"! {caution}" for caution in LOCK_OUT], 8.5, bold=True) + 1
-    for number, line in enumerate(brackets):
-        y = _bracket_row(table, members, sheets[0].brackets[number].shafts, line, number, y, drawing)
-    y = _pictures(table, members, head, y)
-    for line in differing:
-        y = _row(table, line, y)
-    _stays(page, alike, y + 1)
-    foot(page, "   ".join(words.source for words in sheets[:1]))
+    # Once without drawings, to see what room is left for them.
+    page = Page(paper)
+    end = _draw(page, members, sheets, 0.0)
+    changing = sum(not line.alike for line in bracket_lines(sheets))
+    room = (page.height - foot_height() - 2 - end) / max(changing, 1)
+    if room < _LEAST_DRAWING:
+        return page.figure
+    page = Page(paper)
+    _draw(page, members, sheets, min(room, _MOST_DRAWING))
     return page.figure
+
+
+def _draw(
+    page: Page, members: Sequence[tuple[str, Proof]], sheets: Sequence[SheetWords], drawing: float
+) -> float:
+    """Draw all, brackets `drawing` mm high; returns the height below it."""
+    table = _Table(page, len(members))
+    y = _top(page, members, sheets, table)
+    page.rule(y, width=1.6)
+    y = page.heading(
+        MARGIN, y + 1.5, "CHANGE-OVER: what is in heavy boxes differs; all else is fitted once and left"
+    )
+    y = page.lines(MARGIN, y, [f"! {caution}" for caution in (*LOCK_OUT, _AFRESH)], 8.5, bold=True) + 1
+    for number, line in enumerate(bracket_lines(sheets)):
+        y = _bracket_row(table, members, sheets[0].brackets[number].shafts, line, number, y, drawing)
+    y = _pictures(table, members, head_line(sheets), y)
+    others = other_lines(sheets)
+    for line in others:
+        if not line.alike:
+            y = _row(table, line, y)
+    y = _stays(page, [line for line in others if line.alike], y + 1)
+    foot(page, sheets[0].source)
+    return y
 
 
 class _Table:
@@ -82,8 +100,12 @@ class _Table:
 
     def cell(self, member: int, y: float, words: str, size: float, *, span: int = 1) -> None:
         """Words in a member's column, or over several."""
-        fitting = largest(words, span * self.width - 4, size)
-        self.page.text(self.left(member) + 1.5, y, words, fitting, bold=True)
+        room = span * self.width - 5
+        lines = [words]
+        if look.text_size(words, _WRAPPED_FROM, True)[0] > room:
+            lines = look.wrapped(words, _WRAPPED_FROM, room, True)
+        fitting = min(largest(line, room, size) for line in lines)
+        self.page.lines(self.left(member) + 1.5, y, lines, fitting, bold=True)
 
     def box(self, member: int, y: float, height: float) -> None:
         """The heavy box round what is changed."""
@@ -100,15 +122,16 @@ def _top(
     page.text(page.right, 13.5, members[0][1].case.job.machine.name, 10, ha="right")
     y = 19.0
     for number, ((name, _), words) in enumerate(zip(members, sheets, strict=True)):
-        said = name or words.title
-        table.cell(number, y, said.upper() if name else said, 12)
+        turn = "1st" if not number else "then"
+        table.cell(number, y, f"{turn}: {name.upper() or words.title}", 12)
         table.cell(number, y + 6, words.summary, 10)
+        table.cell(number, y + 11, words.blank, 9)
         wide = look.text_size(words.verdict, 9, True)[0]
         if not words.is_right:
-            page.box(table.left(number), y + 11.2, wide + 3, 5.2, filled=True)
+            page.box(table.left(number), y + 16.2, wide + 3, 5.2, filled=True)
         colour = look.INK if words.is_right else look.PAPER
-        page.text(table.left(number) + 1.5, y + 12, words.verdict, 9, bold=True, color=colour)
-    return y + 18
+        page.text(table.left(number) + 1.5, y + 17, words.verdict, 9, bold=True, color=colour)
+    return y + 23
 
 
 def _row(table: _Table, line: Line, y: float) -> float:
@@ -121,20 +144,21 @@ def _row(table: _Table, line: Line, y: float) -> float:
     return y + _ROW_MM
 
 
-def _stays(page: Page, alike: Sequence[Line], y: float) -> None:
-    """What is as it is for all, in two columns."""
+def _stays(page: Page, alike: Sequence[Line], y: float) -> float:
+    """What is as it is for all, in two columns; returns the height below."""
     page.rule(y, width=1.6)
     y = page.heading(MARGIN, y + 1.5, "THE SAME FOR ALL")
     column = page.width / 2 - MARGIN - 3
     half = (len(alike) + 1) // 2
     for x, part in ((MARGIN, alike[:half]), (page.width / 2 + 3, alike[half:])):
         page.rows(x, y, column, [(line.what, line.each[0]) for line in part], _ALIKE)
+    return y + half * _ALIKE * LINE
 
 
 def _bracket_row(
     table: _Table,
     members: Sequence[tuple[str, Proof]],
-    shafts: str,
+    shafts: tuple[str, str],
     line: Line,
     number: int,
     y: float,
@@ -143,7 +167,7 @@ def _bracket_row(
     """A bracket: its gears drawn for each member where they are changed."""
     if line.alike:
         table.what(y + 1.8, line.what)
-        table.cell(0, y + 1.4, f"{line.each[0]}   LEAVE", _SIZE + 1, span=len(members))
+        table.cell(0, y + 1.4, f"{line.each[0]}   FIT ONCE, LEAVE", _SIZE + 1, span=len(members))
         return y + _ROW_MM
     table.what(y + 1.6, line.what)
     height = drawing + _SIZE * LINE + 5
@@ -155,7 +179,7 @@ def _bracket_row(
                 table.left(member) + 2, y + 3 + _SIZE * LINE + 1, table.width - 6, drawing - 1
             )
             draw_bracket(panel, proof.case.train.brackets[number])
-    for row, part in enumerate(look.wrapped(shafts, 7.5, _WHAT_MM - 2)):
+    for row, part in enumerate(line for words in shafts for line in look.wrapped(words, 7.5, _WHAT_MM - 2)):
         if drawing:
             table.page.text(MARGIN, y + 8 + row * 4, part, 7.5)
     return y + height
@@ -169,7 +193,7 @@ def _pictures(table: _Table, members: Sequence[tuple[str, Proof]], head: Line, y
     table.what(y + _HEAD_MM + 6, "marks of the light first cut, up is up")
     for number, ((_, proof), words) in enumerate(zip(members, head.each, strict=True)):
         side = min(_HEAD_MM, table.width - 4)
-        draw_head(page, proof, table.left(number), y + 8, side - 4)
+        draw_head(page, proof, table.left(number), y + 12.5, side - 8.5)
         table.cell(number, y + 3, words, 11)
         draw_marks(
             page,

@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
 from handlead.kinematics import gear as gears
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.requirement import HobData, Work, gear_of
-from handlead.kinematics.words import POSITIVES, angle_text, direction
-from handlead.machines.case import face_width_mm, helix_slope_limit_um, helix_slope_um
-from handlead.machines.cut_cycle import cut_cycle
+from handlead.kinematics.words import POSITIVES, angle_text
+from handlead.machines.case import (
+    face_width_mm,
+    helix_slope_limit_um,
+    helix_slope_um,
+    slide_alone_keeps_place,
+)
+from handlead.machines.cut_cycle import CutCycle, cut_cycle
 from handlead.machines.findings import Finding
 from handlead.machines.job_file import SetupMove
-from handlead.machines.mending import gears_text
 from handlead.machines.proof import Proof
+from handlead.machines.units import feed as feed_text
+from handlead.machines.units import length
 
-from .bracket_drawing import LETTERS
-from .units import feed as feed_text
-from .units import length
+from .bracket_drawing import LETTERS, bracket_layout, idler_words
+from .swivel_drawing import swivel_words
 from .witness_drawing import lean_text, outside_diameter, wanted_marks
 
 #: Said where the gear cover is opened, where the hob first touches, and at the foot.
@@ -41,8 +47,16 @@ LIGHT_CUT_MM = 0.05
 #: A slope error beyond this many µm is said in millimetres.
 _MICROMETRES_UP_TO = 1000
 
-#: What is read, not set, among the rows of feed and depth.
-READ_ONLY = ("cutting time", "slide still")
+#: What is counted, not set, among the rows of feed and depth.
+SLIDE_STILL = "slide still"
+READ_ONLY = (SLIDE_STILL,)
+
+_DEPTH = "depth, counted from touch"
+
+#: Gears on one stud that differ by no more teeth than this are easily swapped.
+_LOOK_ALIKE = 3
+
+MM_PER_FOOT = 304.8
 
 #: Most table turns that anybody would count through.
 _MOST_TABLE_TURNS = 12
@@ -52,13 +66,19 @@ Rows = list[tuple[str, str]]
 
 @dataclass(frozen=True)
 class BracketWords:
-    """A bracket, the gears in it as people write them ("EMPTY" for none), its idlers or their absence, and
-    the shafts that it stands between."""
+    """A bracket, the gears in it as people write them ("EMPTY" for none), its idlers or their absence, which
+    gear goes on which shaft, and a warning where two on one stud look alike."""
 
     name: str
     gears: str
     idler: str
-    shafts: str
+    shafts: tuple[str, str]
+    warning: str
+
+    @property
+    def has_idler(self) -> bool:
+        """Whether an idler stands in it."""
+        return self.idler.startswith("+")
 
 
 @dataclass(frozen=True)
@@ -70,12 +90,15 @@ class SheetWords:
     verdict: str
     is_right: bool
     brackets: list[BracketWords]
-    head: tuple[str, str]
+    head: tuple[str, str, str]
+    hob_line: str
+    up: str
     levers: Rows
     running: Rows
     moves: Rows
     first_cut: Rows
     seen: Rows
+    blank: str
     work: Rows
     hob: Rows
     flank: Rows
@@ -95,18 +118,26 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         is_right=proof.is_as_wanted,
         brackets=[bracket_words(link) for link in case.train.brackets],
         head=head_words(proof),
+        hob_line=_hob_line(case.job.hob, units),
+        up=up_on_this_sheet(proof),
         levers=list(case.job.machine.positions(case.setup).items()),
         running=_running(proof),
         moves=[_move(move, units) for move in case.setup.moves],
         first_cut=_first_cut(proof),
         seen=_seen(work, (proof.computed.outcome and proof.computed.outcome.feed_slide) or "axial"),
+        blank=f"blank {length(outside_diameter(work), units, 2)} × {_face(work, units)}",
         work=_work(work, units),
-        hob=_hob(case.job.hob, units),
+        hob=[*_hob(case.job.hob, units), *_time(proof)],
         flank=_flank(proof),
         errors=[_finding(finding) for finding in proof.findings if finding.severity == "error"],
         notes=[_finding(finding) for finding in proof.findings if finding.severity != "error"],
         source=_source(proof, today),
     )
+
+
+def _hob_line(hob: HobData, units: str) -> str:
+    starts = f"{hob.starts} start{'s' if hob.starts > 1 else ''}"
+    return f"HOB: {_pitch(hob.module_n, units)}, {starts}, {hob.hand.word.upper()}"
 
 
 def _finding(finding: Finding) -> str:
@@ -140,73 +171,141 @@ def hand_words(work: Work) -> str:
 
 
 def _size(work: Work, units: str) -> str:
-    if work.kind == "sprocket":
-        return "sprocket"
+    return "sprocket" if work.kind == "sprocket" else _pitch(work.module_n, units)
+
+
+def _pitch(module_n: Fraction, units: str) -> str:
     if units == "in":
-        return f"{float(gears.diametral_pitch_from_module(work.module_n)):.6g} DP"
-    return f"module {float(work.module_n):.6g}"
+        return f"{float(gears.diametral_pitch_from_module(module_n)):.6g} DP"
+    return f"module {float(module_n):.6g}"
 
 
 def bracket_words(link: ChangeGears) -> BracketWords:
     """What is in a bracket of the train."""
     mounted = link.mounted
     if mounted is None:
-        return BracketWords(link.name, "EMPTY", "", f"from {link.from_part} to {link.to_part}")
-    idlers = ", ".join(str(teeth) for teeth in mounted.idlers)
-    plain = gears_text(mounted).split(" + idler")[0]
+        return BracketWords(link.name, "EMPTY", "", (link.from_part, link.to_part), "")
     last = LETTERS[len(mounted.gears) - 1]
+    plain = " · ".join(f"{driver}/{driven}" for driver, driven in mounted.pairs)
+    idler = idler_words(bracket_layout(mounted, link.bracket))
     return BracketWords(
         link.name,
         plain,
-        f"+ IDLER {idlers}" if idlers else "NO IDLER",
-        f"a on {link.from_part}, {last} on {link.to_part}",
+        f"+ {idler}" if mounted.idlers else idler,
+        (f"a on {link.from_part}", f"{last} on {link.to_part}"),
+        _look_alike(mounted.gears),
     )
 
 
-def head_words(proof: Proof) -> tuple[str, str]:
-    """The angle for the vernier, and which way the head swings, as the set-up was proved."""
-    from .swivel_drawing import swivel_words
+def _look_alike(gears: Sequence[int]) -> str:
+    """A word of warning about two gears on one stud that look alike."""
+    stud = list(zip(LETTERS[1:-1:2], gears[1:-1:2], LETTERS[2::2], gears[2::2], strict=False))
+    alike = [
+        f"{b} {large} and {c} {small}" for b, large, c, small in stud if 0 < abs(large - small) <= _LOOK_ALIKE
+    ]
+    return f"don't swap {', '.join(alike)}" if alike else ""
 
-    return swivel_words(proof.case.swivel_deg)
+
+def head_words(proof: Proof) -> tuple[str, str, str]:
+    """The angle for the vernier, which way the head swings as the set-up was proved, and where its right end goes."""
+    case = proof.case
+    angle, way = swivel_words(case.swivel_deg)
+    if not round(case.swivel_deg * 60):
+        return angle, way, ""
+    end = case.job.machine.way("axial", 1 if case.swivel_deg > 0 else -1).upper()
+    return angle, way, f"right-hand end {end}"
+
+
+def up_on_this_sheet(proof: Proof) -> str:
+    """What is up on a drawing where the machine has its own word for it; "" where up is up."""
+    word = proof.case.job.machine.way("axial", 1)
+    return "" if word == "up" else word
 
 
 def _running(proof: Proof) -> Rows:
-    """Speed, feed, depth, travel and time; last, what a turn of the table counts by hand."""
+    """Which way all goes, speed, feed, where to start and to stop, depth."""
     case = proof.case
-    units, outcome = case.job.units, proof.computed.outcome
-    cycle = cut_cycle(case)
+    units, outcome, cycle = case.job.units, proof.computed.outcome, cut_cycle(case)
     rows: Rows = []
     if cycle.hob_rpm:
-        speed = f", {cycle.cutting_speed_m_min:.0f} m/min" if cycle.cutting_speed_m_min else ""
-        rows.append(("hob speed", f"{cycle.hob_rpm:.0f} rpm{speed}"))
+        rows.append(("hob speed", f"{cycle.hob_rpm:.0f} rpm{_surface_speed(cycle, units)}"))
     if outcome and outcome.sliding_feed:
         mode = f", {outcome.feed.value.upper()}" if outcome.feed else ""
         rows.append(("feed", f"{feed_text(outcome.sliding_feed, units)}{mode}"))
-        rows.append((f"{outcome.feed_slide} slide goes", _way(proof, outcome.feed_slide or "axial")))
-    rows += [("hob is", _way(proof, "hob")), ("table turns", _way(proof, "table"))]
-    depth = " + ".join(length(part, units, 2) for part in cycle.depths)
-    rows.append(("depth from touch", depth))
-    if cycle.travel:
-        rows.append(("travel, run-in and run-out in it", length(cycle.travel, units, 1)))
-    if cycle.time_min:
-        rows.append(("cutting time", f"{cycle.time_min:.0f} min"))
+        slide = outcome.feed_slide or "axial"
+        rows.append((f"{slide} slide goes", _way(proof, slide)))
+    rows += [
+        ("hob's teeth at the work go", _hob_way(proof)),
+        ("table turns, seen facing it", _way(proof, "table")),
+    ]
+    rows += _stops(proof, cycle)
+    rows.append((_DEPTH, _dialled(cycle, units)))
+    alone = slide_alone_keeps_place(case)
+    if alone is not None:
+        kept = "slide alone, levers as they are" if alone else "ONLY BY REVERSING THE DRIVE"
+        rows.append(("back for another cut", kept))
     if proof.computed.table_per_hob:
-        rows.append(_counted(abs(proof.computed.table_per_hob)))
+        rows += _counted(abs(proof.computed.table_per_hob))
     return rows
 
 
-def _counted(table_per_hob: Fraction) -> tuple[str, str]:
-    """What can be counted by hand before any cut: whole turns of table and hob where they aren't too many."""
+def _time(proof: Proof) -> Rows:
+    time = cut_cycle(proof.case).time_min
+    return [("cutting time", f"{time:.0f} min")] if time else []
+
+
+def _surface_speed(cycle: CutCycle, units: str) -> str:
+    speed = cycle.cutting_speed_m_min
+    if not speed:
+        return ""
+    return f", {speed * 1000 / MM_PER_FOOT:.0f} ft/min" if units == "in" else f", {speed:.0f} m/min"
+
+
+def _hob_way(proof: Proof) -> str:
+    """Which way the hob's teeth pass the work: the word without its "cutting"."""
+    return _way(proof, "hob").removeprefix("CUTTING ")
+
+
+def _stops(proof: Proof, cycle: CutCycle) -> Rows:
+    """Where the middle of the hob stands when an axial cut begins, at the nearest, and where it ends."""
+    rate = proof.case.solution.end_rate("axial")
+    if not cycle.stroke or not rate or proof.computed.outcome is None:
+        return []
+    if proof.computed.outcome.feed_slide != "axial":
+        return []
+    machine, units = proof.case.job.machine, proof.case.job.units
+    sides = {"upper": "upper face", "lower": "lower face"}
+    if up_on_this_sheet(proof):
+        sides = {"upper": f"face {machine.way('axial', 1)}", "lower": f"face {machine.way('axial', -1)}"}
+    begin, end = ("lower", "upper") if rate > 0 else ("upper", "lower")
+    stroke = cycle.stroke
+    return [
+        (f"START, hob's middle before {sides[begin]}", f"{length(stroke.before, units, 1)} or more"),
+        (f"STOP, hob's middle past {sides[end]}", f"{length(stroke.after, units, 1)} or more"),
+    ]
+
+
+def _dialled(cycle: CutCycle, units: str) -> str:
+    """The depth of every cut as the dial stands, counted from touch."""
+    dial = [length(depth, units, 2) for depth in itertools.accumulate(cycle.depths)]
+    if len(dial) == 1:
+        return f"{dial[0]}, ONE CUT"
+    return f"{len(dial)} CUTS: to {', to '.join(dial)}"
+
+
+def _counted(table_per_hob: Fraction) -> Rows:
+    """What can be counted by hand before any cut, the feed parted; nothing where nobody would count so far."""
     table, hob = table_per_hob.numerator, table_per_hob.denominator
     if table > _MOST_TABLE_TURNS:
-        return "table turn, slide still", f"{float(1 / table_per_hob):.6g} hob turns"
-    return f"{table} table turn{'s' if table > 1 else ''}, slide still", f"{hob} hob turns"
+        return []
+    turns = f"{table} table turn{'s' if table > 1 else ''}"
+    return [(f"HAND CHECK, {SLIDE_STILL}", f"{hob} hob turns = {turns}")]
 
 
 def _way(proof: Proof, end: str) -> str:
-    """The way an end goes as the drive runs."""
+    """The way an end goes as the drive runs, in the machine's own word."""
     rate = proof.case.solution.end_rate(end)
-    return direction(end, 1 if rate > 0 else -1).upper() if rate else "AT REST"
+    return proof.case.job.machine.way(end, 1 if rate > 0 else -1).upper() if rate else "AT REST"
 
 
 def _move(move: SetupMove, units: str) -> tuple[str, str]:
@@ -228,7 +327,7 @@ def _first_cut(proof: Proof) -> Rows:
     work = proof.case.job.work
     marks = wanted_marks(work)
     lean = f"to the {marks.hand.word.upper()} going up" if marks.hand else "straight along the axis"
-    rows: Rows = [("count", f"{marks.count} marks"), ("they lean", lean)]
+    rows: Rows = [("count", f"{marks.count} marks"), ("marks lean", lean)]
     if marks.hand:
         rows.append(("at the outside by", lean_text(marks.lean_deg)))
     return rows
@@ -247,12 +346,12 @@ def _seen(work: Work, slide: str) -> Rows:
 
 
 def _work(work: Work, units: str) -> Rows:
-    gear = gear_of(work)
-    rows: Rows = [("teeth  z", str(work.teeth)), ("kind", work.kind)]
-    if units == "in":
-        rows.append(("diametral pitch", f"{float(gears.diametral_pitch_from_module(work.module_n)):.6g}"))
-    rows += [
-        ("module  m_n", f"{float(work.module_n):.6g} mm"),
+    gear = replace(gear_of(work), face_width=face_width_mm(work))
+    pitch = ("diametral pitch", f"{float(gears.diametral_pitch_from_module(work.module_n)):.6g}")
+    rows: Rows = [
+        ("teeth  z", str(work.teeth)),
+        ("kind", work.kind),
+        pitch if units == "in" else ("module  m_n", f"{float(work.module_n):.6g} mm"),
         ("pressure angle  α_n", f"{float(work.pressure_angle_deg):g}°"),
         ("hand", hand_words(work)),
     ]
@@ -262,28 +361,44 @@ def _work(work: Work, units: str) -> Rows:
     rows += [
         ("ref. diameter  d", length(gear.reference_diameter, units)),
         ("outside diameter  d_a", length(outside_diameter(work), units, 2)),
-        ("face width  b", length(face_width_mm(work), units, 2) + ("" if work.face_width else " (taken)")),
+        ("face width  b", _face(work, units)),
         ("class, ISO 1328-1", str(work.quality)),
         ("whole depth  h", length(gear.whole_depth, units, 2)),
     ]
     return rows + list(_measures(work, units))
 
 
+def _face(work: Work, units: str) -> str:
+    return length(face_width_mm(work), units, 2) + ("" if work.face_width else " (taken)")
+
+
 def _measures(work: Work, units: str) -> Iterator[tuple[str, str]]:
     """Span and size over balls, where the work has an involute that can be measured so."""
     if work.kind in ("sprocket", "worm wheel"):
         return
-    gear = gear_of(work)
+    face = None if work.face_width is None else float(work.face_width)
+    gear = replace(gear_of(work), face_width=face)
     try:
-        count = gears.span_teeth(gear)
-        yield f"span, {count} teeth  W_{count}", length(gears.span(gear, count), units)
+        count = gears.measurable_span(gear)
+        if count:
+            yield f"span, {count} teeth  W_{count}", length(gears.span(gear, count), units)
     except ValueError:
         pass
     try:
-        ball = gears.default_ball(gear)
-        yield f"balls {length(ball, units, 2)}  M_dK", length(gears.over_balls(gear, ball), units)
+        ball = gears.default_ball(gear, inch=units == "in")
+        yield f"balls {_ball(ball, units)}  M_dK", length(gears.over_balls(gear, ball), units)
     except ValueError:
         pass
+
+
+def _ball(ball: float, units: str) -> str:
+    """A ball's size as it is bought."""
+    if units != "in":
+        return f"{ball:.6g} mm"
+    size = Fraction(ball / float(gears.MM_PER_INCH)).limit_denominator(64)
+    return (
+        f"{size} in" if abs(float(size) * float(gears.MM_PER_INCH) - ball) < 1e-9 else length(ball, units, 2)
+    )
 
 
 def _hob(hob: HobData, units: str) -> Rows:
@@ -306,8 +421,9 @@ def _flank(proof: Proof) -> Rows:
     work, outcome, units = proof.case.job.work, proof.computed.outcome, proof.case.job.units
     rows: Rows = []
     if outcome and outcome.teeth:
-        rows.append(("teeth", str(outcome.teeth)))
-        rows.append(("hand", outcome.hand.word.upper() if outcome.hand else "straight"))
+        rows.append(
+            ("teeth", f"{outcome.teeth}, {outcome.hand.word.upper() if outcome.hand else 'straight'}")
+        )
     if outcome and outcome.teeth == work.teeth and outcome.is_steady and work.kind != "worm wheel":
         lead = "none, straight" if outcome.lead_mm is None else length(outcome.lead_mm, units)
         rows.append(("lead", lead))
@@ -317,7 +433,7 @@ def _flank(proof: Proof) -> Rows:
         rows.append(
             ("helix slope error", f"{round(slope, 1) + 0:+.1f} µm" if small else f"{slope / 1000:+.1f} mm")
         )
-        rows.append((f"class {work.quality} takes", f"±{limit:g} µm"))
+        rows.append((f"class {work.quality} allows", f"±{limit:g} µm"))
     flanks = proof.cut.flanks if proof.cut else None
     if flanks:
         rows.append(("feed marks", f"{flanks.feed_mark_um:.1f} µm"))
@@ -344,27 +460,48 @@ class Line:
 
 
 def bracket_lines(sheets: Sequence[SheetWords]) -> tuple[Line, ...]:
-    """The gears of every bracket, for each member."""
+    """The gears of every bracket, for each member; for a later one, that gears stay where only an idler changes."""
     return tuple(
-        Line(brackets[0].name, tuple(f"{bracket.gears}   {bracket.idler}".strip() for bracket in brackets))
+        Line(brackets[0].name, (_fitted(brackets[0]), *map(_changed, itertools.pairwise(brackets))))
+        if len(set(brackets)) > 1
+        else Line(brackets[0].name, tuple(map(_fitted, brackets)))
         for brackets in zip(*(words.brackets for words in sheets), strict=True)
     )
 
 
+def _fitted(bracket: BracketWords) -> str:
+    return f"{bracket.gears}   {bracket.idler}".strip()
+
+
+def _changed(pair: tuple[BracketWords, BracketWords]) -> str:
+    before, bracket = pair
+    if bracket == before:
+        return "as before"
+    if bracket.gears != before.gears:
+        return _fitted(bracket)
+    if not bracket.has_idler:
+        return "GEARS STAY, TAKE OUT THE IDLER"
+    return f"GEARS STAY, {'CHANGE TO' if before.has_idler else 'PUT IN'} {bracket.idler.removeprefix('+ ')}"
+
+
 def head_line(sheets: Sequence[SheetWords]) -> Line:
     """The swing of the head for each member."""
-    return Line("head, seen from behind the hob", tuple(" ".join(words.head) for words in sheets))
+    return Line(
+        "head, seen from behind the hob", tuple(", ".join(filter(None, words.head)) for words in sheets)
+    )
 
 
 def other_lines(sheets: Sequence[SheetWords]) -> tuple[Line, ...]:
-    """Levers, feed, depth and first cut for each member; "" where one has no such thing."""
-    lines = []
-    for name, block in (("lever: ", "levers"), ("", "running"), ("", "first_cut")):
+    """Hob, levers, feed, depth and first cut for each member; "" where one has no such thing."""
+    lines = [Line("hob", tuple(words.hob_line.removeprefix("HOB: ") for words in sheets))]
+    for name, block in (("lever: ", "levers"), ("", "running")):
         rows = [dict(getattr(words, block)) for words in sheets]
         for what in dict.fromkeys(what for row in rows for what in row):
             each = tuple(row.get(what, "") for row in rows)
-            lines.append(Line(f"{name}{what}", each, block != "first_cut" and not what.endswith(READ_ONLY)))
-    return tuple(lines)
+            lines.append(Line(f"{name}{what}", each, not what.endswith(READ_ONLY)))
+    marks = (", ".join(much for _, much in words.first_cut) for words in sheets)
+    times = (dict(words.hob).get("cutting time", "") for words in sheets)
+    return (*lines, Line("light first cut", tuple(marks), False), Line("cutting time", tuple(times), False))
 
 
 def shares_gears(sheets: Sequence[SheetWords]) -> bool:

@@ -62,7 +62,7 @@ def test_every_gear_lever_and_idler_of_the_set_up_is_on_the_sheet(path):
 def test_the_first_cut_says_how_many_marks_and_which_way_they_lean():
     first = dict(words_of(PINION).first_cut)
     assert first["count"] == "23 marks"
-    assert first["they lean"] == "to the RIGHT going up"
+    assert first["marks lean"] == "to the RIGHT going up"
     # By hand: tan of the lean is pi d_a / L = pi 80.419 / 578.66, d_a = 3 * 23 / cos 22 + 6: 23.6 degrees.
     assert first["at the outside by"].startswith("23°")
 
@@ -124,6 +124,57 @@ def panels_clear_of_words(figure, paper):
             assert right <= x0 + 0.5 or left >= x1 - 0.5 or bottom <= y0 + 0.5 or top >= y1 - 0.5, words
 
 
+@pytest.mark.parametrize(
+    ("folder", "alone"),
+    # Common practice: with a differential fed from the slide the teeth follow the slide; a prime count by way of the
+    # differential, a differential fed from the table, and none at all need hob and table to come back with it.
+    [
+        ("01-fly-winch-pair", True),
+        ("08-inch-winch", True),
+        ("09-curtain-sprocket", True),
+        ("03-no-differential", False),
+        ("04-moon-wheel", False),
+        ("11-thunder-run-pinion", False),
+        ("12-star-ring", False),
+    ],
+)
+def test_the_sheet_says_how_the_slide_may_come_back(folder, alone):
+    (path, *_) = (path for path in RIGHT if path.parent.name == folder)
+    back = dict(words_of(path).running)["back for another cut"]
+    assert back == ("slide alone, levers as they are" if alone else "ONLY BY REVERSING THE DRIVE")
+
+
+def test_the_hob_starts_below_the_work_where_the_slide_goes_up():
+    running = dict(words_of(PINION).running)
+    assert running["axial slide goes"] == "UP"
+    # By hand, from common formulas: sqrt(h (d_a0 - h)) of a level head is 23.4 mm, more where it is swung.
+    assert 23.4 < float(running["START, hob's middle before lower face"].split()[0]) < 30
+    # (h_a0 / tan alpha_t) tan eta = 3.75 / tan 21.43 * tan 19.85 = 3.45 mm.
+    assert running["STOP, hob's middle past upper face"] == "3.4 mm or more"
+
+
+def test_a_level_machine_is_told_about_in_its_own_words():
+    words = words_of(SCENARIOS / "11-thunder-run-pinion" / "job.toml")
+    assert words.up == "towards the tailstock"
+    assert words.head[2] == "right-hand end TOWARDS THE TAILSTOCK"
+    assert dict(words.running)["axial slide goes"] == "TOWARDS THE SPINDLE"
+    assert any('"feed" stands at "towards the tailstock", but' in note for note in words.notes)
+
+
+def test_gears_that_look_alike_on_one_stud_are_pointed_out():
+    brackets = {
+        bracket.name: bracket for bracket in words_of(SCENARIOS / "08-inch-winch" / "job.toml").brackets
+    }
+    assert brackets["differential gears"].warning == "don't swap b 71 and c 70"
+    assert not brackets["index gears"].warning
+
+
+def test_an_inch_job_is_measured_over_balls_that_can_be_bought():
+    work = dict(words_of(SCENARIOS / "08-inch-winch" / "job.toml").work)
+    assert "balls 7/32 in  M_dK" in work
+    assert all(" mm" not in much for much in work.values())
+
+
 @pytest.mark.parametrize("paper", PAPERS)
 @pytest.mark.parametrize("path", SHOWN, ids=lambda p: f"{p.parent.name}-{p.stem}")
 def test_no_word_of_the_sheet_runs_off_the_paper_or_over_another(path, paper):
@@ -148,8 +199,12 @@ def test_members_that_share_gears_stand_side_by_side(pair, paper):
     panels_clear_of_words(first, paper)
     said = [words.get_text() for words in first.axes[0].texts]
     assert any(words.startswith("24/60 · 58/29") and words.endswith("LEAVE") for words in said)
-    assert {"25/40 · 48/23   NO IDLER", "20/37 · 30/40   NO IDLER"} <= set(said)
-    assert {"19° 51′ CLOCKWISE", "24° 09′ COUNTER-CLOCKWISE"} <= set(said)
+    assert {"25/40 · 48/23   NO IDLER", "20/37 · 30/40   NO IDLER", "GEARS STAY, PUT IN IDLER 35"} <= {
+        *said,
+        *(words.split(" between")[0] for words in said),
+    }
+    assert any(words.startswith("19° 51′, CLOCKWISE, right-hand end") for words in said)
+    assert any(words.startswith("24° 09′, COUNTER-CLOCKWISE") for words in said)
 
 
 def test_only_what_differs_is_marked_to_be_changed(pair):
