@@ -88,21 +88,22 @@ def radial_plunge(
     """Radial infeed at `height` (mid-face where left out) to where the radial position is 0, then one table turn more.
 
     `depth` in mm is how far in the feed starts outside; `last` shortens it to the last so many table
-    turns of feed, where only what they leave matters. Raises `ValueError` where the radial slide or
-    the table stands still, or the slide moves away from the work.
+    turns of feed, where only what they leave matters. Rates are per turn of a hob cutting up: where they take
+    the slide away from the work, the hob cuts down and the motion is run backwards in time, the table turn first;
+    what is left of the blank is the same. Raises `ValueError` where the radial slide or the table stands still.
     """
-    if rates.radial >= 0 or not rates.table:
-        raise ValueError(
-            "radial must be below 0 mm per turn of the hob (towards the work), with the table turning"
-        )
+    if not rates.radial or not rates.table:
+        raise ValueError("radial slide and table must both move with the hob for a radial infeed")
     where = Fraction(blank.face_width if height is None else 2 * height) / 2
-    turns = Fraction(depth).limit_denominator(10**6) / -rates.radial
+    turns = Fraction(depth).limit_denominator(10**6) / abs(rates.radial)
     if last is not None:
         turns = min(turns, last / abs(rates.table))
-    start = Position(axial=where, radial=-rates.radial * turns)
-    infeed = steady_cut(rates, start, turns, "infeed")
-    still = Rates(rates.table, rates.axial, rates.tangential)
-    return Motion((infeed, steady_cut(still, infeed.end, 1 / abs(rates.table))))
+    still, once = Rates(rates.table, rates.axial, rates.tangential), 1 / abs(rates.table)
+    if rates.radial > 0:
+        at_depth = steady_cut(still, Position(axial=where), once)
+        return Motion((at_depth, steady_cut(rates, at_depth.end, turns, "infeed")))
+    infeed = steady_cut(rates, Position(axial=where, radial=-rates.radial * turns), turns, "infeed")
+    return Motion((infeed, steady_cut(still, infeed.end, once)))
 
 
 def _clear(hob: Hob, blank: Blank, swivel_deg: float, centre_distance: float) -> Fraction:
@@ -138,7 +139,7 @@ def scratch_cut(
         heights, start = _band(hob, blank, depth), np.zeros(13)
         if rates.tangential:
             motion = tangential_pass(rates, blank, hob, swivel_deg, distance)
-        elif rates.radial < 0:
+        elif rates.radial:
             motion = radial_plunge(rates, blank, 2 * depth)
         elif rates.table:
             begin = Position(axial=Fraction(blank.face_width) / 2)

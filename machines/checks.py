@@ -11,6 +11,7 @@ from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.needs import Role
 from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import gear_of, table_per_hob
+from handlead.kinematics.solution import SLIDE_ENDS
 from handlead.kinematics.words import Hand, angle_text, direction
 
 from .case import (
@@ -63,6 +64,23 @@ def check_driven(case: Case) -> Iterator[Finding]:
             )
         elif not case.solution.end_rate(end):
             yield _undriven(case, end)
+
+
+def check_infeed(case: Case) -> Iterator[Finding]:
+    """A worm wheel's radial slide that leaves the work when it ought to go in."""
+    solution = case.solution
+    feeds = {end: solution.end_rate(end) for end in SLIDE_ENDS if end in case.train.ends}
+    away = feeds.get("radial") or 0
+    if case.job.work.kind != "worm wheel" or solution.is_locked or feeds.get("tangential") or away <= 0:
+        return
+    way = case.job.machine.way("radial", 1)
+    yield Finding(
+        "infeed-goes-away",
+        "error",
+        f"The radial slide goes {way} from the work when the drive runs: nothing would be cut.",
+        find_mend(case, lambda changed: (changed.solution.end_rate("radial") or 0) < 0)
+        or "Reverse the feed.",
+    )
 
 
 def _ends_needed(case: Case) -> tuple[str, ...]:
@@ -497,7 +515,12 @@ def _beyond_travel(case: Case) -> Iterator[str]:
     """The axial slide's stroke against approach, face and overrun, where the hob's outside diameter is known."""
     end, work, hob = case.train.ends.get("axial"), case.job.work, case.job.hob
     stroke = case.job.machine.limits.travel.get(end.part) if end else None
-    if stroke is None or work.face_width is None or hob_tip_diameter(hob) is None or work.kind == "worm wheel":
+    if (
+        stroke is None
+        or work.face_width is None
+        or hob_tip_diameter(hob) is None
+        or work.kind == "worm wheel"
+    ):
         return
     try:
         needed = stroke_of(case).travel
@@ -516,6 +539,7 @@ CHECKS: tuple[Check, ...] = (
     check_lock,
     check_worms,
     check_driven,
+    check_infeed,
     check_sense,
     check_count,
     check_hand_and_lead,

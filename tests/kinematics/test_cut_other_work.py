@@ -43,6 +43,21 @@ def test_a_worm_wheel_by_radial_feed_has_its_count_and_whole_teeth():
     assert found.real_teeth is None
 
 
+def test_a_radial_infeed_leaves_the_same_wheel_whichever_way_the_hob_turns():
+    """Rates are per turn of a hob cutting up: of one that cuts down, a slide that goes in has a positive rate."""
+    hob, blank, distance = wheel()
+    fields = [
+        cut_field(
+            radial_plunge(Rates(Fraction(-STARTS, WHEEL), radial=way * Fraction(STARTS, WHEEL) / 5), blank, 4.5),
+            hob, blank, 0, distance, rows=5, columns=801, fineness=0.6, compiled=False,
+        )
+        for way in (1, -1)
+    ]  # fmt: skip
+    assert [gauge(field, module_n=MODULE).teeth for field in fields] == [WHEEL, WHEEL]
+    # The feed runs the other way round the wheel, at depth all places are passed alike.
+    assert fields[0].radius.min() == pytest.approx(fields[1].radius.min(), abs=2e-3)
+
+
 def test_a_worm_wheel_indexed_for_part_of_a_tooth_is_told_from_a_whole_one():
     hob, blank, distance = wheel()
     rates = Rates(table=Fraction(-STARTS) / (WHEEL + Fraction(1, 3)), radial=Fraction(-1, 50))
