@@ -14,19 +14,19 @@ from handlead.kinematics.motion import Rates
 from handlead.kinematics.outcome import predict
 from handlead.kinematics.requirement import HobData
 from handlead.kinematics.solution import solve
-from handlead.kinematics.words import Hand
+from handlead.kinematics.words import Hand, direction
 from handlead.machines.case import Case
 from handlead.machines.catalogue import find_machine, shipped_machines
 from handlead.machines.job_file import read_job
 from handlead.machines.witness import cut_blank
-from handlead.viz import look
+from handlead.viz import look, symbols
 from handlead.viz.bracket_drawing import bracket_layout, bracket_lettering, idler_words, plot_bracket
 from handlead.viz.bracket_labels import LEAST_POINTS
 from handlead.viz.command import main
 from handlead.viz.job_pictures import PICTURES, motion_of, swivel_of, witness_of
 from handlead.viz.show_command import PICTURES as NAMES
 from handlead.viz.swivel_drawing import plot_swivel
-from handlead.viz.train_drawing import plot_train
+from handlead.viz.train_drawing import idler_meshes, plot_train
 from handlead.viz.train_layout import lay_out
 from handlead.viz.train_words import links_in_words, parts_in_words
 from handlead.viz.witness_drawing import predicted_marks
@@ -144,6 +144,45 @@ def test_the_head_is_drawn_swung_as_it_is_set_and_its_thread_lies_along_the_toot
         assert way.upper() in " ".join(layout.words).upper()
 
 
+@pytest.mark.parametrize("path", JOBS, ids=lambda path: f"{path.parent.name}-{path.stem}")
+def test_the_head_is_drawn_with_its_arrows_and_threads_as_it_is_swung(path, recorded):
+    case = case_of(path)
+    layout = swivel_of(case)
+    axes = plot_swivel(layout)
+    swing = math.radians(case.swivel_deg)
+    (body,) = [patch for patch in axes.patches if isinstance(patch, Polygon) and patch.get_zorder() == 4]
+    (xa, ya), (xb, yb) = body.get_xy()[:2]
+    assert math.atan2(yb - ya, xb - xa) == pytest.approx(swing)
+    for thread in layout.threads:  # on the near side a thread leans the other way, from the hob's own upright
+        assert (lean_deg(thread) + lean_deg(layout.contact)) / 2 == pytest.approx(-case.swivel_deg)
+        across = lean_deg(layout.contact) - lean_deg(thread)
+        assert (across > 0) is (case.job.hob.hand is Hand.RIGHT)
+    arrows = recorded["arrow"]
+    assert len(arrows) == (2 if abs(case.swivel_deg) > 1 / 60 else 0)
+    for (_, start, tip, _), options in arrows:
+        turned = start[0] * tip[1] - start[1] * tip[0]
+        assert (turned > 0) is (case.swivel_deg > 0)
+        assert math.sin(math.atan2(tip[1], tip[0]) - swing) == pytest.approx(0, abs=1e-9)
+        assert (options["bow"] < 0) is (case.swivel_deg > 0)
+
+
+@pytest.fixture
+def recorded(monkeypatch):
+    """What is handed to the symbols that have a way: for each, its arguments call after call."""
+    calls = {"arrow": [], "turning": [], "shape": []}
+
+    def recording(symbol, seen):
+        def call(*arguments, **options):
+            seen.append((arguments, options))
+            return symbol(*arguments, **options)
+
+        return call
+
+    for name, seen in calls.items():
+        monkeypatch.setattr(symbols, name, recording(getattr(symbols, name), seen))
+    return calls
+
+
 @pytest.mark.parametrize(("name", "astray"), [("25-head-wrong-way", 34 + 46 / 60), ("26-lead-angle-forgotten", 2 + 23 / 60)])
 def test_a_head_that_is_set_wrong_shows_its_thread_across_the_tooth(name, astray):
     """25: twice the swivel of 17 deg 23 min; 26: the hob's lead angle, 2 deg 23 min."""
@@ -169,7 +208,59 @@ def test_the_marks_lean_as_the_gear_does(path):
     assert predicted.signed_lean_deg == pytest.approx(wanted.signed_lean_deg, abs=near)
 
 
+@pytest.mark.parametrize("path", [*JOBS, SCENARIOS / "40-feed-gears-forgotten" / "job.toml"], ids=lambda p: f"{p.parent.name}-{p.stem}")
+def test_the_arrows_and_words_of_a_train_are_those_of_its_rates(path, recorded):
+    solution = case_of(path).solution
+    layout = lay_out(solution)
+    plot_train(solution, layout=layout)
+    drawn = {(x, y): sign for (_, x, y, sign, _), _ in recorded["turning"]}
+    for run in layout.runs:
+        rate = solution.rates[run.part]
+        if not run.slides:
+            assert np.sign(drawn[run.arrow_x, run.y]) == (np.sign(rate) if rate else 0)
+    for name, end in solution.train.ends.items():
+        rate = solution.end_rate(name)
+        said = layout.parts[end.part].lines
+        assert (direction(name, 1 if rate > 0 else -1) in said) if rate else ("not driven" in said or "stands still" in said or "held" in said)
+    arrows = [(start, tip) for (_, start, tip, _), _ in recorded["arrow"]]
+    for run in layout.runs:
+        rate = solution.rates[run.part]
+        if run.slides:  # along its line, to the right for plus
+            ways = [tip[0] - start[0] for start, tip in arrows if start[1] == tip[1] == run.y and run.x0 < tip[0] < run.x1 + 6]
+            assert [np.sign(way) for way in ways] == ([np.sign(rate)] if rate else [])
+        elif rate:  # across it, up for plus
+            (way,) = [tip[1] - start[1] for start, tip in arrows if start[0] == tip[0] == run.arrow_x and min(start[1], tip[1]) < run.y < max(start[1], tip[1])]
+            assert np.sign(way) == np.sign(rate)
+    heads = [points for (_, points, _), options in recorded["shape"] if len(points) == 3]
+    uprights = [u for u in layout.uprights if layout.links[u.link].on_path and layout.links[u.link].target is not None]
+    links = {link.name: link for link in solution.train.links}
+    uprights = [u for u in uprights if links[u.link].kind != "differential"]
+    assert len(heads) == len(uprights)
+    for (tip, tail, _), upright in zip(heads, uprights, strict=True):
+        assert (tip[1] < tail[1]) is (layout.links[upright.link].target == upright.lower)
+
+
+def test_an_idler_is_drawn_in_the_mesh_where_its_bracket_takes_it():
+    def meshes(scenario, name):
+        return idler_meshes(next(link for link in case_of(SCENARIOS / scenario).train.brackets if link.name == name))
+
+    assert meshes("04-moon-wheel/job.toml", "differential gears") == (0,)
+    assert meshes("03-no-differential/job.toml", "feed gears") == (1,)
+    assert meshes("03-no-differential/job.toml", "index gears") == ()
+
+
 # ---------------------------------------------------------------- brackets
+
+
+@pytest.mark.parametrize(("link", "right"), BRACKETS[:6])
+def test_the_arrows_of_a_bracket_are_drawn_as_they_are_laid_out(link, right, recorded):
+    plot_bracket(link.mounted, link.bracket)
+    lettering, _, _ = bracket_lettering(bracket_layout(link.mounted, link.bracket), (100, 95), link.mounted)
+    assert lettering.turnings
+    drawn = [(start, tip, options["bow"]) for (_, start, tip, _), options in recorded["arrow"]]
+    assert len(drawn) == len(lettering.turnings)
+    for (start, tip, bow), laid in zip(drawn, lettering.turnings, strict=True):
+        assert (start, tip, bow) == (pytest.approx(laid.start), pytest.approx(laid.tip), pytest.approx(laid.bow))
 
 
 @pytest.mark.parametrize(("link", "right"), BRACKETS)
@@ -316,6 +407,20 @@ def test_a_bare_axis_without_any_measure_is_told_in_words_alone():
 
 
 # ---------------------------------------------------------------- marks
+
+
+@pytest.mark.parametrize("path", JOBS, ids=lambda path: f"{path.parent.name}-{path.stem}")
+def test_a_right_hand_gear_has_marks_that_lean_to_the_right_in_drawing_and_words(path):
+    case = case_of(path)
+    layout = witness_of(case)
+    hand = case.job.work.hand if case.job.work.is_helical else None
+    for marks, lines in zip(layout.marks, layout.lines, strict=True):
+        assert lines
+        for (x0, y0), (x1, y1) in lines:
+            rightward = (x1 - x0) * (y1 - y0)
+            assert (rightward > 0) is (hand is Hand.RIGHT) and (rightward < 0) is (hand is Hand.LEFT)
+        assert ("lean to the RIGHT" in marks.words[1]) is (hand is Hand.RIGHT)
+        assert ("lean to the LEFT" in marks.words[1]) is (hand is Hand.LEFT)
 
 
 def test_a_forgotten_idler_shows_in_the_picture():
