@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 
 LETTERS = "abcdefgh"
 
+#: Places are worked out in floating point; by so much (mm) metal may touch metal that exactly clears it.
+_ROUNDING = 1e-6
+
 
 @dataclass(frozen=True)
 class Wheel:
@@ -72,6 +75,11 @@ class Passing:
     air: float
     solid: bool = True
 
+    @property
+    def overlaps(self) -> bool:
+        """Whether it reaches over what it passes, by more than rounding."""
+        return self.air < -_ROUNDING
+
 
 @dataclass(frozen=True)
 class BracketLayout:
@@ -94,7 +102,7 @@ class BracketLayout:
     def collisions(self) -> tuple[Passing, ...]:
         """Where metal would meet metal. A bare axis counts only where the bracket's measures refuse the set:
         without any it isn't known whether the shaft ends short of the gear."""
-        return tuple(p for p in self.passings if p.air < 0 and (p.solid or self.refusal))
+        return tuple(p for p in self.passings if p.overlaps and (p.solid or self.refusal))
 
     @property
     def box(self) -> tuple[float, float, float, float]:
@@ -445,6 +453,6 @@ def clearance_words(layout: BracketLayout) -> str:
     who = least.wheel.called
     if least in layout.collisions:
         return f"{open_}{who[0].upper()}{who[1:]} would cut into {what} by {-least.air:.3g} mm."
-    if least.air < 0:
+    if least.overlaps:
         return f"{open_}{who[0].upper()}{who[1:]} lies {-least.air:.3g} mm over {what}: look whether that ends short of it."
-    return f"{open_}Least air {least.air:.3g} mm, {who} past {what}."
+    return f"{open_}Least air {max(least.air, 0.0):.3g} mm, {who} past {what}."

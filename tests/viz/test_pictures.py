@@ -314,6 +314,15 @@ def test_a_bracket_is_drawn_with_the_collision_for_which_it_is_refused(bracket, 
             assert set(passed) & set(layout.collisions)
 
 
+def test_gears_that_just_clear_each_other_are_no_collision():
+    """Axes 20.1/67.0 and 60/0: 78 mm apart, as far as the tips of 59 and 15 teeth reach together (own derivation)."""
+    mounted = Mounted((15, 55, 59, 15), (15,))
+    bracket = Bracket(module=2, centres=60, gear_width=12, idler_width=25)
+    layout = bracket_layout(mounted, bracket)
+    assert min(abs(passing.air) for passing in layout.passings) < 1e-9
+    assert layout.refusal == "" and not layout.collisions
+
+
 def test_an_idler_is_said_and_drawn_between_the_gears_that_it_turns():
     wide = Bracket(module=2, gear_width=12, idler_width=25)
     layout = bracket_layout(Mounted((20, 60, 20, 60), (70,)), wide)
