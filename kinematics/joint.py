@@ -15,11 +15,12 @@ from __future__ import annotations
 import bisect
 import heapq
 import itertools
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import cmp_to_key
+from functools import cache, cmp_to_key
 from typing import TypeAlias
 
 import numpy as np
@@ -381,6 +382,25 @@ class _Choices:
             begin, block = begin + len(numbers), block * 2
 
 
+@cache
+def _factors(number: int) -> Counter[int]:
+    """The prime factors of a whole number, by their powers; what no gear could hold comes as it is."""
+    found: Counter[int] = Counter()
+    factor = 2
+    while factor * factor <= number and factor < _NO_GEAR:
+        while number % factor == 0:
+            found[factor] += 1
+            number //= factor
+        factor += 1
+    if number > 1:
+        found[number] += 1
+    return found
+
+
+#: No gear has a prime factor as great as this.
+_NO_GEAR = 100_000
+
+
 # -- best first -------------------------------------------------------------------------------------
 
 #: Drawers of no more gears than this are small, and exact places with no more ways than this have few.
@@ -424,10 +444,9 @@ class Search:
 
     def best(self, limit: int, left: Left, pinned: Sequence[_Item] = ()) -> list[SetUp]:
         """The `limit` cheapest set-ups from what is `left` once the gears of `pinned` sets are out."""
-        # Exact places without any set that what is left allows: nothing to search for.
-        for each in self.exact:
-            if next(each.fitting(self.stock.available(left, each.place.name)), None) is None:
-                return []
+        # Exact places that what is left can't fill together: nothing to search for, however long one looks.
+        if self.exact and not self._can_be_exact(left, pinned):
+            return []
         if self.costed and (few := self._few_exact(left)):
             return self._best_of_few(few, limit, pinned)
         settled = sum(item.place.cost(item.set.ratio) for item in pinned)
@@ -444,6 +463,42 @@ class Search:
                 bisect.insort(costs, done.cost)
         return sorted(found, key=cmp_to_key(self._compare))[:limit]
 
+    def _can_be_exact(self, left: Left, pinned: Sequence[_Item]) -> bool:
+        """Whether the exact places have their gears and idlers together, all others left empty."""
+        if not self._has_factors(left):
+            return False
+        for each in self.exact:
+            if next(each.fitting(self.stock.available(left, each.place.name)), None) is None:
+                return False
+        return any(
+            next(self._with_idlers([*self._items(self.exact, way), *pinned], 0, way.left), None)
+            for way in self._with_exact(_Partial((), left), 0)
+        )
+
+    def _has_factors(self, left: Left) -> bool:
+        """Whether what is left holds every prime factor of the exact ratios as often as they ask for it together.
+
+        Two ratios with a factor of 29 each need two gears that it divides; 58 alone won't do.
+        """
+        wanted: Counter[int] = Counter()
+        for each in self.exact:
+            assert isinstance(each.place.target, Fraction)
+            wanted += _factors(each.place.target.numerator) + _factors(each.place.target.denominator)
+        # The first group is that of all places: what they may take between them.
+        held: Counter[int] = Counter()
+        for teeth, count in zip(self.stock.teeth, left[0].tolist(), strict=True):
+            for factor, power in _factors(teeth).items():
+                held[factor] += power * count
+        return all(held[factor] >= power for factor, power in wanted.items())
+
+    @staticmethod
+    def _items(places: Sequence[_Choices], partial: _Partial) -> list[_Item]:
+        """The sets chosen for these places, with the numbers of idlers that they are listed with."""
+        return [
+            _Item(choices.place, choices.sets[number], (len(choices.sets[number].idlers),))
+            for choices, number in zip(places, partial.chosen, strict=True)
+        ]
+
     def _few_exact(self, left: Left) -> list[_Partial]:
         """The ways to fill the exact places where they are few, and the drawer small; else none at all."""
         if not self.exact or max(int(there.sum()) for there in left) > _SMALL:
@@ -455,10 +510,7 @@ class Search:
         """The cheapest set-ups, from the little that each way to fill the exact places leaves."""
         found: dict[tuple[Fraction, ...], SetUp] = {}
         for way in ways:
-            items = [
-                _Item(choices.place, choices.sets[number], (len(choices.sets[number].idlers),))
-                for choices, number in zip(self.exact, way.chosen, strict=True)
-            ]
+            items = self._items(self.exact, way)
             rest = Search(
                 self.stock.with_only(way.left), [each.place for each in self.costed], all_costed=True
             )
@@ -543,11 +595,7 @@ class Search:
         """The first set-up in which exact places and idlers too have their gears; None where there is none."""
         for partial in partials:
             for full in self._with_exact(partial, 0):
-                items = [
-                    _Item(choices.place, choices.sets[number], (len(choices.sets[number].idlers),))
-                    for choices, number in zip(self.costed + self.exact, full.chosen, strict=True)
-                ]
-                items.extend(pinned)
+                items = [*self._items(self.costed + self.exact, full), *pinned]
                 sets = next(self._with_idlers(items, 0, full.left), None)
                 if sets is not None:
                     return self._set_up(items, sets)

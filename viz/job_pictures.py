@@ -55,13 +55,12 @@ def bracket_picture(case: Case) -> Figure:
 
 
 def swivel_of(case: Case) -> SwivelLayout:
-    """The head as the job sets it, or, where it doesn't say, as the work asks for."""
+    """The head as the set-up was proved: level where the job doesn't say."""
     from .swivel_drawing import swivel_layout
 
     job = case.job
-    stands = case.swivel_wanted_deg if case.setup.swivel_deg is None else case.swivel_deg
     return swivel_layout(
-        stands,
+        case.swivel_deg,
         hob_hand=job.hob.hand,
         lead_angle_deg=job.hob.gamma_deg or 0.0,
         work_hand=job.work.hand if job.work.is_helical else None,

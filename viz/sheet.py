@@ -10,6 +10,7 @@ import datetime
 import math
 from typing import TYPE_CHECKING
 
+from handlead.kinematics.cutting import SCRATCH_DEPTH
 from handlead.kinematics.links import ChangeGears
 from handlead.machines.case import face_width_mm
 from handlead.machines.proof import Proof
@@ -17,7 +18,7 @@ from handlead.machines.units import length
 
 from . import look
 from .paper import LINE, MARGIN, Page, largest
-from .sheet_words import ABOVE_ALL, AT_THE_HOB, LIGHT_CUT_MM, LOCK_OUT, SheetWords, sheet_words
+from .sheet_words import ABOVE_ALL, AT_THE_HOB, LOCK_OUT, SheetWords, sheet_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -184,11 +185,7 @@ def draw_head(page: Page, proof: Proof, x: float, y: float, size: float) -> None
     from .job_pictures import swivel_of
     from .swivel_drawing import plot_swivel
 
-    axes = plot_swivel(swivel_of(proof.case), page.panel(x, y, size, size))
-    for words in list(axes.texts):
-        words.remove()
-    axes.set_xlim(-62, 62)
-    axes.set_ylim(-62, 62)
+    plot_swivel(swivel_of(proof.case), page.panel(x, y, size, size), words=False)
 
 
 def _first_cut(
@@ -196,7 +193,7 @@ def _first_cut(
 ) -> float:
     """What the light first cut must look like, and room for what was found."""
     page.rule(y, width=1.6)
-    depth = length(LIGHT_CUT_MM, proof.case.job.units, 2)
+    depth = length(SCRATCH_DEPTH, proof.case.job.units, 2)
     top = page.heading(MARGIN, y + 1.5, f"THE LIGHT FIRST CUT: {depth}, FEED IN")
     (_, count), (_, lean), *by = words.first_cut
     page.text(MARGIN, top, count, 18, bold=True)

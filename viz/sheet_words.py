@@ -41,9 +41,6 @@ AT_THE_HOB = (
 ABOVE_ALL = ("The machine's manual, local rules and qualified people come before this sheet.",)
 CAUTIONS = LOCK_OUT + AT_THE_HOB + ABOVE_ALL
 
-#: Depth of the light first cut in mm (common practice: just deep enough to be seen).
-LIGHT_CUT_MM = 0.05
-
 #: A slope error beyond this many µm is said in millimetres.
 _MICROMETRES_UP_TO = 1000
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from handlead.kinematics.cutting import SCRATCH_DEPTH
 from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import HobData, Work, gear_of
 from handlead.kinematics.words import Feed, Hand
@@ -24,10 +25,6 @@ from .symbols import Pen
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-
-#: Depth of the light first cut, in mm. Own choice: deep enough to be counted, too shallow to spoil a blank.
-LIGHT_CUT_MM = 0.05
 
 
 @dataclass(frozen=True)
@@ -220,7 +217,7 @@ def _touch_length(hob: HobData) -> float:
         diameter = float(hob.diameter + 2 * hob.module_n * (hob.addendum or Fraction(5, 4)))
     else:
         return 0.0
-    return 2 * math.sqrt(LIGHT_CUT_MM * max(diameter - LIGHT_CUT_MM, 0.0))
+    return 2 * math.sqrt(SCRATCH_DEPTH * max(diameter - SCRATCH_DEPTH, 0.0))
 
 
 def measured_marks(

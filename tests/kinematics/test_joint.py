@@ -252,6 +252,21 @@ def test_what_changes_from_one_set_up_to_the_other_is_shown() -> None:
     assert not changes(one, one)
 
 
+def test_brackets_that_need_one_and_the_same_gear_are_given_up_at_once() -> None:
+    """However many feeds there are to go through: two ratios with a factor of 29, and 58 alone holds it."""
+    gears = [z for z in range(20, 101) if z % 29 or z == 58]
+    places = [
+        Place("index", F(25, 29), (2,), (0, 1), turns_over=True, exact=True),
+        Place("feed", F(133, 200), (1, 2), (0, 1), turns_over=False, span=(F(133, 400), F(399, 400))),
+        Place("differential", F(1421, 1144), (2,), (0, 1), turns_over=True, exact=True),
+    ]
+    found = best_set_ups(places, gears, limit=1)
+    assert not found.best
+    assert found.none_because
+    assert "not together" in found.none_because
+    assert best_set_ups(places, [*gears, 87], limit=1).best
+
+
 def test_several_jobs_in_one_call_agree_with_each_alone_whoever_runs_them() -> None:
     gears = Drawer.of(range(20, 60, 2))
     jobs = [
