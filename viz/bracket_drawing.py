@@ -260,10 +260,10 @@ def bracket_lettering(
 ) -> tuple[Lettering, list[Line], list[Line]]:
     """Where everything is written on paper of this size in mm, and the lines over and under the drawing.
 
-    Without `mounted` there are no lines.
+    Without `mounted` there are no lines, and no measures.
     """
     if mounted is None:
-        return letter_bracket(layout, paper, head=0.0, foot=0.0), [], []
+        return letter_bracket(layout, paper, head=0.0, foot=0.0, measures=False), [], []
     width = paper[0] - 3
     over = _words_over(mounted, name, width)
     lettering, under = None, _words_under(layout, width, arrows=True)

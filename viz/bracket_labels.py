@@ -81,11 +81,18 @@ _WIDE_ENOUGH = 70.0
 
 
 def letter_bracket(
-    layout: BracketLayout, paper: tuple[float, float], *, head: float, foot: float, points: float = look.LARGE
+    layout: BracketLayout,
+    paper: tuple[float, float],
+    *,
+    head: float,
+    foot: float,
+    points: float = look.LARGE,
+    measures: bool = True,
 ) -> Lettering:
     """The drawing on paper of this width and height in mm, with strips of `head` and `foot` mm left free.
 
-    Letters are `points` large, or as large as they can be.
+    Letters are `points` large, or as large as they can be; `measures` from axis to axis stand only where there is
+    room for them.
     """
     best: tuple[float, Lettering] | None = None
     for size in [size for size in _SIZES if size <= points] or [LEAST_POINTS]:
@@ -97,11 +104,12 @@ def letter_bracket(
             board = _Board(layout, fitted, _within(fitted, head, foot), size)
             lost = board.letter(best[0] if best else math.inf)
             if not lost:
-                return board.finished(paper[0] >= _WIDE_ENOUGH)
+                return board.finished(measures and paper[0] >= _WIDE_ENOUGH)
             if best is None or lost < best[0]:
                 best = lost, board.finished(with_measures=False)
     assert best is not None
     return best[1]
+
 
 _STEP = math.pi / 12
 #: Where a label may stand inside its gear: what the place costs, its share of the pitch radius, steps from outward.
@@ -164,7 +172,9 @@ class _Board:
                 self.taken.extend(_square(point, self.fit.mm(0.3)) for point in _along(tag.leader, 12))
         return lost
 
-    def _tag(self, wheel: Wheel, text: str, x: float, y: float, leader: tuple[Point, Point] | None = None) -> Tag:
+    def _tag(
+        self, wheel: Wheel, text: str, x: float, y: float, leader: tuple[Point, Point] | None = None
+    ) -> Tag:
         width, height = self._size(text)
         box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
         return Tag(wheel, text, x, y, box, self.points, leader)
@@ -198,7 +208,9 @@ class _Board:
         for other in self.layout.wheels:
             if other is wheel:
                 continue
-            if not (_near(box, other) > other.tip_radius + air or _far(box, other) < other.pitch_radius - air):
+            if not (
+                _near(box, other) > other.tip_radius + air or _far(box, other) < other.pitch_radius - air
+            ):
                 return False
             covers = _far(box, other) < other.tip_radius and _order(other) > _order(wheel)
             if covers and other.tip_radius <= wheel.tip_radius:
@@ -243,7 +255,10 @@ class _Board:
         half = min(size[0] / 2 / max(abs(way[0]), 1e-9), size[1] / 2 / max(abs(way[1]), 1e-9))
         end = wheel.tip_radius - min(self.fit.mm(1.6), 0.4 * wheel.tip_radius)
         start = at - half
-        return (wheel.x + way[0] * start, wheel.y + way[1] * start), (wheel.x + way[0] * end, wheel.y + way[1] * end)
+        return (wheel.x + way[0] * start, wheel.y + way[1] * start), (
+            wheel.x + way[0] * end,
+            wheel.y + way[1] * end,
+        )
 
     def _stands_on(self, box: Box) -> int | None:
         """How many gears' faces a label stands on; None where a rim runs through it."""
@@ -268,7 +283,8 @@ class _Board:
 
     def _is_hidden(self, wheel: Wheel) -> bool:
         return any(
-            _order(v) > _order(wheel) and math.dist((v.x, v.y), (wheel.x, wheel.y)) + wheel.tip_radius <= v.tip_radius
+            _order(v) > _order(wheel)
+            and math.dist((v.x, v.y), (wheel.x, wheel.y)) + wheel.tip_radius <= v.tip_radius
             for v in self.layout.wheels
             if v is not wheel
         )
@@ -313,7 +329,9 @@ class _Board:
             in_sight = all(self._top(point) is wheel for point in points)
             if in_sight and all(self._is_free(box) and self._crosses_none(wheel, box) for box in boxes):
                 self.taken.extend(boxes)
-                start, tip = (_on_circle(wheel, radius, middle + way * half) for way in (wheel.turn, -wheel.turn))
+                start, tip = (
+                    _on_circle(wheel, radius, middle + way * half) for way in (wheel.turn, -wheel.turn)
+                )
                 return Turning(wheel, start, tip, math.tan(half / 2) * wheel.turn)
         return None
 
@@ -350,7 +368,9 @@ class _Board:
                     _square((x + s * math.cos(angle), y + s * math.sin(angle)), 0.5 * height) for s in steps
                 )
                 if all(map(self._is_free, boxes)):
-                    struck = sum(_near(b, v) < v.tip_radius < _far(b, v) for b in boxes for v in self.layout.wheels)
+                    struck = sum(
+                        _near(b, v) < v.tip_radius < _far(b, v) for b in boxes for v in self.layout.wheels
+                    )
                     places.append((struck + 0.2 * number + 0.7 * abs(off), len(places), x, y, boxes))
         if not places:
             return None

@@ -18,7 +18,7 @@ from handlead.machines.units import length
 
 from . import look
 from .paper import LINE, MARGIN, Page, largest
-from .sheet_words import ABOVE_ALL, AT_THE_HOB, LOCK_OUT, SheetWords, sheet_words
+from .sheet_words import ABOVE_ALL, AT_THE_HOB, BETWEEN_CUTS, LOCK_OUT, SheetWords, sheet_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -122,7 +122,9 @@ def _brackets(page: Page, proof: Proof, words: SheetWords, y: float, room: float
         return y
     page.rule(y, width=1.6)
     y = page.heading(
-        MARGIN, y + 1.5, "CHANGE GEARS a/b · c/d: a drives b, c sits on the stud with b and drives d"
+        MARGIN,
+        y + 1.5,
+        "CHANGE GEARS a/b · c/d: a drives b in one plane; c, on the stud with b, drives d in the other",
     )
     y = page.lines(MARGIN, y, [f"! {caution}" for caution in LOCK_OUT], _READ, bold=True) + 1
     ranks = [links[first : first + _ABREAST] for first in range(0, len(links), _ABREAST)]
@@ -141,7 +143,7 @@ def _brackets(page: Page, proof: Proof, words: SheetWords, y: float, room: float
             page.text(x, y + 15 + drawing, bracket.gears, size, bold=True)
             below = y + 15 + drawing + size * LINE
             page.text(x, below, bracket.idler, largest(bracket.idler, width - 4, size), bold=True)
-            page.text(x, below + 6, bracket.warning, largest(bracket.warning, width - 4, 9), bold=True)
+            page.text(x, below + 6, bracket.note, largest(bracket.note, width - 4, 9), bold=True)
         y += drawing + _GEARS_FOOT
     return y
 
@@ -160,7 +162,7 @@ def _setting(
     page: Page, proof: Proof, words: SheetWords, y: float, column: float, middle: float, size: float
 ) -> float:
     page.rule(y, width=1.6)
-    top = page.heading(MARGIN, y + 1.5, "HEAD")
+    top = page.heading(MARGIN, y + 1.5, "HEAD, the hob between you and the work")
     draw_head(page, proof, MARGIN, top, _HEAD_MM)
     beside = MARGIN + _HEAD_MM + 2
     room = middle - beside - 4
@@ -169,14 +171,13 @@ def _setting(
     page.text(beside, top + 4.5, angle, 22, bold=True)
     page.text(beside, top + 14.5, way, largest(way, room, 13), bold=True)
     under = page.lines(beside, top + 20.5, look.wrapped(end, 10.5, room, bold=True), 10.5, bold=True) + 0.5
-    said = "hob between you and the work, you look at the work"
+    said = "broken line: hob tooth at the work"
     page.lines(beside, under, look.wrapped(said, 8, room), 8)
     page.text(
         MARGIN, top + _HEAD_MM, words.hob_line, largest(words.hob_line, middle - MARGIN - 6, 12), bold=True
     )
     below = page.heading(middle, y + 1.5, "LEVERS, FEED, DEPTH")
-    levers = [(f"lever: {name}", position) for name, position in words.levers]
-    below = page.rows(middle, below, column, levers + words.running + words.moves, size)
+    below = page.rows(middle, below, column, words.levers + words.running + words.moves, size)
     return max(below, top + _HEAD_MM + 6) + 1
 
 
@@ -194,7 +195,7 @@ def _first_cut(
     """What the light first cut must look like, and room for what was found."""
     page.rule(y, width=1.6)
     depth = length(SCRATCH_DEPTH, proof.case.job.units, 2)
-    top = page.heading(MARGIN, y + 1.5, f"THE LIGHT FIRST CUT: {depth}, FEED IN")
+    top = page.heading(MARGIN, y + 1.5, f"THE LIGHT FIRST CUT: {depth}, SLIDE FEED ON")
     (_, count), (_, lean), *by = words.first_cut
     page.text(MARGIN, top, count, 18, bold=True)
     said = [f"lean {lean}", *(f"by {angle} at the outside" for _, angle in by)]
@@ -274,14 +275,22 @@ def _data(page: Page, words: SheetWords, y: float, column: float, middle: float)
         below += _READ * LINE
 
 
-def foot_height() -> float:
-    """What the foot of a page takes, in mm."""
-    return 19.0
+def foot_height(sources: int = 1) -> float:
+    """What the foot of a page takes, in mm, with so many lines of sources."""
+    return 20.5 + sources * _FOOT * LINE
 
 
-def foot(page: Page, source: str) -> None:
+def foot(page: Page, *sources: str) -> None:
     """The last cautions, and what the sheet was made from."""
     y = page.height - foot_height()
     page.rule(y, width=1.6)
-    y = page.lines(MARGIN, y + 1.8, [f"! {caution}" for caution in AT_THE_HOB + ABOVE_ALL], _READ, bold=True)
-    page.text(MARGIN, y + 1, source, _FOOT, color=look.FAINT)
+    y = page.lines(
+        MARGIN,
+        y + 1.8,
+        [f"! {caution}" for caution in AT_THE_HOB + BETWEEN_CUTS + ABOVE_ALL],
+        _READ,
+        bold=True,
+    )
+    for source in sources:
+        page.text(MARGIN, y + 1, source, largest(source, page.right - MARGIN, _FOOT), color=look.FAINT)
+        y += _FOOT * LINE

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import io
+import itertools
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,7 +15,7 @@ from . import look
 from .lettering import faces
 from .paper import PAPERS
 from .sheet import draw_sheet
-from .sheet_together import MOST_MEMBERS, draw_together
+from .sheet_together import draw_together
 from .sheet_words import shares_gears, sheet_words
 
 if TYPE_CHECKING:
@@ -36,10 +37,11 @@ def write_sheet(pages: Pages, out: Path, paper: str = "A4") -> int:
 
 
 def drawn(pages: Pages, paper: str = "A4", today: datetime.date | None = None) -> Iterator[Figure]:
-    """Every page: first the members side by side where they share gears, then one page each."""
+    """Every page: changing over from each member to the next where they share gears, then one page for each member."""
     day = today or datetime.date.today()
-    if 2 <= len(pages) <= MOST_MEMBERS and shares_gears([sheet_words(proof, day) for _, proof in pages]):
-        yield draw_together(pages, paper, day)
+    for pair in itertools.pairwise(pages):
+        if shares_gears([sheet_words(proof, day) for _, proof in pair]):
+            yield draw_together(pair, paper, day)
     for member, proof in pages:
         yield draw_sheet(proof, paper, day, member)
 

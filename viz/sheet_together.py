@@ -1,4 +1,4 @@
-"""Members that share gears, side by side on one page: what stays as it is from one to the next, and what is changed."""
+"""Two members that share gears, side by side on one page: what stays as it is from one to the next, what is changed."""
 
 from __future__ import annotations
 
@@ -16,19 +16,19 @@ from .sheet_words import LOCK_OUT, Line, SheetWords, bracket_lines, head_line, o
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-#: Most members beside each other.
-MOST_MEMBERS = 4
-
 #: What isn't in the machine but changes with every member.
 _AFRESH = "Between members: hob drawn clear, new blank on, TOUCH AFRESH. Depth counts from the new touch."
 
 #: Width in mm of the strip that says what a row is.
-_WHAT_MM = 34.0
+_WHAT_MM = 36.0
 
-_HEAD_MM, _MARKS_MM, _LEAST_DRAWING, _MOST_DRAWING = 34.0, 20.0, 16.0, 46.0
+_HEAD_MM, _LEAST_DRAWING, _MOST_DRAWING = 32.0, 16.0, 46.0
 
 #: Type sizes in points of what differs and of what is alike, and the height of a row in mm.
 _SIZE, _ALIKE, _ROW_MM = 10.0, 9.5, 8.0
+
+#: Type size in points of the rows' names.
+_NAMES = 8.0
 
 #: Words in a column that don't fit in this type go in two lines.
 _WRAPPED_FROM = 9.0
@@ -37,20 +37,18 @@ _WRAPPED_FROM = 9.0
 def draw_together(
     members: Sequence[tuple[str, Proof]], paper: str = "A4", today: datetime.date | None = None
 ) -> Figure:
-    """One page for two to four members on one machine, with rules round what has to be changed.
+    """One page for two members on one machine, cut one after the other, with rules round what has to be changed.
 
-    Raises `KeyError` for a paper that isn't known, `ValueError` for more members than a page has room for.
+    Raises `KeyError` for a paper that isn't known, `ValueError` for other than two members.
     """
-    if not 2 <= len(members) <= MOST_MEMBERS:
-        raise ValueError(
-            f"{len(members)} members can't stand beside each other; it must be 2 to {MOST_MEMBERS}"
-        )
+    if len(members) != 2:
+        raise ValueError(f"{len(members)} members are given; a change-over is from one to another")
     sheets = [sheet_words(proof, today or datetime.date.today()) for _, proof in members]
     # Once without drawings, to see what room is left for them.
     page = Page(paper)
     end = _draw(page, members, sheets, 0.0)
     changing = sum(not line.alike for line in bracket_lines(sheets))
-    room = (page.height - foot_height() - 2 - end) / max(changing, 1)
+    room = (page.height - foot_height(len(members)) - 2 - end) / max(changing, 1)
     if room < _LEAST_DRAWING:
         return page.figure
     page = Page(paper)
@@ -66,7 +64,9 @@ def _draw(
     y = _top(page, members, sheets, table)
     page.rule(y, width=1.6)
     y = page.heading(
-        MARGIN, y + 1.5, "CHANGE-OVER: what is in heavy boxes differs; all else is fitted once and left"
+        MARGIN,
+        y + 1.5,
+        "CHANGE-OVER: set what is in heavy boxes; what is the same for all is set once and left",
     )
     y = page.lines(MARGIN, y, [f"! {caution}" for caution in (*LOCK_OUT, _AFRESH)], 8.5, bold=True) + 1
     for number, line in enumerate(bracket_lines(sheets)):
@@ -77,7 +77,7 @@ def _draw(
         if not line.alike:
             y = _row(table, line, y)
     y = _stays(page, [line for line in others if line.alike], y + 1)
-    foot(page, sheets[0].source)
+    foot(page, *dict.fromkeys(words.source for words in sheets))
     return y
 
 
@@ -94,18 +94,20 @@ class _Table:
 
     def what(self, y: float, words: str) -> None:
         """The name of a row."""
-        for line in look.wrapped(words, 8.5, _WHAT_MM - 2)[:2]:
-            self.page.text(MARGIN, y, line, 8.5)
-            y += 8.5 * LINE
+        self.page.lines(MARGIN, y, look.wrapped(words, _NAMES, _WHAT_MM - 2)[:2], _NAMES)
 
     def cell(self, member: int, y: float, words: str, size: float, *, span: int = 1) -> None:
         """Words in a member's column, or over several."""
-        room = span * self.width - 5
-        lines = [words]
-        if look.text_size(words, _WRAPPED_FROM, True)[0] > room:
-            lines = look.wrapped(words, _WRAPPED_FROM, room, True)
-        fitting = min(largest(line, room, size) for line in lines)
+        lines = self.lines(words, span)
+        fitting = min(largest(line, span * self.width - 5, size) for line in lines)
         self.page.lines(self.left(member) + 1.5, y, lines, fitting, bold=True)
+
+    def lines(self, words: str, span: int = 1) -> list[str]:
+        """The words in as many lines as a column, or several, ask for."""
+        room = span * self.width - 5
+        if look.text_size(words, _WRAPPED_FROM, True)[0] <= room:
+            return [words]
+        return look.wrapped(words, _WRAPPED_FROM, room, True)
 
     def box(self, member: int, y: float, height: float) -> None:
         """The heavy box round what is changed."""
@@ -136,12 +138,19 @@ def _top(
 
 def _row(table: _Table, line: Line, y: float) -> float:
     """A row that differs: in heavy boxes what is to be set."""
+    height = _row_height(table, line)
     table.what(y + 1.6, line.what)
     for number, words in enumerate(line.each):
         if line.is_set:
-            table.box(number, y + 0.4, _ROW_MM - 1)
+            table.box(number, y + 0.4, height - 1)
         table.cell(number, y + 1.5, words or "not needed", _SIZE)
-    return y + _ROW_MM
+    return y + height
+
+
+def _row_height(table: _Table, line: Line) -> float:
+    named = len(look.wrapped(line.what, _NAMES, _WHAT_MM - 2)[:2])
+    most = max(len(table.lines(words)) for words in line.each)
+    return max(named * _NAMES * LINE + 2, most * _WRAPPED_FROM * LINE + 3.5)
 
 
 def _stays(page: Page, alike: Sequence[Line], y: float) -> float:
@@ -167,17 +176,16 @@ def _bracket_row(
     """A bracket: its gears drawn for each member where they are changed."""
     if line.alike:
         table.what(y + 1.8, line.what)
-        table.cell(0, y + 1.4, f"{line.each[0]}   FIT ONCE, LEAVE", _SIZE + 1, span=len(members))
+        table.cell(0, y + 1.4, f"{line.each[0]}   SET ONCE, LEAVE", _SIZE + 1, span=len(members))
         return y + _ROW_MM
     table.what(y + 1.6, line.what)
-    height = drawing + _SIZE * LINE + 5
+    words_mm = max(len(table.lines(words)) for words in line.each) * _SIZE * LINE
+    height = drawing + words_mm + 5
     for member, ((_, proof), words) in enumerate(zip(members, line.each, strict=True)):
         table.box(member, y + 0.3, height - 0.9)
         table.cell(member, y + 1.6, words, _SIZE + 1)
         if drawing:
-            panel = table.page.panel(
-                table.left(member) + 2, y + 3 + _SIZE * LINE + 1, table.width - 6, drawing - 1
-            )
+            panel = table.page.panel(table.left(member) + 2, y + 4 + words_mm, table.width - 6, drawing - 1)
             draw_bracket(panel, proof.case.train.brackets[number])
     for row, part in enumerate(line for words in shafts for line in look.wrapped(words, 7.5, _WHAT_MM - 2)):
         if drawing:
@@ -190,19 +198,15 @@ def _pictures(table: _Table, members: Sequence[tuple[str, Proof]], head: Line, y
     page = table.page
     page.rule(y + 1, width=1.6)
     table.what(y + 4, head.what)
-    table.what(y + _HEAD_MM + 6, "marks of the light first cut, up is up")
+    words_mm = max(len(table.lines(words)) for words in head.each) * _SIZE * LINE
+    below = y + 4.5 + words_mm
+    table.what(below + 2, "marks of the light first cut, up is up")
     for number, ((_, proof), words) in enumerate(zip(members, head.each, strict=True)):
-        side = min(_HEAD_MM, table.width - 4)
-        draw_head(page, proof, table.left(number), y + 12.5, side - 8.5)
-        table.cell(number, y + 3, words, 11)
-        draw_marks(
-            page,
-            proof,
-            table.left(number) + 1,
-            y + _HEAD_MM + 6,
-            table.width - 4,
-            _MARKS_MM - 4,
-        )
+        left = table.left(number)
+        table.cell(number, y + 3, words, _SIZE)
+        draw_head(page, proof, left + 0.5, below, _HEAD_MM)
+        marks = left + _HEAD_MM + 3
+        draw_marks(page, proof, marks, below + 2, left + table.width - 4 - marks, _HEAD_MM - 4)
         if not head.alike:
-            table.box(number, y + 2, _HEAD_MM + 2)
-    return y + _HEAD_MM + _MARKS_MM + 4
+            table.box(number, y + 2, below + _HEAD_MM - y - 1)
+    return below + _HEAD_MM + 2

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import itertools
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -38,15 +39,20 @@ LOCK_OUT = (
 AT_THE_HOB = (
     "No gloves near a turning hob. Clamps clear over the whole travel, head swung. First cut light, and counted.",
 )
+BETWEEN_CUTS = (
+    "After every cut, the light one too: stop, draw the hob CLEAR, go back to START as said, set the depth.",
+)
 ABOVE_ALL = ("The machine's manual, local rules and qualified people come before this sheet.",)
-CAUTIONS = LOCK_OUT + AT_THE_HOB + ABOVE_ALL
+CAUTIONS = LOCK_OUT + AT_THE_HOB + BETWEEN_CUTS + ABOVE_ALL
 
 #: A slope error beyond this many µm is said in millimetres.
 _MICROMETRES_UP_TO = 1000
 
 #: What is counted, not set, among the rows of feed and depth.
-SLIDE_STILL = "slide still"
+SLIDE_STILL = "feed open"
 READ_ONLY = (SLIDE_STILL,)
+
+_BACK = "back to START"
 
 _DEPTH = "depth, counted from touch"
 
@@ -55,8 +61,8 @@ _LOOK_ALIKE = 3
 
 MM_PER_FOOT = 304.8
 
-#: Most table turns that anybody would count through.
-_MOST_TABLE_TURNS = 12
+#: Finest part of a turn that anybody would look for: one in so many.
+_FINEST_PART = 12
 
 Rows = list[tuple[str, str]]
 
@@ -64,13 +70,13 @@ Rows = list[tuple[str, str]]
 @dataclass(frozen=True)
 class BracketWords:
     """A bracket, the gears in it as people write them ("EMPTY" for none), its idlers or their absence, which
-    gear goes on which shaft, and a warning where two on one stud look alike."""
+    gear goes on which shaft; `note` says where the idlers stand, and warns of gears on one stud that look alike."""
 
     name: str
     gears: str
     idler: str
     shafts: tuple[str, str]
-    warning: str
+    note: str
 
     @property
     def has_idler(self) -> bool:
@@ -88,6 +94,7 @@ class SheetWords:
     is_right: bool
     brackets: list[BracketWords]
     head: tuple[str, str, str]
+    swivel_deg: float
     hob_line: str
     up: str
     levers: Rows
@@ -115,9 +122,10 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         is_right=proof.is_as_wanted,
         brackets=[bracket_words(link) for link in case.train.brackets],
         head=head_words(proof),
+        swivel_deg=case.swivel_deg,
         hob_line=_hob_line(case.job.hob, units),
         up=up_on_this_sheet(proof),
-        levers=list(case.job.machine.positions(case.setup).items()),
+        levers=_levers(proof),
         running=_running(proof),
         moves=[_move(move, units) for move in case.setup.moves],
         first_cut=_first_cut(proof),
@@ -184,23 +192,24 @@ def bracket_words(link: ChangeGears) -> BracketWords:
         return BracketWords(link.name, "EMPTY", "", (link.from_part, link.to_part), "")
     last = LETTERS[len(mounted.gears) - 1]
     plain = " · ".join(f"{driver}/{driven}" for driver, driven in mounted.pairs)
-    idler = idler_words(bracket_layout(mounted, link.bracket))
+    teeth = " and ".join(str(each) for each in mounted.idlers)
+    notes = [idler_words(bracket_layout(mounted, link.bracket)).lower()] if mounted.idlers else []
     return BracketWords(
         link.name,
         plain,
-        f"+ {idler}" if mounted.idlers else idler,
+        f"+ IDLER {teeth}" if mounted.idlers else "NO IDLER",
         (f"a on {link.from_part}", f"{last} on {link.to_part}"),
-        _look_alike(mounted.gears),
+        "; ".join([*notes, *_look_alike(mounted.gears)]),
     )
 
 
-def _look_alike(gears: Sequence[int]) -> str:
+def _look_alike(gears: Sequence[int]) -> list[str]:
     """A word of warning about two gears on one stud that look alike."""
     stud = list(zip(LETTERS[1:-1:2], gears[1:-1:2], LETTERS[2::2], gears[2::2], strict=False))
     alike = [
         f"{b} {large} and {c} {small}" for b, large, c, small in stud if 0 < abs(large - small) <= _LOOK_ALIKE
     ]
-    return f"don't swap {', '.join(alike)}" if alike else ""
+    return [f"don't swap {', '.join(alike)}"] if alike else []
 
 
 def head_words(proof: Proof) -> tuple[str, str, str]:
@@ -217,6 +226,18 @@ def up_on_this_sheet(proof: Proof) -> str:
     """What is up on a drawing where the machine has its own word for it; "" where up is up."""
     word = proof.case.job.machine.way("axial", 1)
     return "" if word == "up" else word
+
+
+def _levers(proof: Proof) -> Rows:
+    """Where every lever stands; below one whose plate names the other way of the slide, which way the slide goes."""
+    machine, rate = proof.case.job.machine, proof.case.solution.end_rate("axial")
+    other = machine.way("axial", -1 if rate > 0 else 1) if rate else None
+    rows: Rows = []
+    for name, position in machine.positions(proof.case.setup).items():
+        rows.append((f"lever: {name}", position))
+        if position == other:
+            rows.append(("! PLATE READS OTHERWISE: slide goes", _way(proof, "axial")))
+    return rows
 
 
 def _running(proof: Proof) -> Rows:
@@ -240,7 +261,7 @@ def _running(proof: Proof) -> Rows:
     alone = slide_alone_keeps_place(case)
     if alone is not None:
         kept = "slide alone, levers as they are" if alone else "ONLY BY REVERSING THE DRIVE"
-        rows.append(("back for another cut", kept))
+        rows.append((_BACK, kept))
     if proof.computed.table_per_hob:
         rows += _counted(abs(proof.computed.table_per_hob))
     return rows
@@ -259,8 +280,9 @@ def _surface_speed(cycle: CutCycle, units: str) -> str:
 
 
 def _hob_way(proof: Proof) -> str:
-    """Which way the hob's teeth pass the work: the word without its "cutting"."""
-    return _way(proof, "hob").removeprefix("CUTTING ")
+    """Which way the hob's teeth pass the work, in the machine's word for that way along the work."""
+    rate = proof.case.solution.end_rate("hob")
+    return proof.case.job.machine.way("axial", 1 if rate > 0 else -1).upper() if rate else "AT REST"
 
 
 def _stops(proof: Proof, cycle: CutCycle) -> Rows:
@@ -277,9 +299,16 @@ def _stops(proof: Proof, cycle: CutCycle) -> Rows:
     begin, end = ("lower", "upper") if rate > 0 else ("upper", "lower")
     stroke = cycle.stroke
     return [
-        (f"START, hob's middle before {sides[begin]}", f"{length(stroke.before, units, 1)} or more"),
-        (f"STOP, hob's middle past {sides[end]}", f"{length(stroke.after, units, 1)} or more"),
+        (f"START, hob's middle before {sides[begin]}", f"{_clear(stroke.before, units)} or more"),
+        (f"STOP, hob's middle past {sides[end]}", f"{_clear(stroke.after, units)} or more"),
     ]
+
+
+def _clear(mm: float, units: str) -> str:
+    """A distance that is to be kept at least, rounded up to whole mm or twentieths of an inch."""
+    if units == "in":
+        return f"{math.ceil(mm / MM_PER_FOOT * 12 * 20 + 1e-9) / 20:.2f} in"
+    return f"{max(1, math.ceil(mm - 1e-9))} mm"
 
 
 def _dialled(cycle: CutCycle, units: str) -> str:
@@ -291,12 +320,13 @@ def _dialled(cycle: CutCycle, units: str) -> str:
 
 
 def _counted(table_per_hob: Fraction) -> Rows:
-    """What can be counted by hand before any cut, the feed parted; nothing where nobody would count so far."""
-    table, hob = table_per_hob.numerator, table_per_hob.denominator
-    if table > _MOST_TABLE_TURNS:
+    """What can be counted by hand before any cut, the feed parted; nothing where nobody could count it."""
+    hob = 1 / table_per_hob
+    if hob.denominator > _FINEST_PART:
         return []
-    turns = f"{table} table turn{'s' if table > 1 else ''}"
-    return [(f"HAND CHECK, {SLIDE_STILL}", f"{hob} hob turns = {turns}")]
+    whole, part = divmod(hob, 1)
+    turns = f"{whole} {part}" if part else f"{whole}"
+    return [(f"HAND CHECK, {SLIDE_STILL}", f"{turns} hob turns = 1 table turn")]
 
 
 def _way(proof: Proof, end: str) -> str:
@@ -477,28 +507,32 @@ def _changed(pair: tuple[BracketWords, BracketWords]) -> str:
     if bracket.gears != before.gears:
         return _fitted(bracket)
     if not bracket.has_idler:
-        return "GEARS STAY, TAKE OUT THE IDLER"
-    return f"GEARS STAY, {'CHANGE TO' if before.has_idler else 'PUT IN'} {bracket.idler.removeprefix('+ ')}"
+        return "GEARS STAY: TAKE OUT THE IDLER, SWING THE STUD IN"
+    return (
+        f"GEARS STAY: SWING THE STUD, {'CHANGE TO' if before.has_idler else 'PUT IN'} {bracket.note.upper()}"
+    )
 
 
 def head_line(sheets: Sequence[SheetWords]) -> Line:
     """The swing of the head for each member."""
-    return Line(
-        "head, seen from behind the hob", tuple(", ".join(filter(None, words.head)) for words in sheets)
-    )
+    each = [", ".join(filter(None, words.head)) for words in sheets]
+    for number, (before, words) in enumerate(itertools.pairwise(sheets), start=1):
+        if words.swivel_deg != before.swivel_deg:
+            swung = angle_text(abs(words.swivel_deg - before.swivel_deg), "′")
+            each[number] += f"; in all {swung} from before"
+    return Line("head, seen from behind the hob", tuple(each))
 
 
 def other_lines(sheets: Sequence[SheetWords]) -> tuple[Line, ...]:
     """Hob, levers, feed, depth and first cut for each member; "" where one has no such thing."""
     lines = [Line("hob", tuple(words.hob_line.removeprefix("HOB: ") for words in sheets))]
-    for name, block in (("lever: ", "levers"), ("", "running")):
+    for block in ("levers", "running"):
         rows = [dict(getattr(words, block)) for words in sheets]
         for what in dict.fromkeys(what for row in rows for what in row):
             each = tuple(row.get(what, "") for row in rows)
-            lines.append(Line(f"{name}{what}", each, not what.endswith(READ_ONLY)))
-    marks = (", ".join(much for _, much in words.first_cut) for words in sheets)
-    times = (dict(words.hob).get("cutting time", "") for words in sheets)
-    return (*lines, Line("light first cut", tuple(marks), False), Line("cutting time", tuple(times), False))
+            lines.append(Line(what, each, not what.endswith(READ_ONLY)))
+    marks = (", ".join(much.removeprefix("to the ") for _, much in words.first_cut) for words in sheets)
+    return (*lines, Line("light first cut", tuple(marks), False))
 
 
 def shares_gears(sheets: Sequence[SheetWords]) -> bool:

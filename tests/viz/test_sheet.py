@@ -56,7 +56,8 @@ def test_every_gear_lever_and_idler_of_the_set_up_is_on_the_sheet(path):
         assert ("NO IDLER" in brackets[name].idler) is (not mounted.idlers)
     empty = {link.name for link in job.machine.train.brackets} - set(job.setup.change)
     assert all(brackets[name].gears == "EMPTY" for name in empty)
-    assert dict(words.levers) == dict(job.machine.positions(job.setup))
+    levers = {what.removeprefix("lever: "): much for what, much in words.levers if what.startswith("lever: ")}
+    assert levers == dict(job.machine.positions(job.setup))
 
 
 def test_the_first_cut_says_how_many_marks_and_which_way_they_lean():
@@ -140,7 +141,7 @@ def panels_clear_of_words(figure, paper):
 )
 def test_the_sheet_says_how_the_slide_may_come_back(folder, alone):
     (path, *_) = (path for path in RIGHT if path.parent.name == folder)
-    back = dict(words_of(path).running)["back for another cut"]
+    back = dict(words_of(path).running)["back to START"]
     assert back == ("slide alone, levers as they are" if alone else "ONLY BY REVERSING THE DRIVE")
 
 
@@ -149,8 +150,8 @@ def test_the_hob_starts_below_the_work_where_the_slide_goes_up():
     assert running["axial slide goes"] == "UP"
     # By hand, from common formulas: sqrt(h (d_a0 - h)) of a level head is 23.4 mm, more where it is swung.
     assert 23.4 < float(running["START, hob's middle before lower face"].split()[0]) < 30
-    # (h_a0 / tan alpha_t) tan eta = 3.75 / tan 21.43 * tan 19.85 = 3.45 mm.
-    assert running["STOP, hob's middle past upper face"] == "3.4 mm or more"
+    # (h_a0 / tan alpha_t) tan eta = 3.75 / tan 21.43 * tan 19.85 = 3.45 mm, and no less.
+    assert running["STOP, hob's middle past upper face"] == "4 mm or more"
 
 
 def test_a_level_machine_is_told_about_in_its_own_words():
@@ -158,6 +159,7 @@ def test_a_level_machine_is_told_about_in_its_own_words():
     assert words.up == "towards the tailstock"
     assert words.head[2] == "right-hand end TOWARDS THE TAILSTOCK"
     assert dict(words.running)["axial slide goes"] == "TOWARDS THE SPINDLE"
+    assert ("! PLATE READS OTHERWISE: slide goes", "TOWARDS THE SPINDLE") in words.levers
     assert any('"feed" stands at "towards the tailstock", but' in note for note in words.notes)
 
 
@@ -165,8 +167,8 @@ def test_gears_that_look_alike_on_one_stud_are_pointed_out():
     brackets = {
         bracket.name: bracket for bracket in words_of(SCENARIOS / "08-inch-winch" / "job.toml").brackets
     }
-    assert brackets["differential gears"].warning == "don't swap b 71 and c 70"
-    assert not brackets["index gears"].warning
+    assert brackets["differential gears"].note == "don't swap b 71 and c 70"
+    assert not brackets["index gears"].note
 
 
 def test_an_inch_job_is_measured_over_balls_that_can_be_bought():
@@ -199,12 +201,17 @@ def test_members_that_share_gears_stand_side_by_side(pair, paper):
     panels_clear_of_words(first, paper)
     said = [words.get_text() for words in first.axes[0].texts]
     assert any(words.startswith("24/60 · 58/29") and words.endswith("LEAVE") for words in said)
-    assert {"25/40 · 48/23   NO IDLER", "20/37 · 30/40   NO IDLER", "GEARS STAY, PUT IN IDLER 35"} <= {
-        *said,
-        *(words.split(" between")[0] for words in said),
-    }
+    assert {"25/40 · 48/23   NO IDLER", "20/37 · 30/40   NO IDLER", "IDLER 35 BETWEEN A AND B"} <= set(said)
     assert any(words.startswith("19° 51′, CLOCKWISE, right-hand end") for words in said)
     assert any(words.startswith("24° 09′, COUNTER-CLOCKWISE") for words in said)
+
+
+def test_there_is_a_change_over_from_each_member_to_the_next(pair):
+    one, other = pair
+    assert len(list(drawn([one, other, one], "A4", DAY))) == 2 + 3
+    lines = bracket_lines([sheet_words(proof, DAY) for _, proof in (other, one)])
+    back = next(line for line in lines if line.what == "differential gears")
+    assert back.each == ("44/41 · 50/45   + IDLER 35", "GEARS STAY: TAKE OUT THE IDLER, SWING THE STUD IN")
 
 
 def test_only_what_differs_is_marked_to_be_changed(pair):
