@@ -18,7 +18,7 @@ def add(commands: Any) -> None:
         "sheet",
         help="the set-up sheet for the shop floor",
         description="Makes the set-up sheet: a page for each JOB's set-up, or, where a job has none yet, for each "
-        "member that can be planned. Two members that share gears, one after the other, come side by side first, for changing over.",
+        "member that can be planned. Two that share gears come side by side first, for changing over.",
         epilog="Exit status: 0 made, 2 a file cannot be used.",
     )
     parser.add_argument("jobs", metavar="JOB", nargs="+", type=Path, help="job file (TOML)")
