@@ -20,3 +20,15 @@ def feed(mm: Fraction, units: str) -> str:
         return "a feed out of all measure"
     size = float(mm)
     return f"{size / MM_PER_INCH:.4g} in per table turn" if units == "in" else f"{size:.4g} mm per table turn"
+
+
+#: A deviation beyond this many µm is said in millimetres.
+_MICROMETRES_UP_TO = 1000
+
+
+def deviation(um: float) -> str:
+    """A deviation with its sign, in micrometres, or in millimetres where it is out of all measure."""
+    if abs(um) >= _MICROMETRES_UP_TO:
+        return f"{um / 1000:+.2f} mm"
+    # Adding nothing turns a rounded -0.0 into 0.0.
+    return f"{round(um, 1) + 0:+.1f} µm"

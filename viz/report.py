@@ -10,8 +10,8 @@ from handlead.machines.checks import swivel_text
 from handlead.machines.findings import Finding
 from handlead.machines.mending import gears_text
 from handlead.machines.proof import Proof
+from handlead.machines.units import deviation, length
 from handlead.machines.units import feed as feed_text
-from handlead.machines.units import length
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
@@ -107,10 +107,9 @@ def _slope(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
         return
     if gear.lead_mm or work.lead_mm:
         slope, limit = helix_slope_um(work, gear), helix_slope_limit_um(work)
-        words = f"{slope:+.1f} µm" if abs(slope) < 1000 else f"{slope / 1000:+.2f} mm"
         flanks = proof.cut.flanks if proof.cut else None
-        seen = f"{flanks.helix_slope_um:+.1f} µm with the marks" if flanks else ""
-        yield ("helix slope", f"within ±{limit:g} µm (class {work.quality})", words, seen)
+        seen = f"{deviation(flanks.helix_slope_um)} with the marks" if flanks else ""
+        yield ("helix slope", f"within ±{limit:g} µm (class {work.quality})", deviation(slope), seen)
 
 
 def _flanks(proof: Proof) -> Iterator[tuple[str, str, str, str]]:

@@ -24,8 +24,8 @@ from handlead.machines.cut_cycle import CutCycle, cut_cycle
 from handlead.machines.findings import Finding
 from handlead.machines.job_file import SetupMove
 from handlead.machines.proof import Proof
+from handlead.machines.units import deviation, length
 from handlead.machines.units import feed as feed_text
-from handlead.machines.units import length
 
 from .bracket_drawing import LETTERS, bracket_layout, idler_words
 from .swivel_drawing import swivel_words
@@ -44,9 +44,6 @@ BETWEEN_CUTS = (
 )
 ABOVE_ALL = ("The machine's manual, local rules and qualified people come before this sheet.",)
 CAUTIONS = LOCK_OUT + AT_THE_HOB + BETWEEN_CUTS + ABOVE_ALL
-
-#: A slope error beyond this many µm is said in millimetres.
-_MICROMETRES_UP_TO = 1000
 
 #: What is counted, not set, among the rows of feed and depth.
 SLIDE_STILL = "feed open"
@@ -455,11 +452,7 @@ def _flank(proof: Proof) -> Rows:
         lead = "none, straight" if outcome.lead_mm is None else length(outcome.lead_mm, units)
         rows.append(("lead", lead))
         slope, limit = helix_slope_um(work, outcome), helix_slope_limit_um(work)
-        small = abs(slope) < _MICROMETRES_UP_TO
-        # Adding nothing turns a rounded -0.0 into 0.0.
-        rows.append(
-            ("helix slope error", f"{round(slope, 1) + 0:+.1f} µm" if small else f"{slope / 1000:+.1f} mm")
-        )
+        rows.append(("helix slope error", deviation(slope)))
         rows.append((f"class {work.quality} allows", f"±{limit:g} µm"))
     flanks = proof.cut.flanks if proof.cut else None
     if flanks:
