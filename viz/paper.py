@@ -130,3 +130,12 @@ def largest(words: str, width: float, size: float) -> float:
     while size > _SMALLEST and look.text_size(words, size, True)[0] > width:
         size -= 0.5
     return size
+
+
+def trimmed(words: str, width: float, size: float) -> str:
+    """The words, cut short with an ellipsis where they are wider than this many mm in this type."""
+    if look.text_size(words, size, True)[0] <= width:
+        return words
+    while words and look.text_size(f"{words}…", size, True)[0] > width:
+        words = words[:-1]
+    return f"{words.rstrip()}…"

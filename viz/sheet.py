@@ -17,7 +17,7 @@ from handlead.machines.proof import Proof
 from handlead.machines.units import length
 
 from . import look
-from .paper import LINE, MARGIN, Page, largest
+from .paper import LINE, MARGIN, Page, largest, trimmed
 from .sheet_words import ABOVE_ALL, AT_THE_HOB, BETWEEN_CUTS, LOCK_OUT, SheetWords, sheet_words
 
 if TYPE_CHECKING:
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 
 #: Type sizes in points: what is read beside the setting, and what stands at the foot.
 _READ, _FOOT = 8.5, 6.5
+
+#: Smallest type of a title, in points; what is longer is cut short.
+_TITLE_LEAST = 9.0
 
 #: Most brackets side by side.
 _ABREAST = 4
@@ -82,7 +85,7 @@ def _shared_out(page: Page, words: SheetWords, y: float) -> tuple[float, float, 
 def heading(page: Page, words: SheetWords, machine: str, member: str, what: str = "set-up sheet") -> float:
     """Title, work and verdict; for a set-up that isn't as wanted, why. Returns the height below."""
     name = f"{words.title}{f' ({member})' if member else ''}"
-    page.text(MARGIN, 8, name, largest(name, page.right - MARGIN - 40, 16), bold=True)
+    title(page, name)
     page.text(page.right, 8.5, what, 10, ha="right")
     page.text(page.right, 13.5, machine, 10, ha="right")
     if words.up:
@@ -105,6 +108,13 @@ def heading(page: Page, words: SheetWords, machine: str, member: str, what: str 
     )
     shown = lines[:5] + ([f"and {len(lines) - 5} lines more"] if len(lines) > 5 else [])
     return page.lines(MARGIN, y, shown, 9) + 1.5
+
+
+def title(page: Page, words: str) -> None:
+    """The title of a page, beside what stands in its right corner."""
+    room = page.right - MARGIN - 40
+    words = trimmed(words, room, _TITLE_LEAST)
+    page.text(MARGIN, 8, words, largest(words, room, 16), bold=True)
 
 
 def largest_words(words: str, size: float, width: float) -> str:

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from handlead.machines.proof import Proof
 
 from . import look
-from .paper import LINE, MARGIN, Page, largest
-from .sheet import draw_bracket, draw_head, draw_marks, foot, foot_height
+from .paper import LINE, MARGIN, Page, largest, trimmed
+from .sheet import draw_bracket, draw_head, draw_marks, foot, foot_height, title
 from .sheet_words import LOCK_OUT, Line, SheetWords, bracket_lines, head_line, other_lines, sheet_words
 
 if TYPE_CHECKING:
@@ -118,14 +118,14 @@ def _top(
     page: Page, members: Sequence[tuple[str, Proof]], sheets: Sequence[SheetWords], table: _Table
 ) -> float:
     titles = list(dict.fromkeys(words.title for words in sheets))
-    title = titles[0] if len(titles) == 1 else " / ".join(titles)
-    page.text(MARGIN, 8, title, largest(title, page.right - MARGIN - 40, 15), bold=True)
+    title(page, " / ".join(titles))
     page.text(page.right, 8.5, "change-over", 10, ha="right")
     page.text(page.right, 13.5, members[0][1].case.job.machine.name, 10, ha="right")
     y = 19.0
     for number, ((name, _), words) in enumerate(zip(members, sheets, strict=True)):
         turn = "1st" if not number else "then"
-        table.cell(number, y, f"{turn}: {name.upper() or words.title}", 12)
+        called = trimmed(f"{turn}: {name.upper() or words.title}", table.width - 5, _SIZE)
+        table.cell(number, y, called, 12)
         table.cell(number, y + 6, words.summary, 10)
         table.cell(number, y + 11, words.blank, 9)
         wide = look.text_size(words.verdict, 9, True)[0]

@@ -154,6 +154,23 @@ def test_the_hob_starts_below_the_work_where_the_slide_goes_up():
     assert running["STOP, hob's middle past upper face"] == "4 mm or more"
 
 
+@pytest.mark.parametrize("path", RIGHT, ids=lambda path: f"{path.parent.name}-{path.stem}")
+def test_in_climb_feed_the_slide_goes_against_the_hob_s_teeth(path):
+    """Common practice: climb is against the way in which the teeth pass the work, conventional is with it."""
+    running = dict(words_of(path).running)
+    mode = re.search("CLIMB|CONVENTIONAL", running["feed"])
+    if mode:
+        apart = running["axial slide goes"] != running["hob's teeth at the work go"]
+        assert apart is (mode[0] == "CLIMB")
+
+
+def test_depths_of_several_cuts_are_what_the_dial_shows():
+    words = words_of(SCENARIOS / "08-inch-winch" / "job.toml")
+    # ISO 53 basic rack A: whole depth 2.25/8 in = 0.281 in; the last quarter of a module of it is for finishing.
+    assert dict(words.running)["depth, counted from touch"] == "2 CUTS: to 0.250 in, to 0.281 in"
+    assert dict(words.work)["whole depth  h"] == "0.281 in"
+
+
 def test_a_level_machine_is_told_about_in_its_own_words():
     words = words_of(SCENARIOS / "11-thunder-run-pinion" / "job.toml")
     assert words.up == "towards the tailstock"
@@ -253,6 +270,17 @@ def test_a_title_can_not_break_out_of_the_page(tmp_path):
     page = (tmp_path / "s.html").read_text()
     assert "<script>" not in page
     assert "<title>Set-up sheet: &lt;script&gt;" in page
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_a_title_as_long_as_a_letter_is_cut_short(tmp_path, paper):
+    job = tmp_path / "job.toml"
+    job.write_text(
+        re.sub(r"title *= .*", f'title = "{"counterweight of the fly tower " * 9}"', PINION.read_text())
+    )
+    proofs = [("", prove(read_job(path), cut=None)) for path in (job, PINION.with_name("wheel.toml"))]
+    for figure in list(drawn(proofs, paper, DAY))[:2]:
+        assert_legible(figure, paper)
 
 
 def test_a_page_carries_every_letter_that_it_is_written_in(tmp_path):
