@@ -169,7 +169,7 @@ def stroke_of(case: Case) -> Stroke:
 
 
 def slide_alone_keeps_place(case: Case) -> bool | None:
-    """Whether an axial slide brought back by itself, the levers left, lets a second cut fall into the first's spaces.
+    """Whether an axial slide brought back alone, only the feed opened, lets a second cut fall into the first's spaces.
 
     So it does where the table turns with the slide, the hob at rest, just as the helix asks for: with a
     differential fed from the slide and an index that makes the count alone. Elsewhere the drive must be reversed.

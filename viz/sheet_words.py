@@ -257,7 +257,7 @@ def _running(proof: Proof) -> Rows:
     rows.append((_DEPTH, _dialled(cycle, units)))
     alone = slide_alone_keeps_place(case)
     if alone is not None:
-        kept = "slide alone, levers as they are" if alone else "ONLY BY REVERSING THE DRIVE"
+        kept = "slide alone, only the feed opened" if alone else "ONLY BY REVERSING THE DRIVE"
         rows.append((_BACK, kept))
     if proof.computed.table_per_hob:
         rows += _counted(abs(proof.computed.table_per_hob))

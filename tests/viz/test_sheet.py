@@ -142,7 +142,7 @@ def panels_clear_of_words(figure, paper):
 def test_the_sheet_says_how_the_slide_may_come_back(folder, alone):
     (path, *_) = (path for path in RIGHT if path.parent.name == folder)
     back = dict(words_of(path).running)["back to START"]
-    assert back == ("slide alone, levers as they are" if alone else "ONLY BY REVERSING THE DRIVE")
+    assert back == ("slide alone, only the feed opened" if alone else "ONLY BY REVERSING THE DRIVE")
 
 
 def test_the_hob_starts_below_the_work_where_the_slide_goes_up():
