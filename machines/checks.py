@@ -257,21 +257,25 @@ def check_feed_way(case: Case) -> Iterator[Finding]:
     )
 
 
+def misread_levers(case: Case) -> dict[str, str]:
+    """Levers whose plate names one way of the axial slide while the slide goes the other, with what the plate says."""
+    rate, machine = case.solution.end_rate("axial"), case.job.machine
+    if not rate:
+        return {}
+    other = machine.way("axial", -1 if rate > 0 else 1)
+    return {lever: place for lever, place in machine.positions(case.setup).items() if place == other}
+
+
 def check_lever_words(case: Case) -> Iterator[Finding]:
     """A lever whose plate names one way of the axial slide while the slide goes the other."""
-    rate = case.solution.end_rate("axial")
-    if not rate:
-        return
-    machine = case.job.machine
-    goes, other = (machine.way("axial", sign if rate > 0 else -sign) for sign in (1, -1))
-    for lever, position in machine.positions(case.setup).items():
-        if position == other:
-            yield Finding(
-                "lever-says-otherwise",
-                "note",
-                f'Lever "{lever}" stands at "{position}", but the slide goes {goes}.',
-                "Its plate holds with other idlers or the other hand of hob. Go by the slide.",
-            )
+    for lever, position in misread_levers(case).items():
+        goes = case.job.machine.way("axial", 1 if (case.solution.end_rate("axial") or 0) > 0 else -1)
+        yield Finding(
+            "lever-says-otherwise",
+            "note",
+            f'Lever "{lever}" stands at "{position}", but the slide goes {goes}.',
+            "Its plate holds with other idlers or the other hand of hob. Go by the slide.",
+        )
 
 
 def check_swivel(case: Case) -> Iterator[Finding]:

@@ -20,6 +20,7 @@ from handlead.machines.case import (
     helix_slope_um,
     slide_alone_keeps_place,
 )
+from handlead.machines.checks import misread_levers
 from handlead.machines.cut_cycle import CutCycle, cut_cycle
 from handlead.machines.findings import Finding
 from handlead.machines.job_file import SetupMove
@@ -227,12 +228,11 @@ def up_on_this_sheet(proof: Proof) -> str:
 
 def _levers(proof: Proof) -> Rows:
     """Where every lever stands; below one whose plate names the other way of the slide, which way the slide goes."""
-    machine, rate = proof.case.job.machine, proof.case.solution.end_rate("axial")
-    other = machine.way("axial", -1 if rate > 0 else 1) if rate else None
+    misread = misread_levers(proof.case)
     rows: Rows = []
-    for name, position in machine.positions(proof.case.setup).items():
+    for name, position in proof.case.job.machine.positions(proof.case.setup).items():
         rows.append((f"lever: {name}", position))
-        if position == other:
+        if name in misread:
             rows.append(("! PLATE READS OTHERWISE: slide goes", _way(proof, "axial")))
     return rows
 

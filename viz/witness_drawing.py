@@ -18,6 +18,7 @@ from handlead.kinematics.cutting import SCRATCH_DEPTH
 from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import HobData, Work, gear_of
 from handlead.kinematics.words import Feed, Hand
+from handlead.machines.case import hob_tip_diameter
 
 from . import look, symbols
 from .swivel_drawing import Segment
@@ -211,11 +212,8 @@ def _passes(outcome: Outcome, hob: HobData, swivel_deg: float) -> Passes:
 
 def _touch_length(hob: HobData) -> float:
     """How long a mark the hob leaves at light depth: the chord of its tips' circle; 0 with no size known."""
-    if hob.outside_diameter is not None:
-        diameter = float(hob.outside_diameter)
-    elif hob.diameter is not None:
-        diameter = float(hob.diameter + 2 * hob.module_n * (hob.addendum or Fraction(5, 4)))
-    else:
+    diameter = hob_tip_diameter(hob)
+    if diameter is None:
         return 0.0
     return 2 * math.sqrt(SCRATCH_DEPTH * max(diameter - SCRATCH_DEPTH, 0.0))
 
