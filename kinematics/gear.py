@@ -21,6 +21,9 @@ Number = TypeVar("Number", float, Fraction)
 
 MM_PER_INCH = Fraction(127, 5)
 
+#: Clearance between the hob's root and the tip of the work, in modules, where nothing else is said.
+ROOT_CLEARANCE = 0.25
+
 #: Below this tangent, ``tan a - a`` is summed as a series: the plain difference loses its digits.
 _SERIES_BELOW = 0.1
 

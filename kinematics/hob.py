@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from . import arguments
-from .gear import ISO_53, BasicRack, hob_lead_angle_deg
+from .gear import ISO_53, ROOT_CLEARANCE, BasicRack, hob_lead_angle_deg
 from .words import Hand
 
 if TYPE_CHECKING:
@@ -21,9 +21,6 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     Floats = npt.NDArray[np.float64]
-
-#: Clearance between the hob's root and the tip of the work, in modules, where nothing else is said.
-ROOT_CLEARANCE = 0.25
 
 
 @dataclass(frozen=True)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from . import gear
+from . import gear, spline
 from .words import Hand
 
 #: Kinds of work, by the name they have in job files.
@@ -21,6 +21,7 @@ class Work:
     or `lead`; spur work has none of the three. For a worm wheel `module_n` is normal to the
     tooth and the helix angle equals the lead angle of its worm. `quality` is the ISO 1328-1
     flank tolerance class. `outside_diameter` is the blank's, where it isn't the standard one.
+    `roller_diameter` is that of the chain that runs on a sprocket, whose chain pitch is pi times the module.
     """
 
     kind: str
@@ -34,6 +35,7 @@ class Work:
     quality: int = 8
     profile_shift: Fraction = Fraction(0)
     outside_diameter: Fraction | None = None
+    roller_diameter: Fraction | None = None
 
     def __post_init__(self) -> None:
         if self.kind not in WORK_KINDS:
@@ -94,7 +96,7 @@ class HobData:
     `lead_angle_deg` None leaves it to the geometry: sin of it is starts * module / `diameter`.
     `diameter` is the reference diameter, `outside_diameter` over the tips. `rack` names an
     ISO 53 basic rack (A to D); `addendum`, `dedendum` and `tip_radius`, as multiples of the
-    module, take the place of its figures where given.
+    module, take the place of its figures where given. See `handlead.kinematics.sizes` for what holds then.
     """
 
     module_n: Fraction
@@ -145,16 +147,28 @@ def swivel_deg(work: Work, hob: HobData) -> float:
 
 
 def gear_of(work: Work) -> gear.Gear:
-    """The wanted gear, with its sizes as floats, for what geometry and tolerances ask of it."""
+    """The wanted gear, with its sizes as floats, for what geometry and tolerances ask of it.
+
+    A worm wheel's heights and profile shift are in axial modules, as in `handlead.kinematics.wormwheel`.
+    """
+    axial = 1 / math.cos(math.radians(work.beta_deg)) if work.kind == "worm wheel" else 1.0
     return gear.Gear(
         work.teeth,
         float(work.module_n),
         work.beta_deg,
         work.hand if work.is_helical else None,
         float(work.pressure_angle_deg),
-        float(work.profile_shift),
+        float(work.profile_shift) * axial,
         None if work.face_width is None else float(work.face_width),
+        _rack_of(work, axial),
     )
+
+
+def _rack_of(work: Work, axial: float) -> gear.BasicRack:
+    if work.kind == "spline":
+        return spline.rack_for(float(work.pressure_angle_deg)) or gear.ISO_53["A"]
+    rack = gear.ISO_53["A"]
+    return replace(rack, addendum=rack.addendum * axial, dedendum=rack.dedendum * axial)
 
 
 def table_per_hob(work: Work, hob: HobData) -> Fraction:

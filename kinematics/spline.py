@@ -40,6 +40,21 @@ def involute_spline(teeth: int, module: float, rack: str, face_width: float | No
     )
 
 
+def rack_for(pressure_angle_deg: float) -> BasicRack | None:
+    """A rack of that pressure angle; None where there is none. With 30° the flat root's, the shallower."""
+    return next(
+        (rack for rack in INVOLUTE_RACKS.values() if rack.pressure_angle_deg == pressure_angle_deg), None
+    )
+
+
+def has_one_root(pressure_angle_deg: float) -> bool:
+    """Whether the racks of that pressure angle all have the same depth, so that it is known without the hob's."""
+    depths = {
+        rack.dedendum for rack in INVOLUTE_RACKS.values() if rack.pressure_angle_deg == pressure_angle_deg
+    }
+    return len(depths) == 1
+
+
 @dataclass(frozen=True)
 class StraightSpline:
     """A shaft with parallel-sided keys, for a hob made for this very count and diameter."""

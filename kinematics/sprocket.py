@@ -44,6 +44,15 @@ class Sprocket:
         return least, self.pitch_diameter + 1.25 * self.pitch - self.roller_diameter
 
     @property
+    def usual_tip_diameter(self) -> float:
+        """Outside diameter of a blank whose drawing gives none: p·(0.6 + cot(180°/z)).
+
+        Source: ASME B29.1 (from memory); kept between the two that ISO 606 allows.
+        """
+        least, greatest = self.tip_diameters
+        return min(max(self.pitch * (0.6 + 1 / math.tan(math.pi / self.teeth)), least), greatest)
+
+    @property
     def seating_radii(self) -> tuple[float, float]:
         """Least and greatest radius of the roller's seat."""
         least = 0.505 * self.roller_diameter

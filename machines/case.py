@@ -9,11 +9,11 @@ from functools import cached_property
 
 from handlead.kinematics import cycle, tolerance
 from handlead.kinematics.constants import IndexRule, find_index_rule
-from handlead.kinematics.gear import ISO_53
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.needs import Role, roles
 from handlead.kinematics.outcome import Outcome, predict
-from handlead.kinematics.requirement import HobData, Work, gear_of, swivel_deg, table_per_hob
+from handlead.kinematics.requirement import Work, gear_of, swivel_deg, table_per_hob
+from handlead.kinematics.sizes import Sizes, hob_addendum, hob_tip_diameter, sizes_of
 from handlead.kinematics.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
 from handlead.kinematics.train import Train
 
@@ -60,6 +60,11 @@ class Case:
     def swivel_wanted_deg(self) -> float:
         """Where it ought to stand for the work on the drawing."""
         return swivel_deg(self.job.work, self.job.hob)
+
+    @cached_property
+    def sizes(self) -> Sizes:
+        """Blank and roots."""
+        return sizes_of(self.job.work, self.job.hob)
 
     @cached_property
     def outcome(self) -> Outcome | None:
@@ -129,16 +134,6 @@ def drive_rpm(case: Case) -> Fraction | None:
     return case.train.drives[case.setup.drive].rpm
 
 
-def hob_tip_diameter(hob: HobData) -> float | None:
-    """Diameter over the hob's tips in mm: as given, or its reference diameter and twice its addendum."""
-    if hob.outside_diameter is not None:
-        return float(hob.outside_diameter)
-    if hob.diameter is None:
-        return None
-    addendum = ISO_53[hob.rack].dedendum if hob.addendum is None else float(hob.addendum)
-    return float(hob.diameter) + 2 * addendum * float(hob.module_n)
-
-
 @dataclass(frozen=True)
 class Stroke:
     """Travel of the axial slide through one full-depth cut, in mm: `before` the face, over it, and `after` it."""
@@ -154,17 +149,21 @@ class Stroke:
 
 
 def stroke_of(case: Case) -> Stroke:
-    """Approach, face and overrun of an axial cut. Raises `ValueError` where the hob's diameter isn't known."""
-    work, tip = case.job.work, hob_tip_diameter(case.job.hob)
+    """Approach, face and overrun of an axial cut to full depth, on the blank as it is.
+
+    Raises `ValueError` where the hob's diameter or the depth isn't known.
+    """
+    work, hob = case.job.work, case.job.hob
+    tip, sizes = hob_tip_diameter(work, hob), case.sizes
     if tip is None:
         raise ValueError("diameter of the hob is missing; approach depends on it")
-    gear = gear_of(work)
-    outside = float(work.outside_diameter) if work.outside_diameter else gear.tip_diameter
+    if sizes.wanting:
+        raise ValueError(f"{sizes.wanting[0]} is missing; the depth depends on it")
     swivel = abs(case.swivel_deg)
     return Stroke(
-        cycle.approach_by_contact(tip, gear.whole_depth, swivel, outside),
+        cycle.approach_by_contact(tip, sizes.depth, swivel, sizes.outside_diameter),
         face_width_mm(work),
-        cycle.overrun(gear.dedendum, gear.transverse_pressure_angle_deg, swivel),
+        cycle.overrun(hob_addendum(work, hob), gear_of(work).transverse_pressure_angle_deg, swivel),
     )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 
@@ -10,25 +9,25 @@ from handlead.kinematics.bracket import Bracket, Refusal
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.needs import Role
 from handlead.kinematics.outcome import Outcome
-from handlead.kinematics.requirement import gear_of, table_per_hob
-from handlead.kinematics.solution import SLIDE_ENDS
+from handlead.kinematics.requirement import table_per_hob
+from handlead.kinematics.sizes import hob_tip_diameter
 from handlead.kinematics.words import Hand, angle_text, direction
 
+from .blank_checks import check_blank, check_hob_suits, check_worm_wheel_feed
 from .case import (
     Case,
     cuts_wanted,
     drive_rpm,
     helix_slope_limit_um,
     helix_slope_um,
-    hob_tip_diameter,
     pitch_limit_um,
     shift_error_um,
     stroke_of,
 )
 from .findings import Finding
 from .mending import find_mend, gears_text
+from .units import decimal, length
 from .units import feed as feed_text
-from .units import length
 
 Check = Callable[[Case], Iterator[Finding]]
 
@@ -64,23 +63,6 @@ def check_driven(case: Case) -> Iterator[Finding]:
             )
         elif not case.solution.end_rate(end):
             yield _undriven(case, end)
-
-
-def check_infeed(case: Case) -> Iterator[Finding]:
-    """A worm wheel's radial slide that leaves the work when it ought to go in."""
-    solution = case.solution
-    feeds = {end: solution.end_rate(end) for end in SLIDE_ENDS if end in case.train.ends}
-    away = feeds.get("radial") or 0
-    if case.job.work.kind != "worm wheel" or solution.is_locked or feeds.get("tangential") or away <= 0:
-        return
-    way = case.job.machine.way("radial", 1)
-    yield Finding(
-        "infeed-goes-away",
-        "error",
-        f"The radial slide goes {way} from the work when the drive runs: nothing would be cut.",
-        find_mend(case, lambda changed: (changed.solution.end_rate("radial") or 0) < 0)
-        or "Reverse the feed.",
-    )
 
 
 def _ends_needed(case: Case) -> tuple[str, ...]:
@@ -148,7 +130,7 @@ def check_count(case: Case) -> Iterator[Finding]:
         yield Finding(
             "spaces-dont-meet",
             "error",
-            f"The table's ratio stands for {_decimal(outcome.real_teeth)} teeth: the spaces of one table turn "
+            f"The table's ratio stands for {decimal(outcome.real_teeth)} teeth: the spaces of one table turn "
             "don't fall into those of the one before.",
             advice,
         )
@@ -387,35 +369,6 @@ def check_mounting(case: Case) -> Iterator[Finding]:
             )
 
 
-def check_hob_suits(case: Case) -> Iterator[Finding]:
-    """Module and pressure angle of hob and work, and the lead angle that the hob's sizes imply."""
-    hob, work = case.job.hob, case.job.work
-    if not math.isclose(hob.module_n, work.module_n, rel_tol=1e-6):
-        yield Finding(
-            "hob-doesnt-suit",
-            "error",
-            f"The hob is of module {_decimal(hob.module_n)}, the work of module {_decimal(work.module_n)}.",
-            "Take a hob of the work's normal module.",
-        )
-    if hob.pressure_angle_deg != work.pressure_angle_deg:
-        yield Finding(
-            "hob-doesnt-suit",
-            "error",
-            f"The hob's pressure angle is {_decimal(hob.pressure_angle_deg)}°, the work's "
-            f"{_decimal(work.pressure_angle_deg)}°.",
-            "Take a hob of the work's normal pressure angle.",
-        )
-    geometric = hob.geometric_gamma_deg
-    if hob.lead_angle_deg is not None and geometric is not None and abs(geometric - hob.lead_angle_deg) > 0.1:
-        yield Finding(
-            "lead-angle-disagrees",
-            "warning",
-            f"The hob's lead angle is given as {float(hob.lead_angle_deg):.3f}°, but starts, module and reference "
-            f"diameter give {geometric:.3f}°.",
-            "Read the hob's face again; a hob ground back has a smaller diameter and a larger angle.",
-        )
-
-
 def check_differential(case: Case) -> Iterator[Finding]:
     """A differential left in for spur work, and a count that rests on feed and differential."""
     outcome, work = case.outcome, case.job.work
@@ -457,7 +410,7 @@ def _rests_on_feed(case: Case, index: Fraction) -> Finding:
     return Finding(
         "feed-belongs-to-index",
         "note",
-        f"The count or the lead rests on the feed gears: the index gears alone stand for {_decimal(count)} teeth.",
+        f"The count or the lead rests on the feed gears: the index gears alone stand for {decimal(count)} teeth.",
         f"Don't change the gears in {feeds} between cuts; {differential}bring the slide back by reversing the drive, "
         "nothing opened: a rapid return loses the register.",
     )
@@ -479,9 +432,9 @@ def _beyond_rpm(case: Case) -> Iterator[str]:
         rate = case.solution.rates[part]
         speed = None if rate is None else abs(rate * rpm)
         if speed and speed > greatest:
-            yield f'"{part}" would run at {_decimal(speed, 4)} rpm; at most {float(greatest):g} is allowed.'
+            yield f'"{part}" would run at {decimal(speed, 4)} rpm; at most {float(greatest):g} is allowed.'
         if speed and least is not None and speed < least:
-            yield f'"{part}" would run at {_decimal(speed, 4)} rpm; at least {float(least):g} is needed.'
+            yield f'"{part}" would run at {decimal(speed, 4)} rpm; at least {float(least):g} is needed.'
 
 
 def _beyond_feed(case: Case) -> Iterator[str]:
@@ -497,7 +450,7 @@ def _beyond_feed(case: Case) -> Iterator[str]:
 
 def _beyond_sizes(case: Case) -> Iterator[str]:
     limits, work, units = case.job.machine.limits, case.job.work, case.job.units
-    diameter = float(work.outside_diameter or gear_of(work).tip_diameter)
+    diameter = case.sizes.outside_diameter
     if limits.work_diameter is not None and diameter > limits.work_diameter:
         most = length(float(limits.work_diameter), units, 1)
         yield f"The blank is {length(diameter, units, 1)} across; the machine takes {most}."
@@ -505,7 +458,7 @@ def _beyond_sizes(case: Case) -> Iterator[str]:
         most = length(float(limits.face_width), units, 1)
         yield f"The face is {length(float(work.face_width or 0), units, 1)} wide; the machine takes {most}."
     if limits.module_n is not None and work.module_n > limits.module_n:
-        yield f"The work is of module {_decimal(work.module_n)}; the machine cuts up to {float(limits.module_n):g}."
+        yield f"The work is of module {decimal(work.module_n)}; the machine cuts up to {float(limits.module_n):g}."
     if limits.swivel_deg is not None:
         least, greatest = limits.swivel_deg
         if not least - Fraction(1, 60) <= Fraction(case.swivel_deg) <= greatest + Fraction(1, 60):
@@ -522,8 +475,10 @@ def _beyond_travel(case: Case) -> Iterator[str]:
     if (
         stroke is None
         or work.face_width is None
-        or hob_tip_diameter(hob) is None
+        or hob_tip_diameter(work, hob) is None
         or work.kind == "worm wheel"
+        or case.sizes.wanting
+        or case.sizes.depth <= 0
     ):
         return
     try:
@@ -543,7 +498,7 @@ CHECKS: tuple[Check, ...] = (
     check_lock,
     check_worms,
     check_driven,
-    check_infeed,
+    check_worm_wheel_feed,
     check_sense,
     check_count,
     check_hand_and_lead,
@@ -553,6 +508,7 @@ CHECKS: tuple[Check, ...] = (
     check_brackets,
     check_mounting,
     check_hob_suits,
+    check_blank,
     check_limits,
     check_feed_way,
     check_lever_words,
@@ -586,15 +542,6 @@ def _lead(lead_mm: float | None, case: Case) -> str:
 
 def _um(value: float) -> str:
     return f"{abs(value):.1f} µm" if abs(value) < 1000 else f"{abs(value) / 1000:.2f} mm"
-
-
-def _decimal(value: Fraction | None, digits: int = 6) -> str:
-    """A number for people: whole if it is, else to so many digits, and in words if it is out of all measure."""
-    if value is None:
-        return "no"
-    if value and not 1e-12 < abs(value) < 1e12:
-        return "more than anybody can count" if abs(value) > 1 else "next to nothing"
-    return str(value) if value.denominator == 1 else f"{float(value):.{digits}g}"
 
 
 def swivel_text(swivel_deg: float, *, seen: bool = True) -> str:

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from handlead.kinematics import cycle
-from handlead.kinematics.requirement import gear_of
+from handlead.kinematics.sizes import hob_tip_diameter
 
-from .case import Case, Stroke, drive_rpm, hob_tip_diameter, stroke_of
+from .case import Case, Stroke, drive_rpm, stroke_of
 
 #: Work above this module is cut in two cuts where the job doesn't say (common practice).
 ONE_CUT_UP_TO = 3
@@ -22,7 +22,8 @@ class CutCycle:
     """Speeds, lengths and time; None where the job or the machine file doesn't say what they depend on.
 
     `depths` are what each cut goes in by from the one before, in mm, counted from where the hob just
-    marks the blank; `stroke` is one cut's; `time_min` is for all cuts, setting not counted.
+    marks the blank, none where the depth isn't known; `stroke` is one cut's; `time_min` is for all cuts,
+    setting not counted.
     """
 
     hob_rpm: float | None
@@ -51,19 +52,15 @@ def cut_cycle(case: Case) -> CutCycle:
     """Work out speeds, depth, travel and time of a set-up."""
     work, hob = case.job.work, case.job.hob
     rpm = _hob_rpm(case)
-    tip = hob_tip_diameter(hob)
+    tip = hob_tip_diameter(work, hob)
     speed = cycle.cutting_speed_m_min(rpm, tip) if rpm and tip else None
-    gear = gear_of(work)
-    blank = float(work.outside_diameter) if work.outside_diameter else None
-    depth = cycle.depth_to_dial(gear, blank)
     cuts = case.job.cutting.cuts or (1 if work.module_n <= ONE_CUT_UP_TO else 2)
-    finishing = 0.0 if cuts == 1 else FINISHING_DEPTH * gear.module_n
-    depths = _in_cuts(*cycle.depths_in_cuts(depth, finishing), cuts=cuts)
     stroke = _stroke(case)
     feed = case.outcome.sliding_feed if case.outcome else None
     time = None
     if rpm and stroke and feed:
-        time = len(depths) * cycle.cutting_time_min(stroke.travel, float(feed), rpm, work.teeth, hob.starts)
+        time = cuts * cycle.cutting_time_min(stroke.travel, float(feed), rpm, work.teeth, hob.starts)
+    depths = _depths(case, cuts)
     return CutCycle(rpm, speed, depths, stroke, time)
 
 
@@ -72,10 +69,16 @@ def _hob_rpm(case: Case) -> float | None:
     return None if drive is None or not rate else float(abs(drive * rate))
 
 
-def _in_cuts(rough: float, whole: float | None = None, *, cuts: int) -> tuple[float, ...]:
-    """What each cut takes: equal roughing cuts down to `rough`, and the rest down to `whole`."""
-    if whole is None:
-        return (rough,)
+def _depths(case: Case, cuts: int) -> tuple[float, ...]:
+    """What each cut takes: equal roughing cuts, and the rest."""
+    depth = case.sizes.depth
+    if depth <= 0 or case.sizes.wanting:
+        return ()
+    if cuts == 1:
+        return (depth,)
+    # A blank turned small may leave less than the usual for a finishing cut.
+    finishing = min(FINISHING_DEPTH * float(case.job.work.module_n), depth / cuts)
+    rough, whole = cycle.depths_in_cuts(depth, finishing)
     return (*[rough / (cuts - 1)] * (cuts - 1), whole - rough)
 
 

@@ -8,8 +8,8 @@ from handlead.kinematics.cutdata import Job as CutJob
 from handlead.kinematics.cutdata import Limits as CutLimits
 from handlead.kinematics.cutdata import Proposal, propose
 from handlead.kinematics.requirement import HobData, Work, gear_of
+from handlead.kinematics.sizes import hob_tip_diameter
 
-from .case import hob_tip_diameter
 from .cutting_data import shipped_cutting_data
 from .job_file import Cutting
 from .machine_file import Machine
@@ -20,7 +20,7 @@ USUAL_FEED = Fraction(3, 2)
 
 def propose_cut(work: Work, hob: HobData, cutting: Cutting, machine: Machine) -> Proposal | str:
     """A starting value for speed and feed, or in words why there is none."""
-    tip = hob_tip_diameter(hob)
+    tip = hob_tip_diameter(work, hob)
     if tip is None:
         return "no hob speed is proposed: the hob's diameter isn't given"
     cut = "radial" if work.kind == "worm wheel" else "finishing"

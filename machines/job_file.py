@@ -13,6 +13,7 @@ from typing import Any
 from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.links import PI, Mounted
 from handlead.kinematics.requirement import HobData, Work, gear_of
+from handlead.kinematics.sizes import sprocket_of
 from handlead.kinematics.solution import SLIDE_ENDS
 from handlead.kinematics.words import Feed, Hand
 
@@ -332,6 +333,8 @@ def _mate_keys(work: dict[str, Any], mate: dict[str, Any]) -> dict[str, Any]:
             keys = {key: value for key, value in keys.items() if key not in group}
     if mate.get("teeth", work["teeth"]) != work["teeth"]:
         keys.pop("outside_diameter", None)
+    if mate.get("kind", "sprocket") != "sprocket":
+        keys.pop("roller_diameter", None)
     if mate.get("kind") in ("spur", "spline", "sprocket"):
         keys = {key: value for key, value in keys.items() if key not in ("hand", "helix_angle", "lead")}
     if "hand" in keys and work["kind"] != "worm wheel":
@@ -367,6 +370,12 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
         message = f'{quoted(lean or "hand")} is given, but the kind is "spur" ({{also}}). Keep one of the two'
         complaints.add(Disagreement, (table, lean or "hand"), message, (table, "kind"))
         return None
+    if kind != "sprocket" and "roller_diameter" in values:
+        message = (
+            f'"roller_diameter" is given, but the kind is {quoted(kind)} ({{also}}). Only sprockets have one'
+        )
+        complaints.add(Disagreement, (table, "roller_diameter"), message, (table, "kind"))
+        return None
     if kind == "helical" and not lean:
         complaints.add(
             Missing,
@@ -386,11 +395,12 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
     try:
         work = _built(values)
         gear_of(work)
+        sprocket_of(work)
     except ValueError as fault:
         key = next(
             (
                 key
-                for key in ("lead", "profile_shift")
+                for key in ("lead", "profile_shift", "roller_diameter")
                 if key in values and key.replace("_", " ") in str(fault)
             ),
             "",
@@ -414,6 +424,7 @@ def _built(values: dict[str, Any]) -> Work:
         quality=values.get("quality", 8),
         profile_shift=values.get("profile_shift", Fraction(0)),
         outside_diameter=values.get("outside_diameter"),
+        roller_diameter=values.get("roller_diameter"),
     )
 
 

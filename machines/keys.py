@@ -536,7 +536,13 @@ _WORK_KEYS = (
     Key("face_width", _SIZE, "Width of the face."),
     Key("quality", Whole(1, 11), "Flank tolerance class of ISO 1328-1.", default="8"),
     Key("profile_shift", Number(-3, 3), "Profile shift, in modules.", default="0"),
-    Key("outside_diameter", _SIZE, "Outside diameter of the blank.", default="from module and teeth"),
+    Key(
+        "outside_diameter",
+        _SIZE,
+        "Outside diameter of the blank; of a worm wheel, at the bottom of its throat.",
+        default="from the size of the teeth",
+    ),
+    Key("roller_diameter", _SIZE, "Greatest diameter of the chain's rollers, for the depth of a sprocket."),
 )
 _WORK_CHOICES = (
     OneOf(TOOTH_SIZES, True),

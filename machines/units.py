@@ -1,4 +1,4 @@
-"""Lengths in the units that the job's own file is written in."""
+"""Numbers for people: lengths in the units that the job's own file is written in, deviations, plain decimals."""
 
 from __future__ import annotations
 
@@ -32,3 +32,12 @@ def deviation(um: float) -> str:
         return f"{um / 1000:+.2f} mm"
     # Adding nothing turns a rounded -0.0 into 0.0.
     return f"{round(um, 1) + 0:+.1f} µm"
+
+
+def decimal(value: Fraction | None, digits: int = 6) -> str:
+    """A number for people: whole if it is, else to so many digits, and in words if it is out of all measure."""
+    if value is None:
+        return "no"
+    if value and not 1e-12 < abs(value) < 1e12:
+        return "more than anybody can count" if abs(value) > 1 else "next to nothing"
+    return str(value) if value.denominator == 1 else f"{float(value):.{digits}g}"

@@ -7,8 +7,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlead.kinematics.gear import ISO_53
-from handlead.kinematics.requirement import HobData, gear_of
+from handlead.kinematics.gear import ISO_53, ROOT_CLEARANCE
+from handlead.kinematics.requirement import HobData, Work, gear_of
+from handlead.kinematics.sizes import hob_addendum
 
 from .case import Case, face_width_mm
 from .findings import Finding
@@ -90,12 +91,12 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
     width = face_width_mm(work)
     # A sprocket's flank is no involute, and a worm wheel's no cylinder's: there is nothing to hold theirs against.
     gear = replace(gear_of(work), face_width=None if work.kind in ("sprocket", "worm wheel") else width)
-    blank = Blank(float(work.outside_diameter) if work.outside_diameter else gear.tip_diameter, width)
+    blank = Blank(case.sizes.outside_diameter, width)
     try:
         return Cut(
             measure_cut(
                 rates,
-                hob_of(case.job.hob),
+                hob_of(work, case.job.hob),
                 blank,
                 case.swivel_deg,
                 gear=gear,
@@ -126,16 +127,16 @@ def _check_measure(rates: Rates, width: float) -> None:
         raise NotCut("the feed is so fine that the hob would turn for ever")
 
 
-def hob_of(data: HobData) -> Hob:
-    """The hob with its edges. Raises `NotCut` where its size isn't known or no hob can have it."""
-    from handlead.kinematics.hob import ROOT_CLEARANCE, Hob
+def hob_of(work: Work, data: HobData) -> Hob:
+    """The hob with its edges, as high as the work has it. Raises `NotCut` for a size not known or impossible."""
+    from handlead.kinematics.hob import Hob
 
     if data.diameter is None and data.outside_diameter is None and data.lead_angle_deg is None:
         raise NotCut("the hob's size isn't known: give its diameter, outside_diameter or lead_angle")
     rack = ISO_53[data.rack]
     rack = replace(
         rack,
-        dedendum=rack.dedendum if data.addendum is None else float(data.addendum),
+        dedendum=hob_addendum(work, data) / float(data.module_n),
         addendum=rack.addendum if data.dedendum is None else float(data.dedendum) - ROOT_CLEARANCE,
         root_radius=rack.root_radius if data.tip_radius is None else float(data.tip_radius),
     )

@@ -306,6 +306,7 @@ def _work(work: Work, units: str) -> dict[str, Any]:
         "quality": work.quality,
         "profile_shift": work.profile_shift or None,
         "outside_diameter": work.outside_diameter,
+        "roller_diameter": work.roller_diameter,
     }
 
 

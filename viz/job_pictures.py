@@ -77,11 +77,11 @@ def swivel_picture(case: Case) -> Figure:
 
 def witness_of(case: Case) -> WitnessLayout:
     """What is wanted on the blank after the light first cut, and what the rates would leave there."""
-    from .witness_drawing import outside_diameter, predicted_marks, wanted_marks, witness_layout
+    from .witness_drawing import predicted_marks, wanted_marks, witness_layout
 
     work = case.job.work
     marks = (wanted_marks(work), predicted_marks(work, case.outcome, case.job.hob, case.swivel_deg))
-    return witness_layout(marks, outside_diameter(work), face_width_mm(work))
+    return witness_layout(marks, case.sizes.outside_diameter, face_width_mm(work))
 
 
 def witness_picture(case: Case) -> Figure:
@@ -120,7 +120,7 @@ def flanks_of(case: Case) -> dict[str, FlankMap]:
     work = case.job.work
     gear = replace(gear_of(work), face_width=face_width_mm(work))
     try:
-        hob = hob_of(case.job.hob)
+        hob = hob_of(work, case.job.hob)
         return {
             name: cut_flank(motion, hob, gear, case.swivel_deg, side=side)
             for name, side in (("counter-clockwise flank", 1), ("clockwise flank", -1))
@@ -133,20 +133,20 @@ def motion_of(case: Case) -> Motion:
     """To depth, the cut, out again, and back through the same gears with the drive reversed."""
     from handlead.kinematics.motion import Motion, Move, Position, follow
 
-    rates, work = case.rates, case.job.work
+    rates = case.rates
     if rates is None or case.solution.is_locked or not rates.axial:
         raise NoPicture("hob, table and axial slide must all move")
     try:
         stroke = stroke_of(case)
     except ValueError as fault:
         raise NoPicture(str(fault)) from fault
-    face, gear = Fraction(stroke.face), gear_of(work)
+    face = Fraction(stroke.face)
     before, after = (Fraction(round(part * 1000), 1000) for part in (stroke.before, stroke.after))
     # Rates are per turn of a hob cutting up; this one may turn the other way.
     sense = 1 if (case.solution.end_rate("hob") or 0) > 0 else -1
     up = rates.axial * sense > 0
     start, end = (-before, face + after) if up else (face + before, -after)
-    depth = Fraction(round(gear.whole_depth * 1000), 1000)
+    depth = Fraction(round(case.sizes.depth * 1000), 1000)
     turning = Position(Fraction(1), rates.table, rates.axial, rates.tangential, rates.radial).times(
         Fraction(sense)
     )
@@ -183,7 +183,7 @@ def worm_wheel_motion(case: Case) -> Motion:
         phases = PlungeStages(setting_of(case)).phases
     except (NotCut, ValueError) as fault:
         raise NoPicture(str(fault)) from fault
-    depth = Fraction(round(gear_of(case.job.work).whole_depth * 1000), 1000)
+    depth = Fraction(round(case.sizes.depth * 1000), 1000)
     return Motion((*phases, Phase(phases[-1].end, Position(radial=Fraction(1)), depth, "out")))
 
 

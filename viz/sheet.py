@@ -230,10 +230,10 @@ def _first_cut(
 
 def draw_marks(page: Page, proof: Proof, x: float, y: float, width: float, height: float) -> None:
     """The outside of the blank after the light first cut, unrolled, as the drawing wants it."""
-    from .witness_drawing import outside_diameter, wanted_marks, witness_layout
+    from .witness_drawing import wanted_marks, witness_layout
 
     work = proof.case.job.work
-    layout = witness_layout((wanted_marks(work),), outside_diameter(work), face_width_mm(work))
+    layout = witness_layout((wanted_marks(work),), proof.case.sizes.outside_diameter, face_width_mm(work))
     (lines,) = layout.lines
     scale = min(width / layout.width, height / layout.height)
     left, low = x, y + layout.height * scale

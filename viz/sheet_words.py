@@ -12,9 +12,12 @@ from pathlib import Path
 
 from handlead.kinematics import gear as gears
 from handlead.kinematics.links import ChangeGears
-from handlead.kinematics.requirement import HobData, Work, gear_of
+from handlead.kinematics.requirement import Work, gear_of
+from handlead.kinematics.sizes import sprocket_of
+from handlead.kinematics.sprocket import over_pins
 from handlead.kinematics.words import POSITIVES, angle_text
 from handlead.machines.case import (
+    Case,
     face_width_mm,
     helix_slope_limit_um,
     helix_slope_um,
@@ -23,14 +26,14 @@ from handlead.machines.case import (
 from handlead.machines.checks import misread_levers
 from handlead.machines.cut_cycle import CutCycle, cut_cycle
 from handlead.machines.findings import Finding
-from handlead.machines.job_file import SetupMove
+from handlead.machines.job_file import Job, SetupMove
 from handlead.machines.proof import Proof
 from handlead.machines.units import deviation, length
 from handlead.machines.units import feed as feed_text
 
 from .bracket_drawing import LETTERS, bracket_layout, idler_words
 from .swivel_drawing import swivel_words
-from .witness_drawing import lean_text, outside_diameter, wanted_marks
+from .witness_drawing import lean_text, wanted_marks
 
 #: Said where the gear cover is opened, where the hob first touches, and at the foot.
 LOCK_OUT = (
@@ -121,16 +124,16 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         brackets=[bracket_words(link) for link in case.train.brackets],
         head=head_words(proof),
         swivel_deg=case.swivel_deg,
-        hob_line=_hob_line(case.job.hob, units),
+        hob_line=_hob_line(case.job),
         up=up_on_this_sheet(proof),
         levers=_levers(proof),
         running=_running(proof),
         moves=[_move(move, units) for move in case.setup.moves],
         first_cut=_first_cut(proof),
         seen=_seen(work, (proof.computed.outcome and proof.computed.outcome.feed_slide) or "axial"),
-        blank=f"blank {length(outside_diameter(work), units, 2)} × {_face(work, units)}",
-        work=_work(work, units),
-        hob=[*_hob(case.job.hob, units), *_time(proof)],
+        blank=f"blank {length(case.sizes.outside_diameter, units, 2)} × {_face(work, units)}",
+        work=_work(case),
+        hob=[*_hob(case.job), *_time(proof)],
         flank=_flank(proof),
         errors=[_finding(finding) for finding in proof.findings if finding.severity == "error"],
         notes=[_finding(finding) for finding in proof.findings if finding.severity != "error"],
@@ -138,9 +141,19 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
     )
 
 
-def _hob_line(hob: HobData, units: str) -> str:
+def _hob_line(job: Job) -> str:
+    hob, units = job.hob, job.units
     starts = f"{hob.starts} start{'s' if hob.starts > 1 else ''}"
-    return f"HOB: {_pitch(hob.module_n, units)}, {starts}, {hob.hand.word.upper()}"
+    size = f"{_chain_pitch(hob.module_n, units)} pitch" if _is_sprocket(job.work) else _pitch(hob.module_n, units)
+    return f"HOB: {size}, {starts}, {hob.hand.word.upper()}"
+
+
+def _is_sprocket(work: Work) -> bool:
+    return work.kind == "sprocket"
+
+
+def _chain_pitch(module_n: Fraction, units: str) -> str:
+    return length(math.pi * float(module_n), units, 2)
 
 
 def _finding(finding: Finding) -> str:
@@ -174,7 +187,9 @@ def hand_words(work: Work) -> str:
 
 
 def _size(work: Work, units: str) -> str:
-    return "sprocket" if work.kind == "sprocket" else _pitch(work.module_n, units)
+    if _is_sprocket(work):
+        return f"sprocket, chain {_chain_pitch(work.module_n, units)}"
+    return _pitch(work.module_n, units)
 
 
 def _pitch(module_n: Fraction, units: str) -> str:
@@ -254,7 +269,7 @@ def _running(proof: Proof) -> Rows:
         ("table turns, seen facing it", _way(proof, "table")),
     ]
     rows += _stops(proof, cycle)
-    rows.append((_DEPTH, _dialled(cycle, units)))
+    rows.append((_DEPTH, _dialled(cycle, units) or ("SEE THE DRAWING" if case.sizes.wanting else "NONE")))
     alone = slide_alone_keeps_place(case)
     if alone is not None:
         kept = "slide alone, only the feed opened" if alone else "ONLY BY REVERSING THE DRIVE"
@@ -309,8 +324,10 @@ def _clear(mm: float, units: str) -> str:
 
 
 def _dialled(cycle: CutCycle, units: str) -> str:
-    """The depth of every cut as the dial stands, counted from touch."""
+    """The depth of every cut as the dial stands, counted from touch; "" where it isn't known, or there is none."""
     dial = [length(depth, units, 2) for depth in itertools.accumulate(cycle.depths)]
+    if not dial:
+        return ""
     if len(dial) == 1:
         return f"{dial[0]}, ONE CUT"
     return f"{len(dial)} CUTS: to {', to '.join(dial)}"
@@ -369,8 +386,11 @@ def _seen(work: Work, slide: str) -> Rows:
 # ---------------------------------------------------------------- the drawing, the hob, the flank
 
 
-def _work(work: Work, units: str) -> Rows:
-    gear = replace(gear_of(work), face_width=face_width_mm(work))
+def _work(case: Case) -> Rows:
+    """The drawing, and the sizes that follow from it."""
+    work, units = case.job.work, case.job.units
+    if _is_sprocket(work):
+        return _sprocket(case)
     pitch = ("diametral pitch", f"{float(gears.diametral_pitch_from_module(work.module_n)):.6g}")
     rows: Rows = [
         ("teeth  z", str(work.teeth)),
@@ -383,13 +403,43 @@ def _work(work: Work, units: str) -> Rows:
         rows.append(("helix angle  β", f"{work.beta_deg:.4f}°"))
         rows.append(("lead  p_z", length(work.lead_mm or 0.0, units)))
     rows += [
-        ("ref. diameter  d", length(gear.reference_diameter, units)),
-        ("outside diameter  d_a", length(outside_diameter(work), units, 2)),
+        ("ref. diameter  d", length(gear_of(work).reference_diameter, units)),
+        (f"{'throat' if work.kind == 'worm wheel' else 'outside'} diameter  d_a", _outside(case)),
         ("face width  b", _face(work, units)),
         ("class, ISO 1328-1", str(work.quality)),
-        ("whole depth  h", length(gear.whole_depth, units, 2)),
     ]
+    if not case.sizes.wanting and case.sizes.depth > 0:
+        rows.append(("whole depth  h", length(case.sizes.depth, units, 2)))
     return rows + list(_measures(work, units))
+
+
+def _outside(case: Case) -> str:
+    known = "outside_diameter" not in case.sizes.wanting
+    return length(case.sizes.outside_diameter, case.job.units, 2) if known else "see the drawing"
+
+
+def _sprocket(case: Case) -> Rows:
+    """A sprocket's sizes; where the chain's rollers aren't known, only those that don't depend on them."""
+    work, units = case.job.work, case.job.units
+    rows: Rows = [
+        ("teeth  z", str(work.teeth)),
+        ("kind", work.kind),
+        ("chain pitch  p", _chain_pitch(work.module_n, units)),
+        ("face width  b", _face(work, units)),
+    ]
+    sprocket = sprocket_of(work)
+    if sprocket is None:
+        return [*rows, ("sizes of the teeth", "see the drawing")]
+    least, greatest = sprocket.tip_diameters
+    return [
+        *rows,
+        ("roller  d_1", length(sprocket.roller_diameter, units, 2)),
+        ("pitch diameter  d", length(sprocket.pitch_diameter, units)),
+        ("outside diameter  d_a", _outside(case)),
+        ("ISO 606 allows  d_a", f"{length(least, units, 2).split()[0]} to {length(greatest, units, 2)}"),
+        ("root diameter  d_f", length(sprocket.root_diameter, units, 2)),
+        (f"pins {length(sprocket.roller_diameter, units, 2)}  M_R", length(over_pins(sprocket), units, 2)),
+    ]
 
 
 def _face(work: Work, units: str) -> str:
@@ -425,10 +475,12 @@ def _ball(ball: float, units: str) -> str:
     )
 
 
-def _hob(hob: HobData, units: str) -> Rows:
+def _hob(job: Job) -> Rows:
+    hob, units = job.hob, job.units
     pitch = float(gears.diametral_pitch_from_module(hob.module_n))
+    size = ("diametral pitch", f"{pitch:.6g}") if units == "in" else ("module", f"{float(hob.module_n):.6g} mm")
     rows: Rows = [
-        ("diametral pitch", f"{pitch:.6g}") if units == "in" else ("module", f"{float(hob.module_n):.6g} mm"),
+        ("pitch", _chain_pitch(hob.module_n, units)) if _is_sprocket(job.work) else size,
         ("starts", str(hob.starts)),
         ("hand", hob.hand.word.upper()),
     ]

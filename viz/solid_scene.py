@@ -48,10 +48,10 @@ def setting_of(case: Case) -> Setting:
         raise NotCut("the table stands still, so that no spaces are cut round the blank")
     if not rates.axial and not (case.job.work.kind == "worm wheel" and (rates.tangential or infeed)):
         raise NotCut("no slide feeds the hob over the work")
-    gear, hob = gear_of(case.job.work), hob_of(case.job.hob)
-    given = case.job.work.outside_diameter
-    blank = Blank(float(given) if given else gear.tip_diameter, face_width_mm(case.job.work))
-    return Setting(rates, hob, blank, case.swivel_deg, full_distance(hob, gear), cuts_up)
+    hob = hob_of(case.job.work, case.job.hob)
+    blank = Blank(case.sizes.outside_diameter, face_width_mm(case.job.work))
+    distance = full_distance(hob, gear_of(case.job.work))
+    return Setting(rates, hob, blank, case.swivel_deg, distance, cuts_up)
 
 
 @dataclass(frozen=True)

@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING
 
 from handlead.kinematics.cutting import SCRATCH_DEPTH
 from handlead.kinematics.outcome import Outcome
-from handlead.kinematics.requirement import HobData, Work, gear_of
+from handlead.kinematics.requirement import HobData, Work
+from handlead.kinematics.sizes import hob_tip_diameter, outside_diameter
 from handlead.kinematics.words import Feed, Hand
-from handlead.machines.case import hob_tip_diameter
 
 from . import look, symbols
 from .swivel_drawing import Segment
@@ -169,14 +169,14 @@ def predicted_marks(
     if outcome.teeth is None:
         return _no_marks("the table stands still: no spaces form")
     if not outcome.is_steady:
-        return _unsteady(outcome, hob, swivel_deg, outside)
+        return _unsteady(work, outcome, hob, swivel_deg)
     why = "" if outcome.feed_slide == "axial" else "a touch at mid-face only"
     marks = _marks("predicted", outcome.teeth, outcome.hand, outcome.lead_mm, outside, why, outcome.helix_angle_deg)
     across = outcome.swivel_error_deg or 0.0
     if hob is None or outcome.feed is None or abs(across) < _ACROSS_DEG:
         return marks
     told = f"each touch lies {lean_text(abs(across))} across them, as the head is set"
-    return replace(marks, passes=_passes(outcome, hob, swivel_deg), why=told)
+    return replace(marks, passes=_passes(work, outcome, hob, swivel_deg), why=told)
 
 
 #: Touches that lean more than this from the line that they make can be seen to. Own choice.
@@ -187,16 +187,17 @@ def _no_marks(why: str) -> Marks:
     return Marks("predicted", None, None, 0.0, 0.0, why)
 
 
-def _unsteady(outcome: Outcome, hob: HobData | None, swivel_deg: float, outside: float) -> Marks:
+def _unsteady(work: Work, outcome: Outcome, hob: HobData | None, swivel_deg: float) -> Marks:
     """Marks that don't close."""
     assert outcome.real_teeth is not None
+    outside = outside_diameter(work)
     pitch = math.pi * outside / float(outcome.real_teeth)
     if hob is None:
         return _no_marks(f"{mixed_text(outcome.real_teeth)} marks in a turn of the table: they don't close")
-    return Marks("predicted", None, None, 0.0, pitch, passes=_passes(outcome, hob, swivel_deg))
+    return Marks("predicted", None, None, 0.0, pitch, passes=_passes(work, outcome, hob, swivel_deg))
 
 
-def _passes(outcome: Outcome, hob: HobData, swivel_deg: float) -> Passes:
+def _passes(work: Work, outcome: Outcome, hob: HobData, swivel_deg: float) -> Passes:
     """Marks of single passes: each lies on along the outside by its share of a turn, and up by its share of the feed."""
     assert outcome.real_teeth is not None
     feed = float(outcome.sliding_feed or 0) if outcome.feed is not None else 0.0
@@ -205,14 +206,14 @@ def _passes(outcome: Outcome, hob: HobData, swivel_deg: float) -> Passes:
         outcome.real_teeth,
         hob.hand.value,
         feed if outcome.feed is Feed.CONVENTIONAL else -feed,
-        max(_touch_length(hob), feed),
+        max(_touch_length(work, hob), feed),
         hob.hand.value * (hob.gamma_deg or 0.0) - swivel_deg,
     )
 
 
-def _touch_length(hob: HobData) -> float:
+def _touch_length(work: Work, hob: HobData) -> float:
     """How long a mark the hob leaves at light depth: the chord of its tips' circle; 0 with no size known."""
-    diameter = hob_tip_diameter(hob)
+    diameter = hob_tip_diameter(work, hob)
     if diameter is None:
         return 0.0
     return 2 * math.sqrt(SCRATCH_DEPTH * max(diameter - SCRATCH_DEPTH, 0.0))
@@ -238,11 +239,6 @@ def _marks(
     elif hand is not None and helix_deg:
         lean = helix_deg
     return Marks(whose, teeth, hand if lean else None, lean, math.pi * outside / teeth, why)
-
-
-def outside_diameter(work: Work) -> float:
-    """Outside diameter of the blank in mm: the drawing's, or else the standard one."""
-    return float(work.outside_diameter) if work.outside_diameter else gear_of(work).tip_diameter
 
 
 def witness_layout(marks: Sequence[Marks], outside: float, face_width: float) -> WitnessLayout:

@@ -46,7 +46,7 @@ def test_a_hob_of_no_size_is_not_cut_with():
     job = read_job(SCENARIOS / "01-fly-winch-pair" / "pinion.toml")
     bare = replace(job.hob, diameter=None, outside_diameter=None, lead_angle_deg=None)
     with pytest.raises(NotCut, match="size"):
-        hob_of(bare)
+        hob_of(job.work, bare)
     assert "not-cut" in {finding.code for finding in prove(replace(job, hob=bare), cut="scratch").findings}
 
 

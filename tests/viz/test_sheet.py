@@ -11,8 +11,11 @@ from pathlib import Path
 
 import pytest
 from fontTools.ttLib import TTFont
+from handlead.machines.cut_cycle import cut_cycle
 from handlead.machines.job_file import read_job
 from handlead.machines.proof import prove
+from handlead.machines.units import length
+from handlead.machines.witness import NotCut, cut_blank
 from handlead.viz.command import main
 from handlead.viz.look import text_size
 from handlead.viz.paper import PAPERS
@@ -26,10 +29,12 @@ from handlead.viz.sheet_words import (
     shares_gears,
     sheet_words,
 )
+from handlead.viz.solid_scene import setting_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PINION = SCENARIOS / "01-fly-winch-pair" / "pinion.toml"
 RIGHT = sorted(path for path in SCENARIOS.glob("[01]*/*.toml") if "job/1" in path.read_text())
+WRONG = sorted(path for path in SCENARIOS.glob("[234]*/*.toml") if "job/1" in path.read_text())
 SHOWN = [
     *RIGHT,
     *(
@@ -169,6 +174,77 @@ def test_depths_of_several_cuts_are_what_the_dial_shows():
     # ISO 53 basic rack A: whole depth 2.25/8 in = 0.281 in; the last quarter of a module of it is for finishing.
     assert dict(words.running)["depth, counted from touch"] == "2 CUTS: to 0.250 in, to 0.281 in"
     assert dict(words.work)["whole depth  h"] == "0.281 in"
+
+
+@pytest.mark.parametrize("path", [*RIGHT, *WRONG], ids=lambda path: f"{path.parent.name}-{path.stem}")
+def test_the_depth_on_the_sheet_is_how_deep_the_simulated_hob_goes(path):
+    case = prove(read_job(path), cut=None).case
+    try:
+        setting = setting_of(case)
+    except NotCut:
+        pytest.skip("nothing is cut with this set-up")
+    reach = setting.blank.radius + setting.hob.tip_radius - setting.centre_distance
+    assert sum(cut_cycle(case).depths) == pytest.approx(reach)
+    dialled = dict(words_of(path).running)["depth, counted from touch"].replace(", ONE CUT", "")
+    assert dialled.split("to ")[-1] == length(reach, case.job.units, 2)
+
+
+@pytest.mark.parametrize(
+    ("job", "root"),
+    # d_f = d - 2.5 m_n (ISO 53, ISO 21771); p / sin(180/z) - d_1 (ISO 606); m (z - 1.5) (ISO 4156, flat root):
+    # 23 teeth of module 3 at 22 degrees, 19 of a half-inch chain with 8.51 rollers, 24 of module 2.5. All from memory.
+    [("01-fly-winch-pair/pinion", 66.919), ("09-curtain-sprocket/job", 68.649), ("10-revolve-spline/job", 56.25)],
+)
+def test_a_blank_cut_to_the_depth_of_the_sheet_has_the_standard_s_roots(job, root):
+    case = prove(read_job(SCENARIOS / f"{job}.toml"), cut=None).case
+    field = cut_blank(case, "full").measured.field
+    assert 2 * field.radius.min() == pytest.approx(root, abs=0.02)
+    assert field.uncut - field.radius.min() == pytest.approx(sum(cut_cycle(case).depths), abs=0.01)
+
+
+def test_the_sizes_of_a_sprocket_are_those_of_its_chain():
+    work = dict(words_of(SCENARIOS / "09-curtain-sprocket" / "job.toml").work)
+    # ISO 606's formulas, by hand: d = 12.7 / sin(180/19), d_f = d - 8.51, over pins d cos(90/19) + 8.51.
+    assert work["pitch diameter  d"] == "77.159 mm"
+    assert work["root diameter  d_f"] == "68.65 mm"
+    assert work["ISO 606 allows  d_a"] == "80.28 to 84.52 mm"
+    assert work["pins 8.51 mm  M_R"] == "85.41 mm"
+
+
+def test_a_sprocket_whose_rollers_nobody_gave_gets_no_sizes_made_up(tmp_path):
+    words = changed(tmp_path, SCENARIOS / "09-curtain-sprocket" / "job.toml", "roller_diameter = 8.51\n", "")
+    assert words.is_right
+    assert "mm" not in dict(words.running)["depth, counted from touch"]
+    assert not any(what.startswith(("START", "STOP")) for what, _ in words.running)
+    assert {what for what, much in words.work if "mm" in much} == {"chain pitch  p", "face width  b"}
+
+
+def test_a_worm_wheel_is_turned_to_its_throat():
+    work = dict(words_of(SCENARIOS / "06-orchestra-lift" / "job.toml").work)
+    # m_x (z + 2) = 4 * 39: stock-gear handbooks, from memory.
+    assert work["throat diameter  d_a"] == "156.00 mm"
+
+
+@pytest.mark.parametrize("outside", ["84", "66"])
+def test_a_blank_of_another_size_than_usual_is_started_on_and_sunk_into_as_it_is(tmp_path, outside):
+    words = changed(tmp_path, PINION, "face_width", f"outside_diameter = {outside}\nface_width")
+    running = dict(words.running)
+    if outside == "66":
+        assert not words.is_right
+        assert running["depth, counted from touch"] == "NONE"
+        return
+    # Roots at 66.919: (84 - 66.919) / 2; the approach by hand at least sqrt(h (d_a0 - h)) = 26 mm of a level head.
+    assert running["depth, counted from touch"] == "8.54 mm, ONE CUT"
+    assert 26 < float(running["START, hob's middle before lower face"].split()[0]) <= 31
+
+
+def changed(folder, path, before, after):
+    """The sheet's words for a job with a change in its text."""
+    text = path.read_text()
+    assert before in text
+    job = folder / "job.toml"
+    job.write_text(text.replace(before, after, 1))
+    return words_of(job)
 
 
 def test_a_level_machine_is_told_about_in_its_own_words():

@@ -188,6 +188,9 @@ def test_a_stage_is_what_the_motion_so_far_leaves(running):
 def test_no_edge_of_the_hob_stands_in_steel(running):
     _, scene = running
     setting, turns = scene.setting, scene.stages.turns_at(0.5)
+    # The last time before that at which these edges, the first gash's, faced the work.
+    hob = scene.position(turns).hob
+    turns -= hob % 1 if setting.cuts_up else -hob % 1
     edge = setting.hob.edge(0.7)
     places = setting.hob.axial_pitch * np.arange(-3, 4)[:, None] + edge.offset
     here = np.linalg.inv(scene.work_pose(turns)) @ scene.hob_pose(turns)

@@ -1,0 +1,111 @@
+"""What the blank is turned to, and how deep the hob goes into it: for every kind of work from one place.
+
+The roots are where the hob's tips are at full depth, whatever the blank measures outside.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from . import spline
+from .gear import ISO_53
+from .requirement import HobData, Work, gear_of
+from .sprocket import Sprocket, rolling_diameter
+
+#: Keys that a drawing or a hob may leave out, and without which a size is only taken.
+Wanting = Literal["roller_diameter", "outside_diameter", "addendum"]
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """The blank's outside diameter (a worm wheel's at the bottom of its throat) and that at the roots, in mm.
+
+    `wanting` names what they really depend on and nobody gave: with any, these are sizes that were
+    taken so that a blank can be drawn and simulated, not sizes to work to.
+    """
+
+    outside_diameter: float
+    root_diameter: float
+    wanting: tuple[Wanting, ...] = ()
+
+    @property
+    def depth(self) -> float:
+        """How far the hob goes in from where it just marks the blank, in mm; 0 or less: it never reaches it."""
+        return (self.outside_diameter - self.root_diameter) / 2
+
+
+def sizes_of(work: Work, hob: HobData) -> Sizes:
+    """Sizes of the work's blank and of the roots that the hob leaves."""
+    return Sizes(
+        outside_diameter(work), root_diameter(work, hob), (*_wanting_outside(work), *_wanting_root(work, hob))
+    )
+
+
+def sprocket_of(work: Work) -> Sprocket | None:
+    """The sprocket that the work is; None for other work, and where the chain's roller isn't known."""
+    if work.kind != "sprocket" or work.roller_diameter is None:
+        return None
+    return Sprocket(work.teeth, math.pi * float(work.module_n), float(work.roller_diameter))
+
+
+def outside_diameter(work: Work) -> float:
+    """Outside diameter of the blank in mm: as the drawing gives it, or else the usual one."""
+    if work.outside_diameter is not None:
+        return float(work.outside_diameter)
+    sprocket = sprocket_of(work)
+    return sprocket.usual_tip_diameter if sprocket else gear_of(work).tip_diameter
+
+
+def root_diameter(work: Work, hob: HobData) -> float:
+    """Diameter in mm at the roots, cut to full depth with no backlash allowance."""
+    sprocket = sprocket_of(work)
+    if sprocket:
+        return sprocket.root_diameter
+    gear = gear_of(work)
+    return gear.reference_diameter + 2 * (gear.profile_shift * gear.module_n - hob_addendum(work, hob))
+
+
+def hob_addendum(work: Work, hob: HobData) -> float:
+    """Height in mm of the hob's tips over the line that rolls on the work's reference circle.
+
+    As the hob gives it, or as its rack has it. A chain hob's tips reach from the circle on which it rolls
+    to the bottom of the gaps.
+    """
+    module, sprocket = float(hob.module_n), sprocket_of(work)
+    if sprocket:
+        return (rolling_diameter(work.teeth, math.pi * module) - sprocket.root_diameter) / 2
+    if hob.addendum is not None:
+        return float(hob.addendum) * module
+    rack = spline.rack_for(float(hob.pressure_angle_deg)) if work.kind == "spline" else None
+    return (rack or ISO_53[hob.rack]).dedendum * module
+
+
+def hob_tip_diameter(work: Work, hob: HobData) -> float | None:
+    """Diameter over the hob's tips in mm: as given, or its reference diameter and twice its addendum."""
+    if hob.outside_diameter is not None:
+        return float(hob.outside_diameter)
+    if hob.diameter is None:
+        return None
+    return float(hob.diameter) + 2 * hob_addendum(work, hob)
+
+
+def _wanting_outside(work: Work) -> tuple[Wanting, ...]:
+    if work.outside_diameter is not None:
+        return ()
+    if work.kind == "spline" and spline.rack_for(float(work.pressure_angle_deg)) is None:
+        return ("outside_diameter",)
+    return ()
+
+
+def _wanting_root(work: Work, hob: HobData) -> tuple[Wanting, ...]:
+    if work.kind == "sprocket":
+        return () if work.roller_diameter is not None else ("roller_diameter",)
+    if (
+        work.kind == "spline"
+        and hob.addendum is None
+        and not spline.has_one_root(float(hob.pressure_angle_deg))
+    ):
+        return ("addendum",)
+    return ()

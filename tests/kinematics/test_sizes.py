@@ -1,0 +1,124 @@
+"""Blank and roots of every kind of work, against standards' figures and against what a hob leaves on a blank."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+
+import pytest
+from handlead.kinematics.requirement import HobData, Work
+from handlead.kinematics.sizes import (
+    hob_addendum,
+    hob_tip_diameter,
+    outside_diameter,
+    root_diameter,
+    sizes_of,
+)
+from handlead.kinematics.words import Hand
+from hypothesis import given
+from hypothesis import strategies as st
+
+CHAIN = Fraction("12.7") / Fraction(math.pi)
+
+
+def chain_wheel(teeth: int, **more: Fraction) -> Work:
+    return Work("sprocket", teeth, CHAIN, **more)
+
+
+def test_a_sprocket_is_cut_to_the_root_that_its_rollers_ask_for() -> None:
+    work, hob = chain_wheel(17, roller_diameter=Fraction("8.51")), HobData(CHAIN, diameter=Fraction(70))
+    # ISO 606, read in "Transmission sprocket or roller sprocket analysis": d 69.1158, d_f = d - d_1.
+    assert root_diameter(work, hob) == pytest.approx(60.6058, abs=1e-4)
+    # ASME B29.1, from memory: p (0.6 + cot(180/z)) = 12.7 (0.6 + 5.3496).
+    assert outside_diameter(work) == pytest.approx(75.56, abs=0.01)
+    assert sizes_of(work, hob).wanting == ()
+
+
+def test_a_chain_hob_s_tips_reach_from_where_it_rolls_to_the_root() -> None:
+    work, hob = chain_wheel(17, roller_diameter=Fraction("8.51")), HobData(CHAIN, diameter=Fraction(70))
+    # Rolls on z p / pi = 68.723; half the way from there to the root 60.6058.
+    assert hob_addendum(work, hob) == pytest.approx((68.7230 - 60.6058) / 2, abs=1e-3)
+    assert hob_tip_diameter(work, hob) == pytest.approx(70 + 68.7230 - 60.6058, abs=1e-3)
+
+
+def test_without_its_rollers_a_sprocket_s_depth_is_not_known() -> None:
+    sizes = sizes_of(chain_wheel(17), HobData(CHAIN, diameter=Fraction(70)))
+    assert sizes.wanting == ("roller_diameter",)
+
+
+@pytest.mark.parametrize(
+    # ISO 4156-1, from memory: 24 teeth of module 2.5; d_a = m (z + 1), m (z + 0.9), m (z + 0.8).
+    ("angle", "outside"),
+    [(Fraction(30), 62.5), (Fraction("37.5"), 62.25), (Fraction(45), 62.0)],
+)
+def test_a_spline_is_turned_to_the_stub_teeth_of_its_standard(angle: Fraction, outside: float) -> None:
+    work = Work("spline", 24, Fraction("2.5"), angle)
+    assert outside_diameter(work) == pytest.approx(outside)
+
+
+def test_a_spline_s_depth_is_that_of_its_hob() -> None:
+    work = Work("spline", 24, Fraction("2.5"), Fraction(30))
+    flat = HobData(Fraction("2.5"), pressure_angle_deg=Fraction(30), addendum=Fraction("0.75"))
+    # ISO 4156-1, from memory: addendum 0.5, dedendum 0.75 with a flat root and 0.9 with a fillet.
+    assert sizes_of(work, flat).depth == pytest.approx(2.5 * 1.25)
+    fillet = HobData(Fraction("2.5"), pressure_angle_deg=Fraction(30), addendum=Fraction("0.9"))
+    assert sizes_of(work, fillet).depth == pytest.approx(2.5 * 1.4)
+    # Which of the two it is can't be told from the angle.
+    assert sizes_of(work, HobData(Fraction("2.5"), pressure_angle_deg=Fraction(30))).wanting == ("addendum",)
+    steep = Work("spline", 24, Fraction("2.5"), Fraction(45))
+    assert sizes_of(steep, HobData(Fraction("2.5"), pressure_angle_deg=Fraction(45))).depth == pytest.approx(
+        2.5
+    )
+
+
+def test_a_spline_of_no_known_rack_needs_its_outside_diameter() -> None:
+    work = Work("spline", 24, Fraction("2.5"), Fraction(20))
+    hob = HobData(Fraction("2.5"), addendum=Fraction(1))
+    assert sizes_of(work, hob).wanting == ("outside_diameter",)
+    given_ = Work("spline", 24, Fraction("2.5"), Fraction(20), outside_diameter=Fraction(64))
+    assert sizes_of(given_, hob).depth == pytest.approx(32 - 30 + 2.5)
+
+
+@pytest.mark.parametrize(
+    # ISO 53: whole depth 2.25 modules, 2.4 with rack D (from memory).
+    ("rack", "depth"),
+    [("A", 6.75), ("B", 6.75), ("C", 6.75), ("D", 7.2)],
+)
+def test_a_gear_s_depth_is_that_of_the_hob_s_rack(rack: str, depth: float) -> None:
+    work = Work("spur", 30, Fraction(3))
+    assert sizes_of(work, HobData(Fraction(3), rack=rack)).depth == pytest.approx(depth)
+
+
+def test_a_worm_wheel_s_throat_is_two_axial_modules_over_its_reference_circle() -> None:
+    # Stock-gear handbooks, from memory: d_t = m_x (z + 2); 37 teeth on a worm of axial module 4, two starts on 40 mm.
+    gamma = math.degrees(math.atan(2 * 4 / 40))
+    work = Work(
+        "worm wheel",
+        37,
+        Fraction(4 * math.cos(math.radians(gamma))),
+        hand=Hand.RIGHT,
+        helix_angle_deg=Fraction(gamma),
+    )
+    assert outside_diameter(work) == pytest.approx(156.0)
+
+
+@given(
+    teeth=st.integers(12, 90),
+    module=st.fractions(Fraction(1, 2), Fraction(12)),
+    over=st.fractions(Fraction(-1, 2), Fraction(3)),
+    shift=st.fractions(Fraction(-1, 4), Fraction(1, 2)),
+)
+def test_every_millimetre_on_the_blank_s_radius_is_one_more_to_go_in(
+    teeth: int, module: Fraction, over: Fraction, shift: Fraction
+) -> None:
+    hob = HobData(module)
+    usual = Work("spur", teeth, module, profile_shift=shift)
+    other = Work(
+        "spur",
+        teeth,
+        module,
+        profile_shift=shift,
+        outside_diameter=Fraction(outside_diameter(usual)) + 2 * over,
+    )
+    assert root_diameter(other, hob) == root_diameter(usual, hob)
+    assert sizes_of(other, hob).depth == pytest.approx(sizes_of(usual, hob).depth + float(over))

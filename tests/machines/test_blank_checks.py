@@ -1,0 +1,100 @@
+"""A proof says when hob and blank don't go together, and when a worm wheel isn't fed as it must be."""
+
+from pathlib import Path
+
+import pytest
+from handlead.machines.job_file import read_job, read_job_text
+from handlead.machines.proof import prove
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+PINION = SCENARIOS / "01-fly-winch-pair" / "pinion.toml"
+SPROCKET = SCENARIOS / "09-curtain-sprocket" / "job.toml"
+SPLINE = SCENARIOS / "10-revolve-spline" / "job.toml"
+TANGENTIAL = SCENARIOS / "06-orchestra-lift" / "job.toml"
+RADIAL = SCENARIOS / "07-trap-hoist" / "job.toml"
+
+
+def proof_of(path, *changes):
+    text = path.read_text()
+    for before, after in changes:
+        assert before in text, before
+        text = text.replace(before, after, 1)
+    return prove(read_job_text(text), cut=None)
+
+
+def codes(proof, severity="error"):
+    return {finding.code for finding in proof.findings if finding.severity == severity}
+
+
+def with_outside(path, mm):
+    return proof_of(path, ("face_width", f"outside_diameter = {mm}\nface_width"))
+
+
+def test_a_blank_below_the_roots_is_an_error():
+    # 23 teeth of module 3 at 22 degrees: d_f = 74.419 - 7.5 = 66.92 (ISO 21771, from memory).
+    assert codes(with_outside(PINION, "66")) == {"blank-too-small"}
+    assert not codes(with_outside(PINION, "70"))
+
+
+def test_a_blank_over_the_hob_s_own_threads_is_warned_about():
+    # Threads of the usual 2.5 modules: tips 80.42, and 0.25 module of clearance on the radius: 81.92.
+    assert "blank-too-large" not in codes(with_outside(PINION, "81.9"), "warning")
+    assert "blank-too-large" in codes(with_outside(PINION, "82"), "warning")
+
+
+def test_a_sprocket_blank_is_held_to_the_standard_s_two_diameters():
+    # ISO 606: from 80.28 to 84.52 for 19 teeth of a half-inch chain with 8.51 rollers, by the handbook's formulas.
+    assert "blank-off-standard" not in codes(with_outside(SPROCKET, "84.5"), "warning")
+    assert "blank-off-standard" in codes(with_outside(SPROCKET, "84.6"), "warning")
+    assert "blank-off-standard" in codes(with_outside(SPROCKET, "80.2"), "warning")
+
+
+@pytest.mark.parametrize(
+    ("path", "line", "key"),
+    [(SPROCKET, "roller_diameter = 8.51\n", "roller_diameter"), (SPLINE, "addendum = 0.75\n", "addendum")],
+)
+def test_what_the_depth_depends_on_is_named_where_nobody_gave_it(path, line, key):
+    proof = proof_of(path, (line, ""))
+    (finding,) = (finding for finding in proof.findings if finding.code == "size-not-known")
+    assert f'"{key}"' in finding.remedy
+    assert proof.is_as_wanted
+
+
+def test_a_worm_wheel_that_nothing_feeds_is_not_as_wanted():
+    proof = proof_of(RADIAL, *feed_gears_out(RADIAL))
+    assert codes(proof) == {"not-fed"}
+
+
+def test_a_worm_wheel_fed_along_its_axis_is_not_as_wanted():
+    proof = proof_of(TANGENTIAL, ('"tangential"\n', '"axial"\n'))
+    assert "fed-along-the-axis" in codes(proof)
+    (finding,) = (finding for finding in proof.findings if finding.code == "fed-along-the-axis")
+    assert 'lever "feed to"' in finding.remedy
+
+
+def test_a_worm_wheel_fed_in_or_across_is_as_wanted():
+    assert prove(read_job(RADIAL), cut=None).is_as_wanted
+    assert prove(read_job(TANGENTIAL), cut=None).is_as_wanted
+
+
+def test_where_the_machine_feeds_only_along_the_axis_the_hand_feeds_in():
+    """Common practice on machines without a radial feed."""
+    wheel = (
+        (
+            'kind   = "sprocket"\nteeth  = 19\npitch  = 12.7\nroller_diameter = 8.51',
+            'kind = "worm wheel"\nteeth = 19\nmodule = 4',
+        ),
+        ("pitch  = 12.7", "module = 4"),
+    )
+    axial = proof_of(SPROCKET, *wheel)
+    assert codes(axial) == {"fed-along-the-axis"}
+    (finding,) = (finding for finding in axial.findings if finding.code == "fed-along-the-axis")
+    assert "by hand" in finding.remedy
+    still = proof_of(SPROCKET, *wheel, *feed_gears_out(SPROCKET))
+    assert still.is_as_wanted
+    assert "fed-by-hand" in codes(still, "warning")
+
+
+def feed_gears_out(path):
+    (line,) = (line for line in path.read_text().splitlines() if line.startswith('"feed gears"'))
+    return ((line, ""),)
