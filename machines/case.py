@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
@@ -17,6 +18,7 @@ from handlead.kinematics.sizes import Sizes, hob_addendum, hob_tip_diameter, siz
 from handlead.kinematics.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
 from handlead.kinematics.train import Train
 
+from .errors import FileFault
 from .job_file import Job, Setup
 
 #: Face width in modules that the lead is judged over where the drawing gives none (common practice).
@@ -175,8 +177,51 @@ def slide_alone_keeps_place(case: Case) -> bool | None:
     None without an axial feed. Source: own derivation; common practice for prime counts and for machines
     without a differential.
     """
+    lean = _lean(case)
+    return None if lean is None else case.questions.table_per_axial == lean
+
+
+def feed_opened_by(case: Case) -> tuple[str, str] | None:
+    """A lever, and where it goes, that frees the axial slide so that it may come back alone and keep its place.
+
+    Some levers that stop the feed stop the table's share of the slide as well, hold the slide, or leave a worm in
+    its way: each position of each is tried on the machine, with the drive that moves the slide alone where it
+    has one, else as a hand would turn it. None where no single lever does it.
+    """
+    lean = _lean(case)
+    if lean is None:
+        return None
+    for name in case.job.machine.levers:
+        for position, opened in with_lever_moved(case, name):
+            if opened.solution.end_rate("axial") is None and _comes_back_alone(opened, lean):
+                return name, position
+    return None
+
+
+def _comes_back_alone(opened: Case, lean: Fraction) -> bool:
+    """Whether the freed slide can be moved, and takes the table with it by `lean`."""
+    if opened.questions.table_per_axial != lean:
+        return False
+    others = (solve(opened.train, drive) for drive in opened.train.drives if drive != opened.setup.drive)
+    moving = [run for run in others if run.end_rate("axial")]
+    return not moving or any(not run.backdriven and not run.end_rate("hob") for run in moving)
+
+
+def with_lever_moved(case: Case, name: str) -> Iterator[tuple[str, Case]]:
+    """The set-up with one lever in each of its other positions; positions that fight with other levers are left out."""
+    stands = case.job.machine.positions(case.setup)[name]
+    for position in case.job.machine.levers[name].positions:
+        if position == stands:
+            continue
+        try:
+            yield position, Case.of(case.job, replace(case.setup, levers={**case.setup.levers, name: position}))
+        except FileFault:
+            continue
+
+
+def _lean(case: Case) -> Fraction | None:
+    """Table turns per mm of the axial slide that the cut's spaces have; None without an axial feed."""
     rates = case.rates
     if rates is None or not rates.axial:
         return None
-    lean = (rates.table - table_per_hob(case.job.work, case.job.hob)) / rates.axial
-    return case.questions.table_per_axial == lean
+    return (rates.table - table_per_hob(case.job.work, case.job.hob)) / rates.axial

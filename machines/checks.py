@@ -23,6 +23,7 @@ from .case import (
     pitch_limit_um,
     shift_error_um,
     stroke_of,
+    with_lever_moved,
 )
 from .findings import Finding
 from .mending import find_mend, gears_text
@@ -245,7 +246,17 @@ def misread_levers(case: Case) -> dict[str, str]:
     if not rate:
         return {}
     other = machine.way("axial", -1 if rate > 0 else 1)
-    return {lever: place for lever, place in machine.positions(case.setup).items() if place == other}
+    return {
+        lever: place
+        for lever, place in machine.positions(case.setup).items()
+        if place == other and _moves_axial(case, lever)
+    }
+
+
+def _moves_axial(case: Case, lever: str) -> bool:
+    """Whether the axial slide goes otherwise, or stands, with the lever elsewhere: else its plate isn't about it."""
+    rate = case.solution.end_rate("axial")
+    return any(moved.solution.end_rate("axial") != rate for _, moved in with_lever_moved(case, lever))
 
 
 def check_lever_words(case: Case) -> Iterator[Finding]:

@@ -19,6 +19,7 @@ from handlead.kinematics.words import POSITIVES, angle_text
 from handlead.machines.case import (
     Case,
     face_width_mm,
+    feed_opened_by,
     helix_slope_limit_um,
     helix_slope_um,
     slide_alone_keeps_place,
@@ -270,10 +271,10 @@ def _running(proof: Proof) -> Rows:
     ]
     rows += _stops(proof, cycle)
     rows.append((_DEPTH, _dialled(cycle, units) or ("SEE THE DRAWING" if case.sizes.wanting else "NONE")))
-    alone = slide_alone_keeps_place(case)
-    if alone is not None:
-        kept = "slide alone, only the feed opened" if alone else "ONLY BY REVERSING THE DRIVE"
-        rows.append((_BACK, kept))
+    if slide_alone_keeps_place(case) is not None:
+        opened = feed_opened_by(case)
+        alone = opened and f"slide alone, {opened[0]}: {opened[1].upper()}"
+        rows.append((_BACK, alone or "ONLY BY REVERSING THE DRIVE"))
     if proof.computed.table_per_hob:
         rows += _counted(abs(proof.computed.table_per_hob))
     return rows

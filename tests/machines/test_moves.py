@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.motion import Position
 from handlead.kinematics.passage import Order, Play, run
-from handlead.machines.case import Case
+from handlead.machines.case import Case, feed_opened_by, with_lever_moved
 from handlead.machines.job_file import SetupMove, read_job, read_job_text
 from handlead.machines.machine_file import Imperfection
 from handlead.machines.passage import check_moves, make_moves
@@ -133,7 +133,9 @@ def test_the_advice_names_the_axial_pitch_over_which_the_slide_may_come_back_alo
 
 @settings(deadline=None, max_examples=30)
 @given(st.fractions(1, 200, max_denominator=50))
-def test_a_differential_left_in_keeps_register_on_a_rapid_return_and_one_taken_out_loses_travel_over_pitch(travel):
+def test_a_differential_left_in_keeps_register_on_a_rapid_return_and_one_taken_out_loses_travel_over_pitch(
+    travel,
+):
     lead = Case.of(PINION, PINION.setup).outcome.lead
     out, back_in = ({"feed clutch": word} for word in ("out", "in"))
     kept = missed(
@@ -153,6 +155,56 @@ def test_a_differential_left_in_keeps_register_on_a_rapid_return_and_one_taken_o
     # to the right the spaces run counter-clockwise.
     up = 1 if Case.of(PINION, PINION.setup).rates.axial * job_sense(PINION) > 0 else -1
     assert (lost.low - up * 23 * travel / lead).denominator == 1
+
+
+RAPID = [name for name, job in ORDERS.items() if "rapid" in job.machine.train.drives]
+
+
+def back_by_rapid(job, lever, position):
+    """Cut, the lever put over, the slide back by the rapid motor, the lever put back, cut again."""
+    stands = job.machine.positions(job.setup)[lever]
+    return moved(
+        job,
+        cut(job),
+        back(job, drive="rapid", levers={lever: position}),
+        cut(job, name="second cut", levers={lever: stands}),
+    )
+
+
+@pytest.mark.parametrize("name", RAPID)
+def test_the_lever_named_for_bringing_the_slide_back_alone_keeps_register_and_where_none_is_none_does(name):
+    job = ORDERS[name]
+    case = Case.of(job, job.setup)
+    named = feed_opened_by(case)
+    kept = set()
+    for lever in job.machine.levers:
+        for position, _ in with_lever_moved(case, lever):
+            result = back_by_rapid(job, lever, position)
+            if result.passage.stop is None and [
+                (found.low, found.high) for found in result.missed
+            ] == [(0, 0)]:
+                kept.add((lever, position))
+    assert named in kept or (named is None and not kept)
+
+
+def test_some_order_comes_back_alone_and_some_does_not():
+    named = {name: feed_opened_by(Case.of(ORDERS[name], ORDERS[name].setup)) for name in RAPID}
+    assert named["01-fly-winch-pair/pinion"] is not None
+    assert named["03-no-differential/job"] is None
+
+
+@pytest.mark.parametrize(
+    ("name", "lever"),
+    # The lever that stops the slide by way of the cage would take the table's share of it away as well.
+    [
+        ("02-left-hand-hob/job", "cage brake"),
+        ("05-two-start-hob/job", "differential"),
+        ("10-revolve-spline/job", "differential"),
+    ],
+)
+def test_a_lever_that_parts_the_differential_is_not_named_for_coming_back(name, lever):
+    named = feed_opened_by(Case.of(ORDERS[name], ORDERS[name].setup))
+    assert named is not None and named[0] != lever
 
 
 def test_a_return_with_the_feed_reversed_and_the_hob_running_on_keeps_a_plain_count_and_loses_a_prime():
@@ -188,7 +240,10 @@ def test_a_prime_by_the_differential_is_lost_on_a_rapid_return_by_what_the_index
 
 def test_a_second_cut_with_the_differential_forgotten_parts_from_the_first_up_the_face():
     found = missed(
-        PINION, cut(PINION), back(PINION, backwards=True), cut(PINION, name="second cut", levers={"differential": "out"})
+        PINION,
+        cut(PINION),
+        back(PINION, backwards=True),
+        cut(PINION, name="second cut", levers={"differential": "out"}),
     )
     lead = Case.of(PINION, PINION.setup).outcome.lead
     assert abs(found.high - found.low) == 23 * PINION.work.face_width / lead
@@ -230,7 +285,11 @@ def test_a_table_that_is_free_while_the_machine_runs_can_not_be_counted_on():
         job,
         cut(job),
         SetupMove("withdrawal", "hob", turns=Fraction(3), levers=loose),
-        back(job, backwards=True, levers={name: job.setup.levers.get(name, levers[name].normal) for name in loose}),
+        back(
+            job,
+            backwards=True,
+            levers={name: job.setup.levers.get(name, levers[name].normal) for name in loose},
+        ),
         cut(job, name="second cut"),
     )
     assert result.passage.runs[1].free == ("table",)
@@ -287,7 +346,11 @@ def with_backlash(job, **what):
 )
 def test_play_that_is_taken_up_again_before_the_second_cut_loses_nothing(name, width, pick):
     job = ORDERS[name]
-    links = [link.name for link in job.machine.train.links if link.kind in ("gear pair", "worm gear", "bevel gears")]
+    links = [
+        link.name
+        for link in job.machine.train.links
+        if link.kind in ("gear pair", "worm gear", "bevel gears")
+    ]
     job = with_backlash(job, link=links[pick % len(links)], angle_deg=360 * width)
     result = moved(
         job, cut(job, -40, 80), back(job, -40, 80, backwards=True), cut(job, -40, 80, "second cut")

@@ -135,19 +135,19 @@ def panels_clear_of_words(figure, paper):
     # Common practice: with a differential fed from the slide the teeth follow the slide; a prime count by way of the
     # differential, a differential fed from the table, and none at all need hob and table to come back with it.
     [
-        ("01-fly-winch-pair", True),
-        ("08-inch-winch", True),
-        ("09-curtain-sprocket", True),
-        ("03-no-differential", False),
-        ("04-moon-wheel", False),
-        ("11-thunder-run-pinion", False),
-        ("12-star-ring", False),
+        ("01-fly-winch-pair", "feed clutch: OUT"),
+        ("08-inch-winch", "feed: NEUTRAL"),
+        ("09-curtain-sprocket", "feed clutch: OUT"),
+        ("03-no-differential", ""),
+        ("04-moon-wheel", ""),
+        ("11-thunder-run-pinion", ""),
+        ("12-star-ring", ""),
     ],
 )
 def test_the_sheet_says_how_the_slide_may_come_back(folder, alone):
     (path, *_) = (path for path in RIGHT if path.parent.name == folder)
     back = dict(words_of(path).running)["back to START"]
-    assert back == ("slide alone, only the feed opened" if alone else "ONLY BY REVERSING THE DRIVE")
+    assert back == (f"slide alone, {alone}" if alone else "ONLY BY REVERSING THE DRIVE")
 
 
 def test_the_hob_starts_below_the_work_where_the_slide_goes_up():
