@@ -10,7 +10,7 @@ from handlead.kinematics.sizes import hob_tip_diameter
 
 from .case import Case, Stroke, drive_rpm, stroke_of
 
-#: Work above this module is cut in two cuts where the job doesn't say (common practice).
+#: Work above this module is cut in two cuts where the job doesn't say; a worm wheel in one (common practice).
 ONE_CUT_UP_TO = 3
 
 #: What the last cut of several takes, in modules of depth (common practice).
@@ -54,7 +54,7 @@ def cut_cycle(case: Case) -> CutCycle:
     rpm = _hob_rpm(case)
     tip = hob_tip_diameter(work, hob)
     speed = cycle.cutting_speed_m_min(rpm, tip) if rpm and tip else None
-    cuts = case.job.cutting.cuts or (1 if work.module_n <= ONE_CUT_UP_TO else 2)
+    cuts = case.job.cutting.cuts or (1 if work.module_n <= ONE_CUT_UP_TO or work.kind == "worm wheel" else 2)
     stroke = _stroke(case)
     feed = case.outcome.sliding_feed if case.outcome else None
     time = None

@@ -239,13 +239,16 @@ def plot_bracket(
     """Draw a bracket with what is mounted in it, to scale within `ax`; None mounted draws it as empty.
 
     Without `words` there are the gears alone, lettered, with no lines over and under them: for a panel
-    whose words stand elsewhere. Returns the axes, whose unit is a millimetre at the machine (a module where
-    the file gives none). Raises `ValueError` as `bracket_layout`.
+    whose words stand elsewhere. More idlers or pairs than can be placed at all are said not to be drawn. Returns
+    the axes, whose unit is a millimetre at the machine (a module where the file gives none).
     """
     axes = ax if ax is not None else look.new_axes(100, 95)
     if mounted is None:
-        return _empty(axes, name if words else "", "nothing is mounted" if words else "")
-    layout = bracket_layout(mounted, bracket)
+        return _bare_box(axes, "EMPTY", name if words else "", "nothing is mounted" if words else "")
+    try:
+        layout = bracket_layout(mounted, bracket)
+    except ValueError as why:
+        return _bare_box(axes, "NOT DRAWN", name if words else "", str(why) if words else "")
     lettering, over, under = bracket_lettering(layout, look.paper_size(axes), mounted if words else None, name)
     fitted = lettering.fit
     look.bare(axes, (fitted.left, fitted.right), (fitted.bottom, fitted.top))
@@ -276,13 +279,15 @@ def bracket_lettering(
     return lettering, over, under
 
 
-def _empty(axes: Axes, name: str, under: str) -> Axes:
+def _bare_box(axes: Axes, said: str, name: str, under: str) -> Axes:
+    """A bracket without its gears."""
     fitted = look.fit(axes, (0, 0, 60, 30), head=11 if name else 1, foot=6 if name else 1)
     symbols.box(axes, 8, 5, 52, 25, Pen(look.FAINT, look.OUTLINE, look.DASHED))
-    axes.text(30, 15, "EMPTY", ha="center", va="center", fontsize=look.TITLE, weight="bold")
+    axes.text(30, 15, said, ha="center", va="center", fontsize=look.TITLE, weight="bold")
     x = fitted.left + fitted.mm(1.5)
     axes.text(x, fitted.top - fitted.mm(1.0), name, fontsize=look.LARGE, weight="bold", va="top")
-    axes.text(x, fitted.top - fitted.mm(6.0), under, fontsize=look.TEXT, va="top")
+    lines = "\n".join(look.wrapped(under, look.TEXT, fitted.scale * (fitted.right - fitted.left) - 3))
+    axes.text(x, fitted.top - fitted.mm(6.0), lines, fontsize=look.TEXT, va="top")
     return axes
 
 

@@ -77,11 +77,11 @@ def swivel_picture(case: Case) -> Figure:
 
 def witness_of(case: Case) -> WitnessLayout:
     """What is wanted on the blank after the light first cut, and what the rates would leave there."""
-    from .witness_drawing import predicted_marks, wanted_marks, witness_layout
+    from .witness_drawing import predicted_marks, touch_of, wanted_marks, witness_layout
 
     work = case.job.work
     marks = (wanted_marks(work), predicted_marks(work, case.outcome, case.job.hob, case.swivel_deg))
-    return witness_layout(marks, case.sizes.outside_diameter, face_width_mm(work))
+    return witness_layout(marks, case.sizes.outside_diameter, face_width_mm(work), touch_of(work, case.job.hob))
 
 
 def witness_picture(case: Case) -> Figure:

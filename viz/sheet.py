@@ -7,7 +7,9 @@ the drawing is small, at the foot.
 from __future__ import annotations
 
 import datetime
+import itertools
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from handlead.kinematics.cutting import SCRATCH_DEPTH
@@ -37,7 +39,10 @@ _ABREAST = 4
 _LEAST_DRAWING, _MOST_DRAWING = 16.0, 52.0
 
 #: Size in points of what is set at the machine, and height in mm of the light first cut's block: as the page gets full.
-_TIGHTER = ((11.0, 44.0), (10.5, 40.0), (10.0, 36.0), (9.5, 34.0), (9.0, 32.0), (8.5, 31.0))
+_TIGHTER = ((11.0, 44.0), (10.5, 40.0), (10.0, 36.0), (9.5, 34.0), (9.0, 32.0), (8.5, 31.0), (7.0, 31.0))
+
+#: Lines of notes at most, and rows of moves where not all have room: as the page gets fuller still.
+_MOST_NOTES, _FEWER_MOVES = (6, 3, 1), (4, 2, 0)
 
 #: Heights in mm over all brackets, and over and under each one's drawing.
 _GEARS_HEAD, _GEARS_FOOT = 17.0, 34.0
@@ -61,25 +66,46 @@ def draw_sheet(
     column = page.width / 2 - MARGIN - 3
     middle = page.width / 2 + 3
     y = heading(page, words, proof.case.job.machine.name, member)
-    size, first_cut, room = _shared_out(page, words, y)
-    y = _brackets(page, proof, words, y, room)
-    y = _setting(page, proof, words, y, column, middle, size)
-    y = _first_cut(page, proof, words, y, column, middle, first_cut)
-    _data(page, words, y, column, middle)
+    shares = _shared_out(page, words, y)
+    y = _brackets(page, proof, words, y, shares.gears)
+    y = _setting(page, proof, words, y, column, middle, shares)
+    y = _first_cut(page, proof, words, y, column, middle, shares.first_cut)
+    _data(page, words, y, shares.notes)
     foot(page, words.source)
     return page.figure
 
 
-def _shared_out(page: Page, words: SheetWords, y: float) -> tuple[float, float, float]:
-    """Size of what is set at the machine, height of the first cut's block, and what is left for the change gears."""
-    lines = len(words.levers) + len(words.running) + len(words.moves)
+@dataclass(frozen=True)
+class _Shares:
+    """How the page is shared out: type size in points of what is set at the machine, height in mm of the first
+    cut's block and of all that belongs to the change gears, lines of notes at most, rows of moves at most."""
+
+    size: float
+    first_cut: float
+    gears: float
+    notes: int
+    moves: int
+
+
+def _shared_out(page: Page, words: SheetWords, y: float) -> _Shares:
+    """The most generous shares that the page has room for: notes and moves, which stand in the job too, go first."""
     ranks = math.ceil(len(words.brackets) / _ABREAST)
-    for size, first_cut in _TIGHTER:
+    least = _GEARS_HEAD + ranks * (_GEARS_FOOT + _LEAST_DRAWING)
+    for notes, moves, (size, first_cut) in itertools.product(
+        _MOST_NOTES, (len(words.moves), *_FEWER_MOVES), _TIGHTER
+    ):
+        lines = len(words.levers) + len(words.running) + len(_moves(words, moves))
         setting = max(_HEAD_MM + 14, lines * size * LINE + 9)
-        room = page.height - y - setting - first_cut - _data_height(words) - foot_height() - 3
-        if room >= _GEARS_HEAD + ranks * (_GEARS_FOOT + _LEAST_DRAWING):
+        room = page.height - y - setting - first_cut - _data_height(words, notes) - foot_height() - 3
+        if room >= least:
             break
-    return size, first_cut, room
+    return _Shares(size, first_cut, room, notes, moves)
+
+
+def _moves(words: SheetWords, most: int) -> list[tuple[str, str]]:
+    """The moves, as many as there is room for."""
+    left = len(words.moves) - most
+    return words.moves if left <= 0 else [*words.moves[:most], (f"{left} MOVES MORE", "see [[setup.moves]] of the job")]
 
 
 def heading(page: Page, words: SheetWords, machine: str, member: str, what: str = "set-up sheet") -> float:
@@ -169,7 +195,7 @@ def draw_bracket(axes: Axes, link: ChangeGears) -> None:
 
 
 def _setting(
-    page: Page, proof: Proof, words: SheetWords, y: float, column: float, middle: float, size: float
+    page: Page, proof: Proof, words: SheetWords, y: float, column: float, middle: float, shares: _Shares
 ) -> float:
     page.rule(y, width=1.6)
     top = page.heading(MARGIN, y + 1.5, "HEAD, the hob between you and the work")
@@ -187,7 +213,8 @@ def _setting(
         MARGIN, top + _HEAD_MM, words.hob_line, largest(words.hob_line, middle - MARGIN - 6, 12), bold=True
     )
     below = page.heading(middle, y + 1.5, "LEVERS, FEED, DEPTH")
-    below = page.rows(middle, below, column, words.levers + words.running + words.moves, size)
+    rows = words.levers + words.running + _moves(words, shares.moves)
+    below = page.rows(middle, below, column, rows, shares.size)
     return max(below, top + _HEAD_MM + 6) + 1
 
 
@@ -205,10 +232,11 @@ def _first_cut(
     """What the light first cut must look like, and room for what was found."""
     page.rule(y, width=1.6)
     depth = length(SCRATCH_DEPTH, proof.case.job.units, 2)
-    top = page.heading(MARGIN, y + 1.5, f"THE LIGHT FIRST CUT: {depth}, SLIDE FEED ON")
-    (_, count), (_, lean), *by = words.first_cut
+    how = f"A TOUCH, {depth}" if proof.case.job.work.kind == "worm wheel" else f"{depth}, SLIDE FEED ON"
+    top = page.heading(MARGIN, y + 1.5, f"THE LIGHT FIRST CUT: {how}")
+    (_, count), (_, lean), *more = words.first_cut
     page.text(MARGIN, top, count, 18, bold=True)
-    said = [f"lean {lean}", *(f"by {angle} at the outside" for _, angle in by)]
+    said = [f"lean {lean}", *(f"{much} {what}" for what, much in more)]
     below = page.lines(MARGIN, top + 8.5, said, largest(max(said, key=len), _WORDS_MM, 12.5), bold=True)
     page.lines(
         MARGIN,
@@ -230,10 +258,11 @@ def _first_cut(
 
 def draw_marks(page: Page, proof: Proof, x: float, y: float, width: float, height: float) -> None:
     """The outside of the blank after the light first cut, unrolled, as the drawing wants it."""
-    from .witness_drawing import wanted_marks, witness_layout
+    from .witness_drawing import touch_of, wanted_marks, witness_layout
 
-    work = proof.case.job.work
-    layout = witness_layout((wanted_marks(work),), proof.case.sizes.outside_diameter, face_width_mm(work))
+    job, outside = proof.case.job, proof.case.sizes.outside_diameter
+    touch = touch_of(job.work, job.hob)
+    layout = witness_layout((wanted_marks(job.work),), outside, face_width_mm(job.work), touch)
     (lines,) = layout.lines
     scale = min(width / layout.width, height / layout.height)
     left, low = x, y + layout.height * scale
@@ -246,23 +275,26 @@ def draw_marks(page: Page, proof: Proof, x: float, y: float, width: float, heigh
 # ---------------------------------------------------------------- the drawing's data and the foot
 
 
-def _data_height(words: SheetWords) -> float:
+def _data_height(words: SheetWords, notes: int) -> float:
     half = (len(words.work) + 1) // 2
     return (
         9
         + max(half, len(words.hob), len(words.flank)) * _READ * LINE
         + 3
-        + len(_notes(words, 186)) * _READ * LINE
+        + len(_notes(words, 186, notes)) * _READ * LINE
     )
 
 
-def _notes(words: SheetWords, width: float) -> list[str]:
-    """The notes in lines, as many as there is room for."""
+def _notes(words: SheetWords, width: float, most: int) -> list[str]:
+    """The notes in so many lines at most."""
     lines = [line for note in words.notes for line in look.wrapped(note, _READ, width)]
-    return lines if len(lines) <= 6 else [*lines[:5], f"and {len(lines) - 5} lines more: run handlead prove"]
+    if len(lines) <= most:
+        return lines
+    left = len(lines) - most + 1
+    return [*lines[: most - 1], f"{left} lines of notes{' more' * (most > 1)}: run handlead prove"]
 
 
-def _data(page: Page, words: SheetWords, y: float, column: float, middle: float) -> None:
+def _data(page: Page, words: SheetWords, y: float, notes: int) -> None:
     page.rule(y, width=1.6)
     page.heading(MARGIN, y + 1.5, "DRAWING AND SIZES, no backlash taken off")
     half = (len(words.work) + 1) // 2
@@ -280,7 +312,7 @@ def _data(page: Page, words: SheetWords, y: float, column: float, middle: float)
         page.rows(x, y + 7.5, wide, rows, _READ)
         x += wide + 4
     below = y + 9 + max(half, len(words.hob), len(words.flank)) * _READ * LINE
-    for line in _notes(words, page.right - MARGIN):
+    for line in _notes(words, page.right - MARGIN, notes):
         page.text(MARGIN, below, line, _READ)
         below += _READ * LINE
 

@@ -41,7 +41,7 @@ def drawn(pages: Pages, paper: str = "A4", today: datetime.date | None = None) -
     day = today or datetime.date.today()
     for pair in itertools.pairwise(pages):
         if shares_gears([sheet_words(proof, day) for _, proof in pair]):
-            yield draw_together(pair, paper, day)
+            yield from draw_together(pair, paper, day)
     for member, proof in pages:
         yield draw_sheet(proof, paper, day, member)
 

@@ -11,7 +11,7 @@ from handlead.machines.proof import Proof
 from . import look
 from .paper import LINE, MARGIN, Page, largest, trimmed
 from .sheet import draw_bracket, draw_head, draw_marks, foot, foot_height, title
-from .sheet_words import LOCK_OUT, Line, SheetWords, bracket_lines, head_line, other_lines, sheet_words
+from .sheet_words import EMPTY, LOCK_OUT, Line, SheetWords, bracket_lines, head_line, other_lines, sheet_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -36,49 +36,84 @@ _WRAPPED_FROM = 9.0
 
 def draw_together(
     members: Sequence[tuple[str, Proof]], paper: str = "A4", today: datetime.date | None = None
-) -> Figure:
-    """One page for two members on one machine, cut one after the other, with rules round what has to be changed.
+) -> list[Figure]:
+    """A page, or as many as it takes, for two members on one machine, cut one after the other.
 
-    Raises `KeyError` for a paper that isn't known, `ValueError` for other than two members.
+    Heavy boxes stand round what has to be changed. Raises `KeyError` for a paper that isn't known, `ValueError`
+    for other than two members.
     """
     if len(members) != 2:
         raise ValueError(f"{len(members)} members are given; a change-over is from one to another")
     sheets = [sheet_words(proof, today or datetime.date.today()) for _, proof in members]
     # Once without drawings, to see what room is left for them.
-    page = Page(paper)
-    end = _draw(page, members, sheets, 0.0)
-    changing = sum(not line.alike for line in bracket_lines(sheets))
-    room = (page.height - foot_height(len(members)) - 2 - end) / max(changing, 1)
+    bare = _draw(paper, members, sheets, 0.0)
+    changing = max(sum(not line.alike for line in bracket_lines(sheets)), 1)
+    room = (bare.bottom - bare.y) / changing if len(bare.pages) == 1 else 0.0
     if room < _LEAST_DRAWING:
-        return page.figure
-    page = Page(paper)
-    _draw(page, members, sheets, min(room, _MOST_DRAWING))
-    return page.figure
+        # Rather another page than no drawings.
+        room = (bare.bottom - bare.below_pictures) / changing
+    drawing = min(room, _MOST_DRAWING) if room >= _LEAST_DRAWING else 0.0
+    return [page.figure for page in _draw(paper, members, sheets, drawing).pages]
+
+
+class _Pages:
+    """Pages that follow one another, each with a heading and a foot; `y` is how far the last one is full."""
+
+    def __init__(self, paper: str, members: Sequence[tuple[str, Proof]], sheets: Sequence[SheetWords]) -> None:
+        self.paper, self.members, self.sheets = paper, members, sheets
+        self.pages: list[Page] = []
+        self.tables: list[_Table] = []
+        self.below_pictures = 0.0
+        self.turn()
+
+    def turn(self) -> None:
+        """Begin a new page."""
+        page = Page(self.paper)
+        self.pages.append(page)
+        self.tables.append(_Table(page, len(self.members)))
+        self.y = _top(page, self.members, self.sheets, self.table, len(self.pages))
+        page.rule(self.y, width=1.6)
+        foot(page, *dict.fromkeys(words.source for words in self.sheets))
+
+    @property
+    def table(self) -> _Table:
+        """The columns of the last page."""
+        return self.tables[-1]
+
+    @property
+    def bottom(self) -> float:
+        """Where the foot begins."""
+        return self.pages[-1].height - foot_height(len({words.source for words in self.sheets})) - 2
+
+    def make_room(self, height: float) -> None:
+        """Turn over where so many mm don't fit any more."""
+        if self.y + height > self.bottom:
+            self.turn()
+            self.y += 2
 
 
 def _draw(
-    page: Page, members: Sequence[tuple[str, Proof]], sheets: Sequence[SheetWords], drawing: float
-) -> float:
-    """Draw all, brackets `drawing` mm high; returns the height below it."""
-    table = _Table(page, len(members))
-    y = _top(page, members, sheets, table)
-    page.rule(y, width=1.6)
+    paper: str, members: Sequence[tuple[str, Proof]], sheets: Sequence[SheetWords], drawing: float
+) -> _Pages:
+    """Draw all, brackets `drawing` mm high."""
+    pages = _Pages(paper, members, sheets)
+    page = pages.pages[0]
     y = page.heading(
         MARGIN,
-        y + 1.5,
+        pages.y + 1.5,
         "CHANGE-OVER: set what is in heavy boxes; what is the same for all is set once and left",
     )
     y = page.lines(MARGIN, y, [f"! {caution}" for caution in (*LOCK_OUT, _AFRESH)], 8.5, bold=True) + 1
     for number, line in enumerate(bracket_lines(sheets)):
-        y = _bracket_row(table, members, sheets[0].brackets[number].shafts, line, number, y, drawing)
-    y = _pictures(table, members, head_line(sheets), y)
+        y = _bracket_row(pages.table, members, sheets[0].brackets[number].shafts, line, number, y, drawing)
+    pages.y = pages.below_pictures = _pictures(pages.table, members, head_line(sheets), y)
     others = other_lines(sheets)
     for line in others:
         if not line.alike:
-            y = _row(table, line, y)
-    y = _stays(page, [line for line in others if line.alike], y + 1)
-    foot(page, *dict.fromkeys(words.source for words in sheets))
-    return y
+            pages.make_room(_row_height(pages.table, line))
+            pages.y = _row(pages.table, line, pages.y)
+    _stays(pages, [line for line in others if line.alike])
+    return pages
 
 
 class _Table:
@@ -115,24 +150,29 @@ class _Table:
 
 
 def _top(
-    page: Page, members: Sequence[tuple[str, Proof]], sheets: Sequence[SheetWords], table: _Table
+    page: Page,
+    members: Sequence[tuple[str, Proof]],
+    sheets: Sequence[SheetWords],
+    table: _Table,
+    number: int,
 ) -> float:
     titles = list(dict.fromkeys(words.title for words in sheets))
     title(page, " / ".join(titles))
-    page.text(page.right, 8.5, "change-over", 10, ha="right")
+    what = "change-over" if number == 1 else f"change-over, page {number}"
+    page.text(page.right, 8.5, what, 10, ha="right")
     page.text(page.right, 13.5, members[0][1].case.job.machine.name, 10, ha="right")
     y = 19.0
-    for number, ((name, _), words) in enumerate(zip(members, sheets, strict=True)):
-        turn = "1st" if not number else "then"
+    for member, ((name, _), words) in enumerate(zip(members, sheets, strict=True)):
+        turn = "then" if member else "1st"
         called = trimmed(f"{turn}: {name.upper() or words.title}", table.width - 5, _SIZE)
-        table.cell(number, y, called, 12)
-        table.cell(number, y + 6, words.summary, 10)
-        table.cell(number, y + 11, words.blank, 9)
+        table.cell(member, y, called, 12)
+        table.cell(member, y + 6, words.summary, 10)
+        table.cell(member, y + 11, words.blank, 9)
         wide = look.text_size(words.verdict, 9, True)[0]
         if not words.is_right:
-            page.box(table.left(number), y + 16.2, wide + 3, 5.2, filled=True)
+            page.box(table.left(member), y + 16.2, wide + 3, 5.2, filled=True)
         colour = look.INK if words.is_right else look.PAPER
-        page.text(table.left(number) + 1.5, y + 17, words.verdict, 9, bold=True, color=colour)
+        page.text(table.left(member) + 1.5, y + 17, words.verdict, 9, bold=True, color=colour)
     return y + 23
 
 
@@ -153,15 +193,17 @@ def _row_height(table: _Table, line: Line) -> float:
     return max(named * _NAMES * LINE + 2, most * _WRAPPED_FROM * LINE + 3.5)
 
 
-def _stays(page: Page, alike: Sequence[Line], y: float) -> float:
-    """What is as it is for all, in two columns; returns the height below."""
-    page.rule(y, width=1.6)
-    y = page.heading(MARGIN, y + 1.5, "THE SAME FOR ALL")
-    column = page.width / 2 - MARGIN - 3
+def _stays(pages: _Pages, alike: Sequence[Line]) -> None:
+    """What is as it is for all, in two columns."""
     half = (len(alike) + 1) // 2
+    pages.make_room(8.5 + half * _ALIKE * LINE)
+    page = pages.pages[-1]
+    page.rule(pages.y + 1, width=1.6)
+    y = page.heading(MARGIN, pages.y + 2.5, "THE SAME FOR ALL")
+    column = page.width / 2 - MARGIN - 3
     for x, part in ((MARGIN, alike[:half]), (page.width / 2 + 3, alike[half:])):
         page.rows(x, y, column, [(line.what, line.each[0]) for line in part], _ALIKE)
-    return y + half * _ALIKE * LINE
+    pages.y = y + half * _ALIKE * LINE
 
 
 def _bracket_row(
@@ -176,7 +218,8 @@ def _bracket_row(
     """A bracket: its gears drawn for each member where they are changed."""
     if line.alike:
         table.what(y + 1.8, line.what)
-        table.cell(0, y + 1.4, f"{line.each[0]}   SET ONCE, LEAVE", _SIZE + 1, span=len(members))
+        left = "LEAVE SO" if line.each[0] == EMPTY else "SET ONCE, LEAVE"
+        table.cell(0, y + 1.4, f"{line.each[0]}   {left}", _SIZE + 1, span=len(members))
         return y + _ROW_MM
     table.what(y + 1.6, line.what)
     words_mm = max(len(table.lines(words)) for words in line.each) * _SIZE * LINE

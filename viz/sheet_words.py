@@ -13,7 +13,7 @@ from pathlib import Path
 from handlead.kinematics import gear as gears
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.requirement import Work, gear_of
-from handlead.kinematics.sizes import sprocket_of
+from handlead.kinematics.sizes import hob_tip_diameter, sprocket_of
 from handlead.kinematics.sprocket import over_pins
 from handlead.kinematics.words import POSITIVES, angle_text
 from handlead.machines.case import (
@@ -50,9 +50,8 @@ BETWEEN_CUTS = (
 ABOVE_ALL = ("The machine's manual, local rules and qualified people come before this sheet.",)
 CAUTIONS = LOCK_OUT + AT_THE_HOB + BETWEEN_CUTS + ABOVE_ALL
 
-#: What is counted, not set, among the rows of feed and depth.
-SLIDE_STILL = "feed open"
-READ_ONLY = (SLIDE_STILL,)
+#: Said of a bracket with nothing in it.
+EMPTY = "EMPTY"
 
 _BACK = "back to START"
 
@@ -67,6 +66,9 @@ MM_PER_FOOT = 304.8
 _FINEST_PART = 12
 
 Rows = list[tuple[str, str]]
+
+#: A row, and whether somebody sets it.
+_Row = tuple[str, str, bool]
 
 
 @dataclass(frozen=True)
@@ -88,8 +90,13 @@ class BracketWords:
 
 @dataclass(frozen=True)
 class SheetWords:
-    """All that a sheet says: rows are pairs of what and how much."""
+    """All that a sheet says: rows are pairs of what and how much.
 
+    `told` names the rows of levers and running that nobody sets: they say what the machine then does. `machine`
+    stands for the machine's file: two sheets with the same one are for the same machine.
+    """
+
+    machine: str
     title: str
     summary: str
     verdict: str
@@ -101,6 +108,7 @@ class SheetWords:
     up: str
     levers: Rows
     running: Rows
+    told: frozenset[str]
     moves: Rows
     first_cut: Rows
     seen: Rows
@@ -117,7 +125,9 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
     """What the sheet for this proof says."""
     case = proof.case
     work, units = case.job.work, case.job.units
+    levers, running = _levers(proof), _running(proof)
     return SheetWords(
+        machine=case.job.machine.digest,
         title=case.job.title,
         summary=summary(work, units),
         verdict="AS WANTED" if proof.is_as_wanted else "NOT AS WANTED: DO NOT CUT",
@@ -127,8 +137,9 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         swivel_deg=case.swivel_deg,
         hob_line=_hob_line(case.job),
         up=up_on_this_sheet(proof),
-        levers=_levers(proof),
-        running=_running(proof),
+        levers=[row[:2] for row in levers],
+        running=[row[:2] for row in running],
+        told=frozenset(what for what, _, is_set in (*levers, *running) if not is_set),
         moves=[_move(move, units) for move in case.setup.moves],
         first_cut=_first_cut(proof),
         seen=_seen(work, (proof.computed.outcome and proof.computed.outcome.feed_slide) or "axial"),
@@ -203,11 +214,11 @@ def bracket_words(link: ChangeGears) -> BracketWords:
     """What is in a bracket of the train."""
     mounted = link.mounted
     if mounted is None:
-        return BracketWords(link.name, "EMPTY", "", (link.from_part, link.to_part), "")
+        return BracketWords(link.name, EMPTY, "", (link.from_part, link.to_part), "")
     last = LETTERS[len(mounted.gears) - 1]
     plain = " · ".join(f"{driver}/{driven}" for driver, driven in mounted.pairs)
     teeth = " and ".join(str(each) for each in mounted.idlers)
-    notes = [idler_words(bracket_layout(mounted, link.bracket)).lower()] if mounted.idlers else []
+    notes = [_where_idlers(link)] if mounted.idlers else []
     return BracketWords(
         link.name,
         plain,
@@ -215,6 +226,14 @@ def bracket_words(link: ChangeGears) -> BracketWords:
         (f"a on {link.from_part}", f"{last} on {link.to_part}"),
         "; ".join([*notes, *_look_alike(mounted.gears)]),
     )
+
+
+def _where_idlers(link: ChangeGears) -> str:
+    assert link.mounted is not None
+    try:
+        return idler_words(bracket_layout(link.mounted, link.bracket)).lower()
+    except ValueError:
+        return "where the idlers stand isn't known"
 
 
 def _look_alike(gears: Sequence[int]) -> list[str]:
@@ -242,42 +261,51 @@ def up_on_this_sheet(proof: Proof) -> str:
     return "" if word == "up" else word
 
 
-def _levers(proof: Proof) -> Rows:
+def _levers(proof: Proof) -> list[_Row]:
     """Where every lever stands; below one whose plate names the other way of the slide, which way the slide goes."""
     misread = misread_levers(proof.case)
-    rows: Rows = []
+    rows: list[_Row] = []
     for name, position in proof.case.job.machine.positions(proof.case.setup).items():
-        rows.append((f"lever: {name}", position))
+        rows.append((f"lever: {name}", position, True))
         if name in misread:
-            rows.append(("! PLATE READS OTHERWISE: slide goes", _way(proof, "axial")))
+            rows.append(("! PLATE READS OTHERWISE: slide goes", _way(proof, "axial"), False))
     return rows
 
 
-def _running(proof: Proof) -> Rows:
+def _running(proof: Proof) -> list[_Row]:
     """Which way all goes, speed, feed, where to start and to stop, depth."""
     case = proof.case
     units, outcome, cycle = case.job.units, proof.computed.outcome, cut_cycle(case)
-    rows: Rows = []
+    rows: list[_Row] = []
     if cycle.hob_rpm:
-        rows.append(("hob speed", f"{cycle.hob_rpm:.0f} rpm{_surface_speed(cycle, units)}"))
+        rows.append(("hob speed", f"{cycle.hob_rpm:.0f} rpm{_surface_speed(cycle, units)}", True))
     if outcome and outcome.sliding_feed:
         mode = f", {outcome.feed.value.upper()}" if outcome.feed else ""
-        rows.append(("feed", f"{feed_text(outcome.sliding_feed, units)}{mode}"))
+        rows.append(("feed", f"{feed_text(outcome.sliding_feed, units)}{mode}", True))
         slide = outcome.feed_slide or "axial"
-        rows.append((f"{slide} slide goes", _way(proof, slide)))
+        rows.append((f"{slide} slide goes", _way(proof, slide), False))
     rows += [
-        ("hob's teeth at the work go", _hob_way(proof)),
-        ("table turns, seen facing it", _way(proof, "table")),
+        ("hob's teeth at the work go", _hob_way(proof), False),
+        ("table turns, seen facing it", _way(proof, "table"), False),
     ]
-    rows += _stops(proof, cycle)
-    rows.append((_DEPTH, _dialled(cycle, units) or ("SEE THE DRAWING" if case.sizes.wanting else "NONE")))
+    rows += [(*row, True) for row in _stops(proof, cycle)]
+    rows.append((_DEPTH, _dialled(cycle, units) or ("SEE THE DRAWING" if case.sizes.wanting else "NONE"), True))
+    rows += [(*row, True) for row in _centres(case)]
     if slide_alone_keeps_place(case) is not None:
         opened = feed_opened_by(case)
         alone = opened and f"slide alone, {opened[0]}: {opened[1].upper()}"
-        rows.append((_BACK, alone or "ONLY BY REVERSING THE DRIVE"))
+        rows.append((_BACK, alone or "ONLY BY REVERSING THE DRIVE", True))
     if proof.computed.table_per_hob:
-        rows += _counted(abs(proof.computed.table_per_hob))
+        rows += [(*row, False) for row in _counted(abs(proof.computed.table_per_hob))]
     return rows
+
+
+def _centres(case: Case) -> Rows:
+    """A worm wheel's full depth as it is measured: from the hob's axis to the work's."""
+    tip = hob_tip_diameter(case.job.work, case.job.hob)
+    if case.job.work.kind != "worm wheel" or tip is None:
+        return []
+    return [("full depth at hob-to-work centres", length((case.sizes.root_diameter + tip) / 2, case.job.units, 2))]
 
 
 def _time(proof: Proof) -> Rows:
@@ -341,7 +369,7 @@ def _counted(table_per_hob: Fraction) -> Rows:
         return []
     whole, part = divmod(hob, 1)
     turns = f"{whole} {part}" if part else f"{whole}"
-    return [(f"HAND CHECK, {SLIDE_STILL}", f"{turns} hob turns = 1 table turn")]
+    return [("HAND CHECK, feed open", f"{turns} hob turns = 1 table turn")]
 
 
 def _way(proof: Proof, end: str) -> str:
@@ -371,7 +399,9 @@ def _first_cut(proof: Proof) -> Rows:
     lean = f"to the {marks.hand.word.upper()} going up" if marks.hand else "straight along the axis"
     rows: Rows = [("count", f"{marks.count} marks"), ("marks lean", lean)]
     if marks.hand:
-        rows.append(("at the outside by", lean_text(marks.lean_deg)))
+        rows.append(("at the outside", f"by {lean_text(marks.lean_deg)}"))
+    if work.kind == "worm wheel":
+        rows.append(("at mid-face", "short touches"))
     return rows
 
 
@@ -379,7 +409,8 @@ def _seen(work: Work, slide: str) -> Rows:
     """What to write down: keys of [seen] with what may stand there."""
     ways = " / ".join(POSITIVES[slide])
     rows: Rows = [("teeth", ""), ("hand", "right / left / none")]
-    if work.is_helical:
+    # A worm wheel's marks are too short to take a lead from.
+    if work.is_helical and work.kind != "worm wheel":
         rows.append(("lead", ""))
     return [*rows, ("table_turned", "clockwise / counter-clockwise"), ("slide_moved", ways)]
 
@@ -576,15 +607,14 @@ def other_lines(sheets: Sequence[SheetWords]) -> tuple[Line, ...]:
         rows = [dict(getattr(words, block)) for words in sheets]
         for what in dict.fromkeys(what for row in rows for what in row):
             each = tuple(row.get(what, "") for row in rows)
-            lines.append(Line(what, each, not what.endswith(READ_ONLY)))
+            lines.append(Line(what, each, not any(what in words.told for words in sheets)))
     marks = (", ".join(much.removeprefix("to the ") for _, much in words.first_cut) for words in sheets)
     return (*lines, Line("light first cut", tuple(marks), False))
 
 
 def shares_gears(sheets: Sequence[SheetWords]) -> bool:
-    """Whether some bracket stays as it is for all of several members on one machine."""
-    machines = {tuple(bracket.name for bracket in words.brackets) for words in sheets}
-    if len(sheets) < 2 or len(machines) != 1:
+    """Whether several members are for one machine, and some bracket stays as it is for all of them."""
+    if len(sheets) < 2 or len({words.machine for words in sheets}) != 1:
         return False
     brackets = zip(*(words.brackets for words in sheets), strict=True)
-    return any(len(set(each)) == 1 and each[0].gears != "EMPTY" for each in brackets)
+    return any(len(set(each)) == 1 and each[0].gears != EMPTY for each in brackets)

@@ -19,6 +19,7 @@ from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import HobData, Work
 from handlead.kinematics.sizes import hob_tip_diameter, outside_diameter
 from handlead.kinematics.words import Feed, Hand
+from handlead.machines.case import face_width_mm
 
 from . import look, symbols
 from .swivel_drawing import Segment
@@ -241,11 +242,25 @@ def _marks(
     return Marks(whose, teeth, hand if lean else None, lean, math.pi * outside / teeth, why)
 
 
-def witness_layout(marks: Sequence[Marks], outside: float, face_width: float) -> WitnessLayout:
+def touch_of(work: Work, hob: HobData) -> float | None:
+    """How far along the axis the marks of a light cut reach, in mm; None where they go over the whole face.
+
+    On a worm wheel the hob only touches at mid-face; with its size unknown an eighth of the face is drawn.
+    """
+    if work.kind != "worm wheel":
+        return None
+    return _touch_length(work, hob) or face_width_mm(work) / 8
+
+
+def witness_layout(
+    marks: Sequence[Marks], outside: float, face_width: float, touch: float | None = None
+) -> WitnessLayout:
     """The strips for `marks` on a blank of this outside diameter and width, in mm.
 
-    A strip goes round the whole blank, or so far that its marks can still be told apart.
+    A strip goes round the whole blank, or so far that its marks can still be told apart. With `touch` its marks
+    reach only so far along the axis, at mid-face.
     """
+    band = (0.0, face_width) if touch is None else ((face_width - touch) / 2, (face_width + touch) / 2)
     circumference = math.pi * outside
     pitch = max((m.pitch for m in marks), default=0.0)
     middle = marks[0].pitch / 2 + face_width * math.tan(math.radians(marks[0].signed_lean_deg)) / 2 if marks else 0.0
@@ -257,7 +272,7 @@ def witness_layout(marks: Sequence[Marks], outside: float, face_width: float) ->
         tuple(marks),
         tuple(
             tuple(
-                _lines(mark, width, face_width)
+                _lines(mark, width, face_width, band)
                 if mark.passes is None
                 else _strokes(mark.passes, middle, circumference, width, face_width)
             )
@@ -269,15 +284,17 @@ def witness_layout(marks: Sequence[Marks], outside: float, face_width: float) ->
     )
 
 
-def _lines(marks: Marks, width: float, height: float) -> Iterator[Segment]:
+def _lines(marks: Marks, width: float, height: float, band: tuple[float, float]) -> Iterator[Segment]:
+    """Marks as lines from face to face, as far as they lie within the strip and within `band` of its height."""
     if marks.count is None:
         return
+    low, high = (min(max(part, 0.0), height) / height for part in band)
     shift = height * math.tan(math.radians(marks.signed_lean_deg))
     first = math.floor(min(0.0, -shift) / marks.pitch)
     last = math.ceil(max(width, width - shift) / marks.pitch)
     for number in range(first, last + 1):
         foot = (number + 0.5) * marks.pitch
-        segment = _inside((foot, 0.0), (foot + shift, height), width, height)
+        segment = _inside((foot + low * shift, low * height), (foot + high * shift, high * height), width, height)
         if segment is not None:
             yield segment
 
