@@ -310,6 +310,15 @@ def _kind(document: Document, index: int) -> str | None:
     return kind if isinstance(kind, str) and kind in LINK else None
 
 
+def _check_called(end: str, called: Mapping[str, object], complaints: Complaints) -> None:
+    """The two ways of an end have two words, whether the file gives them or the frame does."""
+    one, other = (called.get(way, way) for way in POSITIVES[end])
+    if one == other:
+        first, second = POSITIVES[end]
+        message = f"{first} and {second} are both called {quoted(str(one))}. Give each way a word of its own"
+        complaints.add(WrongValue, ("ends", end, "called"), message)
+
+
 def _check_twice(document: Document, complaints: Complaints) -> None:
     for slide in table_of(document, "slides"):
         if slide in table_of(document, "shafts"):
@@ -330,6 +339,9 @@ def _check_twice(document: Document, complaints: Complaints) -> None:
         if isinstance(part, str) and used.setdefault(part, end) != end:
             message = f"{quoted(part)} is already the part at {used[part]} ({{also}}). Each end has a part of its own"
             complaints.add(Disagreement, ("ends", end, "part"), message, ("ends", used[part], "part"))
+        called = row.get("called") if isinstance(row, dict) else None
+        if isinstance(called, dict) and end in POSITIVES:
+            _check_called(end, called, complaints)
 
 
 _PORTS = (("from",), ("to",), ("suns", 0), ("suns", 1), ("carrier",))

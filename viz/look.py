@@ -139,6 +139,42 @@ def _face(bold: bool) -> FT2Font:
     return FT2Font(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name))
 
 
+#: What stands for a letter that the font lacks.
+INSTEAD = "?"
+
+
+def without_letter(text: str) -> str:
+    """The letters of the text that the font lacks, each once."""
+    if text.isascii():
+        return ""
+    known = _face(False)
+    return "".join(dict.fromkeys(c for c in text if ord(c) > 127 and not known.get_char_index(ord(c))))
+
+
+def spelt(text: str) -> str:
+    """The text as it can be written: letters that the font lacks are replaced."""
+    for letter in without_letter(text):
+        text = text.replace(letter, INSTEAD)
+    return text
+
+
+def spell(figure: Figure) -> str:
+    """Replace the letters that the font lacks in all words of a figure; returns them, each once."""
+    from matplotlib.text import Text
+
+    missing = ""
+    for words in figure.findobj(Text):
+        assert isinstance(words, Text)
+        missing += without_letter(words.get_text())
+        words.set_text(spelt(words.get_text()))
+    return "".join(dict.fromkeys(missing))
+
+
+def misspelt(letters: str) -> str:
+    """What to tell of letters that were replaced."""
+    return f"these letters can't be printed, {INSTEAD} stands for each: {' '.join(letters)}"
+
+
 @cache
 def text_size(text: str, points: float, bold: bool = False) -> tuple[float, float]:
     """Width and height in mm that a text of one or more lines takes on paper."""
@@ -147,7 +183,7 @@ def text_size(text: str, points: float, bold: bool = False) -> tuple[float, floa
     face = _face(bold)
     face.set_size(points, 72)
     widest = 0.0
-    lines = text.split("\n")
+    lines = spelt(text).split("\n")
     for line in lines:
         face.set_text(line, 0.0, flags=LoadFlags.NO_HINTING)
         widest = max(widest, face.get_width_height()[0] / 64)

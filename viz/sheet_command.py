@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -68,12 +69,16 @@ def _make(options: argparse.Namespace, out: Path) -> int | dict[str, Any]:
         if not found:
             return report_fault(job, ValueError(f"{job}: no set-up is given and none can be planned"))
         pages += found
+    from .look import misspelt
     from .sheet_file import write_sheet
 
     try:
-        return write_sheet(pages, out, options.paper)
+        made, missing = write_sheet(pages, out, options.paper)
     except OSError as fault:
         return report_fault(out, OSError(f"{out}: {fault.strerror or fault}"))
+    if missing:
+        print(f"{out}: {misspelt(missing)}", file=sys.stderr)
+    return made
 
 
 def _proofs(path: Path, cut: Depth | None) -> Iterator[tuple[str, Proof]]:

@@ -24,16 +24,18 @@ if TYPE_CHECKING:
 Pages = Sequence[tuple[str, Proof]]
 
 
-def write_sheet(pages: Pages, out: Path, paper: str = "A4") -> int:
+def write_sheet(pages: Pages, out: Path, paper: str = "A4") -> tuple[int, str]:
     """Write the sheet of these members, each a name and a proof, as the ending of `out` says; whole or not at all.
 
-    Returns the number of pages. Raises `OSError` where the file can't be written.
+    Returns the number of pages, and the letters that had to be replaced since the font lacks them. Raises
+    `OSError` where the file can't be written.
     """
     figures = list(drawn(pages, paper))
+    missing = "".join(dict.fromkeys("".join(map(look.spell, figures))))
     title = f"Set-up sheet: {pages[0][1].case.job.title}"
     html = out.suffix.lower() == ".html"
     look.put(out, _html(figures, title, paper).encode() if html else _pdf(figures, title))
-    return len(figures)
+    return len(figures), missing
 
 
 def drawn(pages: Pages, paper: str = "A4", today: datetime.date | None = None) -> Iterator[Figure]:

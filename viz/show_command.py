@@ -205,4 +205,8 @@ def _make(case: Case, name: str, path: Path | None, options: argparse.Namespace)
     assert path is not None
     from . import job_pictures, look
 
-    look.save(job_pictures.PICTURES[name](case), path, title=f"{case.job.title}: {name}")
+    figure = job_pictures.PICTURES[name](case)
+    missing = look.spell(figure)
+    look.save(figure, path, title=f"{case.job.title}: {name}")
+    if missing:
+        print(f"{path}: {look.misspelt(missing)}", file=sys.stderr)

@@ -54,8 +54,10 @@ def test_a_radial_infeed_leaves_the_same_wheel_whichever_way_the_hob_turns():
         for way in (1, -1)
     ]  # fmt: skip
     assert [gauge(field, module_n=MODULE).teeth for field in fields] == [WHEEL, WHEEL]
-    # The feed runs the other way round the wheel, at depth all places are passed alike.
-    assert fields[0].radius.min() == pytest.approx(fields[1].radius.min(), abs=2e-3)
+    # The feed runs the other way round the wheel; at depth all places are passed alike, flanks and bottoms.
+    one, other = (field.radius[2] for field in fields)
+    assert np.abs(one - other).max() < 1e-3
+    assert one.max() - one.min() == pytest.approx(4.5, abs=0.01)
 
 
 def test_a_worm_wheel_indexed_for_part_of_a_tooth_is_told_from_a_whole_one():

@@ -446,6 +446,19 @@ def test_a_page_carries_every_letter_that_it_is_written_in(tmp_path):
     assert all(letters <= set(map(chr, font.getBestCmap())) for font in fonts)
 
 
+@pytest.mark.parametrize("out", ["s.pdf", "s.html"])
+def test_letters_that_can_not_be_printed_are_told_of_once(tmp_path, capfd, recwarn, out):
+    job = tmp_path / "job.toml"
+    job.write_text(re.sub(r"title *= .*", 'title = "齿轮 Zahnräder 歯車"', PINION.read_text()))
+    assert main(["sheet", str(job), "--no-cut", "--out", str(tmp_path / out)]) == 0
+    (told,) = capfd.readouterr().err.splitlines()
+    assert told.endswith("these letters can't be printed, ? stands for each: 齿 轮 歯 車")
+    assert not recwarn
+    assert main(["show", str(job), "--what", "train", "--out", str(tmp_path / "t.svg")]) == 0
+    assert len(capfd.readouterr().err.splitlines()) == 1
+    assert "?? Zahnräder ??" in (tmp_path / "t.svg").read_text()
+
+
 def test_a_job_to_plan_gets_a_page_for_each_member(tmp_path, capsys):
     job = tmp_path / "job.toml"
     text = PINION.read_text()
