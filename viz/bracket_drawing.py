@@ -15,6 +15,7 @@ from handlead.kinematics.links import Mounted
 from . import look, symbols
 from .bracket_labels import Lettering, Tag, letter_bracket
 from .symbols import Pen
+from .written import Written, tall, wrap, write
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -260,7 +261,7 @@ def plot_bracket(
 
 def bracket_lettering(
     layout: BracketLayout, paper: tuple[float, float], mounted: Mounted | None = None, name: str = ""
-) -> tuple[Lettering, list[Line], list[Line]]:
+) -> tuple[Lettering, list[Written], list[Written]]:
     """Where everything is written on paper of this size in mm, and the lines over and under the drawing.
 
     Without `mounted` there are no lines, and no measures.
@@ -272,7 +273,7 @@ def bracket_lettering(
     lettering, under = None, _words_under(layout, width, arrows=True)
     for arrows in (True, False):
         under = _words_under(layout, width, arrows)
-        lettering = letter_bracket(layout, paper, head=1.5 + _height(over), foot=1.5 + _height(under))
+        lettering = letter_bracket(layout, paper, head=1.5 + tall(over), foot=1.5 + tall(under))
         if lettering.turnings:
             break
     assert lettering is not None
@@ -289,25 +290,6 @@ def _bare_box(axes: Axes, said: str, name: str, under: str) -> Axes:
     lines = "\n".join(look.wrapped(under, look.TEXT, fitted.scale * (fitted.right - fitted.left) - 3))
     axes.text(x, fitted.top - fitted.mm(6.0), lines, fontsize=look.TEXT, va="top")
     return axes
-
-
-@dataclass(frozen=True)
-class Line:
-    """A line of words over or under a drawing."""
-
-    text: str
-    points: float
-    bold: bool = False
-    colour: str = look.INK
-
-    @property
-    def height_mm(self) -> float:
-        """The paper that it takes."""
-        return look.text_size(self.text, self.points, self.bold)[1] * 1.1
-
-
-def _height(lines: Sequence[Line]) -> float:
-    return sum(line.height_mm for line in lines)
 
 
 class _Drawing:
@@ -379,42 +361,27 @@ class _Drawing:
                 ends = ((passing.x - size, passing.y - sign * size), (passing.x + size, passing.y + sign * size))
                 symbols.line(self.axes, ends, Pen(look.FAULT, look.HEAVY), order=9)
 
-    def words(self, over: Sequence[Line], under: Sequence[Line]) -> None:
-        y = self.fitted.top - self.fitted.mm(1.0)
-        for line in over:
-            self._line(line, y)
-            y -= self.fitted.mm(line.height_mm)
-        y = self.fitted.bottom + self.fitted.mm(1.0 + _height(under))
-        for line in under:
-            self._line(line, y)
-            y -= self.fitted.mm(line.height_mm)
-
-    def _line(self, line: Line, top: float) -> None:
-        self.axes.text(
-            self.fitted.left + self.fitted.mm(1.5), top, line.text, fontsize=line.points, va="top", color=line.colour,
-            weight="bold" if line.bold else "normal",
-        )  # fmt: skip
+    def words(self, over: Sequence[Written], under: Sequence[Written]) -> None:
+        fitted, x = self.fitted, self.fitted.left + self.fitted.mm(1.5)
+        write(self.axes, over, x, fitted.top - fitted.mm(1.0), fitted.mm(1.0))
+        write(self.axes, under, x, fitted.bottom + fitted.mm(1.0 + tall(under)), fitted.mm(1.0))
 
 
-def _lines(text: str, width_mm: float, points: float, bold: bool = False, colour: str = look.INK) -> list[Line]:
-    return [Line(line, points, bold, colour) for line in look.wrapped(text, points, width_mm, bold)]
-
-
-def _words_over(mounted: Mounted, name: str, width_mm: float) -> list[Line]:
+def _words_over(mounted: Mounted, name: str, width_mm: float) -> list[Written]:
     ratio = " · ".join(f"{driver}/{driven}" for driver, driven in mounted.pairs)
     return [
-        *_lines(name, width_mm, look.LARGE, bold=True),
-        *_lines(f"{ratio} = {mounted.size}", width_mm, look.TEXT),
+        *wrap(name, look.LARGE, width_mm, bold=True),
+        *wrap(f"{ratio} = {mounted.size}", look.TEXT, width_mm),
     ]
 
 
-def _words_under(layout: BracketLayout, width_mm: float, arrows: bool) -> list[Line]:
+def _words_under(layout: BracketLayout, width_mm: float, arrows: bool) -> list[Written]:
     told = []
     if layout.refusal:
-        told += _lines(f"CAN'T BE MOUNTED: {layout.refusal}", width_mm, look.TEXT, True, look.FAULT)
-    told += _lines(idler_words(layout), width_mm, look.TEXT, bold=True)
-    told += _lines(clearance_words(layout), width_mm, look.SMALL)
-    return told + (_lines(ARROWS, width_mm, look.SMALL) if arrows else [])
+        told += wrap(f"CAN'T BE MOUNTED: {layout.refusal}", look.TEXT, width_mm, True, look.FAULT)
+    told += wrap(idler_words(layout), look.TEXT, width_mm, bold=True)
+    told += wrap(clearance_words(layout), look.SMALL, width_mm)
+    return told + (wrap(ARROWS, look.SMALL, width_mm) if arrows else [])
 
 
 #: What the arrows in a bracket's drawing stand for.

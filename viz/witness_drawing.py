@@ -24,6 +24,7 @@ from handlead.machines.case import face_width_mm
 from . import look, symbols
 from .swivel_drawing import Segment
 from .symbols import Pen
+from .written import Written, tall, wrap, write
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -355,66 +356,35 @@ def plot_witness(
     width_mm, height_mm = look.paper_size(axes)
     heads = _heads(title, width_mm - 3) if words else []
     said = [_said(layout, number, width_mm - 3) if words else [] for number in range(count)]
-    head, over = _tall(heads) + 1.0, max(map(_tall, said)) + (2.5 if words else 1.0)
+    head, over = tall(heads) + 1.0, max(map(tall, said)) + (2.5 if words else 1.0)
     room = (height_mm - head - 1.0) / count - over
     scale = min((width_mm - 3) / layout.width, room / layout.height)
     look.bare(axes, (0, width_mm / scale), (0, height_mm / scale))
     unit = 1 / scale
-    _write(axes, heads, 1.5 * unit, (height_mm - 1.0) * unit, unit)
+    write(axes, heads, 1.5 * unit, (height_mm - 1.0) * unit, unit)
     for number in range(count):
         top = (height_mm - head - number * (room + over)) * unit
-        _write(axes, said[number], 1.5 * unit, top - (over - _tall(said[number]) - 0.8) * unit, unit)
+        write(axes, said[number], 1.5 * unit, top - (over - tall(said[number]) - 0.8) * unit, unit)
         _strip(axes, layout, number, top - over * unit, unit)
     return axes
 
 
-@dataclass(frozen=True)
-class _Line:
-    """A line of words."""
-
-    text: str
-    points: float
-    bold: bool = False
-    colour: str = look.INK
-
-    @property
-    def tall(self) -> float:
-        """Its height in mm."""
-        return 1.35 * self.points / look.POINTS_PER_MM
-
-
-def _tall(lines: Sequence[_Line]) -> float:
-    return sum(line.tall for line in lines)
-
-
-def _wrapped(text: str, points: float, width_mm: float, bold: bool = False, colour: str = look.INK) -> list[_Line]:
-    return [_Line(line, points, bold, colour) for line in look.wrapped(text, points, width_mm, bold)]
-
-
-def _write(axes: Axes, lines: Sequence[_Line], x: float, top: float, unit: float) -> None:
-    for line in lines:
-        axes.text(
-            x, top, line.text, fontsize=line.points, weight="bold" if line.bold else "normal", va="top", color=line.colour
-        )
-        top -= line.tall * unit
-
-
-def _heads(title: str, width_mm: float) -> list[_Line]:
+def _heads(title: str, width_mm: float) -> list[Written]:
     return [
-        *_wrapped(title, look.LARGE, width_mm, bold=True),
-        *_wrapped("outside of the blank, unrolled, seen from without", look.SMALL, width_mm),
+        *wrap(title, look.LARGE, width_mm, bold=True),
+        *wrap("outside of the blank, unrolled, seen from without", look.SMALL, width_mm),
     ]
 
 
-def _said(layout: WitnessLayout, number: int, width_mm: float) -> list[_Line]:
+def _said(layout: WitnessLayout, number: int, width_mm: float) -> list[Written]:
     """The lines over a strip."""
     marks, differs = layout.marks[number], layout.differs(number)
     colour = look.FAULT if differs else look.INK
     heading = f"{marks.whose}: {marks.words[0]}{'  NOT AS WANTED' if differs else ''}"
-    lines = _wrapped(heading, look.LARGE, width_mm, True, colour) + _wrapped(
+    lines = wrap(heading, look.LARGE, width_mm, True, colour) + wrap(
         marks.words[1], look.TEXT, width_mm, False, colour
     )
-    return [*lines, *_wrapped(GHOSTS, look.TEXT, width_mm)] if layout.ghosts(number) else lines
+    return [*lines, *wrap(GHOSTS, look.TEXT, width_mm)] if layout.ghosts(number) else lines
 
 
 #: What the faint marks are.
