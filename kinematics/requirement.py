@@ -21,7 +21,8 @@ class Work:
     or `lead`; spur work has none of the three. For a worm wheel `module_n` is normal to the
     tooth and the helix angle equals the lead angle of its worm. `quality` is the ISO 1328-1
     flank tolerance class. `outside_diameter` is the blank's, where it isn't the standard one.
-    `roller_diameter` is that of the chain that runs on a sprocket, whose chain pitch is pi times the module.
+    `thinning` is the backlash allowance: by how much a tooth is to be thinner, normal to it at the reference
+    cylinder. `roller_diameter` is that of the chain that runs on a sprocket, whose chain pitch is pi times the module.
     """
 
     kind: str
@@ -35,6 +36,7 @@ class Work:
     quality: int = 8
     profile_shift: Fraction = Fraction(0)
     outside_diameter: Fraction | None = None
+    thinning: Fraction = Fraction(0)
     roller_diameter: Fraction | None = None
 
     def __post_init__(self) -> None:
@@ -48,6 +50,11 @@ class Work:
             raise ValueError(
                 f"lead is {float(self.lead):g} mm; with {self.teeth} teeth of module "
                 f"{float(self.module_n):g} it must be longer than {math.pi * float(self.module_n) * self.teeth:.3f} mm"
+            )
+        if not 0 <= self.thinning < math.pi / 4 * self.module_n:
+            raise ValueError(
+                f"thinning is {float(self.thinning):g} mm; it must be from 0 to less than half of a tooth, "
+                f"{math.pi / 4 * float(self.module_n):.3f} mm"
             )
         if self.helix_angle_deg is not None and not 0 <= self.helix_angle_deg < 90:
             raise ValueError(
@@ -162,6 +169,17 @@ def gear_of(work: Work) -> gear.Gear:
         None if work.face_width is None else float(work.face_width),
         _rack_of(work, axial),
     )
+
+
+def gear_to_cut(work: Work) -> gear.Gear:
+    """The gear as the hob is to generate it: its teeth thinner by the backlash allowance, so its roots deeper.
+
+    Its tips lie as much too deep: the blank's are those of `gear_of`. Source: generating profile shift
+    x_E = x - E / (2 m_n tan alpha_n), ISO 21771 (from memory).
+    """
+    nominal = gear_of(work)
+    less = float(work.thinning) / (2 * nominal.module_n * math.tan(math.radians(nominal.pressure_angle_n_deg)))
+    return replace(nominal, profile_shift=nominal.profile_shift - less)
 
 
 def _rack_of(work: Work, axial: float) -> gear.BasicRack:

@@ -11,7 +11,7 @@ from typing import Literal
 
 from . import spline
 from .gear import ISO_53
-from .requirement import HobData, Work, gear_of
+from .requirement import HobData, Work, gear_of, gear_to_cut
 from .sprocket import Sprocket, rolling_diameter
 
 #: Keys that a drawing or a hob may leave out, and without which a size is only taken.
@@ -59,11 +59,11 @@ def outside_diameter(work: Work) -> float:
 
 
 def root_diameter(work: Work, hob: HobData) -> float:
-    """Diameter in mm at the roots, cut to full depth with no backlash allowance."""
+    """Diameter in mm at the roots, cut to full depth, backlash allowance and all."""
     sprocket = sprocket_of(work)
     if sprocket:
         return sprocket.root_diameter
-    gear = gear_of(work)
+    gear = gear_to_cut(work)
     return gear.reference_diameter + 2 * (gear.profile_shift * gear.module_n - hob_addendum(work, hob))
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.links import PI, Mounted
-from handlead.kinematics.requirement import HobData, Work, gear_of
+from handlead.kinematics.requirement import HobData, Work, gear_to_cut
 from handlead.kinematics.sizes import sprocket_of
 from handlead.kinematics.solution import SLIDE_ENDS
 from handlead.kinematics.words import Feed, Hand
@@ -376,6 +376,10 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
         )
         complaints.add(Disagreement, (table, "roller_diameter"), message, (table, "kind"))
         return None
+    if kind == "sprocket" and "thinning" in values:
+        message = 'only gears and splines run with backlash, but the kind is "sprocket" ({also}). Leave it out'
+        complaints.add(Disagreement, (table, "thinning"), message, (table, "kind"))
+        return None
     if kind == "helical" and not lean:
         complaints.add(
             Missing,
@@ -394,13 +398,13 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
         return None
     try:
         work = _built(values)
-        gear_of(work)
+        gear_to_cut(work)
         sprocket_of(work)
     except ValueError as fault:
         key = next(
             (
                 key
-                for key in ("lead", "profile_shift", "roller_diameter")
+                for key in ("lead", "profile_shift", "thinning", "roller_diameter")
                 if key in values and key.replace("_", " ") in str(fault)
             ),
             "",
@@ -424,6 +428,7 @@ def _built(values: dict[str, Any]) -> Work:
         quality=values.get("quality", 8),
         profile_shift=values.get("profile_shift", Fraction(0)),
         outside_diameter=values.get("outside_diameter"),
+        thinning=values.get("thinning", Fraction(0)),
         roller_diameter=values.get("roller_diameter"),
     )
 

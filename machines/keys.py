@@ -542,6 +542,12 @@ _WORK_KEYS = (
         "Outside diameter of the blank; of a worm wheel, at the bottom of its throat.",
         default="from the size of the teeth",
     ),
+    Key(
+        "thinning",
+        Length(0),
+        "Backlash allowance: by how much a tooth is to be thinner, normal to it at the reference cylinder.",
+        default="0",
+    ),
     Key("roller_diameter", _SIZE, "Greatest diameter of the chain's rollers, for the depth of a sprocket."),
 )
 _WORK_CHOICES = (

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from handlead.kinematics.gear import ISO_53, ROOT_CLEARANCE
-from handlead.kinematics.requirement import HobData, Work, gear_of
+from handlead.kinematics.requirement import HobData, Work, gear_to_cut
 from handlead.kinematics.sizes import hob_addendum
 
 from .case import Case, face_width_mm
@@ -90,7 +90,7 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
     _check_measure(rates, face_width_mm(work))
     width = face_width_mm(work)
     # A sprocket's flank is no involute, and a worm wheel's no cylinder's: there is nothing to hold theirs against.
-    gear = replace(gear_of(work), face_width=None if work.kind in ("sprocket", "worm wheel") else width)
+    gear = replace(gear_to_cut(work), face_width=None if work.kind in ("sprocket", "worm wheel") else width)
     blank = Blank(case.sizes.outside_diameter, width)
     try:
         return Cut(

@@ -306,6 +306,7 @@ def _work(work: Work, units: str) -> dict[str, Any]:
         "quality": work.quality,
         "profile_shift": work.profile_shift or None,
         "outside_diameter": work.outside_diameter,
+        "thinning": work.thinning or None,
         "roller_diameter": work.roller_diameter,
     }
 
@@ -316,6 +317,8 @@ def _mate(work: Work, mate: Work, units: str) -> dict[str, Any]:
     values = {key: value for key, value in other.items() if value != given.get(key)}
     if work.profile_shift and not mate.profile_shift:
         values["profile_shift"] = Fraction(0)
+    if work.thinning and not mate.thinning:
+        values["thinning"] = Fraction(0)
     if work.hand and mate.hand and (work.kind == "worm wheel" or work.hand is mate.hand):
         values["hand"] = mate.hand.word
     elif work.hand:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.requirement import gear_of
+from handlead.kinematics.requirement import gear_of, gear_to_cut
 from handlead.machines.case import Case, face_width_mm, stroke_of
 
 from . import look
@@ -118,7 +118,7 @@ def flanks_of(case: Case) -> dict[str, FlankMap]:
 
     motion = motion_of(case)
     work = case.job.work
-    gear = replace(gear_of(work), face_width=face_width_mm(work))
+    gear = replace(gear_to_cut(work), face_width=face_width_mm(work))
     try:
         hob = hob_of(work, case.job.hob)
         return {

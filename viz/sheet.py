@@ -296,7 +296,7 @@ def _notes(words: SheetWords, width: float, most: int) -> list[str]:
 
 def _data(page: Page, words: SheetWords, y: float, notes: int) -> None:
     page.rule(y, width=1.6)
-    page.heading(MARGIN, y + 1.5, "DRAWING AND SIZES, no backlash taken off")
+    page.heading(MARGIN, y + 1.5, ", ".join(filter(None, ("DRAWING AND SIZES", words.backlash))))
     half = (len(words.work) + 1) // 2
     x, parts = MARGIN, (0.235, 0.295, 0.235, 0.235)
     for number, (name, rows) in enumerate(

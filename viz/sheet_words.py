@@ -12,7 +12,7 @@ from pathlib import Path
 
 from handlead.kinematics import gear as gears
 from handlead.kinematics.links import ChangeGears
-from handlead.kinematics.requirement import Work, gear_of
+from handlead.kinematics.requirement import Work, gear_of, gear_to_cut
 from handlead.kinematics.sizes import hob_tip_diameter, sprocket_of
 from handlead.kinematics.sprocket import over_pins
 from handlead.kinematics.words import POSITIVES, angle_text
@@ -114,6 +114,7 @@ class SheetWords:
     seen: Rows
     blank: str
     work: Rows
+    backlash: str
     hob: Rows
     flank: Rows
     errors: list[str]
@@ -145,6 +146,7 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         seen=_seen(work, (proof.computed.outcome and proof.computed.outcome.feed_slide) or "axial"),
         blank=f"blank {length(case.sizes.outside_diameter, units, 2)} × {_face(work, units)}",
         work=_work(case),
+        backlash=_backlash(work, units),
         hob=[*_hob(case.job), *_time(proof)],
         flank=_flank(proof),
         errors=[_finding(finding) for finding in proof.findings if finding.severity == "error"],
@@ -474,6 +476,12 @@ def _sprocket(case: Case) -> Rows:
     ]
 
 
+def _backlash(work: Work, units: str) -> str:
+    if _is_sprocket(work):
+        return ""
+    return f"teeth {length(float(work.thinning), units)} thinner" if work.thinning else "no backlash taken off"
+
+
 def _face(work: Work, units: str) -> str:
     return length(face_width_mm(work), units, 2) + ("" if work.face_width else " (taken)")
 
@@ -483,7 +491,7 @@ def _measures(work: Work, units: str) -> Iterator[tuple[str, str]]:
     if work.kind in ("sprocket", "worm wheel"):
         return
     face = None if work.face_width is None else float(work.face_width)
-    gear = replace(gear_of(work), face_width=face)
+    gear = replace(gear_to_cut(work), face_width=face)
     try:
         count = gears.measurable_span(gear)
         if count:

@@ -12,7 +12,7 @@ from handlead.kinematics.cutting import scratch_cut
 from handlead.kinematics.measured import full_distance
 from handlead.kinematics.motion import ENDS, Position
 from handlead.kinematics.outcome import Outcome
-from handlead.kinematics.requirement import gear_of
+from handlead.kinematics.requirement import gear_to_cut
 from handlead.kinematics.words import SWIVEL_TURNS, angle_text, direction
 from handlead.machines.case import Case, face_width_mm
 from handlead.machines.checks import SWIVEL_LIMIT_DEG
@@ -50,7 +50,7 @@ def setting_of(case: Case) -> Setting:
         raise NotCut("no slide feeds the hob over the work")
     hob = hob_of(case.job.work, case.job.hob)
     blank = Blank(case.sizes.outside_diameter, face_width_mm(case.job.work))
-    distance = full_distance(hob, gear_of(case.job.work))
+    distance = full_distance(hob, gear_to_cut(case.job.work))
     return Setting(rates, hob, blank, case.swivel_deg, distance, cuts_up)
 
 

@@ -6,7 +6,8 @@ import math
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics.requirement import HobData, Work
+from handlead.kinematics import gear as gears
+from handlead.kinematics.requirement import HobData, Work, gear_of, gear_to_cut
 from handlead.kinematics.sizes import (
     hob_addendum,
     hob_tip_diameter,
@@ -122,3 +123,22 @@ def test_every_millimetre_on_the_blank_s_radius_is_one_more_to_go_in(
     )
     assert root_diameter(other, hob) == root_diameter(usual, hob)
     assert sizes_of(other, hob).depth == pytest.approx(sizes_of(usual, hob).depth + float(over))
+
+
+@given(
+    teeth=st.integers(14, 90),
+    beta=st.sampled_from([0, 12, 25]),
+    thinning=st.fractions(Fraction(0), Fraction(1, 2), max_denominator=1000),
+)
+def test_teeth_are_as_much_thinner_as_the_allowance_says(teeth: int, beta: int, thinning: Fraction) -> None:
+    lean = (Hand.LEFT, Fraction(beta)) if beta else (None, None)
+    work = Work("helical" if beta else "spur", teeth, Fraction(3), Fraction(20), *lean, thinning=thinning)
+    nominal, cut = gear_of(work), gear_to_cut(work)
+    across = gears.thickness_at(nominal, nominal.reference_diameter) - gears.thickness_at(cut, cut.reference_diameter)
+    assert across * math.cos(math.radians(beta)) == pytest.approx(float(thinning), abs=1e-9)
+    # Base tangent length less E cos alpha_n (ISO 21771, from memory), depth more by E / (2 tan alpha_n).
+    less = gears.span(nominal, 3) - gears.span(cut, 3)
+    assert less == pytest.approx(float(thinning) * math.cos(math.radians(20)), abs=1e-9)
+    deeper = sizes_of(work, HobData(Fraction(3))).depth - 6.75
+    assert deeper == pytest.approx(float(thinning) / (2 * math.tan(math.radians(20))), abs=1e-9)
+    assert outside_diameter(work) == pytest.approx(nominal.tip_diameter)

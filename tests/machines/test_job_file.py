@@ -71,6 +71,7 @@ def test_everything_that_a_job_can_say_is_read():
     assert job.seen == Seen(30, None, True, Fraction(812), Fraction(21))
     assert job.work.face_width == Fraction(13, 8) * Fraction(254, 10)
     assert job.work.quality == 6
+    assert job.work.thinning == Fraction(4, 1000) * Fraction(254, 10)
     assert job.machine.name == "Every Kind"
 
 

@@ -6,6 +6,7 @@ import html
 import io
 import itertools
 import json
+import math
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -13,7 +14,7 @@ from pathlib import Path
 import pytest
 from fontTools.ttLib import TTFont
 from handlead.machines.cut_cycle import cut_cycle
-from handlead.machines.job_file import read_job
+from handlead.machines.job_file import read_job, read_job_text
 from handlead.machines.proof import prove
 from handlead.machines.units import length
 from handlead.machines.witness import NotCut, cut_blank
@@ -196,6 +197,28 @@ def test_a_blank_cut_to_the_depth_of_the_sheet_has_the_standard_s_roots(job, roo
     field = cut_blank(case, "full").measured.field
     assert 2 * field.radius.min() == pytest.approx(root, abs=0.02)
     assert field.uncut - field.radius.min() == pytest.approx(sum(cut_cycle(case).depths), abs=0.01)
+
+
+def test_a_backlash_allowance_is_cut_deeper_and_measured_less(tmp_path):
+    plain, thin = words_of(PINION), changed(tmp_path, PINION, "face_width", "thinning = 0.12\nface_width")
+    assert plain.backlash == "no backlash taken off"
+    assert thin.backlash == "teeth 0.120 mm thinner"
+    # 6.75 + 0.12 / (2 tan 20) = 6.915, and 32.196 - 0.12 cos 20 = 32.083 over four teeth: ISO 21771, from memory.
+    assert dict(thin.running)["depth, counted from touch"] == "6.91 mm, ONE CUT"
+    assert dict(plain.work)["span, 4 teeth  W_4"] == "32.196 mm"
+    assert dict(thin.work)["span, 4 teeth  W_4"] == "32.083 mm"
+    assert dict(thin.work)["outside diameter  d_a"] == dict(plain.work)["outside diameter  d_a"]
+
+
+def test_spaces_cut_with_an_allowance_are_as_much_wider():
+    """Seen on the simulated blank of a spur gear, round its reference circle: pi m / 2 and the allowance."""
+    text = (SCENARIOS / "02-left-hand-hob" / "job.toml").read_text()
+    for thinning in (0.0, 0.3):
+        job = read_job_text(text.replace("face_width", f"thinning = {thinning}\nface_width"))
+        field = cut_blank(prove(job, cut=None).case, "full").measured.field
+        row, radius = field.radius[field.rows // 2], float(job.work.module_n) * job.work.teeth / 2
+        space = (row < radius).mean() * 2 * math.pi * radius / job.work.teeth
+        assert space == pytest.approx(math.pi * float(job.work.module_n) / 2 + thinning, abs=0.03)
 
 
 def test_the_sizes_of_a_sprocket_are_those_of_its_chain():
