@@ -169,6 +169,15 @@ def stroke_of(case: Case) -> Stroke:
     )
 
 
+def reach_of_teeth(case: Case) -> float:
+    """How far to either side of the work's middle the hob's tips cut at full depth, in mm: half the chord at the roots.
+
+    Across that a tooth of full height has to travel to finish a worm wheel by tangential feed. Own derivation.
+    """
+    outside, root = case.sizes.outside_diameter, case.sizes.root_diameter
+    return math.sqrt(max(outside**2 - root**2, 0.0)) / 2
+
+
 def slide_alone_keeps_place(case: Case) -> bool | None:
     """Whether an axial slide brought back alone, only the feed opened, lets a second cut fall into the first's spaces.
 

@@ -58,10 +58,19 @@ def cut_cycle(case: Case) -> CutCycle:
     stroke = _stroke(case)
     feed = case.outcome.sliding_feed if case.outcome else None
     time = None
-    if rpm and stroke and feed:
-        time = cuts * cycle.cutting_time_min(stroke.travel, float(feed), rpm, work.teeth, hob.starts)
     depths = _depths(case, cuts)
+    travel = stroke.travel if stroke else _infeed(case, depths)
+    if rpm and travel and feed:
+        time = cuts * cycle.cutting_time_min(travel, float(feed), rpm, work.teeth, hob.starts)
     return CutCycle(rpm, speed, depths, stroke, time)
+
+
+def _infeed(case: Case, depths: tuple[float, ...]) -> float | None:
+    """Travel of a radial infeed with what the table turn that finishes the wheel would add; None for other feeds."""
+    outcome = case.outcome
+    if outcome is None or outcome.feed_slide != "radial" or not outcome.sliding_feed:
+        return None
+    return sum(depths) / max(len(depths), 1) + float(outcome.sliding_feed)
 
 
 def _hob_rpm(case: Case) -> float | None:

@@ -22,6 +22,7 @@ from handlead.machines.case import (
     feed_opened_by,
     helix_slope_limit_um,
     helix_slope_um,
+    reach_of_teeth,
     slide_alone_keeps_place,
 )
 from handlead.machines.checks import misread_levers
@@ -329,11 +330,38 @@ def _hob_way(proof: Proof) -> str:
 
 
 def _stops(proof: Proof, cycle: CutCycle) -> Rows:
+    """Where the cut begins, at the nearest, and where it ends."""
+    outcome = proof.computed.outcome
+    if outcome is None or outcome.feed_slide is None:
+        return []
+    if outcome.feed_slide == "axial":
+        return _axial_stops(proof, cycle)
+    if proof.case.job.work.kind != "worm wheel" or proof.case.sizes.depth <= 0:
+        return []
+    return _infeed_stops() if outcome.feed_slide == "radial" else _tangential_stops(proof.case)
+
+
+def _infeed_stops() -> Rows:
+    return [("START, hob at mid-face", "CLEAR of the work"), ("STOP, at full depth", "after 1 MORE TABLE TURN")]
+
+
+def _tangential_stops(case: Case) -> Rows:
+    """Where the leading end of the hob, and its first tooth of full height, stand from the middle of the work."""
+    rate = case.solution.end_rate("tangential")
+    if not rate:
+        return []
+    away = _clear(reach_of_teeth(case), case.job.units)
+    before, after = (case.job.machine.way("tangential", -sign if rate > 0 else sign).upper() for sign in (1, -1))
+    return [
+        ("START, hob's leading end from mid-work", f"{away} {before} or more"),
+        ("STOP, first full tooth from mid-work", f"{away} {after} or more"),
+    ]
+
+
+def _axial_stops(proof: Proof, cycle: CutCycle) -> Rows:
     """Where the middle of the hob stands when an axial cut begins, at the nearest, and where it ends."""
     rate = proof.case.solution.end_rate("axial")
-    if not cycle.stroke or not rate or proof.computed.outcome is None:
-        return []
-    if proof.computed.outcome.feed_slide != "axial":
+    if not cycle.stroke or not rate:
         return []
     machine, units = proof.case.job.machine, proof.case.job.units
     sides = {"upper": "upper face", "lower": "lower face"}

@@ -402,6 +402,20 @@ def test_a_job_of_many_moves_shows_as_many_as_there_is_room_for(tmp_path):
         assert any("MOVES MORE" in words.get_text() for words in figure.axes[0].texts)
 
 
+def test_a_worm_wheel_is_told_where_to_start_and_to_stop():
+    across = dict(words_of(SCENARIOS / "06-orchestra-lift" / "job.toml").running)
+    # By hand: half the chord at the roots, sqrt(78^2 - 69.1^2) = 36.2 mm; the slide goes to the right.
+    assert across["tangential slide goes"] == "RIGHT"
+    assert across["START, hob's leading end from mid-work"] == "37 mm LEFT or more"
+    assert across["STOP, first full tooth from mid-work"] == "37 mm RIGHT or more"
+    # (d + d_0) / 2 = (148 + 40) / 2, the worm's own centre distance.
+    assert across["full depth at hob-to-work centres"] == "94.00 mm"
+    sunk = words_of(SCENARIOS / "07-trap-hoist" / "job.toml")
+    assert dict(sunk.running)["STOP, at full depth"] == "after 1 MORE TABLE TURN"
+    # 5.62 mm at 0.3 mm and one turn more are 19.7 turns of the table, 50 of the hob each, at 94 rpm.
+    assert dict(sunk.hob)["cutting time"] == "10 min"
+
+
 def test_a_worm_wheel_s_light_cut_is_a_touch_at_mid_face():
     words = words_of(SCENARIOS / "07-trap-hoist" / "job.toml")
     assert ("at mid-face", "short touches") in words.first_cut
