@@ -24,6 +24,7 @@ from handlead.kinematics.targets import fixed
 from handlead.kinematics.words import Feed
 
 from .case import Case, face_width_mm, helix_slope_um, shift_error_um
+from .checks import misread_levers
 from .coupled_planning import coupled_sets, table_fed_sets
 from .cut_cycle import CutCycle, cut_cycle
 from .cut_proposal import feed_wanted, propose_cut, rpm_wanted
@@ -559,10 +560,13 @@ def prove_setup(job: Job, machine: Machine, work: Work, setup: Setup) -> Planned
 
 
 def _effort(case: Case) -> tuple[int, ...]:
-    """The work that a set-up takes: levers moved, gears and idlers mounted, teeth in all."""
+    """The work that a set-up takes: gears and idlers mounted, levers moved, teeth in all.
+
+    Ahead of it all go levers whose plates name the way in which the slide doesn't go: somebody would go by them.
+    """
     mounted = list(case.setup.change.values())
     gears = [teeth for one in mounted for teeth in (*one.gears, *one.idlers)]
-    return (len(case.setup.levers), len(gears), sum(gears))
+    return (len(misread_levers(case)), len(gears), len(case.setup.levers), sum(gears))
 
 
 def _merit(planned: Planned) -> tuple[float, tuple[int, ...]]:
