@@ -102,7 +102,8 @@ class Response:
         if self._common is None:
             return self._anew(ratios)
         if self._stuck:
-            return _stuck(self._stuck)
+            # Some ratios lock what others only stop, or leave the worm at rest.
+            return self._anew(ratios)
         terms = [1]
         for ratio in ratios:
             p, q = ratio.numerator, ratio.denominator

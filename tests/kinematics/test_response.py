@@ -4,7 +4,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 import pytest
-from handlead.kinematics.links import ChangeGears, GearPair, Mounted, Screw
+from handlead.kinematics.links import ChangeGears, Differential, GearPair, Mounted, Screw, WormGear
 from handlead.kinematics.response import MOST_BRACKETS, Response, run, with_ratios
 from handlead.kinematics.train import Drive, End, Train
 from handlead.kinematics.words import Sense
@@ -62,6 +62,25 @@ def test_the_response_of_any_tangle_is_that_of_the_train_solved_anew(train, data
         new = [data.draw(ratios) for _ in names]
         anew = run(with_ratios(train, dict(zip(names, new, strict=True))), drive)
         assert response.running(new) == anew
+
+
+def test_gears_that_lock_what_others_only_stop_are_told_apart():
+    """One sun turned by the other the wrong way holds the carrier that the drive turns; the worm hangs on the suns."""
+    train = Train(
+        dict.fromkeys(["cage", "one", "other", "worm"], ""),
+        {},
+        (
+            Differential("sum", ("one", "other"), "cage"),
+            ChangeGears("bracket", "other", "one", mounted=Mounted((30, 40))),
+            WormGear("worm gear", "worm", "one", 1, 12, Sense.OPPOSITE),
+        ),
+        {"hob": End("one"), "table": End("cage")},
+        {"main": Drive("cage")},
+    )
+    response = Response.of(train, "main", ["bracket"])
+    for ratio, stuck in ((Fraction(-1), "locked"), (Fraction(3, 4), "worm driven backwards")):
+        assert response.running([ratio]).stuck == stuck
+        assert run(with_ratios(train, {"bracket": ratio}), "main").stuck == stuck
 
 
 @settings(deadline=None, max_examples=50)
