@@ -95,6 +95,20 @@ def overrun(hob_addendum: float, transverse_pressure_angle_deg: float, swivel_de
     return height / math.tan(math.radians(angle)) * math.tan(_swivel(swivel_deg))
 
 
+def overrun_over_tips(gear: Gear, tip_diameter: float, swivel_deg: float) -> float:
+    """Travel beyond the face until the swung hob has finished the work's tips, in mm.
+
+    It is the longer one where the work's tips stand further over its reference circle than the hob's reach below it.
+    Own derivation: where the line of action meets the tip circle, (√(r_a² − r_b²) − r·sin α_t)·cos α_t along the
+    rack, times tan η.
+    """
+    tip = arguments.number("tip diameter of the blank", tip_diameter, unit="mm", above=0) / 2
+    pressure = math.radians(gear.transverse_pressure_angle_deg)
+    to_tip = math.sqrt(max(tip**2 - (gear.base_diameter / 2) ** 2, 0.0))
+    reach = to_tip - gear.reference_diameter / 2 * math.sin(pressure)
+    return max(reach, 0.0) * math.cos(pressure) * math.tan(_swivel(swivel_deg))
+
+
 def travel(face_width: float, approach: float, overrun: float, clearance: float = 0.0) -> float:
     """Travel of the slide through one cut, in mm: approach, face, overrun and a clearance for setting."""
     parts = (

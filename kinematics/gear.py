@@ -553,7 +553,8 @@ def default_ball(gear: Gear, *, inch: bool = False) -> float:
     if inch:
         steps = (64 if ideal < MM_PER_INCH / 8 else 32) / float(MM_PER_INCH)
     nearest = round(ideal * steps)
-    for ball in ((nearest + step) / steps for step in (0, 1, -1, 2)):
+    # On to larger ones: over a tooth that is higher than usual the ideal ball doesn't stand out.
+    for ball in ((nearest + step) / steps for step in (0, 1, -1, 2, 3, 4, 5, 6, 7, 8)):
         if ball > 0 and ball_fits(gear, ball):
             return ball
     return ideal

@@ -81,7 +81,8 @@ def measure_cut(
         field = scratch_cut(rates, hob, blank, swivel_deg, progress=progress)
     if gear is None:
         return Measured(gauge(field), None, field)
-    found = gauge(field, module_n=gear.module_n, addendum=gear.addendum / gear.module_n)
+    addendum = (blank.radius - gear.reference_diameter / 2) / gear.module_n
+    found = gauge(field, module_n=gear.module_n, addendum=addendum)
     hand = "none" if gear.hand is None else gear.hand.word
     seen = rates.axial and rates.table and hob.profile is None and gear.face_width is not None
     if not seen or (found.teeth, found.hand) != (gear.teeth, hand):

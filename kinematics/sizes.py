@@ -38,9 +38,8 @@ class Sizes:
 
 def sizes_of(work: Work, hob: HobData) -> Sizes:
     """Sizes of the work's blank and of the roots that the hob leaves."""
-    return Sizes(
-        outside_diameter(work), root_diameter(work, hob), (*_wanting_outside(work), *_wanting_root(work, hob))
-    )
+    wanting = (*_wanting_root(work, hob), *_wanting_outside(work))
+    return Sizes(outside_diameter(work), root_diameter(work, hob), wanting)
 
 
 def sprocket_of(work: Work) -> Sprocket | None:
@@ -50,12 +49,29 @@ def sprocket_of(work: Work) -> Sprocket | None:
     return Sprocket(work.teeth, math.pi * float(work.module_n), float(work.roller_diameter))
 
 
+def chain_pitch_diameter(work: Work) -> float:
+    """Diameter in mm through the centres of the rollers on a sprocket, whatever their size."""
+    return math.pi * float(work.module_n) / math.sin(math.pi / work.teeth)
+
+
+def spline_is_unknown(work: Work) -> bool:
+    """Whether the work is a spline of a pressure angle that no standard rack has."""
+    return work.kind == "spline" and spline.rack_for(float(work.pressure_angle_deg)) is None
+
+
 def outside_diameter(work: Work) -> float:
     """Outside diameter of the blank in mm: as the drawing gives it, or else the usual one."""
     if work.outside_diameter is not None:
         return float(work.outside_diameter)
     sprocket = sprocket_of(work)
     return sprocket.usual_tip_diameter if sprocket else gear_of(work).tip_diameter
+
+
+def rolling_diameter_of(work: Work, hob: HobData) -> float:
+    """Diameter in mm of the circle on which the hob's datum line, or one beside it, rolls."""
+    if work.kind == "sprocket":
+        return rolling_diameter(work.teeth, math.pi * float(hob.module_n))
+    return gear_of(work).reference_diameter
 
 
 def root_diameter(work: Work, hob: HobData) -> float:
@@ -68,44 +84,52 @@ def root_diameter(work: Work, hob: HobData) -> float:
 
 
 def hob_addendum(work: Work, hob: HobData) -> float:
-    """Height in mm of the hob's tips over the line that rolls on the work's reference circle.
+    """Height in mm of the hob's tips over its datum line: as the hob gives it, or as its rack has it.
 
-    As the hob gives it, or as its rack has it. A chain hob's tips reach from the circle on which it rolls
-    to the bottom of the gaps.
+    The datum line rolls on the work's reference circle where there is no profile shift. A chain hob's is taken to
+    roll there, its tips reaching to the bottom of the gaps. A worm wheel's hob is as high as its worm.
     """
     module, sprocket = float(hob.module_n), sprocket_of(work)
     if sprocket:
-        return (rolling_diameter(work.teeth, math.pi * module) - sprocket.root_diameter) / 2
+        return (rolling_diameter_of(work, hob) - sprocket.root_diameter) / 2
     if hob.addendum is not None:
         return float(hob.addendum) * module
+    if work.kind == "worm wheel":
+        module /= math.cos(math.radians(work.beta_deg))
     rack = spline.rack_for(float(hob.pressure_angle_deg)) if work.kind == "spline" else None
     return (rack or ISO_53[hob.rack]).dedendum * module
+
+
+def hob_reference_diameter(work: Work, hob: HobData) -> float | None:
+    """Reference diameter of the hob in mm: as given, or what its addendum leaves of that over the tips."""
+    if hob.diameter is not None:
+        return float(hob.diameter)
+    return None if hob.outside_diameter is None else float(hob.outside_diameter) - 2 * hob_addendum(work, hob)
+
+
+def centres_at_depth(work: Work, hob: HobData) -> float | None:
+    """Distance from the work's axis to the hob's at full depth in mm; None where the hob's size isn't known."""
+    reference = hob_reference_diameter(work, hob)
+    return None if reference is None else (root_diameter(work, hob) + reference) / 2 + hob_addendum(work, hob)
 
 
 def hob_tip_diameter(work: Work, hob: HobData) -> float | None:
     """Diameter over the hob's tips in mm: as given, or its reference diameter and twice its addendum."""
     if hob.outside_diameter is not None:
         return float(hob.outside_diameter)
-    if hob.diameter is None:
-        return None
-    return float(hob.diameter) + 2 * hob_addendum(work, hob)
+    return None if hob.diameter is None else float(hob.diameter) + 2 * hob_addendum(work, hob)
 
 
 def _wanting_outside(work: Work) -> tuple[Wanting, ...]:
     if work.outside_diameter is not None:
         return ()
-    if work.kind == "spline" and spline.rack_for(float(work.pressure_angle_deg)) is None:
-        return ("outside_diameter",)
-    return ()
+    without_rollers = work.kind == "sprocket" and work.roller_diameter is None
+    return ("outside_diameter",) if spline_is_unknown(work) or without_rollers else ()
 
 
 def _wanting_root(work: Work, hob: HobData) -> tuple[Wanting, ...]:
     if work.kind == "sprocket":
         return () if work.roller_diameter is not None else ("roller_diameter",)
-    if (
-        work.kind == "spline"
-        and hob.addendum is None
-        and not spline.has_one_root(float(hob.pressure_angle_deg))
-    ):
+    if work.kind == "spline" and hob.addendum is None and not spline.has_one_root(float(hob.pressure_angle_deg)):
         return ("addendum",)
     return ()

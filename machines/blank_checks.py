@@ -6,7 +6,14 @@ import math
 from collections.abc import Iterator, Set
 
 from handlead.kinematics.gear import ROOT_CLEARANCE
-from handlead.kinematics.sizes import hob_addendum, outside_diameter, sprocket_of
+from handlead.kinematics.requirement import gear_of
+from handlead.kinematics.sizes import (
+    chain_pitch_diameter,
+    hob_addendum,
+    outside_diameter,
+    spline_is_unknown,
+    sprocket_of,
+)
 from handlead.kinematics.solution import SLIDE_ENDS
 
 from .case import Case
@@ -51,10 +58,33 @@ def check_hob_suits(case: Case) -> Iterator[Finding]:
         )
 
 
+#: A hob's two diameters may disagree with its addendum by so many modules before it is told.
+_DIAMETERS_AGREE = 0.05
+
+#: Tips may be shorter than usual by so many modules before it is told.
+_SHORT_TIPS = 0.1
+
+
+def check_hob_sizes(case: Case) -> Iterator[Finding]:
+    """A hob whose diameters leave another height for its tips than its addendum or rack."""
+    work, hob, units = case.job.work, case.job.hob, case.job.units
+    if hob.diameter is None or hob.outside_diameter is None or case.sizes.wanting:
+        return
+    height, ours = float(hob.outside_diameter - hob.diameter) / 2, hob_addendum(work, hob)
+    if abs(height - ours) > _DIAMETERS_AGREE * float(hob.module_n):
+        yield Finding(
+            "hob-sizes-disagree",
+            "warning",
+            f"The hob's two diameters leave {length(height, units, 2)} for its tips over the datum line; the depth is "
+            f"worked out with {length(ours, units, 2)}.",
+            'Measure the hob over its tips, and give its "addendum" in modules if it isn\'t the rack\'s.',
+        )
+
+
 def check_blank(case: Case) -> Iterator[Finding]:
     """Whether the hob reaches the blank and has room for its teeth, and what the depth depends on but nobody gave."""
     sizes, units = case.sizes, case.job.units
-    for key in sizes.wanting:
+    for key in sizes.wanting[:1]:
         what, table = _GIVE[key]
         yield Finding(
             "size-not-known",
@@ -62,25 +92,56 @@ def check_blank(case: Case) -> Iterator[Finding]:
             f"The depth isn't known: it depends on {what}.",
             f'Give it as "{key}" under {table}, or take the depth from the drawing.',
         )
-    if sizes.wanting:
+    if "outside_diameter" in sizes.wanting:
         return
-    if sizes.depth <= 0:
+    outside, least = sizes.outside_diameter, _least_outside(case)
+    if outside <= least:
         yield Finding(
             "blank-too-small",
             "error",
-            f"The blank is {length(sizes.outside_diameter, units, 2)} across, and at full depth the hob's tips "
-            f"stand at {length(sizes.root_diameter, units, 2)}: nothing would be cut.",
-            "Compare the blank's outside diameter with module, count and helix angle on the drawing.",
+            f"The blank is {length(outside, units, 2)} across; for these teeth it must be more than "
+            f"{length(least, units, 2)}.",
+            "Compare the blank's outside diameter with count, size of the teeth and helix angle on the drawing.",
         )
-    elif case.job.work.kind == "sprocket":
+        return
+    if case.job.work.kind == "sprocket":
         yield from _check_sprocket(case)
-    else:
+        return
+    yield from _check_tips(case)
+    if not sizes.wanting:
         yield from _check_room(case)
+
+
+def _least_outside(case: Case) -> float:
+    """The diameter in mm up to which there are no teeth over the middle of their height, or none at all."""
+    work = case.job.work
+    if work.kind == "sprocket":
+        return chain_pitch_diameter(work)
+    gear = gear_of(work)
+    middle = gear.reference_diameter + 2 * gear.profile_shift * gear.module_n
+    return max(middle, case.sizes.root_diameter)
+
+
+def _check_tips(case: Case) -> Iterator[Finding]:
+    """Whether the teeth come out as high as is usual."""
+    work, units = case.job.work, case.job.units
+    short = (gear_of(work).tip_diameter - case.sizes.outside_diameter) / 2
+    if work.kind == "spline" and "outside_diameter" not in case.sizes.wanting and spline_is_unknown(work):
+        return
+    if short > _SHORT_TIPS * float(work.module_n):
+        yield Finding(
+            "tips-short",
+            "warning",
+            f"The blank is {length(case.sizes.outside_diameter, units, 2)} across: the tips come out "
+            f"{length(short, units, 2)} shorter than usual.",
+            "Compare the blank's outside diameter with the drawing.",
+        )
 
 
 def _check_sprocket(case: Case) -> Iterator[Finding]:
     sprocket, units = sprocket_of(case.job.work), case.job.units
-    assert sprocket is not None
+    if sprocket is None:
+        return
     least, greatest = sprocket.tip_diameters
     outside = outside_diameter(case.job.work)
     if not least - 0.005 <= outside <= greatest + 0.005:
@@ -147,6 +208,14 @@ def check_worm_wheel_feed(case: Case) -> Iterator[Finding]:
             find_mend(case, lambda changed: (changed.solution.end_rate("radial") or 0) < 0)
             or "Reverse the feed.",
         )
+
+
+def is_fed_as_it_must(case: Case) -> bool:
+    """Whether the slides that feed suit the kind of work: a worm wheel's hob goes in or across, by hand if need be."""
+    if case.job.work.kind != "worm wheel":
+        return True
+    by_hand = not case.train.ends.keys() & {"radial", "tangential"} and not case.solution.end_rate("axial")
+    return by_hand or _is_fed_in(case)
 
 
 def _is_fed_in(case: Case) -> bool:

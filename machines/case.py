@@ -14,7 +14,7 @@ from handlead.kinematics.motion import Rates
 from handlead.kinematics.needs import Role, roles
 from handlead.kinematics.outcome import Outcome, predict
 from handlead.kinematics.requirement import Work, gear_of, swivel_deg, table_per_hob
-from handlead.kinematics.sizes import Sizes, hob_addendum, hob_tip_diameter, sizes_of
+from handlead.kinematics.sizes import Sizes, hob_tip_diameter, rolling_diameter_of, sizes_of
 from handlead.kinematics.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
 from handlead.kinematics.train import Train
 
@@ -70,8 +70,13 @@ class Case:
 
     @cached_property
     def outcome(self) -> Outcome | None:
-        """The gear that the rates would cut."""
-        return predict(self.rates, self.job.hob, self.swivel_deg) if self.rates else None
+        """The gear that the rates would cut; a worm wheel that no slide feeds is fed in by hand."""
+        if self.rates is None:
+            return None
+        if self.job.work.kind == "worm wheel" and not (self.rates.axial or self.rates.tangential or self.rates.radial):
+            by_hand = predict(replace(self.rates, radial=Fraction(-1)), self.job.hob, self.swivel_deg)
+            return replace(by_hand, feed_slide=None, sliding_feed=Fraction(0))
+        return predict(self.rates, self.job.hob, self.swivel_deg)
 
     @cached_property
     def roles(self) -> dict[str, Role]:
@@ -161,11 +166,13 @@ def stroke_of(case: Case) -> Stroke:
         raise ValueError("diameter of the hob is missing; approach depends on it")
     if sizes.wanting:
         raise ValueError(f"{sizes.wanting[0]} is missing; the depth depends on it")
-    swivel = abs(case.swivel_deg)
+    swivel, gear = abs(case.swivel_deg), gear_of(work)
+    below = (rolling_diameter_of(work, hob) - sizes.root_diameter) / 2
+    after = cycle.overrun(max(below, 0.0), gear.transverse_pressure_angle_deg, swivel)
     return Stroke(
         cycle.approach_by_contact(tip, sizes.depth, swivel, sizes.outside_diameter),
         face_width_mm(work),
-        cycle.overrun(hob_addendum(work, hob), gear_of(work).transverse_pressure_angle_deg, swivel),
+        after if work.kind == "sprocket" else max(after, cycle.overrun_over_tips(gear, sizes.outside_diameter, swivel)),
     )
 
 

@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from fractions import Fraction
 
 from handlead.kinematics.bracket import Bracket, Refusal
-from handlead.kinematics.links import ChangeGears
+from handlead.kinematics.links import ChangeGears, Mounted
 from handlead.kinematics.needs import Role
 from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import table_per_hob
 from handlead.kinematics.sizes import hob_tip_diameter
 from handlead.kinematics.words import Hand, angle_text, direction
 
-from .blank_checks import check_blank, check_hob_suits, check_worm_wheel_feed
+from .blank_checks import (
+    check_blank,
+    check_hob_sizes,
+    check_hob_suits,
+    check_worm_wheel_feed,
+    is_fed_as_it_must,
+)
 from .case import (
     Case,
     cuts_wanted,
@@ -41,7 +48,7 @@ def check_lock(case: Case) -> Iterator[Finding]:
     lock = case.solution.lock
     if not lock:
         return
-    mend = find_mend(case, _is_right) or find_mend(case, lambda changed: not changed.solution.is_locked)
+    mend = _mend(case) or find_mend(case, lambda changed: not changed.solution.is_locked)
     yield Finding(
         "locked-train",
         "error",
@@ -75,8 +82,8 @@ def _ends_needed(case: Case) -> tuple[str, ...]:
 def _undriven(case: Case, end: str) -> Finding:
     part = case.train.ends[end].part
     state = "stands still" if case.solution.rates[part] == 0 else "is driven by nothing"
-    empty = [link.name for link in case.train.brackets if link.mounted is None]
-    mend = find_mend(case, lambda changed: bool(changed.solution.end_rate(end)))
+    empty = [link.name for link in case.train.brackets if _is_missed(case, link, end)]
+    mend = _mend(case) or find_mend(case, lambda changed: bool(changed.solution.end_rate(end)))
     fallback = f"No change gears are mounted in {_quoted(empty)}." if empty else "Look for an open clutch."
     return Finding(
         "not-driven",
@@ -84,6 +91,15 @@ def _undriven(case: Case, end: str) -> Finding:
         f'{_the(end).capitalize()} ("{part}") {state} when the drive "{case.setup.drive}" runs.',
         mend or fallback,
     )
+
+
+def _is_missed(case: Case, link: ChangeGears, end: str) -> bool:
+    """Whether the bracket is empty, and the end would be driven if it weren't."""
+    if link.mounted is not None:
+        return False
+    anything = Mounted((30, 30) * min(link.pairs), (30,) * min(link.idlers))
+    change = {**case.setup.change, link.name: anything}
+    return bool(Case.of(case.job, replace(case.setup, change=change)).solution.end_rate(end))
 
 
 def check_worms(case: Case) -> Iterator[Finding]:
@@ -112,7 +128,8 @@ def check_sense(case: Case) -> Iterator[Finding]:
         "table-against-hob",
         "error",
         f"The table runs against the {hand}-hand hob: no tooth space is generated, everything is cut away.",
-        find_mend(case, lambda changed: bool(changed.outcome and changed.outcome.teeth))
+        _mend(case)
+        or find_mend(case, lambda changed: bool(changed.outcome and changed.outcome.teeth))
         or f"A {hand}-hand hob needs the table to turn the other way: change the idlers in "
         f"{_quoted(case.brackets(Role.INDEX))} by one.",
     )
@@ -123,7 +140,7 @@ def check_count(case: Case) -> Iterator[Finding]:
     outcome, work = case.outcome, case.job.work
     if outcome is None or outcome.teeth is None or (outcome.teeth == work.teeth and outcome.is_steady):
         return
-    advice = find_mend(case, _is_right) or _index_advice(case)
+    advice = _mend(case) or _index_advice(case)
     if outcome.teeth != work.teeth:
         message = f"This would cut {outcome.teeth} teeth; {work.teeth} are wanted."
         yield Finding("wrong-count", "error", message, advice)
@@ -138,7 +155,25 @@ def check_count(case: Case) -> Iterator[Finding]:
 
 
 def _is_right(case: Case) -> bool:
-    return cuts_wanted(case.job.work, case.outcome)
+    driven = all(case.solution.end_rate(end) for end in _ends_needed(case))
+    return driven and cuts_wanted(case.job.work, case.outcome) and is_fed_as_it_must(case)
+
+
+def _mend(case: Case) -> str | None:
+    """The single change after which all is wanted; first one that keeps the slide that feeds, and its way as meant."""
+    meant, feeds = case.setup.feed, case.outcome and case.outcome.feed_slide
+
+    def keeps_way(changed: Case) -> bool:
+        return meant is None or bool(changed.outcome and changed.outcome.feed is meant)
+
+    def keeps_slide(changed: Case) -> bool:
+        return feeds is None or bool(changed.outcome and changed.outcome.feed_slide == feeds)
+
+    return (
+        find_mend(case, lambda changed: _is_right(changed) and keeps_way(changed) and keeps_slide(changed))
+        or find_mend(case, lambda changed: _is_right(changed) and keeps_slide(changed))
+        or find_mend(case, _is_right)
+    )
 
 
 def _index_advice(case: Case) -> str:
@@ -163,7 +198,7 @@ def check_hand_and_lead(case: Case) -> Iterator[Finding]:
     slope, limit = helix_slope_um(work, outcome), helix_slope_limit_um(work)
     if abs(slope) <= limit:
         return
-    mend = find_mend(case, _is_right)
+    mend = _mend(case)
     if work.is_helical and outcome.hand and outcome.hand is not work.hand:
         yield Finding(
             "wrong-hand",
@@ -188,7 +223,7 @@ def _rolling(case: Case, outcome: Outcome) -> Iterator[Finding]:
             "error",
             f"The table doesn't roll with the tangential slide: it is out by {_um(error)} in a pitch of travel, "
             f"class {case.job.work.quality} allows {_um(limit)}.",
-            find_mend(case, _is_right) or _lead_advice(case),
+            _mend(case) or _lead_advice(case),
         )
 
 
@@ -396,7 +431,7 @@ def check_differential(case: Case) -> Iterator[Finding]:
     if _is_right(case) and index != needed and case.brackets(Role.FEED):
         yield _rests_on_feed(case, index)
     elif index == needed != case.rates.table and not work.is_helical:
-        mend = find_mend(case, _is_right)
+        mend = _mend(case)
         yield Finding(
             "differential-left-in",
             "error",
@@ -519,6 +554,7 @@ CHECKS: tuple[Check, ...] = (
     check_brackets,
     check_mounting,
     check_hob_suits,
+    check_hob_sizes,
     check_blank,
     check_limits,
     check_feed_way,

@@ -8,7 +8,7 @@ from typing import Any
 from handlead.kinematics import cycle
 from handlead.kinematics.sizes import hob_tip_diameter
 
-from .case import Case, Stroke, drive_rpm, stroke_of
+from .case import Case, Stroke, drive_rpm, reach_of_teeth, stroke_of
 
 #: Work above this module is cut in two cuts where the job doesn't say; a worm wheel in one (common practice).
 ONE_CUT_UP_TO = 3
@@ -66,9 +66,17 @@ def cut_cycle(case: Case) -> CutCycle:
 
 
 def _infeed(case: Case, depths: tuple[float, ...]) -> float | None:
-    """Travel of a radial infeed with what the table turn that finishes the wheel would add; None for other feeds."""
+    """Travel of a worm wheel's feed in mm; None for other feeds.
+
+    In: the depth, and what the table turn that finishes the wheel would add. Across: from where teeth begin to
+    cut to where a full one leaves.
+    """
     outcome = case.outcome
-    if outcome is None or outcome.feed_slide != "radial" or not outcome.sliding_feed:
+    if outcome is None or not outcome.sliding_feed or not depths:
+        return None
+    if outcome.feed_slide == "tangential":
+        return 2 * reach_of_teeth(case)
+    if outcome.feed_slide != "radial":
         return None
     return sum(depths) / max(len(depths), 1) + float(outcome.sliding_feed)
 

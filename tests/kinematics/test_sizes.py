@@ -6,12 +6,15 @@ import math
 from fractions import Fraction
 
 import pytest
+from handlead.kinematics import cycle
 from handlead.kinematics import gear as gears
 from handlead.kinematics.requirement import HobData, Work, gear_of, gear_to_cut
 from handlead.kinematics.sizes import (
+    centres_at_depth,
     hob_addendum,
     hob_tip_diameter,
     outside_diameter,
+    rolling_diameter_of,
     root_diameter,
     sizes_of,
 )
@@ -44,7 +47,7 @@ def test_a_chain_hob_s_tips_reach_from_where_it_rolls_to_the_root() -> None:
 
 def test_without_its_rollers_a_sprocket_s_depth_is_not_known() -> None:
     sizes = sizes_of(chain_wheel(17), HobData(CHAIN, diameter=Fraction(70)))
-    assert sizes.wanting == ("roller_diameter",)
+    assert sizes.wanting == ("roller_diameter", "outside_diameter")
 
 
 @pytest.mark.parametrize(
@@ -142,3 +145,37 @@ def test_teeth_are_as_much_thinner_as_the_allowance_says(teeth: int, beta: int, 
     deeper = sizes_of(work, HobData(Fraction(3))).depth - 6.75
     assert deeper == pytest.approx(float(thinning) / (2 * math.tan(math.radians(20))), abs=1e-9)
     assert outside_diameter(work) == pytest.approx(nominal.tip_diameter)
+
+
+def test_a_worm_wheel_s_hob_comes_to_the_worm_s_centre_distance() -> None:
+    # (d + d_0) / 2 = (148 + 40) / 2, whatever its tips measure; whole depth 2.25 axial modules (wormwheel tables, from memory).
+    gamma = math.degrees(math.atan(2 * 4 / 40))
+    normal = Fraction(4 * math.cos(math.radians(gamma)))
+    work = Work("worm wheel", 37, normal, hand=Hand.RIGHT, helix_angle_deg=Fraction(gamma))
+    for outside in (None, Fraction(50)):
+        hob = HobData(normal, 2, diameter=Fraction(40), outside_diameter=outside)
+        assert centres_at_depth(work, hob) == pytest.approx(94.0)
+        assert sizes_of(work, hob).depth == pytest.approx(9.0)
+
+
+@pytest.mark.parametrize(
+    # By hand: tips of the hob stand (1.25 - x) m below the circle that rolls; that over tan alpha_t, times tan eta.
+    ("teeth", "module", "beta", "shift", "least"),
+    [(60, 4, 20, "-0.8", 6.53), (48, "2.5", 25, "-0.5", 4.67), (48, "2.5", 25, "-0.3", 4.14)],
+)
+def test_the_overrun_goes_by_how_deep_the_tips_stand_below_what_rolls(teeth, module, beta, shift, least) -> None:
+    work = Work("helical", teeth, Fraction(module), hand=Hand.RIGHT, helix_angle_deg=Fraction(beta), profile_shift=Fraction(shift))
+    hob = HobData(Fraction(module), diameter=Fraction(80))
+    below = (rolling_diameter_of(work, hob) - root_diameter(work, hob)) / 2
+    swivel = beta - hob.gamma_deg
+    assert cycle.overrun(below, gear_of(work).transverse_pressure_angle_deg, swivel) == pytest.approx(least, abs=0.01)
+
+
+def test_over_long_tips_the_overrun_is_the_tips() -> None:
+    work = Work("helical", 100, Fraction(4), hand=Hand.RIGHT, helix_angle_deg=Fraction(20), profile_shift=Fraction(3, 5))
+    gear = gear_of(work)
+    roots = cycle.overrun((gear.reference_diameter - gear.root_diameter) / 2, gear.transverse_pressure_angle_deg, 17.0)
+    tips = cycle.overrun_over_tips(gear, gear.tip_diameter, 17.0)
+    # By hand: r = 212.836, r_b = 198.466, r_a = 219.236: (93.15 - 76.85) cos 21.17 tan 17 = 4.65, against 2.05 of the roots.
+    assert tips == pytest.approx(4.65, abs=0.03)
+    assert roots < tips

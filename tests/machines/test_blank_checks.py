@@ -31,9 +31,53 @@ def with_outside(path, mm):
 
 
 def test_a_blank_below_the_roots_is_an_error():
-    # 23 teeth of module 3 at 22 degrees: d_f = 74.419 - 7.5 = 66.92 (ISO 21771, from memory).
+    # 23 teeth of module 3 at 22 degrees: d_f = 74.419 - 7.5 = 66.92, d = 74.42 (ISO 21771, from memory).
     assert codes(with_outside(PINION, "66")) == {"blank-too-small"}
-    assert not codes(with_outside(PINION, "70"))
+    assert codes(with_outside(PINION, "74.4")) == {"blank-too-small"}
+    assert not codes(with_outside(PINION, "74.5"))
+
+
+def test_tips_that_come_out_short_are_warned_about():
+    # d_a = 80.42: a tenth of a module less on the radius is 79.82.
+    assert "tips-short" in codes(with_outside(PINION, "79.8"), "warning")
+    assert "tips-short" not in codes(with_outside(PINION, "79.9"), "warning")
+
+
+def test_a_sprocket_blank_must_reach_over_the_rollers_centres():
+    # p / sin(180/19) = 77.16, whatever the rollers measure.
+    assert codes(with_outside(SPROCKET, "77.1")) == {"blank-too-small"}
+    bare = ("roller_diameter = 8.51\n", "outside_diameter = 77.1\n")
+    assert codes(proof_of(SPROCKET, bare)) == {"blank-too-small"}
+
+
+def test_a_spline_blank_below_any_root_is_refused_even_where_the_depth_is_not_known():
+    wrong = proof_of(SPLINE, ("addendum = 0.75\n", ""), ("face_width", "outside_diameter = 56\nface_width"))
+    assert codes(wrong) == {"blank-too-small"}
+
+
+def test_a_spline_of_its_own_rack_is_held_to_its_drawing():
+    """No standard has 20 degrees: what the drawing gives outside is right, and no remark is made on it."""
+    proof = prove(
+        read_job_text(
+            SPLINE.read_text()
+            .replace("pressure_angle = 30", "pressure_angle = 20")
+            .replace("addendum = 0.75", "addendum = 0.9")
+            .replace("face_width", "outside_diameter = 62\nface_width", 1)
+        )
+    )
+    assert not [finding for finding in proof.findings if finding.severity != "note"]
+
+
+def test_a_hob_whose_two_diameters_leave_other_tips_is_told_about():
+
+    def told(*lines):
+        proof = proof_of(PINION, ("outside_diameter = 87.5", "\n".join(lines)))
+        return "hob-sizes-disagree" in codes(proof, "warning")
+
+    # On 80 mm, rack A's 1.25 modules of 3 mm come to 87.5 over the tips, 1.4 modules to 88.4.
+    assert told("outside_diameter = 88.4")
+    assert not told("outside_diameter = 87.5")
+    assert not told("outside_diameter = 88.4", "addendum = 1.4")
 
 
 def test_a_blank_over_the_hob_s_own_threads_is_warned_about():
@@ -92,9 +136,18 @@ def test_where_the_machine_feeds_only_along_the_axis_the_hand_feeds_in():
     assert "by hand" in finding.remedy
     still = proof_of(SPROCKET, *wheel, *feed_gears_out(SPROCKET))
     assert still.is_as_wanted
+    # The head leans the teeth as it does with a radial slide.
+    leant = proof_of(SPROCKET, *wheel, *feed_gears_out(SPROCKET), ('swivel = { angle = "3d 19m", turn = "counter-clockwise" }', "swivel = 0"))
+    assert leant.computed.outcome.hand.word == "right"
     assert "fed-by-hand" in codes(still, "warning")
 
 
 def feed_gears_out(path):
     (line,) = (line for line in path.read_text().splitlines() if line.startswith('"feed gears"'))
     return ((line, ""),)
+
+
+def test_the_lever_advised_for_a_worm_wheel_is_the_one_that_was_wrong():
+    proof = proof_of(TANGENTIAL, ('differential = "in"', 'differential = "out"'))
+    (remedy,) = {finding.remedy for finding in proof.findings if finding.severity == "error"}
+    assert remedy.startswith('Put lever "differential" to "in"')

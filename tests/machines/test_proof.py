@@ -24,7 +24,7 @@ module = 3
 starts = 1
 hand = "right"
 diameter = 80
-outside_diameter = 86
+outside_diameter = 87.5
 gashes = 10
 [setup]
 swivel = { angle = "22d 51m", turn = "clockwise" }
