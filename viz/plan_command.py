@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from handlead.machines.planning import Plan
+    from handlead.machines.planning import Member, Plan
 
 
 def add(commands: Any) -> None:
@@ -26,7 +27,9 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object (several jobs: a list)")
     parser.add_argument(
-        "--write", action="store_true", help="put the best set-up into the job file, comments kept"
+        "--write",
+        action="store_true",
+        help="put the best set-up into the job file, comments kept, and a mate's into a job file beside it",
     )
     parser.add_argument(
         "--ratio", metavar="R", help="a bare ratio, such as 1.0298 or 127/100, instead of jobs"
@@ -69,14 +72,15 @@ def _run_jobs(options: argparse.Namespace) -> int:
             results.append({"job": str(path), "errors": answer["errors"]})
             continue
         status = max(status, 0 if found.is_found else 1)
+        # Written first: whoever reads the report may stop reading.
+        if options.write and found.is_found:
+            _write(path, found, options)
         if options.json:
             results.append(found.as_json())
         else:
             from .plan_report import show_plan
 
             show_plan(found)
-        if options.write and found.is_found:
-            _write(path, found, options)
     if options.json:
         print_json(results if len(options.jobs) > 1 else results[0])
     return status
@@ -93,10 +97,36 @@ def _plan(path: Path, options: argparse.Namespace) -> Plan:
 
 
 def _write(path: Path, found: Plan, options: argparse.Namespace) -> None:
-    import sys
-
+    """The first member's best set-up into the job's file, every other member's into one beside it."""
     from handlead.machines.writing import with_setup, write_text
 
-    text = with_setup(path.read_text(encoding="utf-8"), found.members[0].setups[0].setup, options.machine)
-    write_text(text, path, overwrite=True)
-    print(f"{path}: the best set-up of the {found.members[0].name} is written under [setup]", file=sys.stderr)
+    first, *others = found.members
+    text = path.read_text(encoding="utf-8")
+    write_text(with_setup(text, first.setups[0].setup, options.machine), path, overwrite=True)
+    print(f"{path}: the best set-up of the {first.name} is written under [setup]", file=sys.stderr)
+    for member in others:
+        beside = path.with_name(f"{path.stem}-{member.name}{path.suffix}")
+        print(_write_beside(beside, path, member, options.machine), file=sys.stderr)
+
+
+def _write_beside(beside: Path, path: Path, member: Member, machine: str | None) -> str:
+    """Write a job of its own for a member; returns what was done. A file that is about other work is left alone."""
+    from dataclasses import replace
+
+    from handlead.machines.errors import FileFault
+    from handlead.machines.job_file import read_job
+    from handlead.machines.writing import job_text, with_setup, write_text
+
+    job = read_job(path)
+    own = replace(job, title=f"{job.title}, {member.name}", work=member.work, mate=None, setup=None, seen=None)
+    text = job_text(own)
+    if beside.exists():
+        try:
+            there = read_job(beside)
+        except FileFault:
+            return f"{beside}: there is another file of this name, so the {member.name}'s set-up isn't written"
+        if (there.work, there.hob, there.mate) != (own.work, own.hob, None):
+            return f"{beside}: there is another job of this name, so the {member.name}'s set-up isn't written"
+        text = beside.read_text(encoding="utf-8")
+    write_text(with_setup(text, member.setups[0].setup, machine), beside, overwrite=True)
+    return f"{beside}: a job for the {member.name}, with its best set-up"

@@ -79,7 +79,8 @@ def _cycle(cycle: CutCycle, units: str) -> str:
     if cycle.hob_rpm:
         speed = f" ({cycle.cutting_speed_m_min:.0f} m/min)" if cycle.cutting_speed_m_min else ""
         parts.append(f"hob {cycle.hob_rpm:.0f} rpm{speed}")
-    parts.append(f"depth {' + '.join(length(depth, units, 2) for depth in cycle.depths)}")
+    depths = " + ".join(length(depth, units, 2) for depth in cycle.depths)
+    parts.append(f"depth {depths or 'as the drawing has it'}")
     if cycle.travel:
         parts.append(f"travel {length(cycle.travel, units, 1)}")
     if cycle.time_min:

@@ -15,5 +15,5 @@ PLAIN_WIDTH = 110
 
 def console() -> Console:
     """The terminal, or a plain stream when the output goes elsewhere."""
-    out = Console(highlight=False)
-    return out if out.is_terminal else Console(highlight=False, width=PLAIN_WIDTH)
+    out = Console(highlight=False, markup=False)
+    return out if out.is_terminal else Console(highlight=False, markup=False, width=PLAIN_WIDTH)

@@ -136,6 +136,24 @@ def test_the_command_writes_only_when_it_is_told_to(tmp_path, capsys):
     assert main(["prove", "--no-cut", str(copy)]) == 0
 
 
+def test_a_pair_is_written_as_two_jobs_that_share_a_sheet(tmp_path, capsys):
+    text = PINION.read_text()
+    (tmp_path / "pair.toml").write_text(text[: text.index("[setup]")])
+    assert read_job(tmp_path / "pair.toml").mate is not None
+    assert main(["plan", str(tmp_path / "pair.toml"), "--top", "1", "--write"]) == 0
+    jobs = [str(tmp_path / name) for name in ("pair.toml", "pair-mate.toml")]
+    assert main(["prove", "--no-cut", *jobs]) == 0
+    assert read_job(jobs[1]).work == read_job(jobs[0]).mate
+    # Written again it is renewed; a file about something else is left alone.
+    assert main(["plan", jobs[0], "--top", "1", "--write"]) == 0
+    other = text.replace("teeth  = 23", "teeth  = 24")
+    (tmp_path / "pair-mate.toml").write_text(other)
+    capsys.readouterr()
+    assert main(["plan", jobs[0], "--top", "1", "--write"]) == 0
+    assert "isn't written" in capsys.readouterr().err
+    assert (tmp_path / "pair-mate.toml").read_text() == other
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
