@@ -15,7 +15,7 @@ from handlead.kinematics.links import PI, Mounted
 from handlead.kinematics.requirement import HobData, Work, gear_to_cut
 from handlead.kinematics.sizes import sprocket_of
 from handlead.kinematics.solution import SLIDE_ENDS
-from handlead.kinematics.words import Feed, Hand
+from handlead.kinematics.words import POSITIVES, STILL, Feed, Hand
 
 from . import places
 from .catalogue import locate, no_such_machine
@@ -185,6 +185,7 @@ def _job(document: Document, beside: str) -> Job:
     machine, fault = _machine(document, beside, complaints)
     if machine is not None:
         _check_setup(document, machine, complaints)
+        _check_way(document, machine, complaints)
     work, mate = _works(values, complaints) if values is not None else (None, None)
     complaints.raise_any(fault)
     assert values is not None and machine is not None and work is not None
@@ -196,7 +197,7 @@ def _job(document: Document, beside: str) -> Job:
         hob=_hob(values["hob"], work),
         mate=mate,
         setup=_setup(values["setup"], machine) if "setup" in values else None,
-        seen=_seen(values["seen"]) if "seen" in values else None,
+        seen=_seen(values["seen"], machine) if "seen" in values else None,
         cutting=_cutting(values.get("cutting", {})),
         units=values.get("units", "mm"),
         document=document,
@@ -241,6 +242,28 @@ def _check_setup(document: Document, machine: Machine, complaints: Complaints) -
             complaints.add(
                 WrongValue, (*path, "idlers"), "an idler needs gears to stand between. Write them in gears"
             )
+
+
+def _ways(machine: Machine) -> dict[str, str]:
+    """What may be said of the slide that feeds: the frame's words and the machine's own, with the frame's for each."""
+    own = {
+        machine.way(end, sign): word
+        for end in SLIDE_ENDS
+        if end in machine.train.ends
+        for word, sign in POSITIVES[end].items()
+    }
+    plain = {word: word for end in SLIDE_ENDS for word in POSITIVES[end]}
+    return {**plain, **own, STILL: STILL}
+
+
+def _check_way(document: Document, machine: Machine, complaints: Complaints) -> None:
+    told = document.get("seen", "slide_moved")
+    path: Path_ = ("seen", "slide_moved")
+    if isinstance(told, dict):
+        told, path = told.get("value"), (*path, "value")
+    known = _ways(machine)
+    if isinstance(told, str) and told not in known:
+        complaints.add(WrongValue, path, f"{quoted(told)} is no way of a slide. {guess(told, known)}")
 
 
 def _check_drive(document: Document, machine: Machine, path: Path_, complaints: Complaints) -> None:
@@ -533,10 +556,12 @@ def _move(row: dict[str, Any]) -> SetupMove:
     )
 
 
-def _seen(values: dict[str, Any]) -> Seen:
+def _seen(values: dict[str, Any], machine: Machine) -> Seen:
     readings = {key: reading for key, reading in values.items() if isinstance(reading, Reading)}
     plain = {key: reading.value for key, reading in readings.items()}
     hand = plain.get("hand")
+    if "slide_moved" in plain:
+        plain["slide_moved"] = _ways(machine)[plain["slide_moved"]]
     return Seen(
         teeth=plain.get("teeth"),
         hand=Hand[hand.upper()] if hand in ("right", "left") else None,

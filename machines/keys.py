@@ -722,8 +722,8 @@ SEEN = Table(
         ),
         Key(
             "slide_moved",
-            Told(Text((*(word for end in ("axial", "tangential", "radial") for word in POSITIVES[end]), STILL))),
-            "Which way the slide that feeds moved.",
+            Told(Text()),
+            "Which way the slide that feeds moved: up, down, right, left, away, in, the machine's word; or not at all.",
         ),
         Key(
             "hob_turns",
