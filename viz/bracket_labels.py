@@ -165,7 +165,11 @@ class _Board:
                 lost += 1
                 if lost >= most:
                     break
-                tag = self._tag(wheel, _texts(wheel)[0], wheel.x, wheel.y)
+                # Rather a letter alone, or none, than one that strikes another: the gears are spelt out beneath.
+                found = self._inside(wheel, short=True), self._beside(wheel, short=True)
+                tag = min(found, key=lambda each: each[0])[1]
+                if tag is None:
+                    continue
             self.tags.append(tag)
             self.taken.append(tag.box)
             if tag.leader is not None:
@@ -183,10 +187,10 @@ class _Board:
         width, height = look.text_size(text, self.points, True)
         return self.fit.mm(width + 2 * _AIR), self.fit.mm(height * 0.9 + _AIR)
 
-    def _inside(self, wheel: Wheel) -> _Found:
+    def _inside(self, wheel: Wheel, *, short: bool = False) -> _Found:
         """The best place inside the gear, with its cost; infinite where there is none."""
         outward, best = _outward(self.layout, wheel), _NOWHERE
-        for text in _texts(wheel):
+        for text in (_short(wheel),) if short else _texts(wheel):
             for base, share, step in _SPOTS:
                 if base >= best[0]:
                     break
@@ -223,10 +227,10 @@ class _Board:
             v.tip_radius < wheel.tip_radius and _far(box, v) < v.tip_radius for v in self.layout.wheels
         )
 
-    def _beside(self, wheel: Wheel) -> _Found:
+    def _beside(self, wheel: Wheel, *, short: bool = False) -> _Found:
         """The best place beside the gear, with a leader."""
         outward, best = _outward(self.layout, wheel), _NOWHERE
-        for text in _texts(wheel):
+        for text in (_short(wheel),) if short else _texts(wheel):
             width, height = self._size(text)
             for step in sorted(range(-12, 12), key=abs):
                 angle = outward + step * _STEP
@@ -382,6 +386,11 @@ def _texts(wheel: Wheel) -> Sequence[str]:
     if wheel.letter != "idler":
         return (f"{wheel.letter} {wheel.teeth}",)
     return (f"idler {wheel.teeth}", f"idler\n{wheel.teeth}")
+
+
+def _short(wheel: Wheel) -> str:
+    """What says which gear it is where there is no room for more."""
+    return wheel.letter if wheel.letter != "idler" else "i"
 
 
 def _order(wheel: Wheel) -> tuple[int, float]:

@@ -116,8 +116,10 @@ def flanks_of(case: Case) -> dict[str, FlankMap]:
     from handlead.kinematics.flank_cutting import cut_flank
     from handlead.machines.witness import NotCut, hob_of
 
-    motion = motion_of(case)
     work = case.job.work
+    if work.kind in ("sprocket", "worm wheel"):
+        raise NoPicture(f"the flanks of a {work.kind} aren't drawn: the charts are for cylindrical gears")
+    motion = motion_of(case)
     gear = replace(gear_to_cut(work), face_width=face_width_mm(work))
     try:
         hob = hob_of(work, case.job.hob)
@@ -154,12 +156,16 @@ def motion_of(case: Case) -> Motion:
     moves = [
         Move(infeed, "radial", Fraction(0), name="to depth"),
         Move(turning, "axial", end, name="cut"),
-        Move(infeed.times(Fraction(-1)), "radial", depth, name="out"),
+        Move(infeed.times(Fraction(-1)), "radial", depth + _CLEAR_MM, name="out"),
         Move(turning.times(Fraction(-1)), "axial", start, name="back, drive reversed"),
     ]
     if rates.radial:
         moves = [moves[1]]
     return Motion(follow(moves, Position(axial=start, radial=Fraction(0) if rates.radial else depth)))
+
+
+#: How far from the blank the hob is drawn after a cut. Own choice.
+_CLEAR_MM = Fraction(2)
 
 
 def motion_picture(case: Case) -> Figure:

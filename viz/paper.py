@@ -28,6 +28,9 @@ _APART = 2.0
 
 _SMALLEST = 5.5
 
+#: A row may be set in a type so much smaller than the others.
+_SMALLER = 0.78
+
 
 class Page:
     """One page. Raises `KeyError` for a paper that isn't known."""
@@ -61,11 +64,11 @@ class Page:
         self.text(x, y, words, 10, bold=True)
         return y + 6
 
-    def label(self, x: float, y: float, words: str, size: float) -> None:
+    def label(self, x: float, y: float, words: str, size: float, *, bold: bool = False) -> None:
         """Words with the sign of a formula at their end, its index set low."""
         found = _SYMBOL.match(words)
         if not found:
-            self.text(x, y, words, size)
+            self.text(x, y, words, size, bold=bold)
             return
         said, sign, index = found[1] or "", found[2], found[3]
         self.text(x, y, said, size)
@@ -103,14 +106,22 @@ class Page:
     def rows(
         self, x: float, y: float, width: float, rows: Sequence[tuple[str, str]], size: float = 9
     ) -> float:
-        """Rows of what and how much; returns the height below the last. A row too long for its size is set smaller."""
+        """Rows of what and how much; returns the height below the last.
+
+        A row too long for its size is set a little smaller, and in more lines where that isn't enough.
+        """
         for what, much in rows:
-            fitting = size
-            while fitting > _SMALLEST and _wide(what, much, fitting) > width:
-                fitting -= 0.25
-            self.label(x, y, what, fitting)
-            self.text(x + width, y, much, fitting, bold=True, ha="right")
-            y += size * LINE
+            fitting = _fitting(what, much, width, size)
+            if fitting:
+                self.label(x, y, what, fitting, bold=what.startswith("!"))
+                self.text(x + width, y, much, fitting, bold=True, ha="right")
+                y += size * LINE
+                continue
+            small = size * _SMALLER
+            y = self.lines(x, y, look.wrapped(what, small, width), small)
+            for line in look.wrapped(much, small, width, bold=True):
+                self.text(x + width, y, line, small, bold=True, ha="right")
+                y += small * LINE
         return y
 
     def lines(self, x: float, y: float, lines: Sequence[str], size: float, *, bold: bool = False) -> float:
@@ -121,8 +132,30 @@ class Page:
         return y
 
 
+def rows_height(rows: Sequence[tuple[str, str]], width: float, size: float) -> float:
+    """Height in mm that `Page.rows` takes."""
+    small, height = size * _SMALLER, 0.0
+    for what, much in rows:
+        if _fitting(what, much, width, size):
+            height += size * LINE
+        else:
+            lines = len(look.wrapped(what, small, width)) + len(look.wrapped(much, small, width, bold=True))
+            height += lines * small * LINE
+    return height
+
+
+def _fitting(what: str, much: str, width: float, size: float) -> float:
+    """The type size in which the row fits in one line; 0 where it would be too small beside the others."""
+    fitting = size
+    while _wide(what, much, fitting) > width:
+        fitting -= 0.25
+        if fitting < max(size * _SMALLER, _SMALLEST):
+            return 0.0
+    return fitting
+
+
 def _wide(what: str, much: str, size: float) -> float:
-    return look.text_size(what, size)[0] + _APART + look.text_size(much, size, True)[0]
+    return look.text_size(what, size, what.startswith("!"))[0] + _APART + look.text_size(much, size, True)[0]
 
 
 def largest(words: str, width: float, size: float) -> float:

@@ -19,7 +19,7 @@ from handlead.machines.proof import Proof
 from handlead.machines.units import length
 
 from . import look
-from .paper import LINE, MARGIN, Page, largest, trimmed
+from .paper import LINE, MARGIN, Page, largest, rows_height, trimmed
 from .sheet_words import ABOVE_ALL, AT_THE_HOB, BETWEEN_CUTS, LOCK_OUT, SheetWords, sheet_words
 
 if TYPE_CHECKING:
@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 #: Type sizes in points: what is read beside the setting, and what stands at the foot.
 _READ, _FOOT = 8.5, 6.5
+
+#: Type size in points of what belongs to the drawing.
+_DATA = 8.0
 
 #: Smallest type of a title, in points; what is longer is cut short.
 _TITLE_LEAST = 9.0
@@ -39,13 +42,16 @@ _ABREAST = 4
 _LEAST_DRAWING, _MOST_DRAWING = 16.0, 52.0
 
 #: Size in points of what is set at the machine, and height in mm of the light first cut's block: as the page gets full.
-_TIGHTER = ((11.0, 44.0), (10.5, 40.0), (10.0, 36.0), (9.5, 34.0), (9.0, 32.0), (8.5, 31.0), (7.0, 31.0))
+_TIGHTER = ((11.0, 44.0), (10.5, 40.0), (10.0, 36.0), (9.5, 34.0), (9.0, 32.0), (8.5, 33.0), (7.0, 33.0))
+
+#: What is tried before that: height in mm of a bracket's drawing at least, with what is set at the machine still large.
+_ROOMY = [(drawing, tight) for drawing, most in ((30.0, 3), (24.0, 4)) for tight in _TIGHTER[:most]]
 
 #: Lines of notes at most, and rows of moves where not all have room: as the page gets fuller still.
-_MOST_NOTES, _FEWER_MOVES = (6, 3, 1), (4, 2, 0)
+_MOST_NOTES, _FEWER_MOVES = (6, 3, 1, 0), (4, 2, 0)
 
-#: Heights in mm over all brackets, and over and under each one's drawing.
-_GEARS_HEAD, _GEARS_FOOT = 17.0, 34.0
+#: Heights in mm over all brackets, and over and under each one's drawing with a line of notes; of a line of notes.
+_GEARS_HEAD, _GEARS_FOOT, _NOTE_MM = 17.0, 34.0, 4.25
 
 #: Height in mm of the head's drawing, and width of the words beside that of the marks.
 #: What the verdict doesn't cover.
@@ -90,16 +96,31 @@ class _Shares:
 def _shared_out(page: Page, words: SheetWords, y: float) -> _Shares:
     """The most generous shares that the page has room for: notes and moves, which stand in the job too, go first."""
     ranks = math.ceil(len(words.brackets) / _ABREAST)
-    least = _GEARS_HEAD + ranks * (_GEARS_FOOT + _LEAST_DRAWING)
-    for notes, moves, (size, first_cut) in itertools.product(
-        _MOST_NOTES, (len(words.moves), *_FEWER_MOVES), _TIGHTER
+    tries = itertools.product(_MOST_NOTES, (len(words.moves), *_FEWER_MOVES), (_LEAST_DRAWING,), _TIGHTER)
+    for notes, moves, drawing, (size, first_cut) in itertools.chain(
+        ((_MOST_NOTES[0], len(words.moves), *roomy) for roomy in _ROOMY), tries
     ):
-        lines = len(words.levers) + len(words.running) + len(_moves(words, moves))
-        setting = max(_HEAD_MM + 14, lines * size * LINE + 9)
-        room = page.height - y - setting - first_cut - _data_height(words, notes) - foot_height() - 3
+        least = _GEARS_HEAD + ranks * (_gears_foot(page, words) + drawing)
+        rows = words.levers + words.running + _moves(words, moves)
+        setting = max(_HEAD_MM + 14, rows_height(rows, page.width / 2 - MARGIN - 3, size) + 9)
+        room = page.height - y - setting - first_cut - _data_height(page, words, notes) - foot_height() - 3
         if room >= least:
             break
     return _Shares(size, first_cut, room, notes, moves)
+
+
+def _bracket_width(page: Page, words: SheetWords) -> float:
+    return (page.right - MARGIN) / max(min(len(words.brackets), _ABREAST), 1)
+
+
+def _bracket_notes(page: Page, words: SheetWords, note: str) -> list[str]:
+    return look.wrapped(note, _READ, _bracket_width(page, words) - 4, bold=True)[:3]
+
+
+def _gears_foot(page: Page, words: SheetWords) -> float:
+    """What stands over and under a bracket's drawing, in mm."""
+    most = max((len(_bracket_notes(page, words, bracket.note)) for bracket in words.brackets), default=0)
+    return _GEARS_FOOT + max(most - 1, 0) * _NOTE_MM
 
 
 def _moves(words: SheetWords, most: int) -> list[tuple[str, str]]:
@@ -165,13 +186,14 @@ def _brackets(page: Page, proof: Proof, words: SheetWords, y: float, room: float
     y = page.lines(MARGIN, y, [f"! {caution}" for caution in LOCK_OUT], _READ, bold=True) + 1
     ranks = [links[first : first + _ABREAST] for first in range(0, len(links), _ABREAST)]
     spelt = [words.brackets[first : first + _ABREAST] for first in range(0, len(links), _ABREAST)]
-    width = (page.right - MARGIN) / max(len(rank) for rank in ranks)
+    width, under = _bracket_width(page, words), _gears_foot(page, words)
     size = min(largest(bracket.gears, width - 4, 14) for bracket in words.brackets)
-    drawing = min(max((room - _GEARS_HEAD) / len(ranks) - _GEARS_FOOT, _LEAST_DRAWING), _MOST_DRAWING)
+    drawing = min(max((room - _GEARS_HEAD) / len(ranks) - under, _LEAST_DRAWING), _MOST_DRAWING)
     for rank, said in zip(ranks, spelt, strict=True):
         for number, (link, bracket) in enumerate(zip(rank, said, strict=True)):
             x = MARGIN + number * width
-            page.text(x, y, bracket.name, largest(bracket.name, width - 3, 10), bold=True)
+            name = trimmed(bracket.name, width - 3, 7.5)
+            page.text(x, y, name, largest(name, width - 3, 10), bold=True)
             page.lines(
                 x, y + 4.8, bracket.shafts, min(largest(words, width - 3, _READ) for words in bracket.shafts)
             )
@@ -179,8 +201,8 @@ def _brackets(page: Page, proof: Proof, words: SheetWords, y: float, room: float
             page.text(x, y + 15 + drawing, bracket.gears, size, bold=True)
             below = y + 15 + drawing + size * LINE
             page.text(x, below, bracket.idler, largest(bracket.idler, width - 4, size), bold=True)
-            page.text(x, below + 6, bracket.note, largest(bracket.note, width - 4, 9), bold=True)
-        y += drawing + _GEARS_FOOT
+            page.lines(x, below + 6, _bracket_notes(page, words, bracket.note), _READ, bold=True)
+        y += drawing + under
     return y
 
 
@@ -236,13 +258,13 @@ def _first_cut(
     top = page.heading(MARGIN, y + 1.5, f"THE LIGHT FIRST CUT: {how}")
     (_, count), (_, lean), *more = words.first_cut
     page.text(MARGIN, top, count, 18, bold=True)
-    said = [f"lean {lean}", *(f"{much} {what}" for what, much in more)]
+    said = [f"lean {lean}", *(f"{much} {what}".strip() for what, much in more)]
     below = page.lines(MARGIN, top + 8.5, said, largest(max(said, key=len), _WORDS_MM, 12.5), bold=True)
     page.lines(
         MARGIN,
         below + 0.5,
-        look.wrapped(f"drawn unrolled, up is {words.up or 'up'}", 8, _WORDS_MM),
-        8,
+        look.wrapped(f"unrolled, up is {words.up or 'up'}", 7, _WORDS_MM),
+        7,
     )
     draw_marks(page, proof, MARGIN + _WORDS_MM + 3, top, column - _WORDS_MM - 3, height - 10)
     top = page.heading(middle, y + 1.5, "FOUND: write it under [seen] in the job")
@@ -252,7 +274,8 @@ def _first_cut(
         x, line = middle + number % 2 * half, top + (number // 2 + 1) * step - 3
         page.text(x, line - 4.2, key, 9.5)
         page.rule(line, x + look.text_size(key, 9.5)[0] + 1.5, x + half - 3, 0.6)
-        page.text(x + half - 3, line + 0.3, choices, 7, ha="right", color=look.FAINT)
+        for row, choice in enumerate(look.wrapped(choices, 6.5, half - 4)[:2]):
+            page.text(x + half - 3, line + 0.3 + row * 2.6, choice, 6.5, ha="right", color=look.FAINT)
     return y + height
 
 
@@ -275,21 +298,32 @@ def draw_marks(page: Page, proof: Proof, x: float, y: float, width: float, heigh
 # ---------------------------------------------------------------- the drawing's data and the foot
 
 
-def _data_height(words: SheetWords, notes: int) -> float:
+def _data_columns(page: Page, words: SheetWords) -> list[tuple[str, list[tuple[str, str]], float]]:
+    """Headings, rows and widths in mm of what belongs to the drawing and the hob, and of what will be cut."""
     half = (len(words.work) + 1) // 2
-    return (
-        9
-        + max(half, len(words.hob), len(words.flank)) * _READ * LINE
-        + 3
-        + len(_notes(words, 186, notes)) * _READ * LINE
+    columns = (
+        ("", words.work[:half], 0.235),
+        ("", words.work[half:], 0.295),
+        ("HOB", words.hob, 0.235),
+        ("WHAT IT WILL CUT", words.flank, 0.235),
     )
+    return [(name, rows, part * (page.right - MARGIN) - 4) for name, rows, part in columns]
+
+
+def _rows_tall(page: Page, words: SheetWords) -> float:
+    return max(rows_height(rows, wide, _DATA) for _, rows, wide in _data_columns(page, words))
+
+
+def _data_height(page: Page, words: SheetWords, notes: int) -> float:
+    lines = len(_notes(words, page.right - MARGIN, notes))
+    return 9 + _rows_tall(page, words) + 3 + lines * _READ * LINE
 
 
 def _notes(words: SheetWords, width: float, most: int) -> list[str]:
     """The notes in so many lines at most."""
     lines = [line for note in words.notes for line in look.wrapped(note, _READ, width)]
-    if len(lines) <= most:
-        return lines
+    if len(lines) <= most or not most:
+        return lines[:most]
     left = len(lines) - most + 1
     return [*lines[: most - 1], f"{left} lines of notes{' more' * (most > 1)}: run handlead prove"]
 
@@ -297,21 +331,12 @@ def _notes(words: SheetWords, width: float, most: int) -> list[str]:
 def _data(page: Page, words: SheetWords, y: float, notes: int) -> None:
     page.rule(y, width=1.6)
     page.heading(MARGIN, y + 1.5, ", ".join(filter(None, ("DRAWING AND SIZES", words.backlash))))
-    half = (len(words.work) + 1) // 2
-    x, parts = MARGIN, (0.235, 0.295, 0.235, 0.235)
-    for number, (name, rows) in enumerate(
-        (
-            ("", words.work[:half]),
-            ("", words.work[half:]),
-            ("HOB", words.hob),
-            ("WHAT IT WILL CUT", words.flank),
-        )
-    ):
-        wide = parts[number] * (page.right - MARGIN) - 4
+    x = MARGIN
+    for name, rows, wide in _data_columns(page, words):
         page.text(x, y + 1.5, name, 10, bold=True)
-        page.rows(x, y + 7.5, wide, rows, _READ)
+        page.rows(x, y + 7.5, wide, rows, _DATA)
         x += wide + 4
-    below = y + 9 + max(half, len(words.hob), len(words.flank)) * _READ * LINE
+    below = y + 9 + _rows_tall(page, words)
     for line in _notes(words, page.right - MARGIN, notes):
         page.text(MARGIN, below, line, _READ)
         below += _READ * LINE
@@ -319,7 +344,7 @@ def _data(page: Page, words: SheetWords, y: float, notes: int) -> None:
 
 def foot_height(sources: int = 1) -> float:
     """What the foot of a page takes, in mm, with so many lines of sources."""
-    return 20.5 + sources * _FOOT * LINE
+    return 24.75 + sources * _FOOT * LINE
 
 
 def foot(page: Page, *sources: str) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from handlead.machines.proof import Proof
 
 from . import look
-from .paper import LINE, MARGIN, Page, largest, trimmed
+from .paper import LINE, MARGIN, Page, largest, rows_height, trimmed
 from .sheet import draw_bracket, draw_head, draw_marks, foot, foot_height, title
 from .sheet_words import EMPTY, LOCK_OUT, Line, SheetWords, bracket_lines, head_line, other_lines, sheet_words
 
@@ -22,7 +22,7 @@ _AFRESH = "Between members: hob drawn clear, new blank on, TOUCH AFRESH. Depth c
 #: Width in mm of the strip that says what a row is.
 _WHAT_MM = 36.0
 
-_HEAD_MM, _LEAST_DRAWING, _MOST_DRAWING = 32.0, 16.0, 46.0
+_HEAD_MM, _LEAST_DRAWING, _MOST_DRAWING = 32.0, 15.0, 46.0
 
 #: Type sizes in points of what differs and of what is alike, and the height of a row in mm.
 _SIZE, _ALIKE, _ROW_MM = 10.0, 9.5, 8.0
@@ -195,15 +195,17 @@ def _row_height(table: _Table, line: Line) -> float:
 
 def _stays(pages: _Pages, alike: Sequence[Line]) -> None:
     """What is as it is for all, in two columns."""
-    half = (len(alike) + 1) // 2
-    pages.make_room(8.5 + half * _ALIKE * LINE)
+    rows = [(line.what, line.each[0]) for line in alike]
+    half = (len(rows) + 1) // 2
+    column = pages.pages[0].width / 2 - MARGIN - 3
+    height = max(rows_height(part, column, _ALIKE) for part in (rows[:half], rows[half:]))
+    pages.make_room(8.5 + height)
     page = pages.pages[-1]
     page.rule(pages.y + 1, width=1.6)
     y = page.heading(MARGIN, pages.y + 2.5, "THE SAME FOR ALL")
-    column = page.width / 2 - MARGIN - 3
-    for x, part in ((MARGIN, alike[:half]), (page.width / 2 + 3, alike[half:])):
-        page.rows(x, y, column, [(line.what, line.each[0]) for line in part], _ALIKE)
-    pages.y = y + half * _ALIKE * LINE
+    for x, part in ((MARGIN, rows[:half]), (page.width / 2 + 3, rows[half:])):
+        page.rows(x, y, column, part, _ALIKE)
+    pages.y = y + height
 
 
 def _bracket_row(
@@ -230,9 +232,11 @@ def _bracket_row(
         if drawing:
             panel = table.page.panel(table.left(member) + 2, y + 4 + words_mm, table.width - 6, drawing - 1)
             draw_bracket(panel, proof.case.train.brackets[number])
+    named = min(len(look.wrapped(line.what, _NAMES, _WHAT_MM - 2)), 2)
+    below = y + 3.5 + named * _NAMES * LINE
     for row, part in enumerate(line for words in shafts for line in look.wrapped(words, 7.5, _WHAT_MM - 2)):
         if drawing:
-            table.page.text(MARGIN, y + 8 + row * 4, part, 7.5)
+            table.page.text(MARGIN, below + row * 4, part, 7.5)
     return y + height
 
 

@@ -6,14 +6,14 @@ import datetime
 import itertools
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
 from handlead.kinematics import gear as gears
 from handlead.kinematics.links import ChangeGears
-from handlead.kinematics.requirement import Work, gear_of, gear_to_cut
-from handlead.kinematics.sizes import hob_tip_diameter, sprocket_of
+from handlead.kinematics.requirement import Work, gear_of, gear_on_blank
+from handlead.kinematics.sizes import centres_at_depth, hob_addendum, hob_tip_diameter, sizes_of, sprocket_of
 from handlead.kinematics.sprocket import over_pins
 from handlead.kinematics.words import POSITIVES, angle_text
 from handlead.machines.case import (
@@ -46,6 +46,7 @@ AT_THE_HOB = (
     "No gloves near a turning hob. Clamps clear over the whole travel, head swung. First cut light, and counted.",
 )
 BETWEEN_CUTS = (
+    "TOUCH at mid-face, dial to 0, draw out, go to START. Blank not as said: depth ± half the difference.",
     "After every cut, the light one too: stop, draw the hob CLEAR, go back to START as said, set the depth.",
 )
 ABOVE_ALL = ("The machine's manual, local rules and qualified people come before this sheet.",)
@@ -56,7 +57,8 @@ EMPTY = "EMPTY"
 
 _BACK = "back to START"
 
-_DEPTH = "depth, counted from touch"
+_FOR_BLANK = ", blank "
+
 
 #: Gears on one stud that differ by no more teeth than this are easily swapped.
 _LOOK_ALIKE = 3
@@ -144,12 +146,12 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         told=frozenset(what for what, _, is_set in (*levers, *running) if not is_set),
         moves=[_move(move, units) for move in case.setup.moves],
         first_cut=_first_cut(proof),
-        seen=_seen(work, (proof.computed.outcome and proof.computed.outcome.feed_slide) or "axial"),
-        blank=f"blank {length(case.sizes.outside_diameter, units, 2)} × {_face(work, units)}",
+        seen=_seen(case, (proof.computed.outcome and proof.computed.outcome.feed_slide) or "axial"),
+        blank=f"blank {_outside(case)} × {_face(work, units)}",
         work=_work(case),
         backlash=_backlash(work, units),
-        hob=[*_hob(case.job), *_time(proof)],
-        flank=_flank(proof),
+        hob=_hob(case.job),
+        flank=[*_flank(proof), *_time(proof)],
         errors=[_finding(finding) for finding in proof.findings if finding.severity == "error"],
         notes=[_finding(finding) for finding in proof.findings if finding.severity != "error"],
         source=_source(proof, today),
@@ -159,7 +161,10 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
 def _hob_line(job: Job) -> str:
     hob, units = job.hob, job.units
     starts = f"{hob.starts} start{'s' if hob.starts > 1 else ''}"
-    size = f"{_chain_pitch(hob.module_n, units)} pitch" if _is_sprocket(job.work) else _pitch(hob.module_n, units)
+    if _is_sprocket(job.work):
+        size = f"{_chain_pitch(hob.module_n, units)} pitch"
+    else:
+        size = f"{_pitch(hob.module_n, units)}, {float(hob.pressure_angle_deg):g}°"
     return f"HOB: {size}, {starts}, {hob.hand.word.upper()}"
 
 
@@ -168,7 +173,7 @@ def _is_sprocket(work: Work) -> bool:
 
 
 def _chain_pitch(module_n: Fraction, units: str) -> str:
-    return length(math.pi * float(module_n), units, 2)
+    return length(math.pi * float(module_n), units)
 
 
 def _finding(finding: Finding) -> str:
@@ -292,23 +297,30 @@ def _running(proof: Proof) -> list[_Row]:
         ("table turns, seen facing it", _way(proof, "table"), False),
     ]
     rows += [(*row, True) for row in _stops(proof, cycle)]
-    rows.append((_DEPTH, _dialled(cycle, units) or ("SEE THE DRAWING" if case.sizes.wanting else "NONE"), True))
+    depth = _dialled(cycle, units) or ("SEE THE DRAWING" if case.sizes.wanting else "NONE")
+    rows.append((_depth_label(case), depth, True))
     rows += [(*row, True) for row in _centres(case)]
     if slide_alone_keeps_place(case) is not None:
         opened = feed_opened_by(case)
-        alone = opened and f"slide alone, {opened[0]}: {opened[1].upper()}"
+        alone = opened and f"slide alone, only {opened[0]}: {opened[1].upper()}"
         rows.append((_BACK, alone or "ONLY BY REVERSING THE DRIVE", True))
     if proof.computed.table_per_hob:
-        rows += [(*row, False) for row in _counted(abs(proof.computed.table_per_hob))]
+        rows += [(*row, False) for row in _counted(case, abs(proof.computed.table_per_hob))]
     return rows
 
 
+def _depth_label(case: Case) -> str:
+    """What is dialled in from the touch, and the blank that it holds for."""
+    known = not case.sizes.wanting and case.sizes.depth > 0
+    return f"depth{_FOR_BLANK}{length(case.sizes.outside_diameter, case.job.units, 2)}" if known else "depth"
+
+
 def _centres(case: Case) -> Rows:
-    """A worm wheel's full depth as it is measured: from the hob's axis to the work's."""
-    tip = hob_tip_diameter(case.job.work, case.job.hob)
-    if case.job.work.kind != "worm wheel" or tip is None:
+    """A worm wheel's full depth as it can be measured: from the hob's axis to the work's."""
+    centres = centres_at_depth(case.job.work, case.job.hob)
+    if case.job.work.kind != "worm wheel" or centres is None:
         return []
-    return [("full depth at hob-to-work centres", length((case.sizes.root_diameter + tip) / 2, case.job.units, 2))]
+    return [("full depth at hob-to-work centres", length(centres, case.job.units, 2))]
 
 
 def _time(proof: Proof) -> Rows:
@@ -353,7 +365,7 @@ def _tangential_stops(case: Case) -> Rows:
     away = _clear(reach_of_teeth(case), case.job.units)
     before, after = (case.job.machine.way("tangential", -sign if rate > 0 else sign).upper() for sign in (1, -1))
     return [
-        ("START, hob's leading end from mid-work", f"{away} {before} or more"),
+        ("START, hob's front end from mid-work", f"{away} {before} or more"),
         ("STOP, first full tooth from mid-work", f"{away} {after} or more"),
     ]
 
@@ -361,8 +373,10 @@ def _tangential_stops(case: Case) -> Rows:
 def _axial_stops(proof: Proof, cycle: CutCycle) -> Rows:
     """Where the middle of the hob stands when an axial cut begins, at the nearest, and where it ends."""
     rate = proof.case.solution.end_rate("axial")
-    if not cycle.stroke or not rate:
+    if not rate:
         return []
+    if not cycle.stroke:
+        return [("START and STOP", "hob CLEAR of the work")]
     machine, units = proof.case.job.machine, proof.case.job.units
     sides = {"upper": "upper face", "lower": "lower face"}
     if up_on_this_sheet(proof):
@@ -370,8 +384,8 @@ def _axial_stops(proof: Proof, cycle: CutCycle) -> Rows:
     begin, end = ("lower", "upper") if rate > 0 else ("upper", "lower")
     stroke = cycle.stroke
     return [
-        (f"START, hob's middle before {sides[begin]}", f"{_clear(stroke.before, units)} or more"),
-        (f"STOP, hob's middle past {sides[end]}", f"{_clear(stroke.after, units)} or more"),
+        (f"START, mid-hob before {sides[begin]}", f"{_clear(stroke.before, units)} or more"),
+        (f"STOP, mid-hob past {sides[end]}", f"{_clear(stroke.after, units)} or more"),
     ]
 
 
@@ -389,17 +403,19 @@ def _dialled(cycle: CutCycle, units: str) -> str:
         return ""
     if len(dial) == 1:
         return f"{dial[0]}, ONE CUT"
-    return f"{len(dial)} CUTS: to {', to '.join(dial)}"
+    *first, last = dial
+    return f"{len(dial)} CUTS: {', '.join(depth.split()[0] for depth in first)}, then {last}"
 
 
-def _counted(table_per_hob: Fraction) -> Rows:
+def _counted(case: Case, table_per_hob: Fraction) -> Rows:
     """What can be counted by hand before any cut, the feed parted; nothing where nobody could count it."""
     hob = 1 / table_per_hob
     if hob.denominator > _FINEST_PART:
         return []
     whole, part = divmod(hob, 1)
     turns = f"{whole} {part}" if part else f"{whole}"
-    return [("HAND CHECK, feed open", f"{turns} hob turns = 1 table turn")]
+    how = "so opened" if feed_opened_by(case) else "feed open"
+    return [(f"HAND CHECK, {how}", f"{turns} hob turns = 1 table turn")]
 
 
 def _way(proof: Proof, end: str) -> str:
@@ -429,15 +445,17 @@ def _first_cut(proof: Proof) -> Rows:
     lean = f"to the {marks.hand.word.upper()} going up" if marks.hand else "straight along the axis"
     rows: Rows = [("count", f"{marks.count} marks"), ("marks lean", lean)]
     if marks.hand:
-        rows.append(("at the outside", f"by {lean_text(marks.lean_deg)}"))
+        where = "" if work.kind == "worm wheel" else "at the outside"
+        rows.append((where, f"by {lean_text(marks.lean_deg)}"))
     if work.kind == "worm wheel":
         rows.append(("at mid-face", "short touches"))
     return rows
 
 
-def _seen(work: Work, slide: str) -> Rows:
+def _seen(case: Case, slide: str) -> Rows:
     """What to write down: keys of [seen] with what may stand there."""
-    ways = " / ".join(POSITIVES[slide])
+    work, machine = case.job.work, case.job.machine
+    ways = " / ".join(machine.way(slide, sign) for sign in POSITIVES[slide].values())
     rows: Rows = [("teeth", ""), ("hand", "right / left / none")]
     # A worm wheel's marks are too short to take a lead from.
     if work.is_helical and work.kind != "worm wheel":
@@ -498,7 +516,7 @@ def _sprocket(case: Case) -> Rows:
         ("roller  d_1", length(sprocket.roller_diameter, units, 2)),
         ("pitch diameter  d", length(sprocket.pitch_diameter, units)),
         ("outside diameter  d_a", _outside(case)),
-        ("ISO 606 allows  d_a", f"{length(least, units, 2).split()[0]} to {length(greatest, units, 2)}"),
+        ("ISO 606  d_a", f"{length(least, units, 2).split()[0]} to {length(greatest, units, 2)}"),
         ("root diameter  d_f", length(sprocket.root_diameter, units, 2)),
         (f"pins {length(sprocket.roller_diameter, units, 2)}  M_R", length(over_pins(sprocket), units, 2)),
     ]
@@ -518,8 +536,9 @@ def _measures(work: Work, units: str) -> Iterator[tuple[str, str]]:
     """Span and size over balls, where the work has an involute that can be measured so."""
     if work.kind in ("sprocket", "worm wheel"):
         return
-    face = None if work.face_width is None else float(work.face_width)
-    gear = replace(gear_to_cut(work), face_width=face)
+    gear = gear_on_blank(work)
+    if gear is None:
+        return
     try:
         count = gears.measurable_span(gear)
         if count:
@@ -528,6 +547,8 @@ def _measures(work: Work, units: str) -> Iterator[tuple[str, str]]:
         pass
     try:
         ball = gears.default_ball(gear, inch=units == "in")
+        if not gears.ball_fits(gear, ball):
+            return
         yield f"balls {_ball(ball, units)}  M_dK", length(gears.over_balls(gear, ball), units)
     except ValueError:
         pass
@@ -549,12 +570,18 @@ def _hob(job: Job) -> Rows:
     size = ("diametral pitch", f"{pitch:.6g}") if units == "in" else ("module", f"{float(hob.module_n):.6g} mm")
     rows: Rows = [
         ("pitch", _chain_pitch(hob.module_n, units)) if _is_sprocket(job.work) else size,
-        ("starts", str(hob.starts)),
-        ("hand", hob.hand.word.upper()),
+        ("starts, hand", f"{hob.starts}, {hob.hand.word.upper()}"),
     ]
     if hob.gamma_deg is not None:
         rows.append(("lead angle  γ", angle_text(hob.gamma_deg)))
-    if hob.diameter is not None:
+    if not _is_sprocket(job.work):
+        rows.append(("pressure angle", f"{float(hob.pressure_angle_deg):g}°"))
+        if "addendum" not in sizes_of(job.work, hob).wanting:
+            rows.append(("addendum  h_a0", length(hob_addendum(job.work, hob), units, 2)))
+    tip = hob_tip_diameter(job.work, hob)
+    if tip is not None:
+        rows.append(("over the tips", length(tip, units, 2)))
+    elif hob.diameter is not None:
         rows.append(("ref. diameter", length(float(hob.diameter), units, 2)))
     if hob.gashes is not None:
         rows.append(("gashes", str(hob.gashes)))
@@ -576,8 +603,7 @@ def _flank(proof: Proof) -> Rows:
         rows.append((f"class {work.quality} allows", f"±{limit:g} µm"))
     flanks = proof.cut.flanks if proof.cut else None
     if flanks:
-        rows.append(("feed marks", f"{flanks.feed_mark_um:.1f} µm"))
-        rows.append(("facets", f"{flanks.facet_um:.1f} µm"))
+        rows.append(("feed marks, facets", f"{flanks.feed_mark_um:.1f}, {flanks.facet_um:.1f} µm"))
         rows.append(("simulated flank", f"class {flanks.quality}" if flanks.quality else "coarser than any"))
     return rows
 
@@ -640,7 +666,10 @@ def other_lines(sheets: Sequence[SheetWords]) -> tuple[Line, ...]:
     """Hob, levers, feed, depth and first cut for each member; "" where one has no such thing."""
     lines = [Line("hob", tuple(words.hob_line.removeprefix("HOB: ") for words in sheets))]
     for block in ("levers", "running"):
-        rows = [dict(getattr(words, block)) for words in sheets]
+        # The blank that a depth holds for stands over each member's column.
+        rows = [
+            {what.partition(_FOR_BLANK)[0]: much for what, much in getattr(words, block)} for words in sheets
+        ]
         for what in dict.fromkeys(what for row in rows for what in row):
             each = tuple(row.get(what, "") for row in rows)
             lines.append(Line(what, each, not any(what in words.told for words in sheets)))

@@ -151,8 +151,11 @@ class WitnessLayout:
 
 def wanted_marks(work: Work) -> Marks:
     """The marks that the drawing asks for."""
-    outside = outside_diameter(work)
-    return _marks("wanted", work.teeth, work.hand if work.is_helical else None, work.lead_mm, outside, "")
+    outside, hand = outside_diameter(work), work.hand if work.is_helical else None
+    if work.kind == "worm wheel":
+        # What touches is the hob's thread, which leans as the worm's does.
+        return _marks("wanted", work.teeth, hand, None, outside, "", work.beta_deg)
+    return _marks("wanted", work.teeth, hand, work.lead_mm, outside, "")
 
 
 def predicted_marks(
