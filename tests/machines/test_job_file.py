@@ -1,6 +1,7 @@
 """Job files: the drawing, the hob and the set-up, exactly, and the machine that they are for."""
 
 import math
+import re
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -265,3 +266,15 @@ def test_a_machine_that_is_the_job_itself_is_refused(tmp_path):
 def test_a_strange_name_for_a_machine_is_a_complaint_and_no_more(name):
     (complaint,) = complaints_about(SPUR.replace('"small.toml"', f'"{name}"'))
     assert complaint.startswith("j.toml:4: machine: there is no ")
+
+
+def test_the_way_a_slide_moved_is_said_in_the_machine_s_word_or_the_frame_s():
+    """The work of a level machine lies: up is towards its tailstock there."""
+    text = re.sub(r'machine *= *".*"', 'machine = "ombrecht-l8"', SPUR)
+    text = re.sub(r"\[setup\](.|\n)*", "", text)
+    for said, meant in (("towards the tailstock", "up"), ("down", "down"), ("not at all", "not at all")):
+        assert job_of(f'{text}\n[seen]\nteeth = 32\nslide_moved = "{said}"\n').seen.slide_moved == meant
+        unsure = f'{text}\n[seen]\nteeth = 32\nslide_moved = {{ value = "{said}", sure = false }}\n'
+        assert job_of(unsure).seen.slide_moved == meant
+    with pytest.raises(FileFault, match="tailstock"):
+        job_of(f'{text}\n[seen]\nteeth = 32\nslide_moved = "towards the tailstok"\n')
