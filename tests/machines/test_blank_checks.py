@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from handlead.machines.blank_checks import is_fed_as_it_must
 from handlead.machines.job_file import read_job, read_job_text
 from handlead.machines.proof import prove
 
@@ -62,8 +63,9 @@ def test_a_spline_of_its_own_rack_is_held_to_its_drawing():
             SPLINE.read_text()
             .replace("pressure_angle = 30", "pressure_angle = 20")
             .replace("addendum = 0.75", "addendum = 0.9")
-            .replace("face_width", "outside_diameter = 62\nface_width", 1)
-        )
+            .replace("face_width", "outside_diameter = 61\nface_width", 1)
+        ),
+        cut="scratch",
     )
     assert not [finding for finding in proof.findings if finding.severity != "note"]
 
@@ -151,3 +153,25 @@ def test_the_lever_advised_for_a_worm_wheel_is_the_one_that_was_wrong():
     proof = proof_of(TANGENTIAL, ('differential = "in"', 'differential = "out"'))
     (remedy,) = {finding.remedy for finding in proof.findings if finding.severity == "error"}
     assert remedy.startswith('Put lever "differential" to "in"')
+
+
+def test_where_gears_are_missing_the_empty_bracket_is_named_and_no_other():
+    """The differential's bracket is empty as well, and rightly so; no lever makes up for gears."""
+    (line,) = (line for line in SPLINE.read_text().splitlines() if line.startswith('"feed gears"'))
+    proof = proof_of(SPLINE, (line, ""))
+    (finding,) = (finding for finding in proof.findings if finding.severity == "error")
+    assert finding.remedy == 'No change gears are mounted in "feed gears".'
+
+
+@pytest.mark.parametrize(
+    ("path", "changes", "suits"),
+    [
+        (TANGENTIAL, [], True),
+        (TANGENTIAL, [('"tangential"\n', '"axial"\n')], False),
+        (RADIAL, [], True),
+        (RADIAL, [('"forward"', '"backward"')], False),
+        (PINION, [], True),
+    ],
+)
+def test_a_worm_wheel_asks_for_a_slide_that_goes_in_or_across(path, changes, suits):
+    assert is_fed_as_it_must(proof_of(path, *changes).case) is suits

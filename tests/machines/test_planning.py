@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.words import Hand
 from handlead.machines.catalogue import find_machine, shipped_machines
+from handlead.machines.checks import misread_levers
 from handlead.machines.job_file import read_job, read_job_text
 from handlead.machines.planning import plan, plan_many
 from handlead.machines.proof import prove
@@ -207,3 +208,34 @@ def test_ratios_that_hang_together_are_found_for_every_hand_and_way(name, hob, w
         (planned,) = member.setups
         assert planned.proof.computed.outcome.feed.value == way
         assert abs(planned.helix_slope_um) < 0.1
+
+
+def test_of_two_set_ups_alike_on_the_flank_the_one_whose_lever_s_plate_is_true_comes_first():
+    """The other one needs an idler, and its feed lever stands at "up" while the slide goes down."""
+    job = read_job_text("""
+format = "job/1"
+machine = "vaskerby-12"
+[work]
+kind = "sprocket"
+teeth = 23
+pitch = 15.875
+roller_diameter = 10.16
+face_width = 9
+[hob]
+pitch = 15.875
+lead_angle = "3d 40m"
+outside_diameter = 90
+""")
+    (member,) = plan(job, top=1).members
+    best = member.setups[0]
+    assert not misread_levers(best.proof.case)
+    assert not best.setup.change["feed gears"].idlers
+
+
+def test_an_idler_is_mounted_rather_than_a_lever_left_whose_plate_is_false():
+    """With a left-hand hob the table turns the other way, and a slide geared from it too: plates hold for a right one."""
+    text = 'format="job/1"\nmachine="vaskerby-12"\n[work]\nkind="spur"\nteeth=30\nmodule=2\nface_width=20\n'
+    job = read_job_text(f'{text}[hob]\nmodule=2\nhand="left"\ndiameter=60\n')
+    best = plan(job, top=1).members[0].setups[0]
+    assert best.setup.change["feed gears"].idlers
+    assert not misread_levers(best.proof.case)

@@ -1,12 +1,19 @@
 """A proof says what is wrong, and what it advises has been tried first."""
 
+import itertools
+from dataclasses import replace
 from fractions import Fraction as F
+from pathlib import Path
 
 import pytest
 from handlead.machines.case import Case, cuts_wanted
+from handlead.machines.checks import misread_levers
 from handlead.machines.job_file import read_job_text
+from handlead.machines.machine_file import read_machine_text
 from handlead.machines.mending import find_mend
 from handlead.machines.proof import NoSetup, prove
+
+SHIPPED = Path(__file__).parents[2] / "machines" / "shipped"
 
 PINION = """
 format = "job/1"
@@ -135,3 +142,20 @@ def test_a_tolerance_of_the_class_decides_whether_a_lead_will_do():
     # 37/25 * 50/55 = 74/55 = 1.34545...; class 8 takes it, class 1 over a wide face doesn't.
     fine = proof_of(PINION, ("face_width = 40", "face_width = 200\nquality = 1"))
     assert "wrong-lead" in codes(fine)
+
+
+def test_only_a_lever_that_bears_on_the_slide_is_held_against_its_way():
+    """A lamp's lever has the same words on its plate."""
+    name = "corvane-7"
+    (file,) = (path for path in SHIPPED.glob("*.toml") if path.stem == name)
+    lamp = '[levers.lamp]\nnormal = "up"\n[levers.lamp.positions]\nup = {}\ndown = {}\n\n[levers.feed]'
+    lit = read_machine_text(file.read_text().replace("[levers.feed]", lamp))
+    job = read_job_text(PINION)
+    found = []
+    for feed, idlers in itertools.product(("up", "down"), ((), (30,))):
+        change = {**job.setup.change, "feed gears": replace(job.setup.change["feed gears"], idlers=idlers)}
+        setup = replace(job.setup, levers={"differential": "in", "feed": feed}, change=change)
+        found.append(set(misread_levers(Case.of(replace(job, machine=lit, setup=setup), setup))))
+    # The plate of the feed lever holds with the idler or without it, never with both.
+    assert found.count({"feed"}) == 2
+    assert found.count(set()) == 2

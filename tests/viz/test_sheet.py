@@ -414,6 +414,8 @@ def test_a_worm_wheel_is_told_where_to_start_and_to_stop():
     assert across["tangential slide goes"] == "RIGHT"
     assert across["START, hob's front end from mid-work"] == "37 mm LEFT or more"
     assert across["STOP, first full tooth from mid-work"] == "37 mm RIGHT or more"
+    # Across 2 * 36.2 mm at 0.4 mm are 181 table turns, 18.5 of the hob each, at 55 rpm.
+    assert dict(words_of(SCENARIOS / "06-orchestra-lift" / "job.toml").flank)["cutting time"] == "61 min"
     # (d + d_0) / 2 = (148 + 40) / 2, the worm's own centre distance.
     assert across["full depth at hob-to-work centres"] == "94.00 mm"
     sunk = words_of(SCENARIOS / "07-trap-hoist" / "job.toml")
@@ -425,6 +427,8 @@ def test_a_worm_wheel_is_told_where_to_start_and_to_stop():
 def test_a_worm_wheel_s_light_cut_is_a_touch_at_mid_face():
     words = words_of(SCENARIOS / "07-trap-hoist" / "job.toml")
     assert ("at mid-face", "short touches") in words.first_cut
+    # The hob's thread leans as its worm does: 3 degrees 11 minutes.
+    assert ("", "by 3° 10′") in words.first_cut
     assert "lead" not in dict(words.seen)
     # The chord of the hob's tips, 45 + 2 * 1.25 * 2.496 mm across, at 0.05 mm: 2 sqrt(0.05 * 51.2) = 3.2 mm.
     layout = witness_of(prove(read_job(SCENARIOS / "07-trap-hoist" / "job.toml"), cut=None).case)
