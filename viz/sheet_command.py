@@ -84,13 +84,14 @@ def _make(options: argparse.Namespace, out: Path) -> int | dict[str, Any]:
 def _proofs(path: Path, cut: Depth | None) -> Iterator[tuple[str, Proof]]:
     """The proof for each page of a job, with the member that it is for."""
     from handlead.machines.job_file import read_job
-    from handlead.machines.planning import plan
     from handlead.machines.proof import prove, prove_case
 
     job = read_job(path)
     if job.setup is not None:
         yield "", prove(job, cut=cut)
         return
+    from handlead.machines.planning import plan
+
     members = [member for member in plan(job, top=1).members if member.setups]
     for member in members:
         yield (
