@@ -42,6 +42,10 @@ class HobFacts(Protocol):
         """Lead angle in degrees, if known."""
 
 
+#: A lean that comes of the head's angle alone is none below this, in degrees: a vernier is read to minutes.
+STRAIGHT_DEG = 1 / 60
+
+
 @dataclass(frozen=True)
 class Outcome:
     """The gear that a set-up would cut, and how.
@@ -140,7 +144,8 @@ def _without_axial_feed(fed: Outcome, rates: Rates, hob: HobFacts, swivel: float
     error = None
     if rates.tangential:
         error = _float(_rest(rates, hob, teeth) / rates.tangential / Fraction(shift) - 1)
-    hand = None if abs(suited) < 1e-9 or fed.feed_slide is None else Hand(1 if suited > 0 else -1)
+    straight = abs(suited) < STRAIGHT_DEG or fed.feed_slide is None
+    hand = None if straight else Hand(1 if suited > 0 else -1)
     return replace(
         fed, teeth=teeth, hand=hand, helix_angle_deg=abs(suited) if hand else 0.0,
         swivel_error_deg=_swivel_error(hob, swivel, suited),

@@ -15,6 +15,7 @@ from handlead.kinematics.sizes import (
     sprocket_of,
 )
 from handlead.kinematics.solution import SLIDE_ENDS
+from handlead.kinematics.words import angle_text
 
 from .case import Case
 from .findings import Finding
@@ -63,6 +64,10 @@ _DIAMETERS_AGREE = 0.05
 
 #: Tips may be shorter than usual by so many modules before it is told.
 _SHORT_TIPS = 0.1
+
+
+#: A worm's lead angle below this leaves a wheel that may be cut straight, in degrees. Own choice.
+_STRAIGHT_WORM_DEG = 1.0
 
 
 def check_hob_sizes(case: Case) -> Iterator[Finding]:
@@ -167,6 +172,19 @@ def _check_room(case: Case) -> Iterator[Finding]:
             f"The hob goes {length(case.sizes.depth, units, 2)} deep into this blank, and its threads are only "
             f"{length(room, units, 2)} deep: their bottoms would rub the blank's outside away.",
             "Compare the blank's outside diameter with module, count and profile shift on the drawing.",
+        )
+
+
+def check_worm_wheel_lean(case: Case) -> Iterator[Finding]:
+    """A worm wheel's teeth lean as the worm's thread does, where their shafts cross at right angles."""
+    work, gamma = case.job.work, case.job.hob.gamma_deg
+    if work.kind == "worm wheel" and not work.is_helical and gamma and gamma > _STRAIGHT_WORM_DEG:
+        yield Finding(
+            "worm-wheel-straight",
+            "warning",
+            f"The drawing gives the worm wheel straight teeth, and the hob has a lead angle of {angle_text(gamma)}: "
+            "it would run with its worm only on shafts that don't cross at right angles.",
+            'Give "hand" and, as "helix_angle", the lead angle of the worm.',
         )
 
 

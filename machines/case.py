@@ -185,20 +185,12 @@ def reach_of_teeth(case: Case) -> float:
     return math.sqrt(max(outside**2 - root**2, 0.0)) / 2
 
 
-def slide_alone_keeps_place(case: Case) -> bool | None:
-    """Whether an axial slide brought back alone, only the feed opened, lets a second cut fall into the first's spaces.
-
-    So it does where the table turns with the slide, the hob at rest, just as the helix asks for: with a
-    differential fed from the slide and an index that makes the count alone. Elsewhere the drive must be reversed.
-    None without an axial feed. Source: own derivation; common practice for prime counts and for machines
-    without a differential.
-    """
-    lean = _lean(case)
-    return None if lean is None else case.questions.table_per_axial == lean
-
-
 def feed_opened_by(case: Case) -> tuple[str, str] | None:
     """A lever, and where it goes, that frees the axial slide so that it may come back alone and keep its place.
+
+    It keeps it where the table turns with the slide, the hob at rest, just as the helix asks for: with a
+    differential fed from the slide and an index that makes the count alone. Elsewhere the drive must be reversed.
+    Source: own derivation; common practice for prime counts and for machines without a differential.
 
     Some levers that stop the feed stop the table's share of the slide as well, hold the slide, or leave a worm in
     its way: each position of each is tried on the machine, with the drive that moves the slide alone where it

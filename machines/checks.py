@@ -12,13 +12,14 @@ from handlead.kinematics.needs import Role
 from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import table_per_hob
 from handlead.kinematics.sizes import hob_tip_diameter
-from handlead.kinematics.words import Hand, angle_text, direction
+from handlead.kinematics.words import Hand, angle_text
 
 from .blank_checks import (
     check_blank,
     check_hob_sizes,
     check_hob_suits,
     check_worm_wheel_feed,
+    check_worm_wheel_lean,
     is_fed_as_it_must,
 )
 from .case import (
@@ -248,10 +249,15 @@ def _hand_advice(case: Case) -> str:
 def _lead_advice(case: Case) -> str:
     work = case.job.work
     active = [name for name in case.brackets(Role.DIFFERENTIAL) if case.train.link(name).relation()]
-    if not work.is_helical:
+    if work.kind == "worm wheel":
+        gears = active or case.brackets(Role.DIFFERENTIAL)
+        return f"Work the gears of {_quoted(gears)} out anew for the tangential slide, as handlead plan does."
+    if not work.is_helical and _index_alone(case) == table_per_hob(work, case.job.hob):
         return f"Take the differential out: {_quoted(active)}." if active else _index_advice(case)
     if not active:
         return "The differential adds nothing: see that its lever is in and its change gears are mounted."
+    if not work.is_helical:
+        return f"The count rests on {_quoted([*active, *case.brackets(Role.FEED)])}: work them out anew together."
     return f"Work the gears of {_quoted(active)} out anew for a lead of {_lead(work.lead_mm, case)}."
 
 
@@ -260,8 +266,7 @@ def check_feed_way(case: Case) -> Iterator[Finding]:
     outcome, meant = case.outcome, case.setup.feed
     if outcome is None or outcome.feed is None or meant is None or outcome.feed is meant:
         return
-    rate = case.rates.axial if case.rates else Fraction(0)
-    way = direction("axial", 1 if rate > 0 else -1)
+    way, teeth = (_goes(case, end) for end in ("axial", "hob"))
     mend = find_mend(
         case,
         lambda changed: _is_right(changed) and bool(changed.outcome and changed.outcome.feed is meant),
@@ -269,10 +274,15 @@ def check_feed_way(case: Case) -> Iterator[Finding]:
     yield Finding(
         "feed-other-way",
         "warning",
-        f"The feed is {outcome.feed.value} (the slide moves {way} while the hob's teeth are cutting "
-        f"up); {meant.value} was meant.",
+        f"The feed is {outcome.feed.value} (the slide goes {way}, the hob's teeth at the work {teeth}); "
+        f"{meant.value} was meant.",
         mend or "Reverse the feed, or say what is meant in the job.",
     )
+
+
+def _goes(case: Case, end: str) -> str:
+    """Which way along the work an end goes as the drive runs, in the machine's word."""
+    return case.job.machine.way("axial", 1 if (case.solution.end_rate(end) or 0) > 0 else -1)
 
 
 def misread_levers(case: Case) -> dict[str, str]:
@@ -297,7 +307,7 @@ def _moves_axial(case: Case, lever: str) -> bool:
 def check_lever_words(case: Case) -> Iterator[Finding]:
     """A lever whose plate names one way of the axial slide while the slide goes the other."""
     for lever, position in misread_levers(case).items():
-        goes = case.job.machine.way("axial", 1 if (case.solution.end_rate("axial") or 0) > 0 else -1)
+        goes = _goes(case, "axial")
         yield Finding(
             "lever-says-otherwise",
             "note",
@@ -545,6 +555,7 @@ CHECKS: tuple[Check, ...] = (
     check_worms,
     check_driven,
     check_worm_wheel_feed,
+    check_worm_wheel_lean,
     check_sense,
     check_count,
     check_hand_and_lead,

@@ -416,7 +416,8 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
         )
         return None
     if hand and not lean:
-        message = '"helix_angle" or "lead" is missing. A hand goes with one of them, above 0'
+        worm = "; a worm wheel's helix angle is the lead angle of its worm" if kind == "worm wheel" else ""
+        message = f'"helix_angle" or "lead" is missing. A hand goes with one of them, above 0{worm}'
         complaints.add(Missing, (table, "helix_angle"), message)
         return None
     try:

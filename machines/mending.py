@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
+from handlead.kinematics.bracket import Bracket, Refusal
 from handlead.kinematics.links import ChangeGears, Mounted
 from handlead.kinematics.needs import Role
 
@@ -16,9 +18,11 @@ from .job_file import Setup
 def find_mend(case: Case, is_right: Callable[[Case], bool]) -> str | None:
     """What to do, in the words of the trade, so that `is_right` holds; None if no single change does it.
 
-    Tried in the order of the work they take: a lever, an idler, a bracket turned end for end.
+    Tried in the order of the work they take: a lever, an idler, two gears of a bracket exchanged, a bracket turned
+    end for end; and two levers, which often go together.
     """
-    for words, setup in (*_levers(case), *_idlers(case), *_turned_round(case)):
+    ways = (_levers(case), _idlers(case), _exchanged(case), _turned_round(case), _two_levers(case))
+    for words, setup in itertools.chain(*ways):
         try:
             changed = Case.of(case.job, setup)
         except FileFault:
@@ -38,6 +42,23 @@ def _levers(case: Case) -> Iterator[tuple[str, Setup]]:
                     f'Put lever "{name}" to "{position}" (it stands at "{now}").',
                     replace(case.setup, levers=levers),
                 )
+
+
+def _two_levers(case: Case) -> Iterator[tuple[str, Setup]]:
+    stand = case.job.machine.positions(case.setup)
+    moves = [
+        (name, position)
+        for name, lever in case.job.machine.levers.items()
+        for position in lever.positions
+        if position != stand[name]
+    ]
+    for (one, here), (other, there) in itertools.combinations(moves, 2):
+        if one != other:
+            yield (
+                f'Put lever "{one}" to "{here}" and "{other}" to "{there}" (they stand at "{stand[one]}" and '
+                f'"{stand[other]}").',
+                replace(case.setup, levers={**case.setup.levers, one: here, other: there}),
+            )
 
 
 def _mounted(case: Case) -> Iterator[tuple[ChangeGears, Mounted]]:
@@ -75,6 +96,29 @@ def _idler_words(bracket: str, now: int, then: int) -> str:
     if then == 0:
         return f'Take the {"idler" if now == 1 else "idlers"} out of "{bracket}".'
     return f'Mount {how.get(then, f"{then} idlers")} in "{bracket}" (there are {now}).'
+
+
+def _exchanged(case: Case) -> Iterator[tuple[str, Setup]]:
+    """Two gears of a bracket that stand on each other's shafts; only what the bracket can take."""
+    for link, mounted in _mounted(case):
+        for one, other in itertools.combinations(range(len(mounted.gears)), 2):
+            gears = list(mounted.gears)
+            gears[one], gears[other] = gears[other], gears[one]
+            swapped = replace(mounted, gears=tuple(gears))
+            # Two drivers or two driven gears may change places without changing anything.
+            if swapped.ratio != mounted.ratio and _fits(link, swapped):
+                yield (
+                    f'Exchange {mounted.gears[one]} and {mounted.gears[other]} in "{link.name}": it should read '
+                    f"{gears_text(swapped)}.",
+                    _with(case, link.name, swapped),
+                )
+
+
+def _fits(link: ChangeGears, mounted: Mounted) -> bool:
+    """Whether the bracket can take the gears, as far as its measures are known."""
+    if link.bracket is None or len(mounted.pairs) > 3:
+        return True
+    return not isinstance(Bracket.of(link.bracket).mount(mounted.gears, mounted.idlers), Refusal)
 
 
 def _turned_round(case: Case) -> Iterator[tuple[str, Setup]]:

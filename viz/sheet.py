@@ -254,8 +254,9 @@ def _first_cut(
     """What the light first cut must look like, and room for what was found."""
     page.rule(y, width=1.6)
     depth = length(SCRATCH_DEPTH, proof.case.job.units, 2)
-    how = f"A TOUCH, {depth}" if proof.case.job.work.kind == "worm wheel" else f"{depth}, SLIDE FEED ON"
-    top = page.heading(MARGIN, y + 1.5, f"THE LIGHT FIRST CUT: {how}")
+    is_touch = proof.case.job.work.kind == "worm wheel"
+    how = f"LIGHT CUT: TOUCH, {depth}, FEED OFF" if is_touch else f"THE LIGHT FIRST CUT: {depth}, SLIDE FEED ON"
+    top = page.heading(MARGIN, y + 1.5, how)
     (_, count), (_, lean), *more = words.first_cut
     page.text(MARGIN, top, count, 18, bold=True)
     said = [f"lean {lean}", *(f"{much} {what}".strip() for what, much in more)]

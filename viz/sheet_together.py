@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -162,9 +163,10 @@ def _top(
     page.text(page.right, 8.5, what, 10, ha="right")
     page.text(page.right, 13.5, members[0][1].case.job.machine.name, 10, ha="right")
     y = 19.0
-    for member, ((name, _), words) in enumerate(zip(members, sheets, strict=True)):
+    names = _apart([name.upper() or words.title for (name, _), words in zip(members, sheets, strict=True)], table)
+    for member, (name, words) in enumerate(zip(names, sheets, strict=True)):
         turn = "then" if member else "1st"
-        called = trimmed(f"{turn}: {name.upper() or words.title}", table.width - 5, _SIZE)
+        called = trimmed(f"{turn}: {name}", table.width - 5, _SIZE)
         table.cell(member, y, called, 12)
         table.cell(member, y + 6, words.summary, 10)
         table.cell(member, y + 11, words.blank, 9)
@@ -174,6 +176,17 @@ def _top(
         colour = look.INK if words.is_right else look.PAPER
         page.text(table.left(member) + 1.5, y + 17, words.verdict, 9, bold=True, color=colour)
     return y + 23
+
+
+def _apart(names: Sequence[str], table: _Table) -> list[str]:
+    """Names that are too long for their column without the words that they begin with alike."""
+    room = table.width - 5 - look.text_size("then: ", _SIZE, True)[0]
+    if len(set(names)) == 1 or all(look.text_size(name, _SIZE, True)[0] <= room for name in names):
+        return list(names)
+    words = [name.split() for name in names]
+    pairs = itertools.takewhile(lambda each: len(set(each)) == 1, zip(*words, strict=False))
+    alike = min(sum(1 for _ in pairs), *(len(each) - 1 for each in words))
+    return [f"… {' '.join(each[alike:])}" if alike else " ".join(each) for each in words]
 
 
 def _row(table: _Table, line: Line, y: float) -> float:

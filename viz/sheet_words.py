@@ -23,7 +23,6 @@ from handlead.machines.case import (
     helix_slope_limit_um,
     helix_slope_um,
     reach_of_teeth,
-    slide_alone_keeps_place,
 )
 from handlead.machines.checks import misread_levers
 from handlead.machines.cut_cycle import CutCycle, cut_cycle
@@ -46,7 +45,7 @@ AT_THE_HOB = (
     "No gloves near a turning hob. Clamps clear over the whole travel, head swung. First cut light, and counted.",
 )
 BETWEEN_CUTS = (
-    "TOUCH at mid-face, dial to 0, draw out, go to START. Blank not as said: depth ± half the difference.",
+    "TOUCH at mid-face, dial to 0, out, to START from beyond. Blank not as said: depth ± half the difference.",
     "After every cut, the light one too: stop, draw the hob CLEAR, go back to START as said, set the depth.",
 )
 ABOVE_ALL = ("The machine's manual, local rules and qualified people come before this sheet.",)
@@ -296,17 +295,24 @@ def _running(proof: Proof) -> list[_Row]:
         ("hob's teeth at the work go", _hob_way(proof), False),
         ("table turns, seen facing it", _way(proof, "table"), False),
     ]
+    opened = feed_opened_by(case)
+    rows += [(*row, False) for row in _counted(proof, opened)]
     rows += [(*row, True) for row in _stops(proof, cycle)]
     depth = _dialled(cycle, units) or ("SEE THE DRAWING" if case.sizes.wanting else "NONE")
     rows.append((_depth_label(case), depth, True))
     rows += [(*row, True) for row in _centres(case)]
-    if slide_alone_keeps_place(case) is not None:
-        opened = feed_opened_by(case)
-        alone = opened and f"slide alone, only {opened[0]}: {opened[1].upper()}"
-        rows.append((_BACK, alone or "ONLY BY REVERSING THE DRIVE", True))
-    if proof.computed.table_per_hob:
-        rows += [(*row, False) for row in _counted(case, abs(proof.computed.table_per_hob))]
-    return rows
+    return rows + [(*row, True) for row in _return(case, opened)]
+
+
+def _return(case: Case, opened: tuple[str, str] | None) -> Rows:
+    """How the slide comes back for another cut."""
+    if case.outcome is None or case.outcome.feed_slide not in ("axial", "tangential"):
+        return []
+    if opened is None:
+        return [(_BACK, "ONLY BY REVERSING THE DRIVE")]
+    lever, position = opened
+    stands = case.job.machine.positions(case.setup)[lever]
+    return [(_BACK, f"{lever} {position.upper()}, slide alone, {lever} {stands.upper()}")]
 
 
 def _depth_label(case: Case) -> str:
@@ -350,11 +356,12 @@ def _stops(proof: Proof, cycle: CutCycle) -> Rows:
         return _axial_stops(proof, cycle)
     if proof.case.job.work.kind != "worm wheel" or proof.case.sizes.depth <= 0:
         return []
-    return _infeed_stops() if outcome.feed_slide == "radial" else _tangential_stops(proof.case)
+    stops = _infeed_stops() if outcome.feed_slide == "radial" else _tangential_stops(proof.case)
+    return [("hob's axis at mid-face", "axial slide CLAMPED"), *stops]
 
 
 def _infeed_stops() -> Rows:
-    return [("START, hob at mid-face", "CLEAR of the work"), ("STOP, at full depth", "after 1 MORE TABLE TURN")]
+    return [("START, hob", "CLEAR of the work"), ("STOP, at full depth", "after 1 MORE TABLE TURN")]
 
 
 def _tangential_stops(case: Case) -> Rows:
@@ -365,7 +372,7 @@ def _tangential_stops(case: Case) -> Rows:
     away = _clear(reach_of_teeth(case), case.job.units)
     before, after = (case.job.machine.way("tangential", -sign if rate > 0 else sign).upper() for sign in (1, -1))
     return [
-        ("START, hob's front end from mid-work", f"{away} {before} or more"),
+        ("START, hob's entering end from mid-work", f"{away} {before} or more"),
         ("STOP, first full tooth from mid-work", f"{away} {after} or more"),
     ]
 
@@ -407,15 +414,17 @@ def _dialled(cycle: CutCycle, units: str) -> str:
     return f"{len(dial)} CUTS: {', '.join(depth.split()[0] for depth in first)}, then {last}"
 
 
-def _counted(case: Case, table_per_hob: Fraction) -> Rows:
-    """What can be counted by hand before any cut, the feed parted; nothing where nobody could count it."""
-    hob = 1 / table_per_hob
-    if hob.denominator > _FINEST_PART:
-        return []
-    whole, part = divmod(hob, 1)
-    turns = f"{whole} {part}" if part else f"{whole}"
-    how = "so opened" if feed_opened_by(case) else "feed open"
-    return [(f"HAND CHECK, {how}", f"{turns} hob turns = 1 table turn")]
+def _counted(proof: Proof, opened: tuple[str, str] | None) -> Rows:
+    """What can be counted by hand before any cut: with the feed parted, or else with all engaged and the hob clear;
+    nothing where nobody could count it."""
+    parted, engaged = proof.computed.table_per_hob, proof.computed.table_per_hob_feeding
+    for how, ratio in ((": ".join(opened).upper() if opened else "feed open", parted), ("all in, hob clear", engaged)):
+        hob = 1 / abs(ratio) if ratio else Fraction(1, _FINEST_PART + 1)
+        if hob.denominator <= _FINEST_PART:
+            whole, part = divmod(hob, 1)
+            turns = f"{whole} {part}" if part else f"{whole}"
+            return [(f"HAND CHECK, {how}", f"{turns} hob turns = 1 table turn")]
+    return []
 
 
 def _way(proof: Proof, end: str) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from handlead.kinematics.causes import Miss, NextCheck, Suspect
 from handlead.machines.diagnosis import AS_WANTED, EXPLAINED, Diagnosis
 from handlead.machines.job_file import Job
+from handlead.machines.units import length
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
@@ -40,7 +41,7 @@ def show_diagnosis(found: Diagnosis, out: Console | None = None, *, brief: bool 
         out.print(Padding(Text(line), (1 if not brief else 0, 0, 0, 2)))
     _show_causes(found, out)
     for miss in found.explanation.nearest:
-        _show_miss(miss, out)
+        _show_miss(miss, found.job.units, out)
     if found.next is not None and not brief:
         _show_check(found.next, out)
     if not brief:
@@ -51,7 +52,8 @@ def _verdict(found: Diagnosis) -> Iterator[str]:
     if found.verdict == AS_WANTED:
         yield "What was seen is what the drawing asks for, as far as it was looked at: nothing is to be traced."
         if not found.is_right:
-            yield f"But the set-up as written would leave {leaves_text(found.meant)}: prove it before the next blank."
+            left = leaves_text(found.meant, found.job.units)
+            yield f"But the set-up as written would leave {left}: prove it before the next blank."
         return
     if not found.suspects:
         yield (
@@ -78,7 +80,7 @@ def _show_causes(found: Diagnosis, out: Console) -> None:
         alike = " (these leave the same teeth)" if len(group) > 1 else ""
         out.print(
             Padding(
-                Text.assemble((f"{share:4.0%}", "bold"), f"  leaves {leaves_text(group[0])}{alike}"),
+                Text.assemble((f"{share:4.0%}", "bold"), f"  leaves {leaves_text(group[0], found.job.units)}{alike}"),
                 (1, 0, 0, 2),
             )
         )
@@ -107,8 +109,8 @@ def cause_text(suspect: Suspect) -> str:
     return ", and ".join(texts)
 
 
-def leaves_text(suspect: Suspect) -> str:
-    """What comes out, in a few words."""
+def leaves_text(suspect: Suspect, units: str = "mm") -> str:
+    """What comes out, in a few words, lengths in the job's units."""
     view, outcome = suspect.view, suspect.outcome
     if suspect.running.stuck:
         return f"nothing: the machine can't be turned ({suspect.running.stuck})"
@@ -121,14 +123,14 @@ def leaves_text(suspect: Suspect) -> str:
         real = f"{float(outcome.real_teeth):.3f}" if outcome and outcome.real_teeth else "no whole number of"
         return f"{real} teeth a turn: the spaces don't meet"
     hand = "straight" if view.hand == "none" else f"{view.hand}-hand"
-    lead = "" if view.lead_mm is None else f", lead {view.lead_mm:.2f} mm ({view.helix_deg:.2f}°)"
+    lead = "" if view.lead_mm is None else f", lead {length(view.lead_mm, units, 2)} ({view.helix_deg:.2f}°)"
     return f"{view.teeth} teeth, {hand}{lead}"
 
 
-def _show_miss(miss: Miss, out: Console) -> None:
+def _show_miss(miss: Miss, units: str, out: Console) -> None:
     against = ", ".join(_SEEN.get(name, f"what was found ({name})") for name, _ in miss.against)
     grid = Table.grid(padding=(0, 1))
-    grid.add_row("·", Text(f"{cause_text(miss.suspect)}; leaves {leaves_text(miss.suspect)}"))
+    grid.add_row("·", Text(f"{cause_text(miss.suspect)}; leaves {leaves_text(miss.suspect, units)}"))
     grid.add_row("", Text(f"against it: {against}", style="dim"))
     out.print(Padding(grid, (0, 0, 0, 4)))
 

@@ -138,6 +138,7 @@ def test_where_the_machine_feeds_only_along_the_axis_the_hand_feeds_in():
     assert "by hand" in finding.remedy
     still = proof_of(SPROCKET, *wheel, *feed_gears_out(SPROCKET))
     assert still.is_as_wanted
+    assert "worm-wheel-straight" in codes(still, "warning")
     # The head leans the teeth as it does with a radial slide.
     leant = proof_of(SPROCKET, *wheel, *feed_gears_out(SPROCKET), ('swivel = { angle = "3d 19m", turn = "counter-clockwise" }', "swivel = 0"))
     assert leant.computed.outcome.hand.word == "right"
