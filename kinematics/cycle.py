@@ -134,20 +134,6 @@ def cutting_time_min(travel: float, feed: float, hob_rpm: float, teeth: int, sta
     return _teeth(teeth) * length / (rpm * _starts(starts) * per_table_turn)
 
 
-def depth_to_dial(gear: Gear, blank_diameter: float | None = None, thinning: float = 0.0) -> float:
-    """Depth in mm to set from the point where the hob just marks the blank.
-
-    `blank_diameter` is what was measured on the blank; without it the drawing's tip diameter is
-    taken. `thinning` is the backlash allowance on the normal tooth thickness, in mm, which costs
-    thinning / (2·tan α_n) of depth. Raises `ValueError` for a blank smaller than the roots.
-    """
-    diameter = gear.tip_diameter if blank_diameter is None else blank_diameter
-    diameter = arguments.number("blank diameter", diameter, unit="mm", above=gear.root_diameter)
-    thinning = arguments.number("thinning", thinning, unit="mm", at_least=0)
-    extra = thinning / (2 * math.tan(math.radians(gear.pressure_angle_n_deg)))
-    return (diameter - gear.root_diameter) / 2 + extra
-
-
 def depth_left_by_span(span_excess: float, pressure_angle_n_deg: float = 20.0) -> float:
     """Further depth in mm to dial in where the span measures `span_excess` mm too much.
 

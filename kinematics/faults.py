@@ -21,7 +21,7 @@ from .constants import Constants
 from .gear import MM_PER_INCH
 from .links import ChangeGears, Mounted
 from .needs import Role, roles
-from .outcome import Outcome, predict
+from .outcome import Outcome, predict, predict_fed_in
 from .requirement import HobData, Work
 from .requirement import swivel_deg as swivel_wanted
 from .response import Response, Running
@@ -199,7 +199,8 @@ class Bench:
         """The gear that comes out; None where hob or table isn't driven."""
         if running is None or running.rates is None:
             return None
-        return predict(running.rates, standing.hob, float(standing.swivel_deg))
+        foretell = predict_fed_in if self.work.kind == "worm wheel" else predict
+        return foretell(running.rates, standing.hob, float(standing.swivel_deg))
 
     def roles(self, standing: Standing) -> Mapping[str, Role]:
         """What each bracket decides with the levers as they stand."""

@@ -264,12 +264,15 @@ def cut_pitch(cut: FlankCut, samples: int = 9) -> Floats:
     """Where each flank stands along the reference circle from even division, in mm, counter-clockwise positive.
 
     Each is the mean over one cell of the lattice of contacts about the middle of the tooth, so that
-    marks don't count. For `flank_gauging.gauge_pitch`, times 1000.
+    marks don't count; looked at on the reference circle, or as near to it as the flank goes on to both sides, since
+    what an involute is displaced by is the same all along it. For `flank_gauging.gauge_pitch`, times 1000.
     """
     flank = cut.flank
     gear = flank.gear
     assert gear.face_width is not None
-    roll = math.tan(flank.pressure_angle)
+    first, last = roll_range(cut.hob, gear)
+    margin = (last - first) / 4
+    roll = min(max(math.tan(flank.pressure_angle), first + margin), last - margin)
     lattice = lattice_at(cut, roll)
     part = (np.arange(arguments.whole("samples", samples, at_least=1)) + 0.5) / samples - 0.5
     a, b = (x.ravel() for x in np.meshgrid(part, part, indexing="ij"))

@@ -105,6 +105,8 @@ def measure_flanks(
             return None
         maps.append(gauge_flank(flank))
         places = cut_pitch(flank_cut(motion, hob, gear, swivel_deg, side=side), samples=5)
+        if not np.isfinite(places).all():
+            return None
         pitch.append(gauge_pitch(even_division(places)))
     return FlankQuality(
         feed_mark_um=max(flank.feed_mark_um for flank in maps),

@@ -91,6 +91,14 @@ def predict(rates: Rates, hob: HobFacts, swivel_deg: float) -> Outcome:
     return _without_axial_feed(fed, rates, hob, swivel_deg, suited)
 
 
+def predict_fed_in(rates: Rates, hob: HobFacts, swivel_deg: float) -> Outcome:
+    """As `predict`, for a worm wheel: with no slide driven it is fed in by hand, and the teeth lean all the same."""
+    if rates.axial or rates.tangential or rates.radial:
+        return predict(rates, hob, swivel_deg)
+    by_hand = predict(replace(rates, radial=Fraction(-1)), hob, swivel_deg)
+    return replace(by_hand, feed_slide=None, sliding_feed=Fraction(0))
+
+
 def _feed_of(rates: Rates) -> tuple[str | None, Fraction | None]:
     """The slide that feeds and its feed per table turn, the axial one first."""
     for name in ("axial", "tangential", "radial"):

@@ -137,10 +137,20 @@ class HobData:
 
     @property
     def geometric_gamma_deg(self) -> float | None:
-        """Lead angle that starts, module and reference diameter imply, in degrees; None without one."""
-        if self.diameter is None:
+        """Lead angle that starts, module and reference diameter imply, in degrees; None without one.
+
+        A hob whose diameter is known over its tips alone has what its addendum, or its rack's, leaves of that.
+        """
+        reference = self.diameter
+        if reference is None and self.outside_diameter is not None:
+            addendum = self.addendum
+            if addendum is None:
+                rack = spline.rack_for(float(self.pressure_angle_deg)) or gear.ISO_53[self.rack]
+                addendum = Fraction(str(rack.dedendum))
+            reference = self.outside_diameter - 2 * addendum * self.module_n
+        if reference is None or reference <= 0:
             return None
-        sine = self.starts * float(self.module_n) / float(self.diameter)
+        sine = self.starts * float(self.module_n) / float(reference)
         return math.degrees(math.asin(sine)) if sine < 1 else None
 
 

@@ -94,6 +94,9 @@ def hob_addendum(work: Work, hob: HobData) -> float:
         return (rolling_diameter_of(work, hob) - sprocket.root_diameter) / 2
     if hob.addendum is not None:
         return float(hob.addendum) * module
+    if work.kind == "spline" and hob.diameter is not None and hob.outside_diameter is not None:
+        # Racks of splines differ in depth, so that the hob itself has to say.
+        return float(hob.outside_diameter - hob.diameter) / 2
     if work.kind == "worm wheel":
         module /= math.cos(math.radians(work.beta_deg))
     rack = spline.rack_for(float(hob.pressure_angle_deg)) if work.kind == "spline" else None
@@ -130,6 +133,7 @@ def _wanting_outside(work: Work) -> tuple[Wanting, ...]:
 def _wanting_root(work: Work, hob: HobData) -> tuple[Wanting, ...]:
     if work.kind == "sprocket":
         return () if work.roller_diameter is not None else ("roller_diameter",)
-    if work.kind == "spline" and hob.addendum is None and not spline.has_one_root(float(hob.pressure_angle_deg)):
+    measured = hob.addendum is not None or (hob.diameter is not None and hob.outside_diameter is not None)
+    if work.kind == "spline" and not measured and not spline.has_one_root(float(hob.pressure_angle_deg)):
         return ("addendum",)
     return ()

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Set
+from fractions import Fraction
 
-from handlead.kinematics.gear import ROOT_CLEARANCE
+from handlead.kinematics.gear import ROOT_CLEARANCE, diametral_pitch_from_module
 from handlead.kinematics.requirement import gear_of
 from handlead.kinematics.sizes import (
     chain_pitch_diameter,
@@ -17,9 +18,9 @@ from handlead.kinematics.sizes import (
 from handlead.kinematics.solution import SLIDE_ENDS
 from handlead.kinematics.words import angle_text
 
-from .case import Case
+from .case import Case, is_fed_as_it_must
 from .findings import Finding
-from .mending import find_mend
+from .mending import best_mend, find_mend, missing_gears
 from .units import decimal, length
 
 #: What to give where a size is wanting.
@@ -37,8 +38,8 @@ def check_hob_suits(case: Case) -> Iterator[Finding]:
         yield Finding(
             "hob-doesnt-suit",
             "error",
-            f"The hob is of module {decimal(hob.module_n)}, the work of module {decimal(work.module_n)}.",
-            "Take a hob of the work's normal module.",
+            f"The hob is of {_size(hob.module_n, case)}, the work of {_size(work.module_n, case)}.",
+            "Take a hob of the work's normal module or pitch.",
         )
     if hob.pressure_angle_deg != work.pressure_angle_deg:
         yield Finding(
@@ -84,6 +85,15 @@ def check_hob_sizes(case: Case) -> Iterator[Finding]:
             f"worked out with {length(ours, units, 2)}.",
             'Measure the hob over its tips, and give its "addendum" in modules if it isn\'t the rack\'s.',
         )
+
+
+def _size(module_n: Fraction, case: Case) -> str:
+    """The size of teeth as the job's units and its kind of work have it."""
+    if case.job.work.kind == "sprocket":
+        return f"pitch {length(math.pi * float(module_n), case.job.units)}"
+    if case.job.units == "in":
+        return f"{decimal(diametral_pitch_from_module(module_n))} DP"
+    return f"module {decimal(module_n)}"
 
 
 def check_blank(case: Case) -> Iterator[Finding]:
@@ -171,7 +181,7 @@ def _check_room(case: Case) -> Iterator[Finding]:
             "warning",
             f"The hob goes {length(case.sizes.depth, units, 2)} deep into this blank, and its threads are only "
             f"{length(room, units, 2)} deep: their bottoms would rub the blank's outside away.",
-            "Compare the blank's outside diameter with module, count and profile shift on the drawing.",
+            "Compare blank, profile shift and thinning with the drawing, and the hob's dedendum with the hob.",
         )
 
 
@@ -199,7 +209,8 @@ def check_worm_wheel_feed(case: Case) -> Iterator[Finding]:
             "fed-along-the-axis",
             "error",
             "The axial slide feeds: that cuts plain helical teeth, without a worm wheel's hollow.",
-            find_mend(case, lambda changed: _is_fed_in(changed) and bool(changed.rates))
+            best_mend(case)
+            or find_mend(case, lambda changed: is_fed_as_it_must(changed) and bool(changed.rates))
             or f'{_other_ways(driven.keys())}; a wheel with plain helical teeth is work of kind "helical".',
         )
     elif not feeding and driven.keys() & {"radial", "tangential"}:
@@ -207,8 +218,10 @@ def check_worm_wheel_feed(case: Case) -> Iterator[Finding]:
             "not-fed",
             "error",
             "No slide feeds the hob into the worm wheel.",
-            find_mend(case, lambda changed: _is_fed_in(changed) and bool(changed.rates))
-            or f"{_empty(case)}Let the radial or the tangential slide be driven.",
+            best_mend(case)
+            or missing_gears(case, ("radial", "tangential"))
+            or find_mend(case, lambda changed: is_fed_as_it_must(changed) and bool(changed.rates))
+            or "Let the radial or the tangential slide be driven.",
         )
     elif not feeding:
         yield Finding(
@@ -223,32 +236,13 @@ def check_worm_wheel_feed(case: Case) -> Iterator[Finding]:
             "infeed-goes-away",
             "error",
             f"The radial slide goes {way} from the work when the drive runs: nothing would be cut.",
-            find_mend(case, lambda changed: (changed.solution.end_rate("radial") or 0) < 0)
+            best_mend(case)
+            or find_mend(case, lambda changed: (changed.solution.end_rate("radial") or 0) < 0)
             or "Reverse the feed.",
         )
-
-
-def is_fed_as_it_must(case: Case) -> bool:
-    """Whether the slides that feed suit the kind of work: a worm wheel's hob goes in or across, by hand if need be."""
-    if case.job.work.kind != "worm wheel":
-        return True
-    by_hand = not case.train.ends.keys() & {"radial", "tangential"} and not case.solution.end_rate("axial")
-    return by_hand or _is_fed_in(case)
-
-
-def _is_fed_in(case: Case) -> bool:
-    solution = case.solution
-    if solution.is_locked or solution.end_rate("axial"):
-        return False
-    return bool(solution.end_rate("tangential")) or (solution.end_rate("radial") or 0) < 0
 
 
 def _other_ways(ends: Set[str]) -> str:
     if ends & {"radial", "tangential"}:
         return "Feed radially or tangentially"
     return "Open the feed, and feed in by hand"
-
-
-def _empty(case: Case) -> str:
-    names = [f'"{link.name}"' for link in case.train.brackets if link.mounted is None]
-    return f"No change gears are mounted in {' and '.join(names)}. " if names else ""

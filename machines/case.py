@@ -12,7 +12,7 @@ from handlead.kinematics import cycle, tolerance
 from handlead.kinematics.constants import IndexRule, find_index_rule
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.needs import Role, roles
-from handlead.kinematics.outcome import Outcome, predict
+from handlead.kinematics.outcome import Outcome, predict, predict_fed_in
 from handlead.kinematics.requirement import Work, gear_of, swivel_deg, table_per_hob
 from handlead.kinematics.sizes import Sizes, hob_tip_diameter, rolling_diameter_of, sizes_of
 from handlead.kinematics.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
@@ -73,10 +73,8 @@ class Case:
         """The gear that the rates would cut; a worm wheel that no slide feeds is fed in by hand."""
         if self.rates is None:
             return None
-        if self.job.work.kind == "worm wheel" and not (self.rates.axial or self.rates.tangential or self.rates.radial):
-            by_hand = predict(replace(self.rates, radial=Fraction(-1)), self.job.hob, self.swivel_deg)
-            return replace(by_hand, feed_slide=None, sliding_feed=Fraction(0))
-        return predict(self.rates, self.job.hob, self.swivel_deg)
+        foretell = predict_fed_in if self.job.work.kind == "worm wheel" else predict
+        return foretell(self.rates, self.job.hob, self.swivel_deg)
 
     @cached_property
     def roles(self) -> dict[str, Role]:
@@ -91,6 +89,28 @@ class Case:
     def brackets(self, role: Role) -> tuple[str, ...]:
         """The brackets that decide `role` with the levers as they stand."""
         return tuple(name for name, value in self.roles.items() if value is role)
+
+
+def ends_needed(case: Case) -> tuple[str, ...]:
+    """The ends that must be driven for the job's kind of work, but for what feeds a worm wheel."""
+    return ("hob", "table") if case.job.work.kind == "worm wheel" else ("hob", "table", "axial")
+
+
+def is_fed_as_it_must(case: Case) -> bool:
+    """Whether the slides that feed suit the kind of work: a worm wheel's hob goes in or across, by hand if need be."""
+    if case.job.work.kind != "worm wheel":
+        return True
+    rates = {end: case.solution.end_rate(end) or 0 for end in ("axial", "tangential", "radial")}
+    if case.solution.is_locked or rates["axial"]:
+        return False
+    by_hand = not case.train.ends.keys() & {"radial", "tangential"}
+    return by_hand or bool(rates["tangential"]) or rates["radial"] < 0
+
+
+def is_right(case: Case) -> bool:
+    """Whether all ends that the work needs are driven, the slide that feeds suits it, and it comes out as wanted."""
+    driven = all(case.solution.end_rate(end) for end in ends_needed(case))
+    return driven and cuts_wanted(case.job.work, case.outcome) and is_fed_as_it_must(case)
 
 
 def face_width_mm(work: Work) -> float:

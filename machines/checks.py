@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from fractions import Fraction
 
 from handlead.kinematics.bracket import Bracket, Refusal
-from handlead.kinematics.links import ChangeGears, Mounted
+from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.needs import Role
 from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import table_per_hob
@@ -20,21 +19,21 @@ from .blank_checks import (
     check_hob_suits,
     check_worm_wheel_feed,
     check_worm_wheel_lean,
-    is_fed_as_it_must,
 )
 from .case import (
     Case,
-    cuts_wanted,
     drive_rpm,
+    ends_needed,
     helix_slope_limit_um,
     helix_slope_um,
+    is_right,
     pitch_limit_um,
     shift_error_um,
     stroke_of,
     with_lever_moved,
 )
 from .findings import Finding
-from .mending import find_mend, gears_text
+from .mending import best_mend, find_mend, gears_text, missing_gears
 from .units import decimal, length
 from .units import feed as feed_text
 
@@ -49,7 +48,7 @@ def check_lock(case: Case) -> Iterator[Finding]:
     lock = case.solution.lock
     if not lock:
         return
-    mend = _mend(case) or find_mend(case, lambda changed: not changed.solution.is_locked)
+    mend = best_mend(case) or find_mend(case, _runs) or find_mend(case, lambda changed: not changed.solution.is_locked)
     yield Finding(
         "locked-train",
         "error",
@@ -58,11 +57,16 @@ def check_lock(case: Case) -> Iterator[Finding]:
     )
 
 
+def _runs(case: Case) -> bool:
+    """Whether all that the work needs is driven, and no worm backwards."""
+    return not case.solution.backdriven and all(case.solution.end_rate(end) for end in ends_needed(case))
+
+
 def check_driven(case: Case) -> Iterator[Finding]:
     """Hob, table and the slide that feeds must be driven."""
     if case.solution.is_locked:
         return
-    for end in _ends_needed(case):
+    for end in ends_needed(case):
         if end not in case.train.ends:
             yield Finding(
                 "not-driven",
@@ -74,40 +78,27 @@ def check_driven(case: Case) -> Iterator[Finding]:
             yield _undriven(case, end)
 
 
-def _ends_needed(case: Case) -> tuple[str, ...]:
-    if case.job.work.kind != "worm wheel":
-        return ("hob", "table", "axial")
-    return ("hob", "table")
-
-
 def _undriven(case: Case, end: str) -> Finding:
     part = case.train.ends[end].part
     state = "stands still" if case.solution.rates[part] == 0 else "is driven by nothing"
-    empty = [link.name for link in case.train.brackets if _is_missed(case, link, end)]
-    mend = _mend(case) or find_mend(case, lambda changed: bool(changed.solution.end_rate(end)))
-    fallback = f"No change gears are mounted in {_quoted(empty)}." if empty else "Look for an open clutch."
+    mend = (
+        best_mend(case)
+        or missing_gears(case, (end,))
+        or find_mend(case, lambda changed: bool(changed.solution.end_rate(end)) and not changed.solution.backdriven)
+    )
     return Finding(
         "not-driven",
         "error",
         f'{_the(end).capitalize()} ("{part}") {state} when the drive "{case.setup.drive}" runs.',
-        mend or fallback,
+        mend or "Look for an open clutch.",
     )
-
-
-def _is_missed(case: Case, link: ChangeGears, end: str) -> bool:
-    """Whether the bracket is empty, and the end would be driven if it weren't."""
-    if link.mounted is not None:
-        return False
-    anything = Mounted((30, 30) * min(link.pairs), (30,) * min(link.idlers))
-    change = {**case.setup.change, link.name: anything}
-    return bool(Case.of(case.job, replace(case.setup, change=change)).solution.end_rate(end))
 
 
 def check_worms(case: Case) -> Iterator[Finding]:
     """Power can't go back through a worm."""
     for name in case.solution.backdriven:
         worm, wheel = case.train.link(name).ports
-        mend = find_mend(
+        mend = best_mend(case) or find_mend(case, _runs) or find_mend(
             case, lambda changed: not changed.solution.is_locked and not changed.solution.backdriven
         )
         yield Finding(
@@ -129,7 +120,7 @@ def check_sense(case: Case) -> Iterator[Finding]:
         "table-against-hob",
         "error",
         f"The table runs against the {hand}-hand hob: no tooth space is generated, everything is cut away.",
-        _mend(case)
+        best_mend(case)
         or find_mend(case, lambda changed: bool(changed.outcome and changed.outcome.teeth))
         or f"A {hand}-hand hob needs the table to turn the other way: change the idlers in "
         f"{_quoted(case.brackets(Role.INDEX))} by one.",
@@ -141,7 +132,7 @@ def check_count(case: Case) -> Iterator[Finding]:
     outcome, work = case.outcome, case.job.work
     if outcome is None or outcome.teeth is None or (outcome.teeth == work.teeth and outcome.is_steady):
         return
-    advice = _mend(case) or _index_advice(case)
+    advice = best_mend(case) or _index_advice(case)
     if outcome.teeth != work.teeth:
         message = f"This would cut {outcome.teeth} teeth; {work.teeth} are wanted."
         yield Finding("wrong-count", "error", message, advice)
@@ -153,28 +144,6 @@ def check_count(case: Case) -> Iterator[Finding]:
             "don't fall into those of the one before.",
             advice,
         )
-
-
-def _is_right(case: Case) -> bool:
-    driven = all(case.solution.end_rate(end) for end in _ends_needed(case))
-    return driven and cuts_wanted(case.job.work, case.outcome) and is_fed_as_it_must(case)
-
-
-def _mend(case: Case) -> str | None:
-    """The single change after which all is wanted; first one that keeps the slide that feeds, and its way as meant."""
-    meant, feeds = case.setup.feed, case.outcome and case.outcome.feed_slide
-
-    def keeps_way(changed: Case) -> bool:
-        return meant is None or bool(changed.outcome and changed.outcome.feed is meant)
-
-    def keeps_slide(changed: Case) -> bool:
-        return feeds is None or bool(changed.outcome and changed.outcome.feed_slide == feeds)
-
-    return (
-        find_mend(case, lambda changed: _is_right(changed) and keeps_way(changed) and keeps_slide(changed))
-        or find_mend(case, lambda changed: _is_right(changed) and keeps_slide(changed))
-        or find_mend(case, _is_right)
-    )
 
 
 def _index_advice(case: Case) -> str:
@@ -199,7 +168,7 @@ def check_hand_and_lead(case: Case) -> Iterator[Finding]:
     slope, limit = helix_slope_um(work, outcome), helix_slope_limit_um(work)
     if abs(slope) <= limit:
         return
-    mend = _mend(case)
+    mend = best_mend(case)
     if work.is_helical and outcome.hand and outcome.hand is not work.hand:
         yield Finding(
             "wrong-hand",
@@ -224,7 +193,7 @@ def _rolling(case: Case, outcome: Outcome) -> Iterator[Finding]:
             "error",
             f"The table doesn't roll with the tangential slide: it is out by {_um(error)} in a pitch of travel, "
             f"class {case.job.work.quality} allows {_um(limit)}.",
-            _mend(case) or _lead_advice(case),
+            best_mend(case) or _lead_advice(case),
         )
 
 
@@ -269,7 +238,7 @@ def check_feed_way(case: Case) -> Iterator[Finding]:
     way, teeth = (_goes(case, end) for end in ("axial", "hob"))
     mend = find_mend(
         case,
-        lambda changed: _is_right(changed) and bool(changed.outcome and changed.outcome.feed is meant),
+        lambda changed: is_right(changed) and bool(changed.outcome and changed.outcome.feed is meant),
     )
     yield Finding(
         "feed-other-way",
@@ -438,10 +407,10 @@ def check_differential(case: Case) -> Iterator[Finding]:
     ):
         return
     needed = table_per_hob(work, case.job.hob)
-    if _is_right(case) and index != needed and case.brackets(Role.FEED):
+    if is_right(case) and index != needed and case.brackets(Role.FEED):
         yield _rests_on_feed(case, index)
     elif index == needed != case.rates.table and not work.is_helical:
-        mend = _mend(case)
+        mend = best_mend(case)
         yield Finding(
             "differential-left-in",
             "error",

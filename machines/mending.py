@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from handlead.kinematics.bracket import Bracket, Refusal
 from handlead.kinematics.links import ChangeGears, Mounted
 from handlead.kinematics.needs import Role
 
-from .case import Case
+from .case import Case, is_right
 from .errors import FileFault
 from .job_file import Setup
 
@@ -30,6 +30,43 @@ def find_mend(case: Case, is_right: Callable[[Case], bool]) -> str | None:
         if is_right(changed):
             return words
     return None
+
+
+def best_mend(case: Case) -> str | None:
+    """The single change after which all is wanted; first one that keeps the slide that feeds, and its way as meant."""
+    meant, feeds = case.setup.feed, case.outcome and case.outcome.feed_slide
+
+    def keeps_way(changed: Case) -> bool:
+        return meant is None or bool(changed.outcome and changed.outcome.feed is meant)
+
+    def keeps_slide(changed: Case) -> bool:
+        return feeds is None or bool(changed.outcome and changed.outcome.feed_slide == feeds)
+
+    return (
+        find_mend(case, lambda changed: _works(changed) and keeps_way(changed) and keeps_slide(changed))
+        or find_mend(case, lambda changed: _works(changed) and keeps_slide(changed))
+        or find_mend(case, _works)
+    )
+
+
+def _works(case: Case) -> bool:
+    return is_right(case) and not case.solution.backdriven
+
+
+def missing_gears(case: Case, ends: Iterable[str]) -> str | None:
+    """The empty brackets without which one of the ends isn't driven, in words; None where it isn't for them."""
+    missed = [
+        f'"{link.name}"'
+        for link in case.train.brackets
+        if link.mounted is None and any(_drives(case, link, end) for end in ends)
+    ]
+    return f"No change gears are mounted in {' and '.join(missed)}." if missed else None
+
+
+def _drives(case: Case, link: ChangeGears, end: str) -> bool:
+    """Whether any gears in the bracket would drive the end."""
+    anything = Mounted((30, 30) * min(link.pairs), (_ANY_IDLER,) * min(link.idlers))
+    return bool(Case.of(case.job, _with(case, link.name, anything)).solution.end_rate(end))
 
 
 def _levers(case: Case) -> Iterator[tuple[str, Setup]]:

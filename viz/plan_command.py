@@ -73,8 +73,8 @@ def _run_jobs(options: argparse.Namespace) -> int:
             continue
         status = max(status, 0 if found.is_found else 1)
         # Written first: whoever reads the report may stop reading.
-        if options.write and found.is_found:
-            _write(path, found, options)
+        if options.write and found.is_found and not _write(path, found, options):
+            status = 2
         if options.json:
             results.append(found.as_json())
         else:
@@ -96,21 +96,27 @@ def _plan(path: Path, options: argparse.Namespace) -> Plan:
     return plan(job, machine, options.top)
 
 
-def _write(path: Path, found: Plan, options: argparse.Namespace) -> None:
-    """The first member's best set-up into the job's file, every other member's into one beside it."""
+def _write(path: Path, found: Plan, options: argparse.Namespace) -> bool:
+    """The best set-up into the job's file, a mate's into one beside it; returns whether all is written."""
     from handlead.machines.writing import with_setup, write_text
 
-    first, *others = found.members
+    first, *others = found.members if found.job.mate else found.members[:1]
     text = path.read_text(encoding="utf-8")
     write_text(with_setup(text, first.setups[0].setup, options.machine), path, overwrite=True)
     print(f"{path}: the best set-up of the {first.name} is written under [setup]", file=sys.stderr)
+    written = True
     for member in others:
         beside = path.with_name(f"{path.stem}-{member.name}{path.suffix}")
-        print(_write_beside(beside, path, member, options.machine), file=sys.stderr)
+        if _write_beside(beside, path, member, options.machine):
+            print(f"{beside}: a job for the {member.name}, with its best set-up", file=sys.stderr)
+        else:
+            print(f"{beside}: something else is there, so the {member.name}'s set-up isn't written", file=sys.stderr)
+            written = False
+    return written
 
 
-def _write_beside(beside: Path, path: Path, member: Member, machine: str | None) -> str:
-    """Write a job of its own for a member; returns what was done. A file that is about other work is left alone."""
+def _write_beside(beside: Path, path: Path, member: Member, machine: str | None) -> bool:
+    """Write a job of its own for a member, unless a file is there that wasn't written so."""
     from dataclasses import replace
 
     from handlead.machines.errors import FileFault
@@ -124,9 +130,10 @@ def _write_beside(beside: Path, path: Path, member: Member, machine: str | None)
         try:
             there = read_job(beside)
         except FileFault:
-            return f"{beside}: there is another file of this name, so the {member.name}'s set-up isn't written"
-        if (there.work, there.hob, there.mate) != (own.work, own.hob, None):
-            return f"{beside}: there is another job of this name, so the {member.name}'s set-up isn't written"
-        text = beside.read_text(encoding="utf-8")
+            return False
+        if there.title != own.title:
+            return False
+        if (there.work, there.hob, there.cutting) == (own.work, own.hob, own.cutting):
+            text = beside.read_text(encoding="utf-8")  # with what was noted in it since
     write_text(with_setup(text, member.setups[0].setup, machine), beside, overwrite=True)
-    return f"{beside}: a job for the {member.name}, with its best set-up"
+    return True

@@ -7,7 +7,6 @@ import math
 import pytest
 from handlead.kinematics import cycle
 from handlead.kinematics.gear import Gear, span
-from handlead.kinematics.words import Hand
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -85,16 +84,6 @@ def test_time_is_travel_over_feed_over_table_speed(
 
 
 @lawful
-@given(st.integers(20, 100), st.floats(1, 8), st.floats(0, 40), st.floats(-0.3, 0.6))
-def test_without_allowance_the_depth_to_dial_is_the_whole_depth(
-    teeth: int, module: float, helix_angle: float, shift: float
-) -> None:
-    gear = Gear(teeth, module, helix_angle, Hand.RIGHT if helix_angle else None, profile_shift=shift)
-    assert cycle.depth_to_dial(gear) == pytest.approx(gear.whole_depth)
-    assert cycle.depth_to_dial(gear, gear.tip_diameter - 0.2) == pytest.approx(gear.whole_depth - 0.1)
-
-
-@lawful
 @given(st.integers(20, 100), st.floats(1, 8), st.floats(0, 0.5))
 def test_dialling_in_what_the_span_has_too_much_brings_it_to_size(
     teeth: int, module: float, shift: float
@@ -105,25 +94,11 @@ def test_dialling_in_what_the_span_has_too_much_brings_it_to_size(
     assert left == pytest.approx(shift * module, abs=1e-9)
 
 
-@lawful
-@given(st.integers(20, 100), st.floats(1, 8), st.floats(0.01, 0.3))
-def test_an_allowance_thins_the_tooth_by_what_was_asked(teeth: int, module: float, thinning: float) -> None:
-    gear = Gear(teeth, module)
-    deeper = cycle.depth_to_dial(gear, thinning=thinning) - cycle.depth_to_dial(gear)
-    thinned = Gear(teeth, module, profile_shift=-deeper / module)
-    assert gear.normal_thickness - thinned.normal_thickness == pytest.approx(thinning)
-
-
 def test_a_finishing_cut_is_left_for_the_second_pass() -> None:
     assert cycle.depths_in_cuts(4.5, 0) == (4.5,)
     assert cycle.depths_in_cuts(4.5, 0.5) == (4.0, 4.5)
     with pytest.raises(ValueError, match=r"finishing is 5; .* below 4\.5"):
         cycle.depths_in_cuts(4.5, 5)
-
-
-def test_a_blank_smaller_than_the_roots_is_refused() -> None:
-    with pytest.raises(ValueError, match=r"blank diameter is 30; .* above 35"):
-        cycle.depth_to_dial(Gear(20, 2), 30)
 
 
 @pytest.mark.parametrize("name", ["travel", "feed", "hob_rpm"])

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from handlead.machines.blank_checks import is_fed_as_it_must
+from handlead.machines.case import is_fed_as_it_must
 from handlead.machines.job_file import read_job, read_job_text
 from handlead.machines.proof import prove
 
@@ -135,7 +135,7 @@ def test_where_the_machine_feeds_only_along_the_axis_the_hand_feeds_in():
     axial = proof_of(SPROCKET, *wheel)
     assert codes(axial) == {"fed-along-the-axis"}
     (finding,) = (finding for finding in axial.findings if finding.code == "fed-along-the-axis")
-    assert "by hand" in finding.remedy
+    assert finding.remedy.startswith('Put lever "feed clutch" to "out"')
     still = proof_of(SPROCKET, *wheel, *feed_gears_out(SPROCKET))
     assert still.is_as_wanted
     assert "worm-wheel-straight" in codes(still, "warning")

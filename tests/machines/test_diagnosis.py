@@ -564,3 +564,34 @@ def test_a_row_that_names_what_is_not_known_is_refused():
         read_fault_table(row + fault.replace("CHANGE", "hob hand").replace("CHECK", "moon"))
     with pytest.raises(ValueError, match="looks at 'stars'"):
         read_fault_table(row.replace('"hob"', '"stars"'))
+
+
+def test_a_worm_wheel_fed_in_by_hand_is_traced_like_any_other():
+    """No slide is driven, and the teeth lean as the head has it."""
+    text = """
+format = "job/1"
+machine = "tesmore-d2"
+[work]
+kind = "worm wheel"
+teeth = 40
+module = 2.5
+helix_angle = 4
+hand = "right"
+[hob]
+module = 2.5
+lead_angle = 4
+diameter = 35.8
+[setup]
+swivel = 0
+[setup.levers]
+feed = "neutral"
+[setup.change]
+"index gears" = { gears = [24, 32, 24, 40] }
+[seen]
+teeth = 50
+hand = "right"
+"""
+    found = trace(read_job_text(text))
+    assert found.verdict == EXPLAINED
+    (fault,) = found.suspects[0].faults
+    assert "50 stands where 40 should" in fault.detail

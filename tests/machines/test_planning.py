@@ -147,12 +147,40 @@ def test_a_pair_is_written_as_two_jobs_that_share_a_sheet(tmp_path, capsys):
     assert read_job(jobs[1]).work == read_job(jobs[0]).mate
     # Written again it is renewed; a file about something else is left alone.
     assert main(["plan", jobs[0], "--top", "1", "--write"]) == 0
+    pair = (tmp_path / "pair.toml").read_text()
+    (tmp_path / "pair.toml").write_text(pair.replace("face_width = 36", "face_width = 30"))
+    (tmp_path / "pair-mate.toml").write_text(f"# kept\n{(tmp_path / 'pair-mate.toml').read_text()}")
+    assert main(["plan", jobs[0], "--top", "1", "--write"]) == 0
+    assert read_job(jobs[1]).work == read_job(jobs[0]).mate
     other = text.replace("teeth  = 23", "teeth  = 24")
     (tmp_path / "pair-mate.toml").write_text(other)
     capsys.readouterr()
-    assert main(["plan", jobs[0], "--top", "1", "--write"]) == 0
+    assert main(["plan", jobs[0], "--top", "1", "--write"]) == 2
     assert "isn't written" in capsys.readouterr().err
     assert (tmp_path / "pair-mate.toml").read_text() == other
+
+
+HELICAL_ALONE = """
+format = "job/1"
+machine = "corvane-7"
+[work]
+kind = "helical"
+teeth = 30
+module = 2
+helix_angle = 20
+hand = "right"
+face_width = 20
+[hob]
+module = 2
+diameter = 60
+"""
+
+
+def test_gears_that_nobody_ordered_are_not_written(tmp_path):
+    """Without a mate the plan shows the other hand too, and no file is made of it."""
+    (tmp_path / "job.toml").write_text(HELICAL_ALONE)
+    assert main(["plan", str(tmp_path / "job.toml"), "--top", "1", "--write"]) == 0
+    assert [path.name for path in tmp_path.iterdir()] == ["job.toml"]
 
 
 @pytest.mark.parametrize(

@@ -70,7 +70,7 @@ def test_a_right_set_up_is_as_wanted():
     ("change", "code", "advice"),
     [
         (("gears = [37, 55, 50, 25] }", "gears = [37, 55, 50, 25], idlers = [44] }"), "wrong-hand", 'idler out of "diff'),
-        (("gears = [40, 58, 60, 40]", "gears = [58, 40, 40, 60]"), "wrong-count", 'Turn "index gears" end for end'),
+        (("gears = [40, 58, 60, 40]", "gears = [58, 40, 40, 60]"), "wrong-count", 'Exchange 58 and 60 in "index gears"'),
         (('differential = "in"', 'differential = "out"'), "wrong-lead", 'lever "differential" to "in"'),
         (('turn = "clockwise"', 'turn = "counter-clockwise"'), "swivel-wrong-way", "22° 51' clockwise"),
         (('"22d 51m"', '"25d"'), "swivel-off", "22° 51' clockwise"),
@@ -159,3 +159,35 @@ def test_only_a_lever_that_bears_on_the_slide_is_held_against_its_way():
     # The plate of the feed lever holds with the idler or without it, never with both.
     assert found.count({"feed"}) == 2
     assert found.count(set()) == 2
+
+
+def test_a_hob_known_over_its_tips_has_the_lead_angle_that_these_leave():
+    # d_0 = 87.5 - 2 * 3.75 = 80: sin of the lead angle 3/80, 2 degrees 9 minutes (handbooks of hobbing, from memory).
+    bare = ("diameter = 80\noutside_diameter = 87.5", "outside_diameter = 87.5")
+    assert "swivel-off" not in codes(proof_of(PINION, bare))
+    assert "lead-angle-unknown" not in codes(proof_of(PINION, bare), "warning")
+    level = ('swivel = { angle = "22d 51m", turn = "clockwise" }', 'swivel = { angle = "25d", turn = "clockwise" }')
+    assert "swivel-off" in codes(proof_of(PINION, bare, level))
+
+
+@pytest.mark.parametrize(
+    ("change", "advised"),
+    [
+        # Two gears of one stud on each other's places.
+        (("gears = [37, 55, 50, 25]", "gears = [37, 50, 55, 25]"), 'Exchange 50 and 55 in "differential gears"'),
+        # Gears forgotten where no lever makes up for them.
+        (('"differential gears" = { gears = [37, 55, 50, 25] }\n', ""), 'No change gears are mounted in "differential gears"'),
+    ],
+)
+def test_an_ordinary_slip_is_named_and_no_lever_that_leads_in_a_circle(change, advised):
+    remedies = {finding.remedy for finding in proof_of(PINION, change).findings if finding.severity == "error"}
+    assert all(remedy.startswith(advised) for remedy in remedies), remedies
+
+
+def test_teeth_of_a_large_profile_shift_are_measured_all_the_same():
+    """The reference circle lies below their involute."""
+    text = (SHIPPED.parents[1] / "scenarios" / "05-two-start-hob" / "job.toml").read_text()
+    proof = prove(read_job_text(text.replace("face_width", "profile_shift = 1.3\nface_width", 1)), cut="scratch")
+    assert proof.cut.flanks is not None
+    assert proof.cut.flanks.single_pitch_um == pytest.approx(0, abs=1)
+    assert proof.cut.flanks.quality is not None
