@@ -270,7 +270,9 @@ def _first_cut(
     draw_marks(page, proof, MARGIN + _WORDS_MM + 3, top, column - _WORDS_MM - 3, height - 10)
     top = page.heading(middle, y + 1.5, "FOUND: write it under [seen] in the job")
     blanks = [*words.seen, ("cut by, on", "")]
-    step, half = (height - 9) / math.ceil(len(blanks) / 2), column / 2
+    # A last row with long words under it needs room for two lines of them.
+    long = any(len(look.wrapped(choices, 6.5, column / 2 - 4)) > 1 for _, choices in blanks)
+    step, half = (height - 9 - 2.6 * long) / math.ceil(len(blanks) / 2), column / 2
     for number, (key, choices) in enumerate(blanks):
         x, line = middle + number % 2 * half, top + (number // 2 + 1) * step - 3
         page.text(x, line - 4.2, key, 9.5)

@@ -11,6 +11,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from handlead.kinematics import gear as gears
+from handlead.kinematics.cycle import depth_left_by_span
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.requirement import Work, gear_of, gear_on_blank
 from handlead.kinematics.sizes import centres_at_depth, hob_addendum, hob_tip_diameter, sizes_of, sprocket_of
@@ -552,6 +553,7 @@ def _measures(work: Work, units: str) -> Iterator[tuple[str, str]]:
         count = gears.measurable_span(gear)
         if count:
             yield f"span, {count} teeth  W_{count}", length(gears.span(gear, count), units)
+            yield _deeper(work, units)
     except ValueError:
         pass
     try:
@@ -561,6 +563,14 @@ def _measures(work: Work, units: str) -> Iterator[tuple[str, str]]:
         yield f"balls {_ball(ball, units)}  M_dK", length(gears.over_balls(gear, ball), units)
     except ValueError:
         pass
+
+
+def _deeper(work: Work, units: str) -> tuple[str, str]:
+    """How much further to go in for a span that is too much."""
+    over = float(gears.MM_PER_INCH) / 1000 if units == "in" else 0.1
+    left = depth_left_by_span(over, float(work.pressure_angle_deg))
+    digits = 3 if units == "in" else 2
+    return f"each {length(over, units, digits - 1)} over", f"go {length(left, units, digits)} deeper"
 
 
 def _ball(ball: float, units: str) -> str:

@@ -15,6 +15,7 @@ import pytest
 from fontTools.ttLib import TTFont
 from handlead.machines.cut_cycle import cut_cycle
 from handlead.machines.job_file import read_job, read_job_text
+from handlead.machines.planning import plan
 from handlead.machines.proof import prove
 from handlead.machines.units import length
 from handlead.machines.witness import NotCut, cut_blank
@@ -212,6 +213,8 @@ def test_a_backlash_allowance_is_cut_deeper_and_measured_less(tmp_path):
     # 6.75 + 0.12 / (2 tan 20) = 6.915, and 32.196 - 0.12 cos 20 = 32.083 over four teeth: ISO 21771, from memory.
     assert depth_of(thin) == "6.91 mm, ONE CUT"
     assert dict(plain.work)["span, 4 teeth  W_4"] == "32.196 mm"
+    # 0.1 / (2 sin 20 degrees).
+    assert dict(plain.work)["each 0.1 mm over"] == "go 0.15 mm deeper"
     assert dict(thin.work)["span, 4 teeth  W_4"] == "32.083 mm"
     assert dict(thin.work)["outside diameter  d_a"] == dict(plain.work)["outside diameter  d_a"]
 
@@ -428,14 +431,24 @@ def test_a_worm_wheel_is_told_where_to_start_and_to_stop():
     ("folder", "check", "turns"),
     # k hob turns to z of the table by the index alone (J. Edgar, 1914); with all engaged a prime's count comes out whole.
     [
-        ("08-inch-winch", "HAND CHECK, FEED: NEUTRAL", "45 hob turns = 1 table turn"),
-        ("05-two-start-hob", "HAND CHECK, FEED: NEUTRAL", "34 hob turns = 1 table turn"),
-        ("13-second-cut", "HAND CHECK, feed open", "27 hob turns = 1 table turn"),
+        ("08-inch-winch", "HAND CHECK, FEED: NEUTRAL", "35 hob turns = 1 table turn"),
+        ("05-two-start-hob", "HAND CHECK, FEED: NEUTRAL", "25 1/2 hob turns = 1 table turn"),
+        ("13-second-cut", "HAND CHECK, feed open", "27 1/9 hob turns = 1 table turn"),
         ("04-moon-wheel", "HAND CHECK, feed open", "211 1/4 hob turns = 1 table turn"),
     ],
 )
 def test_what_can_be_counted_by_hand_before_a_cut_is_on_the_sheet(folder, check, turns):
     assert (check, turns) in words_of(SCENARIOS / folder / "job.toml").running
+
+
+def test_a_prime_whose_index_nobody_could_count_is_counted_with_all_engaged():
+    """By the index gears alone the table would stand for a long fraction of teeth; with the slide it must be 127."""
+    text = (SCENARIOS / "02-left-hand-hob" / "job.toml").read_text()
+    job = read_job_text(text[: text.index("[setup]")].replace("teeth  = 43", "teeth  = 127"))
+    (member,) = plan(job, top=1).members
+    proof = member.setups[0].proof
+    assert proof.computed.table_per_hob.numerator != 1
+    assert ("HAND CHECK, all in, hob clear", "127 hob turns = 1 table turn") in sheet_words(proof, DAY).running
 
 
 def test_a_worm_wheel_s_light_cut_is_a_touch_at_mid_face():
