@@ -96,10 +96,13 @@ class _Shares:
 def _shared_out(page: Page, words: SheetWords, y: float) -> _Shares:
     """The most generous shares that the page has room for: notes and moves, which stand in the job too, go first."""
     ranks = math.ceil(len(words.brackets) / _ABREAST)
-    tries = itertools.product(_MOST_NOTES, (len(words.moves), *_FEWER_MOVES), (_LEAST_DRAWING,), _TIGHTER)
-    for notes, moves, drawing, (size, first_cut) in itertools.chain(
-        ((_MOST_NOTES[0], len(words.moves), *roomy) for roomy in _ROOMY), tries
-    ):
+    fewer = (len(words.moves), *_FEWER_MOVES)
+    tries = (
+        ((_MOST_NOTES[0], len(words.moves), *roomy) for roomy in _ROOMY),
+        itertools.product(_MOST_NOTES, fewer, (_LEAST_DRAWING,), _TIGHTER[:-1]),
+        itertools.product(_MOST_NOTES[-1:], fewer[-1:], (_LEAST_DRAWING,), _TIGHTER[-1:]),
+    )
+    for notes, moves, drawing, (size, first_cut) in itertools.chain(*tries):
         least = _GEARS_HEAD + ranks * (_gears_foot(page, words) + drawing)
         rows = words.levers + words.running + _moves(words, moves)
         setting = max(_HEAD_MM + 14, rows_height(rows, page.width / 2 - MARGIN - 3, size) + 9)
@@ -260,7 +263,9 @@ def _first_cut(
     (_, count), (_, lean), *more = words.first_cut
     page.text(MARGIN, top, count, 18, bold=True)
     said = [f"lean {lean}", *(f"{much} {what}".strip() for what, much in more)]
-    below = page.lines(MARGIN, top + 8.5, said, largest(max(said, key=len), _WORDS_MM, 12.5), bold=True)
+    # What the count over them and the words under them leave of the block.
+    size = min(12.5, (height - 20.5) / (len(said) * LINE))
+    below = page.lines(MARGIN, top + 8.5, said, largest(max(said, key=len), _WORDS_MM, size), bold=True)
     page.lines(
         MARGIN,
         below + 0.5,

@@ -484,7 +484,7 @@ def _work(case: Case) -> Rows:
     pitch = ("diametral pitch", f"{float(gears.diametral_pitch_from_module(work.module_n)):.6g}")
     rows: Rows = [
         ("teeth  z", str(work.teeth)),
-        ("kind", work.kind),
+        *([] if work.kind in ("spur", "helical") else [("kind", work.kind)]),
         pitch if units == "in" else ("module  m_n", f"{float(work.module_n):.6g} mm"),
         ("pressure angle  α_n", f"{float(work.pressure_angle_deg):g}°"),
         ("hand", hand_words(work)),

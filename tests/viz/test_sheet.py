@@ -119,6 +119,10 @@ def assert_legible(figure, paper):
         assert right < width - 4, words
         assert top > 5, words
         assert bottom < height - 2, words
+    for rule in figure.axes[0].lines:
+        xs, ys = rule.get_xdata(), rule.get_ydata()
+        if max(xs) - min(xs) > width / 2:
+            assert not [words for words, (_, top, _, bottom) in found if top < ys[0] < bottom]
     for (first, one), (second, other) in itertools.combinations(found, 2):
         apart = one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1]
         assert apart, (first, second)
