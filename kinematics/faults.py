@@ -21,7 +21,7 @@ from .constants import Constants
 from .gear import MM_PER_INCH
 from .links import ChangeGears, Mounted
 from .needs import Role, roles
-from .outcome import Outcome, predict, predict_fed_in
+from .outcome import Outcome, predict_of_kind
 from .requirement import HobData, Work
 from .requirement import swivel_deg as swivel_wanted
 from .response import Response, Running
@@ -199,8 +199,7 @@ class Bench:
         """The gear that comes out; None where hob or table isn't driven."""
         if running is None or running.rates is None:
             return None
-        foretell = predict_fed_in if self.work.kind == "worm wheel" else predict
-        return foretell(running.rates, standing.hob, float(standing.swivel_deg))
+        return predict_of_kind(self.work.kind, running.rates, standing.hob, float(standing.swivel_deg))
 
     def roles(self, standing: Standing) -> Mapping[str, Role]:
         """What each bracket decides with the levers as they stand."""

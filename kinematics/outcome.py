@@ -91,9 +91,9 @@ def predict(rates: Rates, hob: HobFacts, swivel_deg: float) -> Outcome:
     return _without_axial_feed(fed, rates, hob, swivel_deg, suited)
 
 
-def predict_fed_in(rates: Rates, hob: HobFacts, swivel_deg: float) -> Outcome:
-    """As `predict`, for a worm wheel: with no slide driven it is fed in by hand, and the teeth lean all the same."""
-    if rates.axial or rates.tangential or rates.radial:
+def predict_of_kind(kind: str, rates: Rates, hob: HobFacts, swivel_deg: float) -> Outcome:
+    """As `predict`, for this kind of work: a worm wheel without a feed is fed in by hand, and leans as ever."""
+    if kind != "worm wheel" or rates.axial or rates.tangential or rates.radial:
         return predict(rates, hob, swivel_deg)
     by_hand = predict(replace(rates, radial=Fraction(-1)), hob, swivel_deg)
     return replace(by_hand, feed_slide=None, sliding_feed=Fraction(0))

@@ -192,17 +192,6 @@ def gear_to_cut(work: Work) -> gear.Gear:
     return replace(nominal, profile_shift=nominal.profile_shift - less)
 
 
-def gear_on_blank(work: Work) -> gear.Gear | None:
-    """The gear as it is cut from the blank of the drawing: as `gear_to_cut`, its tips where that blank ends.
-
-    None for a blank that ends below the datum line of its teeth.
-    """
-    cut = gear_to_cut(work)
-    tip = gear_of(work).tip_diameter if work.outside_diameter is None else float(work.outside_diameter)
-    addendum = (tip - cut.reference_diameter) / 2 / cut.module_n - cut.profile_shift
-    return replace(cut, rack=replace(cut.rack, addendum=addendum)) if 0 < addendum <= 3 else None
-
-
 def _rack_of(work: Work, axial: float) -> gear.BasicRack:
     if work.kind == "spline":
         return spline.rack_for(float(work.pressure_angle_deg)) or gear.ISO_53["A"]

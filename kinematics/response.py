@@ -76,7 +76,7 @@ class Response:
     filled: tuple[str, ...]
     _common: _Polynomial | None
     _of_end: Mapping[str, _Polynomial | None]
-    _stuck: str = ""
+    _is_stuck: bool = False
 
     @classmethod
     def of(cls, train: Train, drive: str, filled: Iterable[str]) -> Response:
@@ -90,7 +90,7 @@ class Response:
         if system is None:
             return cls(bare, drive, names, None, {})
         empty = [link.name for link in bare.brackets if link.name not in names]
-        return cls(bare, drive, names, *system.solved(), run(with_generic_gears(bare, empty), drive).stuck)
+        return cls(bare, drive, names, *system.solved(), bool(run(with_generic_gears(bare, empty), drive).stuck))
 
     @property
     def is_quick(self) -> bool:
@@ -99,10 +99,8 @@ class Response:
 
     def running(self, ratios: Sequence[Fraction]) -> Running:
         """What the train does with these signed ratios, in the order of `filled`."""
-        if self._common is None:
-            return self._anew(ratios)
-        if self._stuck:
-            # Some ratios lock what others only stop, or leave the worm at rest.
+        # In a train that is stuck some ratios lock what others only stop, or leave the worm at rest.
+        if self._common is None or self._is_stuck:
             return self._anew(ratios)
         terms = [1]
         for ratio in ratios:

@@ -6,11 +6,11 @@ The roots are where the hob's tips are at full depth, whatever the blank measure
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from . import spline
-from .gear import ISO_53
+from .gear import ISO_53, Gear
 from .requirement import HobData, Work, gear_of, gear_to_cut
 from .sprocket import Sprocket, rolling_diameter
 
@@ -49,11 +49,6 @@ def sprocket_of(work: Work) -> Sprocket | None:
     return Sprocket(work.teeth, math.pi * float(work.module_n), float(work.roller_diameter))
 
 
-def chain_pitch_diameter(work: Work) -> float:
-    """Diameter in mm through the centres of the rollers on a sprocket, whatever their size."""
-    return math.pi * float(work.module_n) / math.sin(math.pi / work.teeth)
-
-
 def spline_is_unknown(work: Work) -> bool:
     """Whether the work is a spline of a pressure angle that no standard rack has."""
     return work.kind == "spline" and spline.rack_for(float(work.pressure_angle_deg)) is None
@@ -65,6 +60,16 @@ def outside_diameter(work: Work) -> float:
         return float(work.outside_diameter)
     sprocket = sprocket_of(work)
     return sprocket.usual_tip_diameter if sprocket else gear_of(work).tip_diameter
+
+
+def gear_on_blank(work: Work) -> Gear | None:
+    """The gear as it is cut from the blank of the drawing: as `gear_to_cut`, its tips where that blank ends.
+
+    None for a blank that ends below the datum line of its teeth.
+    """
+    cut = gear_to_cut(work)
+    addendum = (outside_diameter(work) - cut.reference_diameter) / 2 / cut.module_n - cut.profile_shift
+    return replace(cut, rack=replace(cut.rack, addendum=addendum)) if 0 < addendum <= 3 else None
 
 
 def rolling_diameter_of(work: Work, hob: HobData) -> float:

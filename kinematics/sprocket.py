@@ -29,8 +29,8 @@ class Sprocket:
 
     @property
     def pitch_diameter(self) -> float:
-        """Diameter through the roller centres: p / sin(180°/z)."""
-        return self.pitch / math.sin(math.pi / self.teeth)
+        """Diameter through the roller centres."""
+        return pitch_diameter(self.teeth, self.pitch)
 
     @property
     def root_diameter(self) -> float:
@@ -62,6 +62,11 @@ class Sprocket:
     def seating_angles_deg(self) -> tuple[float, float]:
         """Least and greatest angle of the roller's seat, in degrees."""
         return 120 - 90 / self.teeth, 140 - 90 / self.teeth
+
+
+def pitch_diameter(teeth: int, pitch: float) -> float:
+    """Diameter in mm through the centres of rollers a chain pitch apart, whatever their size: p / sin(180°/z)."""
+    return pitch / math.sin(math.pi / teeth)
 
 
 def rolling_diameter(teeth: int, hob_pitch: float) -> float:

@@ -9,13 +9,13 @@ from fractions import Fraction
 from handlead.kinematics.gear import ROOT_CLEARANCE, diametral_pitch_from_module
 from handlead.kinematics.requirement import gear_of
 from handlead.kinematics.sizes import (
-    chain_pitch_diameter,
     hob_addendum,
     outside_diameter,
     spline_is_unknown,
     sprocket_of,
 )
 from handlead.kinematics.solution import SLIDE_ENDS
+from handlead.kinematics.sprocket import pitch_diameter
 from handlead.kinematics.words import angle_text
 
 from .case import Case, is_fed_as_it_must
@@ -131,7 +131,7 @@ def _least_outside(case: Case) -> float:
     """The diameter in mm up to which there are no teeth over the middle of their height, or none at all."""
     work = case.job.work
     if work.kind == "sprocket":
-        return chain_pitch_diameter(work)
+        return pitch_diameter(work.teeth, math.pi * float(work.module_n))
     gear = gear_of(work)
     middle = gear.reference_diameter + 2 * gear.profile_shift * gear.module_n
     return max(middle, case.sizes.root_diameter)
@@ -141,7 +141,7 @@ def _check_tips(case: Case) -> Iterator[Finding]:
     """Whether the teeth come out as high as is usual."""
     work, units = case.job.work, case.job.units
     short = (gear_of(work).tip_diameter - case.sizes.outside_diameter) / 2
-    if work.kind == "spline" and "outside_diameter" not in case.sizes.wanting and spline_is_unknown(work):
+    if spline_is_unknown(work):
         return
     if short > _SHORT_TIPS * float(work.module_n):
         yield Finding(

@@ -12,7 +12,7 @@ from handlead.kinematics import cycle, tolerance
 from handlead.kinematics.constants import IndexRule, find_index_rule
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.needs import Role, roles
-from handlead.kinematics.outcome import Outcome, predict, predict_fed_in
+from handlead.kinematics.outcome import Outcome, predict_of_kind
 from handlead.kinematics.requirement import Work, gear_of, swivel_deg, table_per_hob
 from handlead.kinematics.sizes import Sizes, hob_tip_diameter, rolling_diameter_of, sizes_of
 from handlead.kinematics.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
@@ -71,10 +71,8 @@ class Case:
     @cached_property
     def outcome(self) -> Outcome | None:
         """The gear that the rates would cut; a worm wheel that no slide feeds is fed in by hand."""
-        if self.rates is None:
-            return None
-        foretell = predict_fed_in if self.job.work.kind == "worm wheel" else predict
-        return foretell(self.rates, self.job.hob, self.swivel_deg)
+        work, hob = self.job.work, self.job.hob
+        return predict_of_kind(work.kind, self.rates, hob, self.swivel_deg) if self.rates else None
 
     @cached_property
     def roles(self) -> dict[str, Role]:

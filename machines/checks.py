@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 
-from handlead.kinematics.bracket import Bracket, Refusal
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.needs import Role
 from handlead.kinematics.outcome import Outcome
@@ -33,7 +32,7 @@ from .case import (
     with_lever_moved,
 )
 from .findings import Finding
-from .mending import best_mend, find_mend, gears_text, missing_gears
+from .mending import best_mend, find_mend, gears_text, missing_gears, refusal
 from .units import decimal, length
 from .units import feed as feed_text
 
@@ -382,14 +381,12 @@ def check_brackets(case: Case) -> Iterator[Finding]:
 def check_mounting(case: Case) -> Iterator[Finding]:
     """Whether what is mounted fits the bracket's measures, in the plane."""
     for link in case.train.brackets:
-        if link.mounted is None or link.bracket is None or len(link.mounted.pairs) > 3:
-            continue
-        fit = Bracket.of(link.bracket).mount(link.mounted.gears, link.mounted.idlers)
-        if isinstance(fit, Refusal):
+        refused = refusal(link, link.mounted) if link.mounted else None
+        if link.mounted and refused:
             yield Finding(
                 "wont-mount",
                 "error",
-                f'{gears_text(link.mounted)} can\'t be mounted in "{link.name}": {fit.why}.',
+                f'{gears_text(link.mounted)} can\'t be mounted in "{link.name}": {refused.why}.',
                 "Try the drivers or the driven gears in the other order, or choose another set.",
             )
 

@@ -21,36 +21,38 @@ def find_mend(case: Case, is_right: Callable[[Case], bool]) -> str | None:
     Tried in the order of the work they take: a lever, an idler, two gears of a bracket exchanged, a bracket turned
     end for end; and two levers, which often go together.
     """
+    return next((words for words, changed in _changed(case) if is_right(changed)), None)
+
+
+def _changed(case: Case) -> Iterator[tuple[str, Case]]:
+    """Every change in words, with the machine after it; levers that would fight are left out."""
     ways = (_levers(case), _idlers(case), _exchanged(case), _turned_round(case), _two_levers(case))
     for words, setup in itertools.chain(*ways):
         try:
-            changed = Case.of(case.job, setup)
+            yield words, Case.of(case.job, setup)
         except FileFault:
             continue
-        if is_right(changed):
-            return words
-    return None
 
 
 def best_mend(case: Case) -> str | None:
     """The single change after which all is wanted; first one that keeps the slide that feeds, and its way as meant."""
     meant, feeds = case.setup.feed, case.outcome and case.outcome.feed_slide
 
-    def keeps_way(changed: Case) -> bool:
-        return meant is None or bool(changed.outcome and changed.outcome.feed is meant)
+    def strays(changed: Case) -> int:
+        outcome = changed.outcome
+        if feeds is not None and (outcome is None or outcome.feed_slide != feeds):
+            return 2
+        return int(meant is not None and (outcome is None or outcome.feed is not meant))
 
-    def keeps_slide(changed: Case) -> bool:
-        return feeds is None or bool(changed.outcome and changed.outcome.feed_slide == feeds)
-
-    return (
-        find_mend(case, lambda changed: _works(changed) and keeps_way(changed) and keeps_slide(changed))
-        or find_mend(case, lambda changed: _works(changed) and keeps_slide(changed))
-        or find_mend(case, _works)
-    )
-
-
-def _works(case: Case) -> bool:
-    return is_right(case) and not case.solution.backdriven
+    best: tuple[int, str] | None = None
+    for words, changed in _changed(case):
+        if not is_right(changed) or changed.solution.backdriven:
+            continue
+        if best is None or strays(changed) < best[0]:
+            best = strays(changed), words
+        if not best[0]:
+            break
+    return best[1] if best else None
 
 
 def missing_gears(case: Case, ends: Iterable[str]) -> str | None:
@@ -143,7 +145,7 @@ def _exchanged(case: Case) -> Iterator[tuple[str, Setup]]:
             gears[one], gears[other] = gears[other], gears[one]
             swapped = replace(mounted, gears=tuple(gears))
             # Two drivers or two driven gears may change places without changing anything.
-            if swapped.ratio != mounted.ratio and _fits(link, swapped):
+            if swapped.ratio != mounted.ratio and refusal(link, swapped) is None:
                 yield (
                     f'Exchange {mounted.gears[one]} and {mounted.gears[other]} in "{link.name}": it should read '
                     f"{gears_text(swapped)}.",
@@ -151,11 +153,12 @@ def _exchanged(case: Case) -> Iterator[tuple[str, Setup]]:
                 )
 
 
-def _fits(link: ChangeGears, mounted: Mounted) -> bool:
-    """Whether the bracket can take the gears, as far as its measures are known."""
+def refusal(link: ChangeGears, mounted: Mounted) -> Refusal | None:
+    """Why the bracket can't take the gears; None where it can, as far as its measures are known."""
     if link.bracket is None or len(mounted.pairs) > 3:
-        return True
-    return not isinstance(Bracket.of(link.bracket).mount(mounted.gears, mounted.idlers), Refusal)
+        return None
+    fit = Bracket.of(link.bracket).mount(mounted.gears, mounted.idlers)
+    return fit if isinstance(fit, Refusal) else None
 
 
 def _turned_round(case: Case) -> Iterator[tuple[str, Setup]]:

@@ -117,9 +117,9 @@ class Page:
                 self.text(x + width, y, much, fitting, bold=True, ha="right")
                 y += size * LINE
                 continue
-            small = size * _SMALLER
-            y = self.lines(x, y, look.wrapped(what, small, width), small)
-            for line in look.wrapped(much, small, width, bold=True):
+            small, whats, muches = _in_lines(what, much, width, size)
+            y = self.lines(x, y, whats, small)
+            for line in muches:
                 self.text(x + width, y, line, small, bold=True, ha="right")
                 y += small * LINE
         return y
@@ -134,14 +134,20 @@ class Page:
 
 def rows_height(rows: Sequence[tuple[str, str]], width: float, size: float) -> float:
     """Height in mm that `Page.rows` takes."""
-    small, height = size * _SMALLER, 0.0
+    height = 0.0
     for what, much in rows:
         if _fitting(what, much, width, size):
             height += size * LINE
         else:
-            lines = len(look.wrapped(what, small, width)) + len(look.wrapped(much, small, width, bold=True))
-            height += lines * small * LINE
+            small, whats, muches = _in_lines(what, much, width, size)
+            height += (len(whats) + len(muches)) * small * LINE
     return height
+
+
+def _in_lines(what: str, much: str, width: float, size: float) -> tuple[float, list[str], list[str]]:
+    """Type size and lines of a row that one line has no room for."""
+    small = size * _SMALLER
+    return small, look.wrapped(what, small, width), look.wrapped(much, small, width, bold=True)
 
 
 def _fitting(what: str, much: str, width: float, size: float) -> float:

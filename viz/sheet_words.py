@@ -13,8 +13,15 @@ from pathlib import Path
 from handlead.kinematics import gear as gears
 from handlead.kinematics.cycle import depth_left_by_span
 from handlead.kinematics.links import ChangeGears
-from handlead.kinematics.requirement import Work, gear_of, gear_on_blank
-from handlead.kinematics.sizes import centres_at_depth, hob_addendum, hob_tip_diameter, sizes_of, sprocket_of
+from handlead.kinematics.requirement import Work, gear_of
+from handlead.kinematics.sizes import (
+    centres_at_depth,
+    gear_on_blank,
+    hob_addendum,
+    hob_tip_diameter,
+    sizes_of,
+    sprocket_of,
+)
 from handlead.kinematics.sprocket import over_pins
 from handlead.kinematics.words import POSITIVES, angle_text
 from handlead.machines.case import (
