@@ -191,3 +191,32 @@ def test_teeth_of_a_large_profile_shift_are_measured_all_the_same():
     assert proof.cut.flanks is not None
     assert proof.cut.flanks.single_pitch_um == pytest.approx(0, abs=1)
     assert proof.cut.flanks.quality is not None
+
+
+@pytest.mark.parametrize("meant", ["climb", "conventional"])
+def test_a_feed_put_to_neutral_is_put_to_the_way_that_was_meant(meant):
+    """Either way cuts the pair's lead; only one of them is the feed that the job asks for."""
+    text = (SHIPPED.parents[1] / "scenarios" / "08-inch-winch" / "job.toml").read_text()
+    ways = {way: text.replace('feed = "down"', f'feed = "{way}"') for way in ("up", "down")}
+    feeds = {way: prove(read_job_text(job)).computed.outcome.feed.value for way, job in ways.items()}
+    (right,) = (way for way, feed in feeds.items() if feed == meant)
+    idle = text.replace('feed = "down"', 'feed = "neutral"')
+    idle = idle.replace('feed   = "conventional"', f'feed   = "{meant}"')
+    assert f'"{meant}"' in idle
+    remedies = {finding.remedy for finding in prove(read_job_text(idle)).findings if finding.severity == "error"}
+    assert remedies == {f'Put lever "feed" to "{right}" (it stands at "neutral").'}
+
+
+def test_work_that_nothing_feeds_has_no_hand_but_for_a_worm_wheel():
+    text = (SHIPPED.parents[1] / "scenarios" / "03-no-differential" / "job.toml").read_text()
+    (line,) = (line for line in text.splitlines() if line.startswith('"feed gears"'))
+    outcome = prove(read_job_text(text.replace(line, ""))).computed.outcome
+    assert outcome.feed_slide is None
+    assert outcome.hand is None
+
+
+def test_no_lever_is_advised_that_leaves_a_worm_driven_backwards():
+    """Another step of the belt leaves the rapid motor against the feed worm as it is."""
+    text = (SHIPPED.parents[1] / "scenarios" / "31-rapid-against-the-worm" / "job.toml").read_text()
+    findings = [each for each in prove(read_job_text(text)).findings if each.code == "worm-driven-backwards"]
+    assert {each.remedy for each in findings} == {'Put lever "feed clutch" to "out" (it stands at "in").'}

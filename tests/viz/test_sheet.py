@@ -22,7 +22,7 @@ from handlead.machines.witness import NotCut, cut_blank
 from handlead.viz.command import main
 from handlead.viz.job_pictures import witness_of
 from handlead.viz.look import text_size
-from handlead.viz.paper import PAPERS
+from handlead.viz.paper import PAPERS, Page, rows_height
 from handlead.viz.sheet import draw_sheet
 from handlead.viz.sheet_file import drawn
 from handlead.viz.sheet_together import draw_together
@@ -249,6 +249,14 @@ def test_a_sprocket_whose_rollers_nobody_gave_gets_no_sizes_made_up(tmp_path):
     assert "mm" not in depth_of(words)
     assert dict(words.running)["START and STOP"] == "hob CLEAR of the work"
     assert {what for what, much in words.work if "mm" in much} == {"chain pitch  p", "face width  b"}
+
+
+def test_a_row_too_long_for_a_line_takes_the_room_that_is_reckoned_with():
+    rows = [("depth", "4.50 mm"), ("lever: clutch of the feed shaft under the long cover", "in, and held there by its catch")]
+    page = Page("A4")
+    assert page.rows(11, 20, 60, rows, 11) == pytest.approx(20 + rows_height(rows, 60, 11))
+    assert len(page.axes.texts) > 4
+    assert_legible(page.figure, "A4")
 
 
 def test_a_worm_wheel_is_turned_to_its_throat():
