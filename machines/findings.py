@@ -2,30 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
 
 #: Severities, worst first. An error means: not as wanted.
 SEVERITIES = ("error", "warning", "note")
 
+#: A number of a finding's sentence, or a list of them; None where the thing isn't there at all.
+Fact = str | int | float | bool | Fraction | tuple[str, ...] | tuple[int, ...] | None
+
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing found: `code` for programs, `message` and `remedy` for people."""
+    """One thing found: `code` for programs, `message` and `remedy` for people.
+
+    `facts` are the numbers of the message, by names that wear their units (`depth_mm`, `swivel_deg`); what is
+    exact stays a `Fraction`.
+    """
 
     code: str
     severity: str
     message: str
     remedy: str = ""
+    facts: Mapping[str, Fact] = field(default_factory=dict, hash=False)
 
-    def as_json(self) -> dict[str, str]:
-        """The finding as plain values for a JSON object."""
+    def as_json(self) -> dict[str, object]:
+        """The finding as plain values for a JSON object, exact numbers as strings."""
         return {
             "code": self.code,
             "severity": self.severity,
             "message": self.message,
             "remedy": self.remedy,
+            "facts": {name: _plain(value) for name, value in self.facts.items()},
         }
+
+
+def _plain(value: Fact) -> object:
+    if isinstance(value, Fraction):
+        return str(value)
+    return list(value) if isinstance(value, tuple) else value
 
 
 def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
