@@ -55,9 +55,11 @@ class Outcome:
     exact lead in mm as far as it is rational, `lead_mm` as a number; both None for spur work.
     `swivel_error_deg` is the swivel that is set less the one that this gear would need.
     `sliding_feed` is the size of the feed of `feed_slide` in mm per table turn. `is_steady` says
-    that the spaces of successive table turns fall into each other;
-    where they don't, hand and lead are None and `teeth` is the nearest count. `tangential_error` is the
-    relative error of the table's turning with the tangential slide.
+    that the spaces of successive table turns fall into each other. Where no helix angle of this module goes
+    with so short a lead they don't: hand and lead stand all the same, being the rates' own, and
+    `helix_angle_deg` is None (with the tangential slide running too, all three are None). `tied_teeth` is another
+    count that the swivel suits just as well. `tangential_error` is the relative error of the table's turning
+    with the tangential slide.
     """
 
     feed_slide: str | None
@@ -73,6 +75,7 @@ class Outcome:
     swivel_error_deg: float | None = None
     is_steady: bool = False
     tangential_error: float | None = None
+    tied_teeth: int | None = None
 
 
 def predict(rates: Rates, hob: HobFacts, swivel_deg: float) -> Outcome:
@@ -80,6 +83,7 @@ def predict(rates: Rates, hob: HobFacts, swivel_deg: float) -> Outcome:
 
     Where the table's ratio isn't starts over a whole number, the count is the whole number whose
     implied helix lies nearest to the one that the swivel suits, and the rest of the ratio is the lead.
+    Of two counts that lie equally near the lower is told, and the other as tied.
     """
     fed = Outcome(*_feed_of(rates), _mode(rates))
     if rates.table * hob.hand.value >= 0:
@@ -117,11 +121,14 @@ def _mode(rates: Rates) -> Feed | None:
 
 def _with_axial_feed(fed: Outcome, rates: Rates, hob: HobFacts, swivel: float, suited: float) -> Outcome:
     assert fed.real_teeth is not None
-    teeth = _nearest_count(rates, hob, fed.real_teeth, suited)
+    teeth, *tied = _nearest_counts(rates, hob, fed.real_teeth, suited)
+    fed = replace(fed, tied_teeth=tied[0] if tied else None)
     beta = _helix(rates, hob, teeth, suited)
     if beta is None:
-        # No helix fits: the spaces of one table turn don't run into those of the one before.
-        return replace(fed, teeth=teeth)
+        # No helix fits: the spaces of one table turn don't run into those of the one before. How they lie
+        # against them is told all the same, but for the tangential slide's share, which has an angle in it.
+        hand, exact, lead = (None, None, None) if rates.tangential else _lead_of_rates(rates, hob, teeth)
+        return replace(fed, teeth=teeth, hand=hand, lead=exact, lead_mm=lead)
     hand, exact, lead = _lean(rates, hob, teeth, beta)
     return replace(
         fed, teeth=teeth, hand=hand, lead=exact, lead_mm=lead, helix_angle_deg=abs(beta),
@@ -137,6 +144,13 @@ def _lean(
         return (
             (Hand(1 if beta > 0 else -1), None, abs(_lead(hob, teeth, beta))) if beta else (None, None, None)
         )
+    return _lead_of_rates(rates, hob, teeth)
+
+
+def _lead_of_rates(
+    rates: Rates, hob: HobFacts, teeth: int
+) -> tuple[Hand | None, Fraction | None, float | None]:
+    """Hand and exact lead of so many teeth from table and axial slide alone."""
     rest = rates.table + Fraction(hob.hand.value * hob.starts, teeth)
     if not rest:
         return None, None, None
@@ -203,16 +217,35 @@ def _float(value: Fraction) -> float:
         return sys.float_info.max if value > 0 else -sys.float_info.max
 
 
-def _nearest_count(rates: Rates, hob: HobFacts, real: Fraction, suited: float) -> int:
-    """The whole count whose helix lies nearest to `suited` degrees; with no hob angle known, to `real`."""
+#: Helix angles that lie within this of the one that the swivel suits, in degrees, lie equally near.
+_TIED_DEG = 1e-9
+
+#: As much for counts that allow no helix, in teeth.
+_TIED_TEETH = Fraction(1, 10**9)
+
+
+def _nearest_counts(rates: Rates, hob: HobFacts, real: Fraction, suited: float) -> list[int]:
+    """The whole count whose helix lies nearest to `suited` degrees, and one that ties with it.
+
+    With no hob angle known it is the one nearest to `real`, and ties aren't looked for. Counts that allow no
+    helix come last, the one first whose sine lies nearest to that of `suited`, though it be beyond 1.
+    """
     if hob.gamma_deg is None:
-        return max(1, round(real))
+        return [max(1, round(real))]
     beta, pitch = math.radians(suited), math.pi * float(hob.module_n)
     lean = rates.axial * Fraction(math.sin(beta) / pitch) - rates.tangential * Fraction(
         math.cos(beta) / pitch
     )
     ideal = -(hob.hand.value * hob.starts + lean) / rates.table
-    return min(_around(ideal, real), key=lambda teeth: _distance(rates, hob, teeth, suited))
+    counts = list(_around(ideal, real))
+    off = {teeth: _distance(rates, hob, teeth, suited) for teeth in counts}
+    leaning = {teeth: apart for teeth, apart in off.items() if apart is not None}
+    if not leaning:
+        strays = {teeth: abs((_rest(rates, hob, teeth) + lean) / rates.table) for teeth in counts}
+        nearest = min(strays.values())
+        return [teeth for teeth, stray in strays.items() if stray - nearest <= _TIED_TEETH]
+    least = min(leaning.values())
+    return [teeth for teeth, apart in leaning.items() if apart - least <= _TIED_DEG]
 
 
 def _around(ideal: Fraction, real: Fraction) -> Iterable[int]:
@@ -220,9 +253,7 @@ def _around(ideal: Fraction, real: Fraction) -> Iterable[int]:
     return sorted({max(1, count) for count in counts})
 
 
-def _distance(rates: Rates, hob: HobFacts, teeth: int, suited: float) -> tuple[bool, float | Fraction]:
-    """How far the count's helix lies from `suited`; counts that allow no helix come last."""
+def _distance(rates: Rates, hob: HobFacts, teeth: int, suited: float) -> float | None:
+    """How far the count's helix lies from `suited`, in degrees; None for a count that allows none."""
     beta = _helix(rates, hob, teeth, suited)
-    if beta is None:
-        return True, abs(_rest(rates, hob, teeth))
-    return False, abs(beta - suited)
+    return None if beta is None else abs(beta - suited)

@@ -54,7 +54,7 @@ def _outcome_json(gear: Outcome) -> dict[str, Any]:
 
 
 def _hand_word(gear: Outcome) -> str | None:
-    if gear.teeth is None or not gear.is_steady:
+    if gear.teeth is None or (gear.hand is None and not gear.is_steady):
         return None
     return gear.hand.word if gear.hand else "none"
 

@@ -94,7 +94,9 @@ def _told(value: str | None) -> str:
 
 
 def _hand(gear: Outcome) -> str:
-    return gear.hand.word if gear.hand else "straight"
+    if gear.hand is None:
+        return "straight" if gear.is_steady else "none"
+    return gear.hand.word
 
 
 def _lead(value: float | None, units: str) -> str:

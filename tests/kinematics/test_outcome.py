@@ -263,9 +263,51 @@ def test_a_broken_count_with_a_fine_feed_spoils_the_blank(cut, part):
     axial = cut.hob.module_n * abs(table) * abs(part) / 2
     outcome = predict(Rates(table, axial), cut.hob, cut.swivel_deg)
     assert not outcome.is_steady
-    assert (outcome.hand, outcome.lead) == (None, None)
+    assert outcome.helix_angle_deg is None
     assert outcome.real_teeth == count
-    assert abs(outcome.teeth - count) <= Fraction(1, 2)
+    assert abs(outcome.teeth - count) < 1
+
+
+@lawful
+@given(cuts(helical=never), st.integers(2, 9), st.data())
+def test_hand_and_lead_follow_from_the_rates_where_no_helix_angle_does(cut, parts, data):
+    """In a lead the spaces go once round: as often as the rest of the count goes into it, a feed each time."""
+    part = Fraction(data.draw(st.integers(1, parts - 1)), parts)
+    count = cut.teeth + part
+    table = -cut.hob.hand.value * cut.hob.starts / count
+    feed = cut.hob.module_n * min(part, 1 - part) / 2 * data.draw(strategies.signs)
+    outcome = predict(Rates(table, feed * abs(table)), cut.hob, cut.swivel_deg)
+    assert outcome.helix_angle_deg is None
+    rest = outcome.teeth - count
+    assert outcome.lead == abs(outcome.teeth * feed / rest)
+    # Each table turn the spaces fall behind by the rest of a pitch, against the table's turning.
+    rises_with_the_table = (table > 0) == (rest > 0) if feed > 0 else (table > 0) != (rest > 0)
+    assert outcome.hand is (Hand.LEFT if rises_with_the_table else Hand.RIGHT)
+
+
+def test_a_range_lever_three_to_one_wrong_leaves_three_times_the_teeth_at_the_wanted_lead():
+    """21 teeth, module 2.5, 19 deg 30 min right; the lever makes 63, whose sine would be three times as great."""
+    hob = HobData(Fraction("2.5"), 1, Hand.RIGHT, Fraction(67, 30))
+    outcome = predict(Rates(Fraction(-5490, 344939), Fraction(133, 100) * Fraction(5490, 344939)), hob, -17 - 16 / 60)
+    assert (outcome.teeth, outcome.hand, outcome.helix_angle_deg) == (63, Hand.RIGHT, None)
+    assert outcome.lead_mm == pytest.approx(494.1, abs=5e-4)
+    assert not outcome.is_steady
+
+
+@lawful
+@given(cuts(helical=never), strategies.signs, st.booleans())
+def test_half_way_between_two_counts_both_are_told(cut, sign, fine):
+    table = -cut.hob.hand.value * cut.hob.starts / (cut.teeth + Fraction(1, 2))
+    feed = cut.hob.module_n * (Fraction(1, 2) if fine else Fraction(5))
+    outcome = predict(Rates(table, sign * feed * abs(table)), cut.hob, cut.swivel_deg)
+    assert outcome.is_steady is not fine
+    assert (outcome.teeth, outcome.tied_teeth) == (cut.teeth, cut.teeth + 1)
+
+
+@lawful
+@given(cuts())
+def test_a_right_count_ties_with_none(cut):
+    assert cut.predict().tied_teeth is None
 
 
 @lawful
@@ -301,7 +343,7 @@ def test_in_a_mirror_across_the_slides_hands_swivel_and_table_turn_about_and_not
     seen = predict(image, replace(cut.hob, hand=cut.hob.hand.other), -swivel)
     outcome = predict(rates, cut.hob, swivel)
     assert seen.hand is (outcome.hand.other if outcome.hand else None)
-    for name in ("teeth", "lead", "feed", "feed_slide", "sliding_feed", "is_steady", "real_teeth"):
+    for name in ("teeth", "tied_teeth", "lead", "feed", "feed_slide", "sliding_feed", "is_steady", "real_teeth"):
         assert getattr(seen, name) == getattr(outcome, name), name
     assert seen.runs_against_hob is outcome.runs_against_hob
     if outcome.swivel_error_deg is not None:
