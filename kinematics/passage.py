@@ -14,7 +14,10 @@ from fractions import Fraction
 from .links import Brake, TwoPort
 from .motion import ENDS, Phase, Position
 from .solution import Solution, solve
-from .train import Train
+from .train import Drive, End, Train
+
+#: The drive that a handwheel is, in the train of a move by hand, and the slide of an end that the train lacks.
+_HAND, _LOOSE = "by hand", "slide moved by hand"
 
 
 @dataclass(frozen=True)
@@ -23,7 +26,9 @@ class Order:
 
     With `place`, until the slide at `end` stands there, in mm; else for `turns` of the part at `end`, or
     of the drive where `end` is blank. A drive that leaves the hob still runs whichever way the slide has to
-    go; one that turns the hob runs its own way, or the other where `backwards`.
+    go; one that turns the hob runs its own way, or the other where `backwards`. With `by_hand` the slide's own
+    handwheel takes it to its place, every drive at rest and `drive` blank; what hangs together with the slide
+    moves with it. A slide that the train doesn't have moves alone.
     """
 
     name: str
@@ -33,6 +38,7 @@ class Order:
     place: Fraction | None = None
     turns: Fraction | None = None
     backwards: bool = False
+    by_hand: bool = False
 
 
 @dataclass(frozen=True)
@@ -112,13 +118,17 @@ def run(orders: Iterable[Order], start: Position | None = None, plays: Iterable[
 def _made(order: Order, start: Position, slack: _Slack) -> Run:
     if (order.place is None) == (order.turns is None):
         raise ValueError(f"move {order.name!r} must have either a place to go to or turns to run for")
-    solution = _running(order.train, order.drive)
+    if order.by_hand and order.place is None:
+        raise ValueError(f"move {order.name!r} is made by hand: it must have a place to go to")
+    solution = solve_by_hand(order.train, order.end) if order.by_hand else _running(order.train, order.drive)
     if solution.is_locked:
-        raise _Stopped(Stop(order, "locked-train", f"the train is locked by {_listed(solution.lock)}"))
-    if solution.backdriven:
+        raise _Stopped(Stop(order, "locked-train", _held(order, solution)))
+    # A handwheel may stand ahead of the slide's own worm.
+    if solution.backdriven and not order.by_hand:
         why = f"the wheel of {_listed(solution.backdriven)} would have to drive its worm"
         raise _Stopped(Stop(order, "worm-driven-backwards", why))
-    free = tuple(end for end in ("hob", "table") if solution.end_rate(end) is None)
+    # What is free while nothing runs stays where it is.
+    free = tuple(end for end in ("hob", "table") if solution.end_rate(end) is None and not order.by_hand)
     sense = _sense(order, solution, start)
     phases: list[Phase] = []
     position, done = start, Fraction(0)
@@ -129,11 +139,30 @@ def _made(order: Order, start: Position, slack: _Slack) -> Run:
         if left is None and not waiting:
             raise _Stopped(Stop(order, "never-gets-there", _never(order, position, solution)))
         turns = min(turns for turns in (left, *waiting.values()) if turns is not None)
-        slack.wear(order.train, waiting, solved, sense, turns)
+        slack.wear(solution.train, waiting, solved, sense, turns)
         phases.append(Phase(position, per_turn, turns, order.name))
         position, done = phases[-1].end, done + turns
         if turns == left:
             return Run(order, tuple(phase for phase in phases if phase.turns) or tuple(phases[:1]), free)
+
+
+def solve_by_hand(train: Train, end: str) -> Solution:
+    """The train solved for a mm of this end's slide, moved by its handwheel with every drive at rest.
+
+    A slide that the train doesn't have is added to it, and hangs together with nothing.
+    """
+    slides, ends = train.slides, train.ends
+    if end not in ends:
+        slides, ends = {**slides, _LOOSE: ""}, {**ends, end: End(_LOOSE)}
+    drives = {**train.drives, _HAND: Drive(ends[end].part)}
+    return _running(replace(train, slides=slides, ends=ends, drives=drives), _HAND)
+
+
+def _held(order: Order, solution: Solution) -> str:
+    """Why nothing turns."""
+    if order.by_hand:
+        return f"the {order.end} slide is held by {_listed(solution.lock)} with the levers so"
+    return f"the train is locked by {_listed(solution.lock)}"
 
 
 def _running(train: Train, drive: str) -> Solution:
@@ -156,7 +185,7 @@ def _rates(solution: Solution) -> Position:
 
 def _sense(order: Order, solution: Solution, start: Position) -> int:
     """Which way the drive runs: 1 its own positive way, -1 the other."""
-    if order.place is not None and not solution.end_rate("hob"):
+    if order.place is not None and (order.by_hand or not solution.end_rate("hob")):
         rate, way = solution.end_rate(order.end), order.place - getattr(start, order.end)
         if rate and way:
             return 1 if way / rate > 0 else -1

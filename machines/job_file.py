@@ -41,7 +41,7 @@ class SetupMove:
     """A move of the machine: the slide at `end` to `place` in mm, or `turns` of hob, table or drive (`end`).
 
     `start` holds where slides stand before it, in mm; `drive` None is the set-up's. `levers` are moved
-    before it and stay.
+    before it and stay. With `by_hand` a handwheel moves the slide and no drive runs.
     """
 
     name: str
@@ -52,6 +52,7 @@ class SetupMove:
     backwards: bool = False
     levers: Mapping[str, str] = field(default_factory=dict)
     start: Mapping[str, Fraction] = field(default_factory=dict)
+    by_hand: bool = False
 
 
 @dataclass(frozen=True)
@@ -314,11 +315,39 @@ def _check_moves(
         if index and "from" in move:
             message = "only the first move starts anywhere; each other one starts where the one before it ended"
             complaints.add(WrongValue, (*path, "from"), message)
+        _check_by_hand(move, path, complaints)
         for key in ("from", "to"):
             for end in move[key] if isinstance(move.get(key), dict) else ():
                 if end in SLIDE_ENDS and end not in machine.train.ends:
-                    what = f"the machine has no {end} slide"
-                    _unknown(complaints, machine, what, end, (*path, key, end), machine.train.ends, "ends")
+                    _check_slide_not_driven(machine, move, (*path, key, end), complaints)
+
+
+def _check_by_hand(move: Mapping[str, Any], path: Path_, complaints: Complaints) -> None:
+    """A handwheel goes to a place, and no drive runs meanwhile."""
+    if move.get("by_hand") is not True:
+        return
+    if "to" not in move:
+        message = "a move by hand needs a place to go to. Write it: to = { radial = 8 }"
+        complaints.add(WrongValue, (*path, "by_hand"), message)
+    for key in ("drive", "backwards"):
+        if key in move:
+            message = "no drive runs while a slide is moved by hand. Take one of them out"
+            complaints.add(Disagreement, (*path, key), message, (*path, "by_hand"))
+
+
+def _check_slide_not_driven(
+    machine: Machine, move: Mapping[str, Any], path: Path_, complaints: Complaints
+) -> None:
+    """A slide that the machine file doesn't name; the centre distance can be set on any machine, by hand."""
+    key, end = path[-2], str(path[-1])
+    if end == "radial" and (key == "from" or move.get("by_hand") is True):
+        return
+    what = f"the machine has no {end} slide"
+    if end == "radial":
+        message = f"{what} that a drive moves. Where it is moved by hand, add by_hand = true to the move"
+        complaints.add(WrongValue, path, message)
+        return
+    _unknown(complaints, machine, what, end, path, machine.train.ends, "ends")
 
 
 def _unknown(
@@ -554,6 +583,7 @@ def _move(row: dict[str, Any]) -> SetupMove:
         backwards=row.get("backwards", False),
         levers=row.get("levers", {}),
         start=row.get("from", {}),
+        by_hand=row.get("by_hand", False),
     )
 
 

@@ -615,7 +615,8 @@ MOVES = ("approach", "cut", "overrun", "withdrawal", "return", "infeed", "second
 _SLIDE_PLACES = {
     "axial": "Height of the hob's centre over the lower face of the blank.",
     "tangential": "Distance of the hob's middle to the right of the work axis.",
-    "radial": "By how much the centre distance is greater than at the depth of the cut.",
+    "radial": "By how much the centre distance is greater than at the depth of the cut, whether or not the machine "
+    "drives a radial slide.",
 }
 
 
@@ -644,6 +645,13 @@ MOVE = Table(
             "backwards",
             Flag(),
             "Whether it runs the other way. A drive that leaves the hob still runs whichever way the slide has to go.",
+            default="false",
+        ),
+        Key(
+            "by_hand",
+            Flag(),
+            "Whether a slide is taken there by its own handwheel, every drive at rest, as a hob is drawn clear where "
+            "no drive moves the radial slide.",
             default="false",
         ),
         Key(

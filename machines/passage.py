@@ -13,14 +13,27 @@ from handlead.kinematics.motion import Phase, Position, Rates, register
 from handlead.kinematics.outcome import predict
 from handlead.kinematics.passage import Order, Passage
 from handlead.kinematics.requirement import gear_of
+from handlead.kinematics.solution import SLIDE_ENDS
 
 from .case import Case, face_width_mm
+from .clearing import (
+    clear_from,
+    draw_clear,
+    drawn_clear_to,
+    how_to_draw_clear,
+    how_to_set_in,
+    stands_in_blank,
+)
 from .findings import Finding
 from .imperfections import plays_of
+from .job_file import SetupMove
 from .units import length
 
 #: Moves that leave spaces or are to fall into them.
 CUTS = ("cut", "second cut", "infeed")
+
+#: Moves that cut where they run as the first cut does.
+RUNS_ON = ("approach", "overrun")
 
 #: A miss that is no more than this, in mm along the reference circle, can't be seen (common practice:
 #: finishing stock on a flank is ten times as much).
@@ -62,6 +75,37 @@ class Moved:
         """Which move leaves the first spaces."""
         return next(
             (index for index, made in enumerate(self.passage.runs) if made.order.name in CUTS), None
+        )
+
+    @property
+    def slides(self) -> tuple[str, ...]:
+        """The slides that the moves know of: the machine's, and the radial one where a hand moves it."""
+        ends = self.case.train.ends.keys() | {made.order.end for made in self.passage.runs if made.order.by_hand}
+        return tuple(end for end in SLIDE_ENDS if end in ends)
+
+    @cached_property
+    def not_clear(self) -> tuple[int, ...]:
+        """The moves in which a slide takes a hob that stands in the blank past the face without cutting."""
+        return tuple(index for index in range(len(self.passage.runs)) if self._is_not_clear(index))
+
+    def _is_not_clear(self, index: int) -> bool:
+        made = self.passage.runs[index]
+        return not self._cuts(index) and any(
+            _goes_past(phase, self.first_cut is not None and index > self.first_cut)
+            and stands_in_blank(self.case, phase.start, phase.end)
+            for phase in made.phases
+        )
+
+    def _cuts(self, index: int) -> bool:
+        """Whether a move cuts: by its name, or since it runs on as the first cut does; a hob at rest never does."""
+        name, phase = self.passage.runs[index].order.name, self.cutting(index)
+        if name in CUTS or self.first_cut is None:
+            return bool(phase.per_turn.hob) and name in CUTS
+        first = self.cutting(self.first_cut)
+        return (
+            name in RUNS_ON
+            and phase.per_turn.hob * first.per_turn.hob > 0
+            and _per_hob_turn(phase) == _per_hob_turn(first)
         )
 
     @cached_property
@@ -148,9 +192,10 @@ class Moved:
         moves = [
             {
                 "name": made.order.name,
-                "drive": made.order.drive,
+                "drive": None if made.order.by_hand else made.order.drive,
+                "by_hand": made.order.by_hand,
                 "drive_turns": str(sum(phase.turns for phase in made.phases)),
-                **{end: str(getattr(made.end, end)) for end in ("hob", "table", *_slides(self.case))},
+                **{end: str(getattr(made.end, end)) for end in ("hob", "table", *self.slides)},
             }
             for made in self.passage.runs
         ]
@@ -164,8 +209,14 @@ class Moved:
         }
 
 
-def _slides(case: Case) -> tuple[str, ...]:
-    return tuple(end for end in ("axial", "tangential", "radial") if end in case.train.ends)
+def _goes_past(phase: Phase, has_cut: bool) -> bool:
+    """Whether a slide goes along the face, or takes the hob in.
+
+    Across a wheel that isn't cut yet a hob comes from beside it: how long it is nobody has said.
+    """
+    start, end = phase.start, phase.end
+    along = start.axial != end.axial or (has_cut and start.tangential != end.tangential)
+    return along or end.radial < start.radial
 
 
 def _per_hob_turn(phase: Phase) -> Rates | None:
@@ -202,11 +253,12 @@ def _orders(case: Case) -> Iterator[Order]:
         yield Order(
             move.name,
             case.job.machine.set_up(setup) if setup.levers != case.setup.levers else case.train,
-            move.drive or setup.drive,
+            "" if move.by_hand else move.drive or setup.drive,
             move.end,
             move.place,
             move.turns,
             move.backwards,
+            move.by_hand,
         )
 
 
@@ -216,6 +268,7 @@ def _orders(case: Case) -> Iterator[Order]:
 def check_moves(moved: Moved) -> Iterator[Finding]:
     """What the moves come to: a move that can't be made, play in a cut, and whether the cuts meet."""
     yield from _stopped(moved)
+    yield from _hob_not_clear(moved)
     yield from _cut_otherwise(moved)
     yield from _play_in_a_cut(moved)
     yield from _beyond_travel(moved)
@@ -238,6 +291,79 @@ def _stopped(moved: Moved) -> Iterator[Finding]:
         f"Move {len(moved.passage.runs) + 1}, {stop.order.name}, can't be made: {stop.why}.",
         advice[stop.code],
     )
+
+
+def _hob_not_clear(moved: Moved) -> Iterator[Finding]:
+    """A slide that takes a hob in the blank past the face: it cuts across the teeth, or breaks hob and work."""
+    if not moved.not_clear:
+        return
+    units = moved.case.job.units
+    mended = hob_drawn_clear(moved)
+    for index in moved.not_clear:
+        made = moved.passage.runs[index]
+        goes_in = made.end.radial < made.start.radial and made.end.axial == made.start.axial
+        how = "takes the hob in over the face without cutting" if goes_in else (
+            f"takes the {_sliding(made)} slide past the face with the hob standing in the blank"
+        )
+        place = length(float(clear_from(moved.case)), units, 2)
+        clear = f", more than {place} off full depth" if not moved.case.sizes.wanting else ""
+        yield Finding(
+            "hob-not-clear",
+            "error",
+            f"Move {index + 1}, {made.order.name}, {how}.",
+            "Bring the slide to its start, off the face, before the depth is set."
+            if goes_in
+            else f"Before it, {draw_clear(_standing(moved, index))}{clear}"
+            f"{'; set the depth again at the start of the next cut' if mended else ''}.",
+        )
+
+
+def _sliding(made: passage.Run) -> str:
+    return "axial" if made.start.axial != made.end.axial else "tangential"
+
+
+def _standing(moved: Moved, index: int) -> Case:
+    """The set-up with its levers as they stand before a move."""
+    setup = moved.case.setup
+    levers = dict(setup.levers)
+    for move in setup.moves[:index]:
+        levers |= move.levers
+    return Case.of(moved.case.job, replace(setup, levers=levers))
+
+
+def hob_drawn_clear(moved: Moved) -> tuple[SetupMove, ...] | None:
+    """The same moves with the hob drawn clear before each that takes it past the face, and set in before the next cut.
+
+    They have been made: None where the hob still isn't clear, a move can't be made, or a cut that fell into the
+    spaces of the first no longer does.
+    """
+    case = moved.case
+    moves: list[SetupMove] = []
+    back: Fraction | None = None
+    for index, move in enumerate(case.setup.moves[: len(moved.passage.runs)]):
+        if index in moved.not_clear and back is None:
+            back = moved.passage.runs[index].start.radial
+            moves += _radially(_standing(moved, index), "withdrawal", drawn_clear_to(case), move)
+        elif move.name in CUTS and back is not None:
+            moves += _radially(_standing(moved, index), "approach", back, move)
+            back = None
+        else:
+            moves.append(move)
+    tried = make_moves(Case.of(case.job, replace(case.setup, moves=tuple(moves))))
+    if tried is None or tried.passage.stop or tried.not_clear:
+        return None
+    kept = [moved.is_kept(missed) for missed in moved.missed]
+    return tuple(moves) if [tried.is_kept(missed) for missed in tried.missed] == kept else None
+
+
+def _radially(case: Case, name: str, place: Fraction, before: SetupMove) -> list[SetupMove]:
+    """A radial move made as this machine makes it, and the move before which it stands, its levers put back."""
+    how = (how_to_draw_clear if name == "withdrawal" else how_to_set_in)(case)
+    start, levers = before.start, {**how.stands, **before.levers}
+    radially = SetupMove(
+        name, "radial", place, drive=how.drive, levers=how.levers, start=start, by_hand=how.by_hand
+    )
+    return [radially, replace(before, levers=levers, start={})]
 
 
 def _cut_otherwise(moved: Moved) -> Iterator[Finding]:
@@ -270,7 +396,9 @@ def _play_in_a_cut(moved: Moved) -> Iterator[Finding]:
 
 
 def _beyond_travel(moved: Moved) -> Iterator[Finding]:
-    for name in _slides(moved.case):
+    for name in SLIDE_ENDS:
+        if name not in moved.case.train.ends:
+            continue
         part = moved.case.train.ends[name].part
         stroke = moved.case.job.machine.limits.travel.get(part)
         places = [getattr(at, name) for made in moved.passage.runs for at in (made.start, made.end)]
@@ -330,9 +458,13 @@ def _miss(moved: Moved, pitches: Fraction) -> str:
 def _advice(moved: Moved, missed: Missed) -> str:
     if not moved.teeth:
         return "See to the other findings first; this follows from them."
-    advice = "Bring the slide back through the same gears, nothing opened, and take up all play before the cut"
+    clear = draw_clear(moved.case)
+    advice = (
+        f"{clear[0].upper()}{clear[1:]}, bring the slide back through the same gears, nothing opened, set the depth "
+        "again, and take up all play before the cut"
+    )
     step = _coincidence(moved, missed)
-    return f"{advice}{'; or ' + step if step else ''}."
+    return f"{advice}{'; or, the hob clear, ' + step if step else ''}."
 
 
 def _coincidence(moved: Moved, missed: Missed) -> str:

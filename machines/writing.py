@@ -366,6 +366,7 @@ def _move(move: SetupMove) -> dict[str, Any]:
         "from": dict(move.start) or None,
         "drive": move.drive,
         "backwards": move.backwards or None,
+        "by_hand": move.by_hand or None,
         "levers": dict(move.levers) or None,
     }
     if move.place is not None:

@@ -449,6 +449,8 @@ def _move(move: SetupMove, units: str) -> tuple[str, str]:
         parts.append(f"{move.end} to {length(float(move.place), units, 2)}")
     elif move.turns is not None:
         parts.append(f"{float(move.turns):g} turns of the {move.end}")
+    if move.by_hand:
+        parts.append("BY HAND")
     if move.drive:
         parts.append(f"by {move.drive}")
     if move.backwards:

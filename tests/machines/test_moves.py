@@ -56,6 +56,11 @@ def back(job, start=-5, to=40, **what):
     return SetupMove("return", "axial", Fraction(start if up else to), **what)
 
 
+def by_hand(name, radial):
+    """The radial slide wound to a place by its handwheel."""
+    return SetupMove(name, "radial", Fraction(radial), by_hand=True)
+
+
 def missed(job, *moves):
     result = moved(job, *moves)
     assert result.passage.stop is None, result.passage.stop
@@ -421,7 +426,13 @@ def test_the_proof_of_a_job_with_moves_says_register_in_its_json():
     job = PINION.with_setup(
         replace(
             PINION.setup,
-            moves=(cut(PINION), back(PINION, backwards=True), cut(PINION, name="second cut")),
+            moves=(
+                cut(PINION, -30, 66),
+                by_hand("withdrawal", 7),
+                back(PINION, -30, 66, backwards=True),
+                by_hand("approach", 0),
+                cut(PINION, -30, 66, name="second cut"),
+            ),
         )
     )
     proof = prove(job)
@@ -429,4 +440,7 @@ def test_the_proof_of_a_job_with_moves_says_register_in_its_json():
     assert proof.is_as_wanted
     assert found["falls_in"] is True
     assert found["miss_pitch"] == "0"
-    assert [move["name"] for move in found["moves"]] == ["cut", "return", "second cut"]
+    names = [move["name"] for move in found["moves"]]
+    assert names == ["cut", "withdrawal", "return", "approach", "second cut"]
+    assert [move["radial"] for move in found["moves"]] == ["0", "7", "7", "0", "0"]
+    assert [move["drive"] for move in found["moves"]] == ["main", None, "main", None, "main"]
