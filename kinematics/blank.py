@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +11,28 @@ import numpy.typing as npt
 from . import arguments
 
 Floats = npt.NDArray[np.float64]
+
+
+class _Arrays:
+    """What holds arrays: equal where all it holds is, NaN like NaN; hashed alike; told in a line."""
+
+    def __eq__(self, other: object) -> bool:
+        if type(other) is not type(self):
+            return NotImplemented
+        return all(np.array_equal(one, two, equal_nan=True) for one, two in zip(self._held, other._held, strict=True))
+
+    def __hash__(self) -> int:
+        # The bytes of the first array and the shapes of all: enough to keep unlike ones apart.
+        first, *rest = self._held
+        return hash((type(self), first.tobytes(), *(each.shape for each in rest)))
+
+    def __repr__(self) -> str:
+        first = self._held[0]
+        return f"<{type(self).__name__} of {' x '.join(map(str, first.shape))}>"
+
+    @property
+    def _held(self) -> tuple[npt.NDArray[np.generic], ...]:
+        return tuple(np.asarray(getattr(self, field.name)) for field in fields(self))  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)
@@ -35,8 +57,8 @@ class Blank:
         return self.diameter / 2
 
 
-@dataclass(frozen=True)
-class Field:
+@dataclass(frozen=True, eq=False, repr=False)
+class Field(_Arrays):
     """The cut blank: `radius` in mm, one row a height, one column an angle.
 
     Column c of row r stands at 2π·c/columns + start[r] radians, counter-clockwise seen facing the
@@ -83,8 +105,8 @@ class Field:
         return replace(self, radius=radius, start=np.zeros(self.rows))
 
 
-@dataclass(frozen=True)
-class FlankMap:
+@dataclass(frozen=True, eq=False, repr=False)
+class FlankMap(_Arrays):
     """Deviation of one cut flank from its nominal, along the nominal's normal, out of the material.
 
     `deviation` in mm has a row for each roll and a column for each height: what stands on the flank

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any, ClassVar
 
+from .frozen import freeze
 from .words import Sense
 
 Relation = Mapping[str, Fraction]
@@ -178,10 +179,19 @@ class Mounted:
     idlers: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
+        freeze(self, "gears", "idlers")
+        every = (*self.gears, *self.idlers)
+        if not all(isinstance(teeth, int) for teeth in every):
+            raise ValueError(f"gears {self.gears}, idlers {self.idlers}: teeth are whole numbers")
         if not self.gears or len(self.gears) % 2:
             raise ValueError(f"gears {self.gears}: a bracket takes drivers and driven in pairs, a/b c/d")
-        if any(teeth < 1 for teeth in (*self.gears, *self.idlers)):
+        if any(teeth < 1 for teeth in every):
             raise ValueError(f"gears {self.gears}, idlers {self.idlers}: a gear has one tooth at least")
+
+    def __str__(self) -> str:
+        """As people write it: ``24/58 · 48/40``, with the idlers behind."""
+        text = " · ".join(f"{driver}/{driven}" for driver, driven in self.pairs)
+        return text + "".join(f" + idler {teeth}" for teeth in self.idlers)
 
     @property
     def pairs(self) -> tuple[tuple[int, int], ...]:
@@ -213,8 +223,11 @@ class ChangeGears(TwoPort):
     kind: ClassVar[str] = "change gears"
     pairs: tuple[int, ...] = (1, 2)
     idlers: tuple[int, ...] = (0, 1)
-    bracket: Mapping[str, Any] | None = field(default=None, hash=False)
+    bracket: Mapping[str, Any] | None = None
     mounted: Mounted | None = None
+
+    def __post_init__(self) -> None:
+        freeze(self, "bracket")
 
     @property
     def ratio(self) -> Fraction | None:
@@ -266,10 +279,11 @@ class Selector(TwoPort):
     """A reverser or range box: the ratio goes by the state, and 0 passes nothing."""
 
     kind: ClassVar[str] = "selector"
-    ratios: Mapping[str, Fraction] = field(default_factory=dict, hash=False)
+    ratios: Mapping[str, Fraction] = field(default_factory=dict)
     state: str = ""
 
     def __post_init__(self) -> None:
+        freeze(self, "ratios")
         if not self.ratios:
             raise ValueError(f"link {self.name!r}: a selector needs at least one ratio")
         if self.state:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from .frozen import freeze
 from .links import ChangeGears, Link, Mounted
 
 #: The parts through which a train meets the work.
@@ -29,7 +30,7 @@ class Drive:
     free_at_rest: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Train:
     """A train with its levers set and its change gears mounted.
 
@@ -46,6 +47,7 @@ class Train:
     drives: Mapping[str, Drive]
 
     def __post_init__(self) -> None:
+        freeze(self, "shafts", "slides", "ends", "drives")
         both = self.shafts.keys() & self.slides.keys()
         if both:
             raise ValueError(f"{min(both)!r} is both a shaft and a slide")
@@ -69,6 +71,9 @@ class Train:
     def _named_parts(self) -> Iterable[tuple[str, str]]:
         yield from ((f"end {name!r}", end.part) for name, end in self.ends.items())
         yield from ((f"drive {name!r}", drive.shaft) for name, drive in self.drives.items())
+
+    def __repr__(self) -> str:
+        return f"<Train of {len(self.links)} links from {' or '.join(self.drives)} to {', '.join(self.ends)}>"
 
     def __contains__(self, part: str) -> bool:
         return part in self.shafts or part in self.slides

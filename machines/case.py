@@ -18,7 +18,7 @@ from handlead.kinematics.sizes import Sizes, hob_tip_diameter, rolling_diameter_
 from handlead.kinematics.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
 from handlead.kinematics.train import Train
 
-from .errors import FileFault
+from .errors import FileFault, NoSetup
 from .job_file import Job, Setup
 
 #: Face width in modules that the lead is judged over where the drawing gives none (common practice).
@@ -34,8 +34,15 @@ class Case:
     train: Train
 
     @classmethod
-    def of(cls, job: Job, setup: Setup) -> Case:
-        """Set the job's machine up. Raises `FileFault` where its levers fight over a link."""
+    def of(cls, job: Job, setup: Setup | None = None) -> Case:
+        """Set the job's machine up, with the job's own set-up unless another is given.
+
+        Raises `NoSetup` for a job that is still to be planned, `FileFault` where levers fight over a link,
+        `ValueError` for a lever, position or bracket that the machine doesn't have.
+        """
+        setup = setup or job.setup
+        if setup is None:
+            raise NoSetup(f"{job.path}: no [setup]: this job is one to plan, nothing is bolted on yet")
         return cls(job, setup, job.machine.set_up(setup))
 
     @cached_property

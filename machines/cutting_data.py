@@ -12,10 +12,12 @@ from typing import Any
 from handlead.kinematics.cutdata import CUTS, CutData, FeedRow, HobRow, SpeedRow, StartsRow
 from voluptuous import All, In, Invalid, MultipleInvalid, Required, Schema
 
+from .errors import HandleadError
+
 SHIPPED = Path(__file__).with_name("cutting_data.toml")
 
 
-class CuttingDataError(ValueError):
+class CuttingDataError(HandleadError, ValueError):
     """A table that can't be used; each line of the message is one fault."""
 
 

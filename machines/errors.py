@@ -1,4 +1,4 @@
-"""Everything that can be wrong with a file.
+"""Everything that can be wrong with a file, and the root of every exception that this product raises of its own.
 
 Complaint             something at a place in a file
 ├── Unreadable        nothing can be made of the file: absent, too large, not TOML
@@ -7,7 +7,15 @@ Complaint             something at a place in a file
 ├── WrongValue        a value of the wrong type, or out of its limits
 └── Disagreement      two places that can't both hold: it names both
 
-FileFault             the exception, carrying every complaint about a file, worst first
+HandleadError         whatever is raised on purpose
+├── FileFault         carries every complaint about a file, worst first
+├── NoSetup           the job has nothing bolted on yet
+├── NotCut            the blank can't be cut in simulation       (witness.py)
+├── NumberFault       a number that can't be read                (numbers.py)
+├── CuttingDataError  the table of cutting data can't be used    (cutting_data.py)
+├── NoPicture         a picture that can't be made of this job   (viz/job_pictures.py)
+├── NoWriter          a film without what writes it              (viz/solid_view.py)
+└── NoOpenGL          nothing here draws solids                  (viz/opengl.py)
 """
 
 from __future__ import annotations
@@ -112,7 +120,15 @@ class Disagreement(Complaint):
 MOST_COMPLAINTS = 50
 
 
-class FileFault(Exception):
+class HandleadError(Exception):
+    """Whatever this product raises on purpose: the message is for the person at the machine."""
+
+
+class NoSetup(HandleadError, ValueError):
+    """The job has no [setup]: there is nothing to prove, to trace or to show yet."""
+
+
+class FileFault(HandleadError):
     """A file, or several, that can't be used; `complaints` holds every reason, worst first within a file.
 
     `left_out` counts the complaints beyond `MOST_COMPLAINTS` of a file.

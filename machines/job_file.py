@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from handlead.kinematics.frozen import freeze
 from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.links import PI, Mounted
 from handlead.kinematics.requirement import HobData, Work, gear_to_cut
 from handlead.kinematics.sizes import sprocket_of
 from handlead.kinematics.solution import SLIDE_ENDS
-from handlead.kinematics.words import POSITIVES, STILL, Feed, Hand
+from handlead.kinematics.words import POSITIVES, STILL, SWIVEL_TURNS, Feed, Hand
 
-from . import places
+from . import numbers, places
 from .catalogue import locate, no_such_machine
 from .errors import Disagreement, FileFault, Missing, Place, Unknown, WrongValue
 from .keys import JOB, TOOTH_SIZES
@@ -54,8 +55,11 @@ class SetupMove:
     start: Mapping[str, Fraction] = field(default_factory=dict)
     by_hand: bool = False
 
+    def __post_init__(self) -> None:
+        freeze(self, "levers", "start")
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, repr=False)
 class Setup:
     """What is bolted on and where the levers stand.
 
@@ -71,6 +75,49 @@ class Setup:
     levers: Mapping[str, str] = field(default_factory=dict)
     change: Mapping[str, Mounted] = field(default_factory=dict)
     moves: tuple[SetupMove, ...] = ()
+
+    def __post_init__(self) -> None:
+        freeze(self, "levers", "change")
+
+    def __repr__(self) -> str:
+        brackets = (f"{name} {mounted}" for name, mounted in self.change.items())
+        levers = (f"{name} {position}" for name, position in self.levers.items())
+        return f"<Setup: {'; '.join([*brackets, *levers]) or 'nothing mounted'}>"
+
+    def with_gears(self, bracket: str, gears: Sequence[int] | None, idlers: Sequence[int] | None = None) -> Setup:
+        """With other gears in a bracket, `(a, b, c, d)` for a/b times c/d; None empties it.
+
+        The idlers stay as they are where none are given. Raises `ValueError` for what can't be gears.
+        """
+        change = dict(self.change)
+        stands = change.pop(bracket, None)
+        if gears:
+            kept = stands.idlers if stands and idlers is None else tuple(idlers or ())
+            change[bracket] = Mounted(tuple(gears), kept)
+        return replace(self, change=change)
+
+    def with_idler(self, bracket: str, *teeth: int) -> Setup:
+        """With these idlers in a bracket in place of those that stand in it; none of them takes them out.
+
+        Raises `ValueError` for a bracket without gears.
+        """
+        if bracket not in self.change:
+            raise ValueError(f"no gears are mounted in {bracket!r}, so an idler has nothing to stand between")
+        return replace(self, change={**self.change, bracket: replace(self.change[bracket], idlers=teeth)})
+
+    def with_lever(self, lever: str, position: str) -> Setup:
+        """With a lever in another position."""
+        return replace(self, levers={**self.levers, lever: position})
+
+    def with_swivel(self, angle_deg: Fraction | float | str, turn: str) -> Setup:
+        """With the head swung by so many degrees (`"22d 42m"` will do), `turn` clockwise or counter-clockwise.
+
+        Seen from behind the hob. Raises `ValueError` for another word and for what is no angle.
+        """
+        if turn not in SWIVEL_TURNS:
+            raise ValueError(f"the head turns {' or '.join(SWIVEL_TURNS)}, not {turn!r}")
+        angle = numbers.angle(angle_deg) if isinstance(angle_deg, str) else Fraction(str(angle_deg))
+        return replace(self, swivel_deg=SWIVEL_TURNS[turn] * angle)
 
 
 @dataclass(frozen=True)
@@ -105,6 +152,9 @@ class Seen:
     unsure: frozenset[str] = frozenset()
     checks: tuple[SeenCheck, ...] = ()
 
+    def __post_init__(self) -> None:
+        freeze(self, "within")
+
 
 @dataclass(frozen=True)
 class Cutting:
@@ -118,7 +168,7 @@ class Cutting:
     cuts: int | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Job:
     """A piece of work. `mate` is the pair's other member, complete; `setup` is None for a job to plan.
 
@@ -150,6 +200,33 @@ class Job:
     def place(self, *path: Step) -> Place:
         """Where the key at `path` stands, ``place("setup", "change", "index")``; or the nearest place around it."""
         return self.document.place(*path)
+
+    def __repr__(self) -> str:
+        state = "to plan" if self.setup is None else "set up"
+        return f"<Job {self.title!r} on {self.machine.name!r}: {self.work.kind}, {self.work.teeth} teeth, {state}>"
+
+    def with_gears(self, bracket: str, gears: Sequence[int] | None, idlers: Sequence[int] | None = None) -> Job:
+        """With other gears in a bracket, as `Setup.with_gears`. Raises `ValueError` for an unknown one."""
+        self.machine.check_bracket(bracket)
+        return replace(self, setup=self._setup_or_bare.with_gears(bracket, gears, idlers))
+
+    def with_idler(self, bracket: str, *teeth: int) -> Job:
+        """With these idlers in a bracket, as `Setup.with_idler`."""
+        self.machine.check_bracket(bracket)
+        return replace(self, setup=self._setup_or_bare.with_idler(bracket, *teeth))
+
+    def with_lever(self, lever: str, position: str) -> Job:
+        """With a lever in another position. Raises `ValueError` for what the machine doesn't have."""
+        self.machine.check_position(lever, position)
+        return replace(self, setup=self._setup_or_bare.with_lever(lever, position))
+
+    def with_swivel(self, angle_deg: Fraction | float | str, turn: str) -> Job:
+        """With the head swung, as `Setup.with_swivel`."""
+        return replace(self, setup=self._setup_or_bare.with_swivel(angle_deg, turn))
+
+    @property
+    def _setup_or_bare(self) -> Setup:
+        return self.setup or Setup(self.machine.normal_drive)
 
     def with_setup(self, setup: Setup | None) -> Job:
         """The same job with another set-up."""

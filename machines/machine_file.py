@@ -11,6 +11,7 @@ from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handlead.kinematics.frozen import freeze
 from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.links import (
     Belt,
@@ -48,6 +49,9 @@ class Lever:
 
     positions: Mapping[str, Mapping[str, str]]
     normal: str
+
+    def __post_init__(self) -> None:
+        freeze(self, "positions")
 
 
 @dataclass(frozen=True)
@@ -94,8 +98,11 @@ class Limits:
     module_n: Fraction | None = None
     feed_mm_per_table_turn: Limit | None = None
 
+    def __post_init__(self) -> None:
+        freeze(self, "rpm", "travel")
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, repr=False)
 class Machine:
     """A machine as its file describes it.
 
@@ -115,6 +122,13 @@ class Machine:
     document: Document = field(repr=False, compare=False)
     imperfections: tuple[Imperfection, ...] = ()
     called: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        freeze(self, "levers", "called")
+
+    def __repr__(self) -> str:
+        levers, brackets = len(self.levers), len(self.train.brackets)
+        return f"<Machine {self.name!r}: {len(self.train.links)} links, {levers} levers, {brackets} brackets>"
 
     @property
     def path(self) -> str:
@@ -182,11 +196,7 @@ class Machine:
         levers put one link into different states.
         """
         for name, position in positions.items():
-            if name not in self.levers:
-                raise ValueError(f"there is no lever {name!r}. {guess(name, self.levers)}")
-            if position not in self.levers[name].positions:
-                known = self.levers[name].positions
-                raise ValueError(f"lever {name!r} has no position {position!r}. {guess(position, known)}")
+            self.check_position(name, position)
         clash = next(clashes(self.levers, positions), None)
         if clash is not None:
             complaints = Complaints(self.document)
@@ -198,6 +208,20 @@ class Machine:
             for link, state in self.levers[name].positions[position].items()
         }
 
+    def check_position(self, lever: str, position: str) -> None:
+        """Raise `ValueError` where the machine has no such lever, or the lever no such position."""
+        if lever not in self.levers:
+            raise ValueError(f"there is no lever {lever!r}. {guess(lever, self.levers)}")
+        known = self.levers[lever].positions
+        if position not in known:
+            raise ValueError(f"lever {lever!r} has no position {position!r}. {guess(position, known)}")
+
+    def check_bracket(self, name: str) -> None:
+        """Raise `ValueError` where the machine has no change-gear bracket called `name`."""
+        known = [bracket.name for bracket in self.train.brackets]
+        if name not in known:
+            raise ValueError(f"there is no change-gear bracket {name!r}. {guess(name, known)}")
+
     def set_up(self, setup: Setup | None = None) -> Train:
         """The train with the levers moved, normal where `setup` doesn't say, and its change gears mounted.
 
@@ -206,6 +230,8 @@ class Machine:
         """
         given = setup.levers if setup else {}
         train = self.train.with_states(self.states({**self.normal_positions, **given}))
+        for bracket in setup.change if setup else ():
+            self.check_bracket(bracket)
         return train.with_gears(dict(setup.change)) if setup else train
 
 

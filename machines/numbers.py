@@ -10,6 +10,8 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
+from .errors import HandleadError
+
 #: Millimetres in a unit of length that a file may use; the inch has been exactly 25.4 mm since 1959.
 UNITS: dict[str, Fraction] = {"mm": Fraction(1), "in": Fraction(127, 5)}
 
@@ -27,7 +29,7 @@ _PARTS = re.compile(
 )
 
 
-class NumberFault(ValueError):
+class NumberFault(HandleadError, ValueError):
     """A text or value that is no number of the wanted kind; the message says what would be right."""
 
 

@@ -107,18 +107,12 @@ class Proof:
         return value | {"findings": [finding.as_json() for finding in self.findings]}
 
 
-class NoSetup(ValueError):
-    """The job has no [setup]: there is nothing to prove yet."""
-
-
 def prove(job: Job, *, cut: Depth | None = None, progress: Progress | None = None) -> Proof:
     """Run the job's set-up in simulation; with `cut`, its blank is cut so deep and measured as well.
 
     Raises `NoSetup` for a job that is still to be planned, `FileFault` where levers fight over a link.
     """
-    if job.setup is None:
-        raise NoSetup(f"{job.path}: no [setup]: this job is one to plan, there is nothing to prove yet")
-    return prove_case(Case.of(job, job.setup), cut=cut, progress=progress)
+    return prove_case(Case.of(job), cut=cut, progress=progress)
 
 
 def prove_case(case: Case, *, cut: Depth | None = None, progress: Progress | None = None) -> Proof:

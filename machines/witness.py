@@ -12,6 +12,7 @@ from handlead.kinematics.requirement import HobData, Work, gear_to_cut
 from handlead.kinematics.sizes import hob_addendum
 
 from .case import Case, face_width_mm
+from .errors import HandleadError
 from .findings import Finding
 from .imperfections import ripples_of
 from .units import length
@@ -70,7 +71,7 @@ class Cut:
         }
 
 
-class NotCut(ValueError):
+class NotCut(HandleadError, ValueError):
     """The blank can't be cut in simulation; the message says why."""
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from handlead.kinematics.requirement import gear_of, gear_to_cut
 from handlead.machines.case import Case, face_width_mm, stroke_of
+from handlead.machines.errors import HandleadError
 
 from . import look
 
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from .witness_drawing import WitnessLayout
 
 
-class NoPicture(ValueError):
+class NoPicture(HandleadError, ValueError):
     """This picture can't be made of this job; the message says why."""
 
 

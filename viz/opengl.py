@@ -13,6 +13,8 @@ import sys
 from dataclasses import dataclass
 from functools import cache
 
+from handlead.machines.errors import HandleadError
+
 #: Draws one empty picture and names the window that could be opened for it.
 _TRIAL = """
 import vtkmodules.vtkRenderingOpenGL2
@@ -33,7 +35,7 @@ _WINDOW = "VTK_DEFAULT_OPENGL_WINDOW"
 _PATIENCE_S = 120
 
 
-class NoOpenGL(RuntimeError):
+class NoOpenGL(HandleadError, RuntimeError):
     """No picture of a solid can be drawn here; the message says what to install."""
 
 

@@ -52,9 +52,9 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _prove(path: Path, *, cut: Depth | None) -> tuple[Proof | None, Exception | None]:
-    from handlead.machines.errors import FileFault
+    from handlead.machines.errors import FileFault, NoSetup
     from handlead.machines.job_file import read_job
-    from handlead.machines.proof import NoSetup, prove
+    from handlead.machines.proof import prove
 
     from .outlet import progress_bar
 

@@ -91,19 +91,15 @@ def run(options: argparse.Namespace) -> int:
         print(wrong, file=sys.stderr)
         answer["errors"] = [{"message": wrong}]
     else:
-        from handlead.machines.errors import FileFault
+        from handlead.machines.errors import FileFault, NoSetup
 
         try:
             answer["pictures"] = _show(_case(options.job), options)
-        except (FileFault, _NoSetup) as fault:
+        except (FileFault, NoSetup) as fault:
             answer["errors"] = report_fault(options.job, fault)["errors"]
     if options.json:
         print_json(answer)
     return 2 if answer["errors"] or any("error" in made for made in answer["pictures"]) else 0
-
-
-class _NoSetup(ValueError):
-    """The job has nothing to show yet."""
 
 
 def _wrong(options: argparse.Namespace) -> str | None:
@@ -139,14 +135,11 @@ def _wrong_solid(options: argparse.Namespace, given: list[str], ending: str | No
 
 
 def _case(path: Path) -> Case:
-    """The set-up of the job in this file. Raises `FileFault`, or `_NoSetup`."""
+    """The set-up of the job in this file. Raises `FileFault`, or `NoSetup`."""
     from handlead.machines.case import Case
     from handlead.machines.job_file import read_job
 
-    job = read_job(path)
-    if job.setup is None:
-        raise _NoSetup(f"{path}: no [setup]: this job is one to plan, there is nothing to show yet")
-    return Case.of(job, job.setup)
+    return Case.of(read_job(path))
 
 
 def _show(case: Case, options: argparse.Namespace) -> list[dict[str, Any]]:

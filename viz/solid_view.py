@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
+from handlead.machines.errors import HandleadError
 
 from . import look
 from .opengl import require_opengl, require_screen
@@ -48,7 +49,7 @@ _SHARP_DEG = 25.0
 FRAMES, FRAMES_A_SECOND = 48, 16
 
 
-class NoWriter(ValueError):
+class NoWriter(HandleadError, ValueError):
     """The file can't be written for want of a library; the message says which."""
 
 

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from handlead import machines
 from handlead.kinematics.bracket import BRACKET_KEYS
 from handlead.kinematics.links import KINDS
 from handlead.machines.keys import BRACKET, JOB, LINK, MACHINE
@@ -80,11 +79,3 @@ def test_a_guess_is_what_was_meant_or_nothing(written, meant):
         nearest(written, ["helix_angle", "clockwise", "counter-clockwise", "feed gears", "index gears"])
         == meant
     )
-
-
-def test_every_public_name_can_be_had_from_the_package():
-    for name in machines.__all__:
-        assert getattr(machines, name).__name__ == name
-        assert name in dir(machines)
-    with pytest.raises(AttributeError, match="nothing_of_the_kind"):
-        _ = machines.nothing_of_the_kind

@@ -194,7 +194,7 @@ def test_a_set_up_that_names_what_is_not_there_is_refused(small):
         small.set_up(Setup("main", levers={"rang": "low"}))
     with pytest.raises(ValueError, match="no position 'middle'"):
         small.set_up(Setup("main", levers={"range": "middle"}))
-    with pytest.raises(KeyError):
+    with pytest.raises(ValueError, match=r"no change-gear bracket 'index'. Did you mean \"index gears\""):
         small.set_up(Setup("main", change={"index": Mounted((20, 20))}))
 
 

@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 from handlead.machines.case import Case, cuts_wanted
 from handlead.machines.checks import misread_levers
+from handlead.machines.errors import NoSetup
 from handlead.machines.job_file import read_job_text
 from handlead.machines.machine_file import read_machine_text
 from handlead.machines.mending import find_mend
-from handlead.machines.proof import NoSetup, prove
+from handlead.machines.proof import prove
 
 SHIPPED = Path(__file__).parents[2] / "machines" / "shipped"
 

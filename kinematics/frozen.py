@@ -1,0 +1,25 @@
+"""Values frozen to the bottom, so that what holds them can be hashed, pickled and handed round unaltered."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from immutabledict import immutabledict
+
+
+def frozen(value: Any) -> Any:
+    """`value` with every mapping and list in it, at any depth, replaced by one that can't be altered."""
+    if isinstance(value, immutabledict):
+        return value
+    if isinstance(value, Mapping):
+        return immutabledict({key: frozen(each) for key, each in value.items()})
+    if isinstance(value, list):
+        return tuple(frozen(each) for each in value)
+    return value
+
+
+def freeze(owner: object, *names: str) -> None:
+    """Freeze these fields of a frozen dataclass that is being made."""
+    for name in names:
+        object.__setattr__(owner, name, frozen(getattr(owner, name)))
