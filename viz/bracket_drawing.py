@@ -13,7 +13,7 @@ from handlead.kinematics.bracket import Bracket, Mounting, Refusal
 from handlead.kinematics.links import Mounted
 
 from . import look, symbols
-from .bracket_labels import Lettering, Tag, letter_bracket
+from .bracket_labels import LEAST_POINTS, Lettering, Tag, letter_bracket
 from .symbols import Pen
 from .written import Written, tall, wrap, write
 
@@ -253,7 +253,7 @@ def plot_bracket(
     lettering, over, under = bracket_lettering(layout, look.paper_size(axes), mounted if words else None, name)
     fitted = lettering.fit
     look.bare(axes, (fitted.left, fitted.right), (fitted.bottom, fitted.top))
-    drawing = _Drawing(axes, layout, lettering)
+    drawing = _Drawing(axes, layout, lettering, 1.5 + tall(under) if under else 0.0)
     drawing.draw()
     drawing.words(over, under)
     return axes
@@ -295,8 +295,9 @@ def _bare_box(axes: Axes, said: str, name: str, under: str) -> Axes:
 class _Drawing:
     """One bracket being drawn."""
 
-    def __init__(self, axes: Axes, layout: BracketLayout, lettering: Lettering) -> None:
+    def __init__(self, axes: Axes, layout: BracketLayout, lettering: Lettering, foot: float = 0.0) -> None:
         self.axes, self.layout, self.lettering, self.fitted = axes, layout, lettering, lettering.fit
+        self.foot = foot
 
     def draw(self) -> None:
         self.bodies()
@@ -308,6 +309,11 @@ class _Drawing:
         self.crosses()
         for tag in self.lettering.tags:
             self.tag(tag)
+        if self.lettering.key:
+            self.axes.text(
+                self.fitted.left + self.fitted.mm(1.0), self.fitted.bottom + self.fitted.mm(self.foot + 0.4),
+                "\n".join(self.lettering.key), fontsize=LEAST_POINTS, weight="bold", va="bottom", linespacing=1.0, zorder=8,
+            )  # fmt: skip
 
     def bodies(self) -> None:
         for body in self.layout.bodies:

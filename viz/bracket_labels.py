@@ -1,6 +1,7 @@
 """Where letters, arrows and measures of a bracket's drawing stand: found so that nothing strikes anything else.
 
-A gear's letter and teeth stand inside it where they have room, or beside it with a leader. The
+A gear's letter and teeth stand inside it where they have room, or beside it with a leader. Where neither has
+room the letter stands alone, and its teeth in a key under the drawing: no gear is without its number. The
 arrow of its turning and the centre distances take what room is left, and are dropped where there is
 none. Lengths are in units of the drawing unless marked as mm, which are mm of paper.
 """
@@ -9,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from . import look
@@ -57,12 +58,16 @@ class Measure:
 
 @dataclass(frozen=True)
 class Lettering:
-    """All that is written into a bracket's drawing, and how the drawing fits on its paper."""
+    """All that is written into a bracket's drawing, and how the drawing fits on its paper.
+
+    `key` are lines under the drawing, in the smallest letters, with the teeth of gears that find no room for them.
+    """
 
     fit: look.Fit
     tags: tuple[Tag, ...]
     turnings: tuple[Turning, ...]
     measures: tuple[Measure, ...]
+    key: tuple[str, ...] = ()
 
     @property
     def boxes(self) -> tuple[Box, ...]:
@@ -94,7 +99,34 @@ def letter_bracket(
     Letters are `points` large, or as large as they can be; `measures` from axis to axis stand only where there is
     room for them.
     """
-    best: tuple[float, Lettering] | None = None
+    found, without = _best(layout, paper, head, foot, points, measures)
+    while without:
+        # The key takes room from the drawing, so that still more gears may need it.
+        key = _key(layout, without, paper[0] - 2)
+        found, more = _best(layout, paper, head, foot + _key_mm(key), points, measures)
+        if more <= without:
+            return replace(found, key=key)
+        without |= more
+    return found
+
+
+def _key(layout: BracketLayout, without: frozenset[int], width_mm: float) -> tuple[str, ...]:
+    """The letters and teeth of these gears, by their place in the layout, in lines no wider than that."""
+    told = [f"{_short(wheel)}\xa0{wheel.teeth}" for n, wheel in enumerate(layout.wheels) if n in without]
+    lines = look.wrapped("   ".join(told), LEAST_POINTS, width_mm, True)
+    return tuple(line.replace("\xa0", " ") for line in lines)
+
+
+def _key_mm(key: Sequence[str]) -> float:
+    """The paper under a drawing that a key takes, in mm."""
+    return look.text_size("\n".join(key), LEAST_POINTS, True)[1] + 0.8
+
+
+def _best(
+    layout: BracketLayout, paper: tuple[float, float], head: float, foot: float, points: float, measures: bool
+) -> tuple[Lettering, frozenset[int]]:
+    """The lettering in which most gears have their teeth written; and those, by their place in the layout, that don't."""
+    best: tuple[float, Lettering, frozenset[int]] | None = None
     for size in [size for size in _SIZES if size <= points] or [LEAST_POINTS]:
         for side in _SIDES:
             if 4 * side > paper[0] or 4 * side > paper[1] - head - foot:
@@ -104,11 +136,11 @@ def letter_bracket(
             board = _Board(layout, fitted, _within(fitted, head, foot), size)
             lost = board.letter(best[0] if best else math.inf)
             if not lost:
-                return board.finished(measures and paper[0] >= _WIDE_ENOUGH)
+                return board.finished(measures and paper[0] >= _WIDE_ENOUGH), frozenset()
             if best is None or lost < best[0]:
-                best = lost, board.finished(with_measures=False)
+                best = lost, board.finished(with_measures=False), board.without_teeth
     assert best is not None
-    return best[1]
+    return best[1], best[2]
 
 
 _STEP = math.pi / 12
@@ -145,6 +177,13 @@ class _Board:
     points: float
     taken: list[Box] = field(default_factory=list)
     tags: list[Tag] = field(default_factory=list)
+    lettered: set[int] = field(default_factory=set)
+
+    @property
+    def without_teeth(self) -> frozenset[int]:
+        """The gears, by their place in the layout, whose teeth stand nowhere in the drawing."""
+        wheels = enumerate(self.layout.wheels)
+        return frozenset(number for number, wheel in wheels if id(wheel) not in self.lettered)
 
     def __post_init__(self) -> None:
         for body in self.layout.bodies:
@@ -165,11 +204,13 @@ class _Board:
                 lost += 1
                 if lost >= most:
                     break
-                # Rather a letter alone, or none, than one that strikes another: the gears are spelt out beneath.
+                # Rather a letter alone, or none, than one that strikes another: the key under the drawing has the teeth.
                 found = self._inside(wheel, short=True), self._beside(wheel, short=True)
                 tag = min(found, key=lambda each: each[0])[1]
                 if tag is None:
                     continue
+            if str(wheel.teeth) in tag.text:
+                self.lettered.add(id(wheel))
             self.tags.append(tag)
             self.taken.append(tag.box)
             if tag.leader is not None:

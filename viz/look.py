@@ -139,27 +139,45 @@ def _face(bold: bool) -> FT2Font:
     return FT2Font(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name))
 
 
-#: What stands for a letter that the font lacks.
+def on_one_line(text: str) -> str:
+    """The text as it can be written, in one line."""
+    return " ".join(spelt(text).split())
+
+
+#: What stands for a letter that can't be printed.
 INSTEAD = "?"
 
 
+#: Separate the words of a name, or the lines of a drawing's own words.
+_GAPS = "\n\t\r\xa0"
+
+
 def without_letter(text: str) -> str:
-    """The letters of the text that the font lacks, each once."""
-    if text.isascii():
+    """The letters of the text that can't be printed, each once: the font lacks them, or they show nothing."""
+    if text.isascii() and text.isprintable():
         return ""
     known = _face(False)
-    return "".join(dict.fromkeys(c for c in text if ord(c) > 127 and not known.get_char_index(ord(c))))
+    return "".join(
+        dict.fromkeys(
+            c for c in text
+            if c not in _GAPS and (not c.isprintable() or (ord(c) > 127 and not known.get_char_index(ord(c))))
+        )
+    )  # fmt: skip
 
 
 def spelt(text: str) -> str:
-    """The text as it can be written: letters that the font lacks are replaced."""
+    """The text as it can be written: letters that can't be printed are replaced, gaps are blanks or new lines."""
     for letter in without_letter(text):
         text = text.replace(letter, INSTEAD)
-    return text
+    return text.translate(_BLANKS)
+
+
+_BLANKS = str.maketrans(dict.fromkeys(_GAPS[1:], " "))
 
 
 def spell(figure: Figure) -> str:
-    """Replace the letters that the font lacks in all words of a figure; returns them, each once."""
+    """Make all words of a figure stand as they are: letters that can't be printed are replaced, and no sign in a
+    name is taken for a formula. Returns what was replaced, each letter once."""
     from matplotlib.text import Text
 
     missing = ""
@@ -167,12 +185,14 @@ def spell(figure: Figure) -> str:
         assert isinstance(words, Text)
         missing += without_letter(words.get_text())
         words.set_text(spelt(words.get_text()))
+        words.set_parse_math(False)
     return "".join(dict.fromkeys(missing))
 
 
 def misspelt(letters: str) -> str:
     """What to tell of letters that were replaced."""
-    return f"these letters can't be printed, {INSTEAD} stands for each: {' '.join(letters)}"
+    told = (letter if letter.isprintable() else f"U+{ord(letter):04X}" for letter in letters)
+    return f"these letters can't be printed, {INSTEAD} stands for each: {' '.join(told)}"
 
 
 @cache
@@ -221,7 +241,7 @@ def picture(figure: Figure, form: str, *, dpi: float = 150, title: str = "") -> 
     """The figure as the bytes of a "png", "pdf" or "svg" file."""
     import matplotlib
 
-    metadata: dict[str, str | None] = {"Title": title} if title else {}
+    metadata: dict[str, str | None] = {"Title": on_one_line(title)} if title else {}
     if form == "svg":
         metadata["Date"] = None
     out = io.BytesIO()

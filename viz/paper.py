@@ -21,7 +21,7 @@ MARGIN = 11.0
 LINE = 0.5
 
 #: A formula's sign at the end of a label, with its index: m_n, M_dK.
-_SYMBOL = re.compile(r"^(.*  )?(\w+)_(\w+)$")
+_SYMBOL = re.compile(r"^(.* )?([^\W_]{1,2})_(\w+)$")
 
 #: Air in mm that stays between what and how much.
 _APART = 2.0
@@ -51,12 +51,12 @@ class Page:
     def text(
         self, x: float, y: float, words: str, size: float = 9, *, bold: bool = False, **more: Any
     ) -> None:
-        """Words whose top stands at y."""
+        """Words in one line, whose top stands at y, every sign as it is."""
         if not words:
             return
         self.axes.text(
-            x, y, words, fontsize=size, weight="bold" if bold else "normal", va="top",
-            **({"parse_math": False} | more),
+            x, y, look.on_one_line(words) if "\n" in words else words, fontsize=size,
+            weight="bold" if bold else "normal", va="top", parse_math=False, **more,
         )  # fmt: skip
 
     def heading(self, x: float, y: float, words: str) -> float:
@@ -71,9 +71,10 @@ class Page:
             self.text(x, y, words, size, bold=bold)
             return
         said, sign, index = found[1] or "", found[2], found[3]
-        self.text(x, y, said, size)
-        wide = look.text_size(said, size)[0]
-        self.text(x + wide, y, rf"${sign}_{{\mathrm{{{index}}}}}$", size, parse_math=True)
+        for part, part_size, lower, style in ((said, size, 0.0, "normal"), (sign, size, 0.0, "italic"),
+                                              (index, size * 0.75, size * 0.15, "normal")):  # fmt: skip
+            self.text(x, y + lower, part, part_size, style=style)
+            x += look.text_size(part, part_size)[0]
 
     def rule(self, y: float, x0: float | None = None, x1: float | None = None, width: float = 0.8) -> None:
         """A level line, from margin to margin unless told."""
@@ -118,7 +119,9 @@ class Page:
                 y += size * LINE
                 continue
             small, whats, muches = _in_lines(what, much, width, size)
-            y = self.lines(x, y, whats, small)
+            for line in whats:
+                self.label(x, y, line, small, bold=what.startswith("!"))
+                y += small * LINE
             for line in muches:
                 self.text(x + width, y, line, small, bold=True, ha="right")
                 y += small * LINE

@@ -1,14 +1,15 @@
-"""The set-up sheet: one page for one member, in the order in which a machine is set, black and white safe.
+"""The set-up sheet of one member, in the order in which a machine is set, black and white safe.
 
 What it says comes from `sheet_words`. Gears, head, levers and first cut are in large type; what belongs to
-the drawing is small, at the foot.
+the drawing is small, at the foot. Where a page is too short for all of it in type that can be read beside the
+machine, the sheet takes another page: nothing is left out.
 """
 
 from __future__ import annotations
 
 import datetime
-import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -20,7 +21,7 @@ from handlead.machines.units import length
 
 from . import look
 from .paper import LINE, MARGIN, Page, largest, rows_height, trimmed
-from .sheet_words import ABOVE_ALL, AT_THE_HOB, BETWEEN_CUTS, LOCK_OUT, SheetWords, sheet_words
+from .sheet_words import LOCK_OUT, SheetWords, sheet_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,8 +30,11 @@ if TYPE_CHECKING:
 #: Type sizes in points: what is read beside the setting, and what stands at the foot.
 _READ, _FOOT = 8.5, 6.5
 
-#: Type size in points of what belongs to the drawing.
-_DATA = 8.0
+#: Type size in points of what was found.
+_TOLD = 9.0
+
+#: Type size in points of what belongs to the drawing: where it shares the page, and where it has a page of its own.
+_DATA, _DATA_ALONE = 8.0, 9.0
 
 #: Smallest type of a title, in points; what is longer is cut short.
 _TITLE_LEAST = 9.0
@@ -38,105 +42,367 @@ _TITLE_LEAST = 9.0
 #: Most brackets side by side.
 _ABREAST = 4
 
-#: Height in mm of a bracket's drawing, at least and at most.
-_LEAST_DRAWING, _MOST_DRAWING = 16.0, 52.0
-
-#: Size in points of what is set at the machine, and height in mm of the light first cut's block: as the page gets full.
-_TIGHTER = ((11.0, 44.0), (10.5, 40.0), (10.0, 36.0), (9.5, 34.0), (9.0, 32.0), (8.5, 33.0), (7.0, 33.0))
-
-#: What is tried before that: height in mm of a bracket's drawing at least, with what is set at the machine still large.
-_ROOMY = [(drawing, tight) for drawing, most in ((30.0, 3), (24.0, 4)) for tight in _TIGHTER[:most]]
-
-#: Lines of notes at most, and rows of moves where not all have room: as the page gets fuller still.
-_MOST_NOTES, _FEWER_MOVES = (6, 3, 1, 0), (4, 2, 0)
+#: Height in mm of a bracket's drawing at most.
+_MOST_DRAWING = 52.0
 
 #: Heights in mm over all brackets, and over and under each one's drawing with a line of notes; of a line of notes.
 _GEARS_HEAD, _GEARS_FOOT, _NOTE_MM = 17.0, 34.0, 4.25
 
 #: Height in mm of the head's drawing, and width of the words beside that of the marks.
+_HEAD_MM, _WORDS_MM = 46.0, 50.0
+
 #: What the verdict doesn't cover.
 _ONLY_SIMULATED = (
     "in simulation. Not looked at: blank, clamping, room for head and hob.",
     "The light first cut decides.",
 )
 
-_HEAD_MM, _WORDS_MM = 46.0, 50.0
+
+@dataclass(frozen=True)
+class _Shares:
+    """How a page is shared out: type size in points of what is set at the machine, heights in mm of a bracket's
+    drawing and of the first cut's drawing with its words."""
+
+    size: float
+    drawing: float
+    first_cut: float
+
+
+#: From the most generous on: for a page that holds the light first cut too, and for one that doesn't.
+_WITH_CUT = (
+    _Shares(11.0, 30.0, 44.0), _Shares(10.5, 30.0, 40.0), _Shares(10.5, 26.0, 36.0), _Shares(10.0, 24.0, 34.0),
+)  # fmt: skip
+_WITHOUT_CUT = (*_WITH_CUT, _Shares(9.5, 22.0, 44.0), _Shares(9.5, 18.0, 44.0), _Shares(9.0, 16.0, 44.0))
+
+#: Height in mm of the first cut's drawing with its words on a second page.
+_CUT_ALONE = 52.0
 
 
 def draw_sheet(
     proof: Proof, paper: str = "A4", today: datetime.date | None = None, member: str = ""
-) -> Figure:
-    """One page for one member's set-up. Raises `KeyError` for a paper that isn't known."""
-    page = Page(paper)
+) -> list[Figure]:
+    """The pages for one member's set-up: one, or as many as it takes. Raises `KeyError` for a paper that isn't known."""
     words = sheet_words(proof, today or datetime.date.today())
-    column = page.width / 2 - MARGIN - 3
-    middle = page.width / 2 + 3
-    y = heading(page, words, proof.case.job.machine.name, member)
-    shares = _shared_out(page, words, y)
-    y = _brackets(page, proof, words, y, shares.gears)
-    y = _setting(page, proof, words, y, column, middle, shares)
-    y = _first_cut(page, proof, words, y, column, middle, shares.first_cut)
-    _data(page, words, y, shares.notes)
-    foot(page, words.source)
-    return page.figure
+    sheet = _Sheet(paper, proof, words, member)
+    sheet.draw()
+    return [page.figure for page in sheet.pages]
 
 
-@dataclass(frozen=True)
-class _Shares:
-    """How the page is shared out: type size in points of what is set at the machine, height in mm of the first
-    cut's block and of all that belongs to the change gears, lines of notes at most, rows of moves at most."""
+class _Sheet:
+    """Pages being filled from the top; `y` is how far the last one is full."""
 
-    size: float
-    first_cut: float
-    gears: float
-    notes: int
-    moves: int
+    def __init__(self, paper: str, proof: Proof, words: SheetWords, member: str) -> None:
+        self.paper, self.proof, self.words, self.member = paper, proof, words, member
+        self.pages: list[Page] = []
+        self.turn()
+        self.column, self.middle = self.page.width / 2 - MARGIN - 3, self.page.width / 2 + 3
+
+    @property
+    def page(self) -> Page:
+        """The last page."""
+        return self.pages[-1]
+
+    @property
+    def bottom(self) -> float:
+        """Where the foot begins."""
+        return self.page.height - foot_height(self.page, self.words.at_the_hob)
+
+    @property
+    def wide(self) -> float:
+        """From margin to margin."""
+        return self.page.right - MARGIN
+
+    def turn(self) -> None:
+        """Begin a new page."""
+        page = Page(self.paper)
+        self.pages.append(page)
+        self.y = heading(page, self.words, self.proof.case.job.machine.name, self.member)
+        foot(page, self.words.at_the_hob, self.words.source)
+
+    def make_room(self, height: float) -> None:
+        """Turn over where so many mm don't fit any more."""
+        if self.y + height > self.bottom:
+            self.turn()
+
+    def draw(self) -> None:
+        """Everything, on one page where it fits."""
+        told, words = [*self.words.errors, *self.words.warnings], self.words
+        rows = words.levers + words.running
+        foot = self._data_height() + self._notes_height()
+        whole = self._shares(told, rows + words.moves, _WITH_CUT, foot)
+        if whole:
+            self._found_by_proof(told)
+            self._set(rows + words.moves, whole)
+            self._first_cut(whole.first_cut)
+            self._data()
+            self._notes(words.notes)
+        else:
+            self._several(told, rows)
+        for number, page in enumerate(self.pages, start=1):
+            several = f", page {number} of {len(self.pages)}" if len(self.pages) > 1 else ""
+            page.text(page.right, 8.5, f"set-up sheet{several}", 10, ha="right")
+
+    def _several(self, told: Sequence[str], rows: Sequence[tuple[str, str]]) -> None:
+        """What is set at the machine on the first page, under what was found; what it has no room for on the next."""
+        count = len(told)
+        shares = self._shares(told, rows, _WITH_CUT)
+        is_cut_first = shares is not None
+        while shares is None and count >= 0:
+            more = [_see_further(len(told) - count)] if count < len(told) else []
+            shares = self._shares([*told[:count], *more], rows, _WITHOUT_CUT, cut=False)
+            count -= shares is None
+        count = max(count, 0)
+        self._found_by_proof(told[:count], len(told) - count)
+        self._set(rows, shares or _WITHOUT_CUT[-1])
+        if is_cut_first and shares:
+            self._first_cut(shares.first_cut)
+        else:
+            self.turn()
+        self._notes(told[count:], "ALSO FOUND", bold=True)
+        if not is_cut_first:
+            self.make_room(self._first_cut_height(_CUT_ALONE))
+            self._first_cut(_CUT_ALONE)
+        self._moves()
+        self._data(_DATA_ALONE)
+        self._notes(self.words.notes)
+
+    def _shares(
+        self, told: Sequence[str], rows: Sequence[tuple[str, str]], tries: Sequence[_Shares], foot: float = 0.0,
+        *, cut: bool = True,
+    ) -> _Shares | None:  # fmt: skip
+        """The most generous shares with which all of this stands on a page, over `foot` mm; None where none does."""
+        for shares in tries:
+            gears = self._gears_head() + self._ranks * (self._gears_foot() + shares.drawing) if self._ranks else 0.0
+            used = self._told_height(told) + gears + self._setting_height(rows, shares.size) + foot
+            used += self._first_cut_height(shares.first_cut) if cut else 0.0
+            if self.y + used <= self.bottom:
+                return self._widened(shares, used)
+        return None
+
+    def _widened(self, shares: _Shares, used: float) -> _Shares:
+        """The same, the brackets' drawings as large as the room that is left allows."""
+        left = (self.bottom - self.y - used) / max(self._ranks, 1)
+        return _Shares(shares.size, min(shares.drawing + left, _MOST_DRAWING), shares.first_cut)
+
+    def _found_by_proof(self, told: Sequence[str], later: int = 0) -> None:
+        """Errors and warnings, under the verdict."""
+        for finding in [*told, *([_see_further(later)] if later else [])]:
+            lines = look.wrapped(finding, _TOLD, self.wide, True)
+            self.y = self.page.lines(MARGIN, self.y, lines, _TOLD, bold=True)
+        self.y += 1.5 if told or later else 0.0
+
+    def _set(self, rows: Sequence[tuple[str, str]], shares: _Shares) -> None:
+        """Gears, head and levers."""
+        self._brackets(shares.drawing)
+        self.make_room(self._setting_height(rows, shares.size))
+        self._setting(rows, shares.size)
+
+    def _told_height(self, told: Sequence[str]) -> float:
+        lines = sum(len(look.wrapped(finding, _TOLD, self.wide, True)) or 1 for finding in told)
+        return lines * _TOLD * LINE + 1.5
+
+    # ------------------------------------------------------------ change gears
+
+    @property
+    def _ranks(self) -> int:
+        return math.ceil(len(self.words.brackets) / _ABREAST)
+
+    def _gears_head(self) -> float:
+        return _GEARS_HEAD - 2 * _READ * LINE + len(cautions(LOCK_OUT, self.wide)) * _READ * LINE
+
+    def _bracket_width(self) -> float:
+        return self.wide / max(min(len(self.words.brackets), _ABREAST), 1)
+
+    def _bracket_notes(self, note: str) -> list[str]:
+        return look.wrapped(note, _READ, self._bracket_width() - 4, bold=True)
+
+    def _gears_foot(self) -> float:
+        """What stands over and under a bracket's drawing, in mm."""
+        most = max((len(self._bracket_notes(bracket.note)) for bracket in self.words.brackets), default=0)
+        return _GEARS_FOOT + max(most - 1, 0) * _NOTE_MM
+
+    def _brackets(self, drawing: float) -> None:
+        """Every bracket to scale, with its gears spelt out beneath in large type."""
+        links, width, under = self.proof.case.train.brackets, self._bracket_width(), self._gears_foot()
+        if not links:
+            return
+        self.make_room(self._gears_head() + under + drawing)
+        self.page.rule(self.y, width=1.6)
+        y = self.page.heading(
+            MARGIN,
+            self.y + 1.5,
+            "CHANGE GEARS a/b · c/d: a drives b in one plane; c, on the stud with b, drives d in the other",
+        )
+        self.y = self.page.lines(MARGIN, y, cautions(LOCK_OUT, self.wide), _READ, bold=True) + 1
+        size = min(largest(bracket.gears, width - 4, 14) for bracket in self.words.brackets)
+        for first in range(0, len(links), _ABREAST):
+            self.make_room(under + drawing)
+            rank = zip(links, self.words.brackets, strict=True)
+            for number, (link, bracket) in enumerate(list(rank)[first : first + _ABREAST]):
+                x, y = MARGIN + number * width, self.y
+                name = trimmed(bracket.name, width - 3, 7.5)
+                self.page.text(x, y, name, largest(name, width - 3, 10), bold=True)
+                self.page.lines(
+                    x, y + 4.8, bracket.shafts, min(largest(words, width - 3, _READ) for words in bracket.shafts)
+                )
+                draw_bracket(self.page.panel(x, y + 14, width - 3, drawing), link)
+                self.page.text(x, y + 15 + drawing, bracket.gears, size, bold=True)
+                below = y + 15 + drawing + size * LINE
+                self.page.text(x, below, bracket.idler, largest(bracket.idler, width - 4, size), bold=True)
+                self.page.lines(x, below + 6, self._bracket_notes(bracket.note), _READ, bold=True)
+            self.y += drawing + under
+
+    # ------------------------------------------------------------ head, levers
+
+    def _setting_height(self, rows: Sequence[tuple[str, str]], size: float) -> float:
+        head = 7.5 + _HEAD_MM + 12.5 + len(cautions(self.words.at_the_head, self.column)) * _READ * LINE
+        levers = 7.5 + len(cautions(self.words.at_the_levers, self.column)) * _READ * LINE + 1
+        return max(head, levers + rows_height(rows, self.column, size)) + 1.5
+
+    def _setting(self, rows: Sequence[tuple[str, str]], size: float) -> None:
+        page, words = self.page, self.words
+        page.rule(self.y, width=1.6)
+        top = page.heading(MARGIN, self.y + 1.5, "HEAD, the hob between you and the work")
+        draw_head(page, self.proof, MARGIN, top, _HEAD_MM)
+        beside = MARGIN + _HEAD_MM + 2
+        room = self.middle - beside - 4
+        angle, way, end = words.head
+        page.text(beside, top, "swing the head", 10)
+        page.text(beside, top + 4.5, angle, 22, bold=True)
+        page.text(beside, top + 14.5, way, largest(way, room, 13), bold=True)
+        under = page.lines(beside, top + 20.5, look.wrapped(end, 10.5, room, bold=True), 10.5, bold=True) + 0.5
+        said = "broken line: hob tooth at the work"
+        page.lines(beside, under, look.wrapped(said, 8, room), 8)
+        room = self.middle - MARGIN - 6
+        low = top + _HEAD_MM
+        page.text(MARGIN, low, words.hob_line, largest(words.hob_line, room, 12), bold=True)
+        page.text(MARGIN, low + 6, words.faces, largest(words.faces, room, 11), bold=True)
+        low = page.lines(MARGIN, low + 12, cautions(words.at_the_head, self.column), _READ, bold=True)
+        below = page.heading(self.middle, self.y + 1.5, "LEVERS, FEED, DEPTH")
+        below = page.lines(self.middle, below, cautions(words.at_the_levers, self.column), _READ, bold=True) + 1
+        below = page.rows(self.middle, below, self.column, rows, size)
+        self.y = max(below, low) + 1.5
+
+    # ------------------------------------------------------------ the light first cut
+
+    def _sense_lines(self) -> list[str]:
+        return look.wrapped(self.words.sense, _READ, self.column, bold=True)
+
+    def _first_cut_height(self, height: float) -> float:
+        return height + len(self._sense_lines()) * _READ * LINE
+
+    def _first_cut(self, height: float) -> None:
+        """What the light first cut must look like, and room for what was found."""
+        page, words, y, column = self.page, self.words, self.y, self.column
+        page.rule(y, width=1.6)
+        depth = length(SCRATCH_DEPTH, self.proof.case.job.units, 2)
+        is_touch = self.proof.case.job.work.kind == "worm wheel"
+        how = f"LIGHT CUT: TOUCH, {depth}, FEED OFF" if is_touch else f"THE LIGHT FIRST CUT: {depth}, SLIDE FEED ON"
+        top = page.heading(MARGIN, y + 1.5, how)
+        (_, count), (_, lean), *more = words.first_cut
+        page.text(MARGIN, top, count, 18, bold=True)
+        said = [f"lean {lean}", *(f"{much} {what}".strip() for what, much in more)]
+        # What the count over them and the words under them leave of the block.
+        size = min(12.5, (height - 20.5) / (len(said) * LINE))
+        below = page.lines(MARGIN, top + 8.5, said, largest(max(said, key=len), _WORDS_MM, size), bold=True)
+        page.lines(
+            MARGIN,
+            below + 0.5,
+            look.wrapped(f"unrolled, up is {words.up or 'up'}", 7, _WORDS_MM),
+            7,
+        )
+        draw_marks(page, self.proof, MARGIN + _WORDS_MM + 3, top, column - _WORDS_MM - 3, height - 10)
+        page.lines(MARGIN, y + height - 1, self._sense_lines(), _READ, bold=True)
+        self.y = y + self._first_cut_height(height)
+        self._found(y, self.y)
+
+    def _found(self, y: float, bottom: float) -> None:
+        """Lines to write on."""
+        page, half = self.page, self.column / 2
+        top = page.heading(self.middle, y + 1.5, "FOUND: write it under [seen] in the job")
+        blanks = [*self.words.seen, ("cut by, on", "")]
+        # A last row with long words under it needs room for two lines of them.
+        long = any(len(look.wrapped(choices, 6.5, half - 4)) > 1 for _, choices in blanks)
+        step = (bottom - top - 1.5 - 2.6 * long) / math.ceil(len(blanks) / 2)
+        for number, (key, choices) in enumerate(blanks):
+            x, line = self.middle + number % 2 * half, top + (number // 2 + 1) * step - 3
+            page.text(x, line - 4.2, key, 9.5)
+            page.rule(line, x + look.text_size(key, 9.5)[0] + 1.5, x + half - 3, 0.6)
+            for row, choice in enumerate(look.wrapped(choices, 6.5, half - 4)[:2]):
+                page.text(x + half - 3, line + 0.3 + row * 2.6, choice, 6.5, ha="right", color=look.FAINT)
+
+    # ------------------------------------------------------------ moves, the drawing's data, notes
+
+    def _moves(self) -> None:
+        """The moves of the set-up, one below the other, over the whole width."""
+        rows = [(f"{number}  {what}", much) for number, (what, much) in enumerate(self.words.moves, start=1)]
+        for number, row in enumerate(rows):
+            height = rows_height([row], self.wide, 10.0)
+            self.make_room(height + (8.0 if not number else 0.0))
+            if not number:
+                self.page.rule(self.y, width=1.6)
+                self.y = self.page.heading(MARGIN, self.y + 1.5, "MOVES, in this order")
+            self.y = self.page.rows(MARGIN, self.y, self.wide, [row], 10.0)
+        self.y += 2.0 if rows else 0.0
+
+    def _data_columns(self) -> list[tuple[str, list[tuple[str, str]], float]]:
+        """Headings, rows and widths in mm of what belongs to the drawing and the hob, and of what will be cut."""
+        words = self.words
+        half = (len(words.work) + 1) // 2
+        columns = (
+            ("", words.work[:half], 0.235),
+            ("", words.work[half:], 0.295),
+            ("HOB", words.hob, 0.235),
+            ("WHAT IT WILL CUT", words.flank, 0.235),
+        )
+        return [(name, rows, part * self.wide - 4) for name, rows, part in columns]
+
+    def _rows_tall(self, size: float) -> float:
+        return max(rows_height(rows, wide, size) for _, rows, wide in self._data_columns())
+
+    def _data_height(self, size: float = _DATA) -> float:
+        return 10 + self._rows_tall(size)
+
+    def _data(self, size: float = _DATA) -> None:
+        self.make_room(self._data_height(size))
+        page = self.page
+        page.rule(self.y, width=1.6)
+        page.heading(MARGIN, self.y + 1.5, ", ".join(filter(None, ("DRAWING AND SIZES", self.words.backlash))))
+        x = MARGIN
+        for name, rows, wide in self._data_columns():
+            page.text(x, self.y + 1.5, name, 10, bold=True)
+            page.rows(x, self.y + 7.5, wide, rows, size)
+            x += wide + 4
+        self.y += self._data_height(size)
+
+    def _notes_height(self) -> float:
+        return sum(len(look.wrapped(note, _READ, self.wide)) for note in self.words.notes) * _READ * LINE + 1
+
+    def _notes(self, notes: Sequence[str], name: str = "", bold: bool = False) -> None:
+        """Notes in full, each whole on its page."""
+        for number, note in enumerate(notes):
+            lines = look.wrapped(note, _READ, self.wide, bold)
+            head = 8.0 if name and not number else 0.0
+            self.make_room(head + len(lines) * _READ * LINE)
+            if head:
+                self.page.rule(self.y, width=1.6)
+                self.y = self.page.heading(MARGIN, self.y + 1.5, name)
+            self.y = self.page.lines(MARGIN, self.y, lines, _READ, bold=bold)
+        self.y += 2.0 if name and notes else 0.0
 
 
-def _shared_out(page: Page, words: SheetWords, y: float) -> _Shares:
-    """The most generous shares that the page has room for: notes and moves, which stand in the job too, go first."""
-    ranks = math.ceil(len(words.brackets) / _ABREAST)
-    fewer = (len(words.moves), *_FEWER_MOVES)
-    tries = (
-        ((_MOST_NOTES[0], len(words.moves), *roomy) for roomy in _ROOMY),
-        itertools.product(_MOST_NOTES, fewer, (_LEAST_DRAWING,), _TIGHTER[:-1]),
-        itertools.product(_MOST_NOTES[-1:], fewer[-1:], (_LEAST_DRAWING,), _TIGHTER[-1:]),
-    )
-    for notes, moves, drawing, (size, first_cut) in itertools.chain(*tries):
-        least = _GEARS_HEAD + ranks * (_gears_foot(page, words) + drawing)
-        rows = words.levers + words.running + _moves(words, moves)
-        setting = max(_HEAD_MM + 14, rows_height(rows, page.width / 2 - MARGIN - 3, size) + 9)
-        room = page.height - y - setting - first_cut - _data_height(page, words, notes) - foot_height() - 3
-        if room >= least:
-            break
-    return _Shares(size, first_cut, room, notes, moves)
+def _see_further(count: int) -> str:
+    return f"and {count} more that {'was' if count == 1 else 'were'} found: see page 2"
 
 
-def _bracket_width(page: Page, words: SheetWords) -> float:
-    return (page.right - MARGIN) / max(min(len(words.brackets), _ABREAST), 1)
+def cautions(said: Sequence[str], width: float) -> list[str]:
+    """Cautions in lines, each begun with a sign."""
+    return [line for caution in said for line in look.wrapped(f"! {caution}", _READ, width, bold=True)]
 
 
-def _bracket_notes(page: Page, words: SheetWords, note: str) -> list[str]:
-    return look.wrapped(note, _READ, _bracket_width(page, words) - 4, bold=True)[:3]
-
-
-def _gears_foot(page: Page, words: SheetWords) -> float:
-    """What stands over and under a bracket's drawing, in mm."""
-    most = max((len(_bracket_notes(page, words, bracket.note)) for bracket in words.brackets), default=0)
-    return _GEARS_FOOT + max(most - 1, 0) * _NOTE_MM
-
-
-def _moves(words: SheetWords, most: int) -> list[tuple[str, str]]:
-    """The moves, as many as there is room for."""
-    left = len(words.moves) - most
-    return words.moves if left <= 0 else [*words.moves[:most], (f"{left} MOVES MORE", "see [[setup.moves]] of the job")]
-
-
-def heading(page: Page, words: SheetWords, machine: str, member: str, what: str = "set-up sheet") -> float:
-    """Title, work and verdict; for a set-up that isn't as wanted, why. Returns the height below."""
-    name = f"{words.title}{f' ({member})' if member else ''}"
-    title(page, name)
-    page.text(page.right, 8.5, what, 10, ha="right")
+def heading(page: Page, words: SheetWords, machine: str, member: str) -> float:
+    """Title, work and verdict. Returns the height below."""
+    title(page, f"{words.title}{f' ({member})' if member else ''}")
     page.text(page.right, 13.5, machine, 10, ha="right")
     if words.up:
         page.text(page.right, 18.5, f"top of this sheet: {words.up}", 9, ha="right")
@@ -147,66 +413,16 @@ def heading(page: Page, words: SheetWords, machine: str, member: str, what: str 
     page.text(
         MARGIN + 3, 24.2, words.verdict, size, bold=True, color=look.INK if words.is_right else look.PAPER
     )
-    beside = page.right - MARGIN - wide - 9
-    y = 33.0
-    if not words.errors:
+    if words.is_right:
         page.lines(MARGIN + wide + 9, 23.4, _ONLY_SIMULATED, 9)
-        return y
-    lines = [line for error in words.errors for line in look.wrapped(error, 9, page.right - MARGIN)]
-    page.text(
-        MARGIN + wide + 9, 25.8, largest_words("run handlead prove for all that it found", 9, beside), 9
-    )
-    shown = lines[:5] + ([f"and {len(lines) - 5} lines more"] if len(lines) > 5 else [])
-    return page.lines(MARGIN, y, shown, 9) + 1.5
+    return 33.0
 
 
 def title(page: Page, words: str) -> None:
     """The title of a page, beside what stands in its right corner."""
-    room = page.right - MARGIN - 40
+    room = page.right - MARGIN - 45
     words = trimmed(words, room, _TITLE_LEAST)
     page.text(MARGIN, 8, words, largest(words, room, 16), bold=True)
-
-
-def largest_words(words: str, size: float, width: float) -> str:
-    """The words, or nothing where there is no room for them."""
-    return words if look.text_size(words, size)[0] <= width else ""
-
-
-# ---------------------------------------------------------------- change gears
-
-
-def _brackets(page: Page, proof: Proof, words: SheetWords, y: float, room: float) -> float:
-    """Every bracket to scale, with its gears spelt out beneath in large type."""
-    links = proof.case.train.brackets
-    if not links:
-        return y
-    page.rule(y, width=1.6)
-    y = page.heading(
-        MARGIN,
-        y + 1.5,
-        "CHANGE GEARS a/b · c/d: a drives b in one plane; c, on the stud with b, drives d in the other",
-    )
-    y = page.lines(MARGIN, y, [f"! {caution}" for caution in LOCK_OUT], _READ, bold=True) + 1
-    ranks = [links[first : first + _ABREAST] for first in range(0, len(links), _ABREAST)]
-    spelt = [words.brackets[first : first + _ABREAST] for first in range(0, len(links), _ABREAST)]
-    width, under = _bracket_width(page, words), _gears_foot(page, words)
-    size = min(largest(bracket.gears, width - 4, 14) for bracket in words.brackets)
-    drawing = min(max((room - _GEARS_HEAD) / len(ranks) - under, _LEAST_DRAWING), _MOST_DRAWING)
-    for rank, said in zip(ranks, spelt, strict=True):
-        for number, (link, bracket) in enumerate(zip(rank, said, strict=True)):
-            x = MARGIN + number * width
-            name = trimmed(bracket.name, width - 3, 7.5)
-            page.text(x, y, name, largest(name, width - 3, 10), bold=True)
-            page.lines(
-                x, y + 4.8, bracket.shafts, min(largest(words, width - 3, _READ) for words in bracket.shafts)
-            )
-            draw_bracket(page.panel(x, y + 14, width - 3, drawing), link)
-            page.text(x, y + 15 + drawing, bracket.gears, size, bold=True)
-            below = y + 15 + drawing + size * LINE
-            page.text(x, below, bracket.idler, largest(bracket.idler, width - 4, size), bold=True)
-            page.lines(x, below + 6, _bracket_notes(page, words, bracket.note), _READ, bold=True)
-        y += drawing + under
-    return y
 
 
 def draw_bracket(axes: Axes, link: ChangeGears) -> None:
@@ -216,75 +432,12 @@ def draw_bracket(axes: Axes, link: ChangeGears) -> None:
     plot_bracket(link.mounted, link.bracket, axes, words=False)
 
 
-# ---------------------------------------------------------------- head, levers, first cut
-
-
-def _setting(
-    page: Page, proof: Proof, words: SheetWords, y: float, column: float, middle: float, shares: _Shares
-) -> float:
-    page.rule(y, width=1.6)
-    top = page.heading(MARGIN, y + 1.5, "HEAD, the hob between you and the work")
-    draw_head(page, proof, MARGIN, top, _HEAD_MM)
-    beside = MARGIN + _HEAD_MM + 2
-    room = middle - beside - 4
-    angle, way, end = words.head
-    page.text(beside, top, "swing the head", 10)
-    page.text(beside, top + 4.5, angle, 22, bold=True)
-    page.text(beside, top + 14.5, way, largest(way, room, 13), bold=True)
-    under = page.lines(beside, top + 20.5, look.wrapped(end, 10.5, room, bold=True), 10.5, bold=True) + 0.5
-    said = "broken line: hob tooth at the work"
-    page.lines(beside, under, look.wrapped(said, 8, room), 8)
-    page.text(
-        MARGIN, top + _HEAD_MM, words.hob_line, largest(words.hob_line, middle - MARGIN - 6, 12), bold=True
-    )
-    below = page.heading(middle, y + 1.5, "LEVERS, FEED, DEPTH")
-    rows = words.levers + words.running + _moves(words, shares.moves)
-    below = page.rows(middle, below, column, rows, shares.size)
-    return max(below, top + _HEAD_MM + 6) + 1
-
-
 def draw_head(page: Page, proof: Proof, x: float, y: float, size: float) -> None:
     """The head from behind the hob, without words."""
     from .job_pictures import swivel_of
     from .swivel_drawing import plot_swivel
 
     plot_swivel(swivel_of(proof.case), page.panel(x, y, size, size), words=False)
-
-
-def _first_cut(
-    page: Page, proof: Proof, words: SheetWords, y: float, column: float, middle: float, height: float
-) -> float:
-    """What the light first cut must look like, and room for what was found."""
-    page.rule(y, width=1.6)
-    depth = length(SCRATCH_DEPTH, proof.case.job.units, 2)
-    is_touch = proof.case.job.work.kind == "worm wheel"
-    how = f"LIGHT CUT: TOUCH, {depth}, FEED OFF" if is_touch else f"THE LIGHT FIRST CUT: {depth}, SLIDE FEED ON"
-    top = page.heading(MARGIN, y + 1.5, how)
-    (_, count), (_, lean), *more = words.first_cut
-    page.text(MARGIN, top, count, 18, bold=True)
-    said = [f"lean {lean}", *(f"{much} {what}".strip() for what, much in more)]
-    # What the count over them and the words under them leave of the block.
-    size = min(12.5, (height - 20.5) / (len(said) * LINE))
-    below = page.lines(MARGIN, top + 8.5, said, largest(max(said, key=len), _WORDS_MM, size), bold=True)
-    page.lines(
-        MARGIN,
-        below + 0.5,
-        look.wrapped(f"unrolled, up is {words.up or 'up'}", 7, _WORDS_MM),
-        7,
-    )
-    draw_marks(page, proof, MARGIN + _WORDS_MM + 3, top, column - _WORDS_MM - 3, height - 10)
-    top = page.heading(middle, y + 1.5, "FOUND: write it under [seen] in the job")
-    blanks = [*words.seen, ("cut by, on", "")]
-    # A last row with long words under it needs room for two lines of them.
-    long = any(len(look.wrapped(choices, 6.5, column / 2 - 4)) > 1 for _, choices in blanks)
-    step, half = (height - 9 - 2.6 * long) / math.ceil(len(blanks) / 2), column / 2
-    for number, (key, choices) in enumerate(blanks):
-        x, line = middle + number % 2 * half, top + (number // 2 + 1) * step - 3
-        page.text(x, line - 4.2, key, 9.5)
-        page.rule(line, x + look.text_size(key, 9.5)[0] + 1.5, x + half - 3, 0.6)
-        for row, choice in enumerate(look.wrapped(choices, 6.5, half - 4)[:2]):
-            page.text(x + half - 3, line + 0.3 + row * 2.6, choice, 6.5, ha="right", color=look.FAINT)
-    return y + height
 
 
 def draw_marks(page: Page, proof: Proof, x: float, y: float, width: float, height: float) -> None:
@@ -303,69 +456,20 @@ def draw_marks(page: Page, proof: Proof, x: float, y: float, width: float, heigh
         page.line([(left + dx * scale, low - dy * scale) for dx, dy in (start, end)], 2.2)
 
 
-# ---------------------------------------------------------------- the drawing's data and the foot
+# ---------------------------------------------------------------- the foot
 
 
-def _data_columns(page: Page, words: SheetWords) -> list[tuple[str, list[tuple[str, str]], float]]:
-    """Headings, rows and widths in mm of what belongs to the drawing and the hob, and of what will be cut."""
-    half = (len(words.work) + 1) // 2
-    columns = (
-        ("", words.work[:half], 0.235),
-        ("", words.work[half:], 0.295),
-        ("HOB", words.hob, 0.235),
-        ("WHAT IT WILL CUT", words.flank, 0.235),
-    )
-    return [(name, rows, part * (page.right - MARGIN) - 4) for name, rows, part in columns]
+def foot_height(page: Page, said: Sequence[str], sources: int = 1) -> float:
+    """What the foot of a page takes, in mm, with these cautions and so many lines of sources."""
+    lines = len(cautions(said, page.right - MARGIN))
+    return 7.75 + lines * _READ * LINE + sources * _FOOT * LINE
 
 
-def _rows_tall(page: Page, words: SheetWords) -> float:
-    return max(rows_height(rows, wide, _DATA) for _, rows, wide in _data_columns(page, words))
-
-
-def _data_height(page: Page, words: SheetWords, notes: int) -> float:
-    lines = len(_notes(words, page.right - MARGIN, notes))
-    return 9 + _rows_tall(page, words) + 3 + lines * _READ * LINE
-
-
-def _notes(words: SheetWords, width: float, most: int) -> list[str]:
-    """The notes in so many lines at most."""
-    lines = [line for note in words.notes for line in look.wrapped(note, _READ, width)]
-    if len(lines) <= most or not most:
-        return lines[:most]
-    left = len(lines) - most + 1
-    return [*lines[: most - 1], f"{left} lines of notes{' more' * (most > 1)}: run handlead prove"]
-
-
-def _data(page: Page, words: SheetWords, y: float, notes: int) -> None:
-    page.rule(y, width=1.6)
-    page.heading(MARGIN, y + 1.5, ", ".join(filter(None, ("DRAWING AND SIZES", words.backlash))))
-    x = MARGIN
-    for name, rows, wide in _data_columns(page, words):
-        page.text(x, y + 1.5, name, 10, bold=True)
-        page.rows(x, y + 7.5, wide, rows, _DATA)
-        x += wide + 4
-    below = y + 9 + _rows_tall(page, words)
-    for line in _notes(words, page.right - MARGIN, notes):
-        page.text(MARGIN, below, line, _READ)
-        below += _READ * LINE
-
-
-def foot_height(sources: int = 1) -> float:
-    """What the foot of a page takes, in mm, with so many lines of sources."""
-    return 24.75 + sources * _FOOT * LINE
-
-
-def foot(page: Page, *sources: str) -> None:
+def foot(page: Page, said: Sequence[str], *sources: str) -> None:
     """The last cautions, and what the sheet was made from."""
-    y = page.height - foot_height()
+    y = page.height - foot_height(page, said, len(sources))
     page.rule(y, width=1.6)
-    y = page.lines(
-        MARGIN,
-        y + 1.8,
-        [f"! {caution}" for caution in AT_THE_HOB + BETWEEN_CUTS + ABOVE_ALL],
-        _READ,
-        bold=True,
-    )
+    y = page.lines(MARGIN, y + 1.8, cautions(said, page.right - MARGIN), _READ, bold=True)
     for source in sources:
         page.text(MARGIN, y + 1, source, largest(source, page.right - MARGIN, _FOOT), color=look.FAINT)
         y += _FOOT * LINE

@@ -32,7 +32,7 @@ def write_sheet(pages: Pages, out: Path, paper: str = "A4") -> tuple[int, str]:
     """
     figures = list(drawn(pages, paper))
     missing = "".join(dict.fromkeys("".join(map(look.spell, figures))))
-    title = f"Set-up sheet: {pages[0][1].case.job.title}"
+    title = look.on_one_line(f"Set-up sheet: {pages[0][1].case.job.title}")
     html = out.suffix.lower() == ".html"
     look.put(out, _html(figures, title, paper).encode() if html else _pdf(figures, title))
     return len(figures), missing
@@ -45,7 +45,7 @@ def drawn(pages: Pages, paper: str = "A4", today: datetime.date | None = None) -
         if shares_gears([sheet_words(proof, day) for _, proof in pair]):
             yield from draw_together(pair, paper, day)
     for member, proof in pages:
-        yield draw_sheet(proof, paper, day, member)
+        yield from draw_sheet(proof, paper, day, member)
 
 
 def _pdf(figures: Sequence[Figure], title: str) -> bytes:

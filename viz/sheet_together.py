@@ -11,7 +11,7 @@ from handlead.machines.proof import Proof
 
 from . import look
 from .paper import LINE, MARGIN, Page, largest, rows_height, trimmed
-from .sheet import draw_bracket, draw_head, draw_marks, foot, foot_height, title
+from .sheet import cautions, draw_bracket, draw_head, draw_marks, foot, foot_height, title
 from .sheet_words import EMPTY, LOCK_OUT, Line, SheetWords, bracket_lines, head_line, other_lines, sheet_words
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ class _Pages:
         self.tables.append(_Table(page, len(self.members)))
         self.y = _top(page, self.members, self.sheets, self.table, len(self.pages))
         page.rule(self.y, width=1.6)
-        foot(page, *dict.fromkeys(words.source for words in self.sheets))
+        foot(page, self.cautions, *dict.fromkeys(words.source for words in self.sheets))
 
     @property
     def table(self) -> _Table:
@@ -84,7 +84,15 @@ class _Pages:
     @property
     def bottom(self) -> float:
         """Where the foot begins."""
-        return self.pages[-1].height - foot_height(len({words.source for words in self.sheets})) - 2
+        sources = len({words.source for words in self.sheets})
+        return self.pages[-1].height - foot_height(self.pages[-1], self.cautions, sources) - 2
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What stands at the foot: of all members, each once."""
+        said = (caution for words in self.sheets for part in (words.at_the_head, words.at_the_levers, words.at_the_hob)
+                for caution in part)  # fmt: skip
+        return tuple(dict.fromkeys(said))
 
     def make_room(self, height: float) -> None:
         """Turn over where so many mm don't fit any more."""
@@ -104,7 +112,7 @@ def _draw(
         pages.y + 1.5,
         "CHANGE-OVER: set what is in heavy boxes; what is the same for all is set once and left",
     )
-    y = page.lines(MARGIN, y, [f"! {caution}" for caution in (*LOCK_OUT, _AFRESH)], 8.5, bold=True) + 1
+    y = page.lines(MARGIN, y, cautions((*LOCK_OUT, _AFRESH), page.right - MARGIN), 8.5, bold=True) + 1
     for number, line in enumerate(bracket_lines(sheets)):
         y = _bracket_row(pages.table, members, sheets[0].brackets[number].shafts, line, number, y, drawing)
     pages.y = pages.below_pictures = _pictures(pages.table, members, head_line(sheets), y)

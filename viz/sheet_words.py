@@ -44,20 +44,24 @@ from .bracket_drawing import LETTERS, bracket_layout, idler_words
 from .swivel_drawing import swivel_words
 from .witness_drawing import lean_text, wanted_marks
 
-#: Said where the gear cover is opened, where the hob first touches, and at the foot.
+#: Said where the gear cover is opened, where the head is swung, at the levers, where the hob cuts, and at the foot.
 LOCK_OUT = (
     "Isolate and lock out the main switch before opening a gear cover; wait until all stands; turn by hand only.",
-    "Every mesh full, slight backlash, washers on, tools out, guard shut; then one cycle turned by hand.",
+    "Every mesh full, slight backlash, washers on, tools out, guard shut. Then by hand, one person at the controls "
+    "while another turns: one turn of the table, and the slide over its travel with the hob CLEAR.",
 )
+AT_THE_HEAD = ("Support the head BEFORE its bolts are loosened: its weight may swing it.",)
+AT_THE_LEVERS = ("Levers and clutches only at STANDSTILL. A slide whose feed is open may sink: hold it first.",)
 AT_THE_HOB = (
-    "No gloves near a turning hob. Clamps clear over the whole travel, head swung. First cut light, and counted.",
+    "No gloves near a turning hob. Eyes protected; chips off with a hook, never by hand. Clamps clear over the whole "
+    "travel, head swung. First cut light, and counted.",
 )
 BETWEEN_CUTS = (
     "TOUCH at mid-face, dial to 0, out, to START from beyond. Blank not as said: depth ± half the difference.",
     "After every cut, the light one too: stop, draw the hob CLEAR, go back to START as said, set the depth.",
 )
 ABOVE_ALL = ("The machine's manual, local rules and qualified people come before this sheet.",)
-CAUTIONS = LOCK_OUT + AT_THE_HOB + BETWEEN_CUTS + ABOVE_ALL
+CAUTIONS = LOCK_OUT + AT_THE_HEAD + AT_THE_LEVERS + AT_THE_HOB + BETWEEN_CUTS + ABOVE_ALL
 
 #: Said of a bracket with nothing in it.
 EMPTY = "EMPTY"
@@ -102,7 +106,8 @@ class BracketWords:
 class SheetWords:
     """All that a sheet says: rows are pairs of what and how much.
 
-    `told` names the rows of levers and running that nobody sets: they say what the machine then does. `machine`
+    `told` names the rows of levers and running that nobody sets: they say what the machine then does. `faces` says
+    which way the hob's cutting faces must look, `sense` what the light cut shows besides count and lean. `machine`
     stands for the machine's file: two sheets with the same one are for the same machine.
     """
 
@@ -115,12 +120,14 @@ class SheetWords:
     head: tuple[str, str, str]
     swivel_deg: float
     hob_line: str
+    faces: str
     up: str
     levers: Rows
     running: Rows
     told: frozenset[str]
     moves: Rows
     first_cut: Rows
+    sense: str
     seen: Rows
     blank: str
     work: Rows
@@ -128,7 +135,11 @@ class SheetWords:
     hob: Rows
     flank: Rows
     errors: list[str]
+    warnings: list[str]
     notes: list[str]
+    at_the_head: tuple[str, ...]
+    at_the_levers: tuple[str, ...]
+    at_the_hob: tuple[str, ...]
     source: str
 
 
@@ -147,20 +158,26 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         head=head_words(proof),
         swivel_deg=case.swivel_deg,
         hob_line=_hob_line(case.job),
+        faces=_faces(proof),
         up=up_on_this_sheet(proof),
         levers=[row[:2] for row in levers],
         running=[row[:2] for row in running],
         told=frozenset(what for what, _, is_set in (*levers, *running) if not is_set),
         moves=[_move(move, units) for move in case.setup.moves],
         first_cut=_first_cut(proof),
+        sense=sense_words(case),
         seen=_seen(case, (proof.computed.outcome and proof.computed.outcome.feed_slide) or "axial"),
         blank=f"blank {_outside(case)} × {_face(work, units)}",
         work=_work(case),
         backlash=_backlash(work, units),
         hob=_hob(case.job),
         flank=[*_flank(proof), *_time(proof)],
-        errors=[_finding(finding) for finding in proof.findings if finding.severity == "error"],
-        notes=[_finding(finding) for finding in proof.findings if finding.severity != "error"],
+        errors=_findings(proof, "error"),
+        warnings=_findings(proof, "warning"),
+        notes=_findings(proof, "note"),
+        at_the_head=AT_THE_HEAD,
+        at_the_levers=AT_THE_LEVERS,
+        at_the_hob=AT_THE_HOB + BETWEEN_CUTS + ABOVE_ALL,
         source=_source(proof, today),
     )
 
@@ -181,6 +198,11 @@ def _is_sprocket(work: Work) -> bool:
 
 def _chain_pitch(module_n: Fraction, units: str) -> str:
     return length(math.pi * float(module_n), units)
+
+
+def _findings(proof: Proof, severity: str) -> list[str]:
+    """All that was found of this severity, each with what to do about it."""
+    return [_finding(finding) for finding in proof.findings if finding.severity == severity]
 
 
 def _finding(finding: Finding) -> str:
@@ -433,6 +455,29 @@ def _counted(proof: Proof, opened: tuple[str, str] | None) -> Rows:
             turns = f"{whole} {part}" if part else f"{whole}"
             return [(f"HAND CHECK, {how}", f"{turns} hob turns = 1 table turn")]
     return []
+
+
+def _faces(proof: Proof) -> str:
+    """Which way the hob's cutting faces must look where they meet the work: the way that its teeth go there."""
+    way = _hob_way(proof)
+    return "" if way == "AT REST" else f"CUTTING FACES LOOK {way} at the work"
+
+
+def sense_words(case: Case) -> str:
+    """What the light cut must show besides count and lean, which say nothing about the sense of hob and table.
+
+    The table must go as the hob's hand asks for, with the way that the hob runs: formats' frame, table = -h k/z hob.
+    """
+    rate = case.solution.end_rate("hob")
+    if not rate:
+        return ""
+    hob = 1 if rate > 0 else -1
+    table = case.job.machine.way("table", -case.job.hob.hand.value * hob).upper()
+    teeth = case.job.machine.way("axial", hob).upper()
+    return (
+        f"The count alone proves nothing about sense. Look: table {table}, seen facing it; hob's teeth, cutting faces "
+        f"leading, go {teeth} at the work."
+    )
 
 
 def _way(proof: Proof, end: str) -> str:
@@ -693,6 +738,9 @@ def head_line(sheets: Sequence[SheetWords]) -> Line:
 def other_lines(sheets: Sequence[SheetWords]) -> tuple[Line, ...]:
     """Hob, levers, feed, depth and first cut for each member; "" where one has no such thing."""
     lines = [Line("hob", tuple(words.hob_line.removeprefix("HOB: ") for words in sheets))]
+    faces = tuple(words.faces.removeprefix("CUTTING FACES LOOK ") for words in sheets)
+    if any(faces):
+        lines.append(Line("hob's cutting faces look", faces))
     for block in ("levers", "running"):
         # The blank that a depth holds for stands over each member's column.
         rows = [

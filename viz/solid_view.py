@@ -223,8 +223,9 @@ class Stage:
         self._text(words, "lower_left", "keys")
 
     def _text(self, words: str, place: str, name: str) -> None:
+        # A dollar would begin a formula, which shows otherwise or not at all.
         self.plotter.add_text(
-            words, position=place, font_size=11, color=look.INK, name=name, font_file=_font(), render=False
+            look.spelt(words).replace("$", "\\$"), position=place, font_size=11, color=look.INK, name=name, font_file=_font(), render=False
         )
 
     def aim(self, eye: Look | None = None, *, stages: tuple[Fraction, ...] = ()) -> None:
