@@ -125,7 +125,7 @@ def _key_mm(key: Sequence[str]) -> float:
 def _best(
     layout: BracketLayout, paper: tuple[float, float], head: float, foot: float, points: float, measures: bool
 ) -> tuple[Lettering, frozenset[int]]:
-    """The lettering in which most gears have their teeth written; and those, by their place in the layout, that don't."""
+    """The lettering in which most gears have their teeth written, and the places of those that don't have."""
     best: tuple[float, Lettering, frozenset[int]] | None = None
     for size in [size for size in _SIZES if size <= points] or [LEAST_POINTS]:
         for side in _SIDES:
@@ -204,7 +204,7 @@ class _Board:
                 lost += 1
                 if lost >= most:
                     break
-                # Rather a letter alone, or none, than one that strikes another: the key under the drawing has the teeth.
+                # Rather a letter alone, or none, than one that strikes another: the key has the teeth.
                 found = self._inside(wheel, short=True), self._beside(wheel, short=True)
                 tag = min(found, key=lambda each: each[0])[1]
                 if tag is None:

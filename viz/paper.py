@@ -21,7 +21,7 @@ MARGIN = 11.0
 LINE = 0.5
 
 #: A formula's sign at the end of a label, with its index: m_n, M_dK.
-_SYMBOL = re.compile(r"^(.* )?([^\W_]{1,2})_(\w+)$")
+_SYMBOL = re.compile(r"^(.*  )?(\w+)_(\w+)$")
 
 #: Air in mm that stays between what and how much.
 _APART = 2.0
@@ -150,7 +150,12 @@ def rows_height(rows: Sequence[tuple[str, str]], width: float, size: float) -> f
 def _in_lines(what: str, much: str, width: float, size: float) -> tuple[float, list[str], list[str]]:
     """Type size and lines of a row that one line has no room for."""
     small = size * _SMALLER
-    return small, look.wrapped(what, small, width), look.wrapped(much, small, width, bold=True)
+    whats, found = look.wrapped(what, small, width), _SYMBOL.match(what)
+    if found and found[1]:
+        # What is wrapped has lost the gap that sets a sign apart.
+        sign = f"{found[2]}_{found[3]}"
+        whats[-1] = f"{whats[-1].removesuffix(sign).rstrip()}  {sign}"
+    return small, whats, look.wrapped(much, small, width, bold=True)
 
 
 def _fitting(what: str, much: str, width: float, size: float) -> float:

@@ -81,7 +81,7 @@ _CUT_ALONE = 52.0
 def draw_sheet(
     proof: Proof, paper: str = "A4", today: datetime.date | None = None, member: str = ""
 ) -> list[Figure]:
-    """The pages for one member's set-up: one, or as many as it takes. Raises `KeyError` for a paper that isn't known."""
+    """The pages for one member's set-up, as many as it takes. Raises `KeyError` for a paper that isn't known."""
     words = sheet_words(proof, today or datetime.date.today())
     sheet = _Sheet(paper, proof, words, member)
     sheet.draw()

@@ -224,8 +224,9 @@ class Stage:
 
     def _text(self, words: str, place: str, name: str) -> None:
         # A dollar would begin a formula, which shows otherwise or not at all.
+        plain = look.spelt(words).replace("$", "\\$")
         self.plotter.add_text(
-            look.spelt(words).replace("$", "\\$"), position=place, font_size=11, color=look.INK, name=name, font_file=_font(), render=False
+            plain, position=place, font_size=11, color=look.INK, name=name, font_file=_font(), render=False
         )
 
     def aim(self, eye: Look | None = None, *, stages: tuple[Fraction, ...] = ()) -> None:
