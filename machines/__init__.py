@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from .catalogue import find_machine, shipped_machines
     from .diagnosis import Diagnosis, trace
     from .errors import Complaint, FileFault, HandleadError, NoSetup, Place
+    from .filing import write_text
     from .findings import Finding
     from .fitting import Fit, fit
     from .job_file import Job, Seen, Setup, read_job, read_job_text
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
     from .rules import find_rules as constants
     from .unfitted import Unfitted, read_unfitted
     from .witness import Cut, NotCut
-    from .writing import job_text, machine_text, write_text
+    from .writing import job_text, machine_text
 
 __all__ = [
     "Case",
@@ -93,6 +94,7 @@ _HOMES = {
     ".catalogue": ("find_machine", "shipped_machines"),
     ".diagnosis": ("Diagnosis", "trace"),
     ".errors": ("Complaint", "FileFault", "HandleadError", "NoSetup", "Place"),
+    ".filing": ("write_text",),
     ".findings": ("Finding",),
     ".fitting": ("Fit", "fit"),
     ".job_file": ("Job", "Seen", "Setup", "read_job", "read_job_text"),
@@ -104,7 +106,7 @@ _HOMES = {
     ".rules": ("Rules", "constants = find_rules"),
     ".unfitted": ("Unfitted", "read_unfitted"),
     ".witness": ("Cut", "NotCut"),
-    ".writing": ("job_text", "machine_text", "write_text"),
+    ".writing": ("job_text", "machine_text"),
 }
 
 if not TYPE_CHECKING:  # a checker that saw this would take any misspelt name for one that is there

@@ -5,7 +5,8 @@ Complaint             something at a place in a file
 ├── Missing           a key that must be there isn't
 ├── Unknown           a key or a name that nothing answers to
 ├── WrongValue        a value of the wrong type, or out of its limits
-└── Disagreement      two places that can't both hold: it names both
+├── Disagreement      two places that can't both hold: it names both
+└── Unwritable        a file that can't be written, or mustn't be written over
 
 HandleadError         whatever is raised on purpose
 ├── FileFault         carries every complaint about a file, worst first
@@ -114,6 +115,12 @@ class Disagreement(Complaint):
     """Two places that can't both hold."""
 
     rank = 4
+
+
+class Unwritable(Complaint):
+    """A file that can't be written, or mustn't be written over."""
+
+    rank = 0
 
 
 #: More complaints than this about one file help nobody; the rest are counted.

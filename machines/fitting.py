@@ -273,7 +273,7 @@ def write_fit(result: Fit, path: str | os.PathLike[str]) -> int:
 
     The file is replaced whole or not at all, and only by one that reads as the same machine.
     """
-    from .writing import write_text
+    from .filing import write_text
 
     values = {each: value for each in result.unfitted.figures if (value := result.value(each)) is not None}
     machine = result.unfitted.machine

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 from .errors import Complaint, Disagreement, FileFault, Place, Unreadable
 from .numbers import MOST_DIGITS, Decimal
+from .visible import visible
 
 if TYPE_CHECKING:
     from tree_sitter import Node, Parser
@@ -75,7 +76,7 @@ def quoted(text: object) -> str:
     shown = str(text)
     if len(shown) > 60:
         shown = shown[:57] + "..."
-    return '"' + "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in shown) + '"'
+    return f'"{visible(shown)}"'
 
 
 @dataclass(frozen=True)

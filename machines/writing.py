@@ -6,13 +6,10 @@ Lengths go out in the file's own units, and every number exactly. A conversion t
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import fields
 from fractions import Fraction
-from pathlib import Path
 from typing import Any
 
 import tomlkit
@@ -82,25 +79,6 @@ def with_setup(text: str, setup: Setup, machine: str | None = None) -> str:
         del document["setup"]
     document["setup"] = written["setup"]
     return tomlkit.dumps(document)
-
-
-def write_text(text: str, path: str | os.PathLike[str], overwrite: bool = False) -> None:
-    """Put `text` into the file at `path`, whole or not at all.
-
-    Raises `FileExistsError` for a file that is there already, unless told to `overwrite` it.
-    """
-    target = Path(path)
-    if target.exists() and not overwrite:
-        raise FileExistsError(f"{target} is there already")
-    handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
-        Path(name).replace(target)
-    except BaseException:
-        with suppress(OSError):
-            Path(name).unlink()
-        raise
 
 
 # ---------------------------------------------------------------- machines

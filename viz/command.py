@@ -5,6 +5,9 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
+from typing import Any
+
+from handlead.machines.visible import visible
 
 from . import (
     constants_command,
@@ -15,9 +18,13 @@ from . import (
     show_command,
     trace_command,
 )
+from .outlet import complain, open_outlets, print_json, report_broken, shut_outlets
 
 #: Digits of a whole number that may be printed: more than any file within the readers' limits can make.
 _MOST_DIGITS = 40_000
+
+#: Exit statuses beside 0 (yes) and 1 (no): no command answers with these.
+UNUSABLE, BROKEN, STOPPED = 2, 3, 130
 
 COMMANDS = (
     prove_command,
@@ -30,30 +37,61 @@ COMMANDS = (
 )
 
 
+class _Parser(argparse.ArgumentParser):
+    """A parser that prints nothing but visible text, whatever was typed."""
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        # Not the base class's own: it passes over a stream that takes nothing.
+        if message:
+            (file or sys.stderr).write(visible(message, keep="\n"))
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit status. Never raises for what a file or an argument holds."""
     # An absurd but readable machine file makes fractions longer than the interpreter prints by default.
     sys.set_int_max_str_digits(_MOST_DIGITS)
-    parser = build_parser()
-    options = parser.parse_args(arguments)
+    if not open_outlets():
+        complain("standard output is closed: there is nowhere to print to")
+        return UNUSABLE
     try:
-        status: int = options.run(options)
-    except BrokenPipeError:
-        # The reader of our output has gone (a pager, head): nobody is left to complain to.
-        sys.stderr.close()
-        return 1
+        return _run(sys.argv[1:] if arguments is None else arguments)
+    finally:
+        shut_outlets()
+
+
+def _run(arguments: Sequence[str]) -> int:
+    try:
+        try:
+            options = build_parser().parse_args(arguments)
+            status: int = options.run(options)
+        finally:
+            # What is still held back may be what a full disk or a reader that has gone won't take.
+            sys.stdout.flush()
     except KeyboardInterrupt:
-        print("stopped", file=sys.stderr)
-        return 130
+        complain("stopped")
+        return STOPPED
+    except BrokenPipeError:
+        complain("standard output: its reader has gone, and not all was printed")
+        return UNUSABLE
+    except OSError as fault:
+        # Files that a command writes are its own business; a stream has no name.
+        complain(f"{fault.filename or 'standard output'}: {fault.strerror or fault}")
+        return UNUSABLE
+    except Exception as fault:
+        broken = report_broken(fault)
+        if "--json" in arguments:
+            print_json({"errors": [broken]})
+        return BROKEN
     return status
 
 
 def build_parser() -> argparse.ArgumentParser:
     """The parser of the whole command line."""
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="handlead",
         description="Proves the set-up of a change-gear hobbing machine before the hob touches the blank.",
-        epilog="Exit status: 0 yes, 1 no, 2 the files or arguments cannot be used.",
+        epilog="Exit status: 0 yes, 1 no, 2 the files or arguments cannot be used, or the answer cannot be printed, "
+        "3 something broke inside the program. HANDLEAD_TRACE=1 then shows where, for a report.",
     )
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     for command in COMMANDS:

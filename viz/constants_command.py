@@ -13,7 +13,7 @@ def add(commands: Any) -> None:
         help="the machine's own change-gear rules, worked out from its train",
         description="Works out index constant, feed and differential rules of MACHINE from its train, for every "
         "position of its levers, with a worked line for each.",
-        epilog="Exit status: 0, or 2 where the file cannot be used.",
+        epilog="Exit status: 0 worked out, 2 the file cannot be used, 3 something broke inside the program.",
     )
     parser.add_argument("machine", metavar="MACHINE", help="a machine that ships, by name, or a machine file")
     parser.add_argument("--json", action="store_true", help="print one JSON object")

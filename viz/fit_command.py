@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,7 +26,8 @@ def add(commands: Any) -> None:
             "says which observation would settle most of the rest. With --from, finds the fewest changes to another "
             "machine's file that explain OBSERVATIONS."
         ),
-        epilog="Exit status: 0 all determined, 1 not all determined, 2 a file cannot be used.",
+        epilog="Exit status: 0 all determined, 1 not all determined, 2 a file cannot be used, "
+        "3 something broke inside the program.",
     )
     parser.add_argument(
         "files", nargs="+", metavar="FILE", type=Path, help="machine file, then observations file"
@@ -73,12 +73,6 @@ def _guarded(options: argparse.Namespace, path: Path, work: Any) -> int:
         if options.json:
             print_json({"observations": str(path), "errors": answer["errors"]})
         return 2
-    except FileExistsError as fault:
-        print(f"{fault}. Give the name of a new file", file=sys.stderr)
-        return 2
-    except OSError as fault:
-        print(f"{fault.filename or path}: it can't be written: {fault.strerror or fault}", file=sys.stderr)
-        return 2
     return status
 
 
@@ -96,9 +90,9 @@ def _fit(options: argparse.Namespace, machine: Path, seen: Path) -> int:
 
 def _fit_from(options: argparse.Namespace, seen: Path) -> int:
     from handlead.machines.catalogue import find_machine
+    from handlead.machines.filing import write_text
     from handlead.machines.observations_file import read_observations
     from handlead.machines.refitting import fit_from
-    from handlead.machines.writing import write_text
 
     machine = find_machine(options.other)
     result = fit_from(machine, read_observations(seen, machine))

@@ -18,7 +18,8 @@ def add(commands: Any) -> None:
         help="find the set-ups that the machine and its gears allow, or change gears for a bare ratio",
         description="Finds set-ups for each JOB: both members of a pair, or both hands, the truest lead first. Every "
         "set-up shown has been proved. With --ratio it finds change gears for a ratio alone.",
-        epilog="Exit status: 0 found, 1 none exists, 2 a file or argument cannot be used.",
+        epilog="Exit status: 0 found, 1 none exists, 2 a file or argument cannot be used, "
+        "3 something broke inside the program.",
     )
     parser.add_argument("jobs", nargs="*", metavar="JOB", type=Path, help="job file (TOML)")
     parser.add_argument("--machine", metavar="OTHER", help="plan the job on this machine instead of its own")
@@ -41,17 +42,17 @@ def add(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Plan every job, or find gears for a ratio; returns the exit status."""
-    import sys
+    from .outlet import complain
 
     if options.top < 1:
-        print(f"--top is {options.top}; it must be 1 or more", file=sys.stderr)
+        complain(f"--top is {options.top}; it must be 1 or more")
         return 2
     if options.ratio is not None:
         from .ratio_command import run_ratio
 
         return run_ratio(options)
     if not options.jobs:
-        print("plan needs a JOB, or --ratio with --drawer", file=sys.stderr)
+        complain("plan needs a JOB, or --ratio with --drawer")
         return 2
     return _run_jobs(options)
 
@@ -98,7 +99,8 @@ def _plan(path: Path, options: argparse.Namespace) -> Plan:
 
 def _write(path: Path, found: Plan, options: argparse.Namespace) -> bool:
     """The best set-up into the job's file, a mate's into one beside it; returns whether all is written."""
-    from handlead.machines.writing import with_setup, write_text
+    from handlead.machines.filing import write_text
+    from handlead.machines.writing import with_setup
 
     first, *others = found.members if found.job.mate else found.members[:1]
     text = path.read_text(encoding="utf-8")
@@ -120,8 +122,9 @@ def _write_beside(beside: Path, path: Path, member: Member, machine: str | None)
     from dataclasses import replace
 
     from handlead.machines.errors import FileFault
+    from handlead.machines.filing import write_text
     from handlead.machines.job_file import read_job
-    from handlead.machines.writing import job_text, with_setup, write_text
+    from handlead.machines.writing import job_text, with_setup
 
     job = read_job(path)
     own = replace(job, title=f"{job.title}, {member.name}", work=member.work, mate=None, setup=None, seen=None)

@@ -17,7 +17,8 @@ def add(commands: Any) -> None:
         "prove",
         help="run a set-up in simulation: what it would cut, against what is wanted",
         description="Runs the set-up of each JOB in simulation and says what it would cut, against what is wanted.",
-        epilog="Exit status: 0 all as wanted, 1 one or more not as wanted, 2 a file cannot be used.",
+        epilog="Exit status: 0 all as wanted, 1 one or more not as wanted, 2 a file cannot be used, 3 something broke "
+        "inside the program.",
     )
     parser.add_argument("jobs", nargs="+", metavar="JOB", type=Path, help="job file (TOML)")
     parser.add_argument("--json", action="store_true", help="print one JSON object (several jobs: a list)")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,7 +19,7 @@ def add(commands: Any) -> None:
         help="the set-up sheet for the shop floor",
         description="Makes the set-up sheet: a page for each JOB's set-up, or, where a job has none yet, for each "
         "member that can be planned. Two that share gears come side by side first, for changing over.",
-        epilog="Exit status: 0 made, 2 a file cannot be used.",
+        epilog="Exit status: 0 made, 2 a file cannot be used, 3 something broke inside the program.",
     )
     parser.add_argument("jobs", metavar="JOB", nargs="+", type=Path, help="job file (TOML)")
     parser.add_argument(
@@ -36,13 +35,13 @@ def add(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Make the sheet; returns the exit status."""
-    from .outlet import print_json
+    from .outlet import print_json, tell
 
     out: Path = options.out or Path(f"{options.jobs[0].stem}-sheet.pdf")
     made = _make(options, out)
     if isinstance(made, int):
         if not options.json:
-            print(f"{out}: {made} page{'s' if made > 1 else ''}")
+            tell(f"{out}: {made} page{'s' if made > 1 else ''}")
         else:
             print_json({"jobs": [str(job) for job in options.jobs], "file": str(out), "pages": made})
         return 0
@@ -55,7 +54,7 @@ def _make(options: argparse.Namespace, out: Path) -> int | dict[str, Any]:
     """The number of pages made, or what was wrong, which is said on standard error too."""
     from handlead.machines.errors import FileFault
 
-    from .outlet import report_fault
+    from .outlet import complain, report_fault
 
     if out.suffix.lower() not in (".pdf", ".html"):
         return report_fault(out, ValueError(f"--out {out}: a sheet's name must end in .pdf or .html"))
@@ -77,7 +76,7 @@ def _make(options: argparse.Namespace, out: Path) -> int | dict[str, Any]:
     except OSError as fault:
         return report_fault(out, OSError(f"{out}: {fault.strerror or fault}"))
     if missing:
-        print(f"{out}: {misspelt(missing)}", file=sys.stderr)
+        complain(f"{out}: {misspelt(missing)}")
     return made
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,7 +27,8 @@ def add(commands: Any) -> None:
         help="the pictures of a set-up: the gear as a solid, train, brackets, head, light cut, flanks, motion",
         description="Shows the gear that JOB's set-up cuts, with its hob, in a window or in the file that --out "
         "names. The other pictures always go into files.",
-        epilog="Exit status: 0 shown, 2 the file cannot be used or a picture cannot be made.",
+        epilog="Exit status: 0 shown, 2 the file cannot be used or a picture cannot be made, "
+        "3 something broke inside the program.",
     )
     parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML) with [setup]")
     parser.add_argument(
@@ -83,12 +83,12 @@ def _number(text: str) -> float:
 
 def run(options: argparse.Namespace) -> int:
     """Show what is asked for; returns the exit status."""
-    from .outlet import print_json, report_fault
+    from .outlet import complain, print_json, report_fault
 
     wrong = _wrong(options)
     answer: dict[str, Any] = {"job": str(options.job), "pictures": [], "errors": []}
     if wrong is not None:
-        print(wrong, file=sys.stderr)
+        complain(wrong)
         answer["errors"] = [{"message": wrong}]
     else:
         from handlead.machines.errors import FileFault, NoSetup
@@ -144,6 +144,8 @@ def _case(path: Path) -> Case:
 
 def _show(case: Case, options: argparse.Namespace) -> list[dict[str, Any]]:
     """Every picture that is asked for, one after the other; tells of each, made or not."""
+    from .outlet import complain, tell
+
     made = []
     for name in (*PICTURES, "gear") if options.what == "all" else (options.what,):
         path = _path(options, name)
@@ -153,10 +155,10 @@ def _show(case: Case, options: argparse.Namespace) -> list[dict[str, Any]]:
         except _expected() as why:
             told["error"] = _said(why, path)
             told["file"] = None
-            print(f"{name}: {told['error']}", file=sys.stderr)
+            complain(f"{name}: {told['error']}")
         else:
             if not options.json and path is not None:
-                print(f"{name}: {path}")
+                tell(f"{name}: {path}")
         made.append(told)
     return made
 
@@ -197,9 +199,10 @@ def _make(case: Case, name: str, path: Path | None, options: argparse.Namespace)
         return
     assert path is not None
     from . import job_pictures, look
+    from .outlet import complain
 
     figure = job_pictures.PICTURES[name](case)
     missing = look.spell(figure)
     look.save(figure, path, title=f"{case.job.title}: {name}")
     if missing:
-        print(f"{path}: {look.misspelt(missing)}", file=sys.stderr)
+        complain(f"{path}: {look.misspelt(missing)}")

@@ -19,7 +19,8 @@ def add(commands: Any) -> None:
         help="from what was seen on a blank, the faults that explain it, and the next check",
         description="From the [seen] of JOB, says which faults of its set-up explain what was cut, likeliest first, "
         "and which check at the machine tells them apart.",
-        epilog="Exit status: 0 explained (or as wanted), 1 nothing explains it, 2 the file cannot be used.",
+        epilog="Exit status: 0 explained (or as wanted), 1 nothing explains it, 2 the file cannot be used, "
+        "3 something broke inside the program.",
     )
     parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML) with [setup] and [seen]")
     how = parser.add_mutually_exclusive_group()
@@ -83,6 +84,8 @@ def _ask(job: Job, found: Diagnosis) -> Diagnosis:
 def _answer(found: Diagnosis) -> str | None:
     """The outcome that was chosen by its number or typed in words; None at the end of input or an empty line."""
     assert found.next is not None
+    from .outlet import tell
+
     splits = found.next.splits
     while True:
         print("> ", end="", flush=True)
@@ -91,11 +94,11 @@ def _answer(found: Diagnosis) -> str | None:
         if not text:
             print()
             return None
-        if text.isdigit() and 1 <= int(text) <= len(splits):
+        if text.isascii() and text.isdigit() and 1 <= int(text) <= len(splits):
             return splits[int(text) - 1].outcome
         agreeing = [split.outcome for split in splits if found.next.check.agrees(text, split.outcome)]
         if agreeing:
             return agreeing[0]
         if text.lower() in ("other", "none of these"):
             return text
-        print(f'There is no outcome "{text}". Type its number, or "other" if none of them was found.')
+        tell(f'There is no outcome "{text}". Type its number, or "other" if none of them was found.')

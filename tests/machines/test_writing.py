@@ -9,7 +9,7 @@ import pytest
 from handlead.kinematics.links import Rack
 from handlead.machines.job_file import read_job, read_job_text
 from handlead.machines.machine_file import read_machine, read_machine_text
-from handlead.machines.writing import job_text, machine_text, write_text
+from handlead.machines.writing import job_text, machine_text
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -94,23 +94,3 @@ def test_any_exact_size_survives_being_written(size, angle, units):
     job = read_job_text(text, beside=GOOD)
     assert job.hob.module_n == size
     assert read_job_text(job_text(job), beside=GOOD) == job
-
-
-def test_a_file_that_is_there_is_not_written_over_unless_told_to(tmp_path):
-    file = tmp_path / "job.toml"
-    write_text("one", file)
-    with pytest.raises(FileExistsError):
-        write_text("two", file)
-    assert file.read_text() == "one"
-    write_text("two", file, overwrite=True)
-    assert file.read_text() == "two"
-    assert [path.name for path in tmp_path.iterdir()] == ["job.toml"]
-
-
-def test_no_file_is_left_half_written(tmp_path):
-    file = tmp_path / "job.toml"
-    file.write_text("whole")
-    with pytest.raises(UnicodeEncodeError):
-        write_text("half \ud800", file, overwrite=True)
-    assert file.read_text() == "whole"
-    assert [path.name for path in tmp_path.iterdir()] == ["job.toml"]
