@@ -13,6 +13,7 @@ from .case import Case
 from .checks import CHECKS
 from .findings import Finding, worst_first
 from .job_file import Job
+from .part_sizes import part_sizes
 from .passage import Moved, check_moves, make_moves
 from .witness import Cut, Depth, NotCut, Progress, compare, cut_blank
 
@@ -99,6 +100,7 @@ class Proof:
             "job": self.case.job.path,
             "verdict": self.verdict,
             "train": self.computed.as_json(),
+            "sizes": part_sizes(self.case).as_json(),
         }
         if self.cut is not None:
             value["cut"] = self.cut.as_json()

@@ -16,7 +16,6 @@ from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.requirement import Work, gear_of
 from handlead.kinematics.sizes import (
     centres_at_depth,
-    gear_on_blank,
     hob_addendum,
     hob_tip_diameter,
     sizes_of,
@@ -36,6 +35,7 @@ from handlead.machines.checks import misread_levers
 from handlead.machines.cut_cycle import CutCycle, cut_cycle
 from handlead.machines.findings import Finding
 from handlead.machines.job_file import Job, SetupMove
+from handlead.machines.part_sizes import ball_text, part_sizes
 from handlead.machines.proof import Proof
 from handlead.machines.units import deviation, length
 from handlead.machines.units import feed as feed_text
@@ -554,12 +554,12 @@ def _work(case: Case) -> Rows:
     ]
     if not case.sizes.wanting and case.sizes.depth > 0:
         rows.append(("whole depth  h", length(case.sizes.depth, units, 2)))
-    return rows + list(_measures(work, units))
+    return rows + list(_measures(case))
 
 
 def _outside(case: Case) -> str:
-    known = "outside_diameter" not in case.sizes.wanting
-    return length(case.sizes.outside_diameter, case.job.units, 2) if known else "see the drawing"
+    size = part_sizes(case).outside_diameter
+    return "see the drawing" if size is None else length(size, case.job.units, 2)
 
 
 def _sprocket(case: Case) -> Rows:
@@ -596,27 +596,14 @@ def _face(work: Work, units: str) -> str:
     return length(face_width_mm(work), units, 2) + ("" if work.face_width else " (taken)")
 
 
-def _measures(work: Work, units: str) -> Iterator[tuple[str, str]]:
+def _measures(case: Case) -> Iterator[tuple[str, str]]:
     """Span and size over balls, where the work has an involute that can be measured so."""
-    if work.kind in ("sprocket", "worm wheel"):
-        return
-    gear = gear_on_blank(work)
-    if gear is None:
-        return
-    try:
-        count = gears.measurable_span(gear)
-        if count:
-            yield f"span, {count} teeth  W_{count}", length(gears.span(gear, count), units)
-            yield _deeper(work, units)
-    except ValueError:
-        pass
-    try:
-        ball = gears.default_ball(gear, inch=units == "in")
-        if not gears.ball_fits(gear, ball):
-            return
-        yield f"balls {_ball(ball, units)}  M_dK", length(gears.over_balls(gear, ball), units)
-    except ValueError:
-        pass
+    sizes, units = part_sizes(case), case.job.units
+    if sizes.span:
+        yield f"span, {sizes.span.teeth} teeth  W_{sizes.span.teeth}", length(sizes.span.size, units)
+        yield _deeper(case.job.work, units)
+    if sizes.balls:
+        yield f"balls {ball_text(sizes.balls.ball, units)}  M_dK", length(sizes.balls.size, units)
 
 
 def _deeper(work: Work, units: str) -> tuple[str, str]:
@@ -625,16 +612,6 @@ def _deeper(work: Work, units: str) -> tuple[str, str]:
     left = depth_left_by_span(over, float(work.pressure_angle_deg))
     digits = 3 if units == "in" else 2
     return f"each {length(over, units, digits - 1)} over", f"go {length(left, units, digits)} deeper"
-
-
-def _ball(ball: float, units: str) -> str:
-    """A ball's size as it is bought."""
-    if units != "in":
-        return f"{ball:.6g} mm"
-    size = Fraction(ball / float(gears.MM_PER_INCH)).limit_denominator(64)
-    return (
-        f"{size} in" if abs(float(size) * float(gears.MM_PER_INCH) - ball) < 1e-9 else length(ball, units, 2)
-    )
 
 
 def _hob(job: Job) -> Rows:
