@@ -9,10 +9,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from handlead import kinematics, machines
+from handlead import kinematics, machines, viz
 
 ROOT = Path(__file__).parents[1]
-DOORS = (kinematics, machines)
+DOORS = (kinematics, machines, viz)
 JOB = ROOT / "scenarios" / "01-fly-winch-pair" / "pinion.toml"
 
 

@@ -19,7 +19,7 @@ from handlead.machines.checks import SWIVEL_LIMIT_DEG
 from handlead.machines.units import length
 from handlead.machines.witness import NotCut, hob_of
 
-from . import solid
+from . import solid_mesh
 from .cut_stages import Setting, Stages, stages_of
 
 if TYPE_CHECKING:
@@ -84,17 +84,17 @@ class Scene:
     @cached_property
     def hob(self) -> PolyData:
         """The hob about Z, its middle at 0."""
-        return solid.hob_mesh(self.setting.hob, cuts_up=self.setting.cuts_up)
+        return solid_mesh.hob_mesh(self.setting.hob, cuts_up=self.setting.cuts_up)
 
     @cached_property
-    def _joints(self) -> solid.Joints:
+    def _joints(self) -> solid_mesh.Joints:
         # Joined so that both the finished teeth and those that are on the way come out.
         half = self.stages.field(0.5)
-        return solid.join(half, self.finished, tolerance=_ON_THE_WAY)
+        return solid_mesh.join(half, self.finished, tolerance=_ON_THE_WAY)
 
     def gear(self) -> PolyData:
         """The finished gear, closed, from face to face."""
-        return solid.blank_mesh(self.finished, face_width=self.setting.blank.face_width)
+        return solid_mesh.blank_mesh(self.finished, face_width=self.setting.blank.face_width)
 
     def on_the_way(self, progress: float, *, one_of_many: bool = True) -> PolyData:
         """The blank when this part of the cut, 0 to 1, is done.
@@ -102,33 +102,33 @@ class Scene:
         One of many is joined up as all others are, which takes its time once; a single one is quicker.
         """
         field = self.stages.field(progress)
-        joints = self._joints if one_of_many else solid.join(field, tolerance=_ON_THE_WAY)
-        return solid.blank_mesh(field, joints, face_width=self.setting.blank.face_width)
+        joints = self._joints if one_of_many else solid_mesh.join(field, tolerance=_ON_THE_WAY)
+        return solid_mesh.blank_mesh(field, joints, face_width=self.setting.blank.face_width)
 
     def light_cut(self, exaggerate: float = EXAGGERATED) -> PolyData:
         """The blank after the first light cut, its marks drawn so many times as deep as they are."""
         setting = self.setting
         field = scratch_cut(setting.rates, setting.hob, setting.blank, setting.swivel_deg)
-        return solid.blank_mesh(
-            field, solid.join(field, tolerance=solid.TOLERANCE / exaggerate), exaggerate=exaggerate
+        return solid_mesh.blank_mesh(
+            field, solid_mesh.join(field, tolerance=solid_mesh.TOLERANCE / exaggerate), exaggerate=exaggerate
         )
 
     def position(self, turns: Fraction) -> Position:
         """Where the ends stand after so many hob turns of the cut, exactly."""
         return self.stages.phase.at(turns)
 
-    def hob_pose(self, turns: Fraction) -> solid.Floats:
+    def hob_pose(self, turns: Fraction) -> solid_mesh.Floats:
         """Matrix that brings the hob to its place after so many hob turns."""
-        return solid.hob_pose(self.position(turns), self.setting.swivel_deg, self.setting.centre_distance)
+        return solid_mesh.hob_pose(self.position(turns), self.setting.swivel_deg, self.setting.centre_distance)
 
-    def head_pose(self, turns: Fraction) -> solid.Floats:
+    def head_pose(self, turns: Fraction) -> solid_mesh.Floats:
         """Matrix that brings what doesn't turn with the hob, about its own axis Z, to its place."""
         place = replace(self.position(turns), hob=Fraction(0))
-        return solid.hob_pose(place, self.setting.swivel_deg, self.setting.centre_distance)
+        return solid_mesh.hob_pose(place, self.setting.swivel_deg, self.setting.centre_distance)
 
-    def work_pose(self, turns: Fraction) -> solid.Floats:
+    def work_pose(self, turns: Fraction) -> solid_mesh.Floats:
         """Matrix that turns the work with the table after so many hob turns."""
-        return solid.work_pose(self.position(turns))
+        return solid_mesh.work_pose(self.position(turns))
 
     def progress_at(self, turns: Fraction) -> float:
         """The part of the cut that so many hob turns make, 0 to 1."""

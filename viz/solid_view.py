@@ -20,7 +20,7 @@ from handlead.machines.errors import HandleadError
 
 from . import look
 from .opengl import require_opengl, require_screen
-from .solid import hob_bore
+from .solid_mesh import hob_bore
 from .solid_scene import EXAGGERATED, Scene
 
 if TYPE_CHECKING:
