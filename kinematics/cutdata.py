@@ -22,6 +22,8 @@ class SpeedRow:
     material: str
     speed_m_min: tuple[float, float]
     source: str
+    only_named: bool = False
+    """Whether the row counts only where somebody names the material."""
 
 
 @dataclass(frozen=True)
@@ -184,6 +186,17 @@ def speed_range(data: CutData, material: str, hob_material: str) -> tuple[float,
     """Least and greatest cutting speed in m/min of a pairing; `ValueError` if the table lacks it."""
     row, hob = _pairing(data, material, hob_material)
     return row.speed_m_min[0] * hob.speed_factor[0], row.speed_m_min[1] * hob.speed_factor[1]
+
+
+def greatest_speed(data: CutData, hob_material: str) -> tuple[str, float]:
+    """The material that a hob of this kind may cut fastest, and that speed in m/min.
+
+    Materials that count only where they are named are left out. `ValueError` if the table lacks the kind of hob.
+    """
+    materials = [row.material for row in data.speeds if not row.only_named]
+    speeds = {material: speed_range(data, material, hob_material)[1] for material in materials}
+    fastest = max(speeds, key=lambda material: speeds[material])
+    return fastest, speeds[fastest]
 
 
 def feed_range(data: CutData, cut: str, module_n: float, starts: int) -> tuple[float, float]:

@@ -166,6 +166,12 @@ def drive_rpm(case: Case) -> Fraction | None:
     return case.train.drives[case.setup.drive].rpm
 
 
+def hob_rpm(case: Case) -> float | None:
+    """Speed of the hob as the drive turns it; None where it stands, or the machine file doesn't say the drive's."""
+    drive, rate = drive_rpm(case), case.solution.end_rate("hob")
+    return None if drive is None or not rate else float(abs(drive * rate))
+
+
 @dataclass(frozen=True)
 class Stroke:
     """Travel of the axial slide through one full-depth cut, in mm: `before` the face, over it, and `after` it."""

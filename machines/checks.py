@@ -31,6 +31,7 @@ from .case import (
     stroke_of,
     with_lever_moved,
 )
+from .cutting_speed import check_cutting_speed
 from .findings import Finding
 from .mending import best_mend, find_mend, gears_text, missing_gears, refusal
 from .units import decimal, length
@@ -534,6 +535,7 @@ CHECKS: tuple[Check, ...] = (
     check_hob_sizes,
     check_blank,
     check_limits,
+    check_cutting_speed,
     check_feed_way,
     check_lever_words,
 )

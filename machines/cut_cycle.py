@@ -8,7 +8,7 @@ from typing import Any
 from handlead.kinematics import cycle
 from handlead.kinematics.sizes import hob_tip_diameter
 
-from .case import Case, Stroke, drive_rpm, reach_of_teeth, stroke_of
+from .case import Case, Stroke, hob_rpm, reach_of_teeth, stroke_of
 
 #: Work above this module is cut in two cuts where the job doesn't say; a worm wheel in one (common practice).
 ONE_CUT_UP_TO = 3
@@ -51,7 +51,7 @@ class CutCycle:
 def cut_cycle(case: Case) -> CutCycle:
     """Work out speeds, depth, travel and time of a set-up."""
     work, hob = case.job.work, case.job.hob
-    rpm = _hob_rpm(case)
+    rpm = hob_rpm(case)
     tip = hob_tip_diameter(work, hob)
     speed = cycle.cutting_speed_m_min(rpm, tip) if rpm and tip else None
     cuts = case.job.cutting.cuts or (1 if work.module_n <= ONE_CUT_UP_TO or work.kind == "worm wheel" else 2)
@@ -79,11 +79,6 @@ def _infeed(case: Case, depths: tuple[float, ...]) -> float | None:
     if outcome.feed_slide != "radial":
         return None
     return sum(depths) / max(len(depths), 1) + float(outcome.sliding_feed)
-
-
-def _hob_rpm(case: Case) -> float | None:
-    drive, rate = drive_rpm(case), case.solution.end_rate("hob")
-    return None if drive is None or not rate else float(abs(drive * rate))
 
 
 def _depths(case: Case, cuts: int) -> tuple[float, ...]:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from handlead.kinematics.cutdata import CUTS, CutData, FeedRow, HobRow, SpeedRow, StartsRow
-from voluptuous import All, In, Invalid, MultipleInvalid, Required, Schema
+from voluptuous import All, In, Invalid, MultipleInvalid, Optional, Required, Schema
 
 from .errors import HandleadError
 
@@ -80,13 +80,20 @@ def _words(value: Any) -> str:
 _CUT = All(_words, In(CUTS, msg=f"is no known cut; it must be one of {', '.join(CUTS)}"))
 
 
-def _rows(**keys: Any) -> list[Any]:
-    return [{Required(key, msg="is missing"): check for key, check in {**keys, "source": _words}.items()}]
+def _flag(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise Invalid(f"is {value!r}; it must be true or false")
+    return value
+
+
+def _rows(optional: Any = None, **keys: Any) -> list[Any]:
+    needed = {Required(key, msg="is missing"): check for key, check in {**keys, "source": _words}.items()}
+    return [needed | {Optional(key): check for key, check in (optional or {}).items()}]
 
 
 _SCHEMA = Schema(
     {
-        Required("speed", msg="is missing"): _rows(material=_words, speed_m_min=_limits),
+        Required("speed", msg="is missing"): _rows({"only_named": _flag}, material=_words, speed_m_min=_limits),
         Required("hob", msg="is missing"): _rows(hob_material=_words, speed_factor=_limits),
         Required("feed", msg="is missing"): _rows(cut=_CUT, feed=_limits, modules=_limits),
         Required("starts", msg="is missing"): _rows(starts=_count, feed_divisor=_number),

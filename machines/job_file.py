@@ -158,9 +158,12 @@ class Seen:
 
 @dataclass(frozen=True)
 class Cutting:
-    """How the work is to be cut, as far as the job says: `feed` in mm per table turn, `mark_um` in µm."""
+    """How the work is to be cut, as far as the job says: `feed` in mm per table turn, `mark_um` in µm.
 
-    material: str = "steel to 700 N/mm2"
+    `material` None is taken as the usual one where a speed is proposed.
+    """
+
+    material: str | None = None
     hob_material: str = "high-speed steel"
     feed: Fraction | None = None
     hob_rpm: Fraction | None = None

@@ -689,8 +689,14 @@ CUTTING = Table(
     "cutting",
     "How it is to be cut, for `plan` and the sheet; what is left out is proposed as a starting value.",
     (
-        Key("material", Text(), "Material of the work, as in the table of cutting data.", default="steel to 700 N/mm2"),
-        Key("hob_material", Text(), "Material of the hob.", default="high-speed steel"),
+        Key(
+            "material",
+            Text(),
+            "Material of the work, as in the table of cutting data (machines/cutting_data.toml). Named, its row is "
+            "what the hob's speed is held against; else the greatest speed that the hob may have.",
+            default="a speed is proposed for steel to 700 N/mm2",
+        ),
+        Key("hob_material", Text(), "Material of the hob, as in that table.", default="high-speed steel"),
         Key("feed", _SIZE, "Feed wanted, for a turn of the table.", default="from the cutting data"),
         Key("hob_rpm", Number(0, 10_000, above=True), "Hob speed wanted, turns a minute.", default="a proposal"),
         Key("mark", Number(0, 1000, above=True), "Greatest height of feed marks on the flank, in µm."),

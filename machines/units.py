@@ -22,6 +22,14 @@ def feed(mm: Fraction, units: str) -> str:
     return f"{size / MM_PER_INCH:.4g} in per table turn" if units == "in" else f"{size:.4g} mm per table turn"
 
 
+MM_PER_FOOT = 12 * MM_PER_INCH
+
+
+def surface_speed(m_min: float, units: str) -> str:
+    """A cutting speed with its unit."""
+    return f"{m_min * 1000 / float(MM_PER_FOOT):.0f} ft/min" if units == "in" else f"{m_min:.0f} m/min"
+
+
 #: A deviation beyond this many µm is said in millimetres.
 _MICROMETRES_UP_TO = 1000
 

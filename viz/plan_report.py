@@ -8,7 +8,7 @@ from handlead.machines.checks import swivel_text
 from handlead.machines.cut_cycle import CutCycle
 from handlead.machines.mending import gears_text
 from handlead.machines.planning import Member, Plan, Planned
-from handlead.machines.units import feed, length
+from handlead.machines.units import feed, length, surface_speed
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
@@ -77,7 +77,7 @@ def _whole(planned: Planned) -> Table:
 def _cycle(cycle: CutCycle, units: str) -> str:
     parts = []
     if cycle.hob_rpm:
-        speed = f" ({cycle.cutting_speed_m_min:.0f} m/min)" if cycle.cutting_speed_m_min else ""
+        speed = f" ({surface_speed(cycle.cutting_speed_m_min, units)})" if cycle.cutting_speed_m_min else ""
         parts.append(f"hob {cycle.hob_rpm:.0f} rpm{speed}")
     depths = " + ".join(length(depth, units, 2) for depth in cycle.depths)
     parts.append(f"depth {depths or 'as the drawing has it'}")

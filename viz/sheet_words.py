@@ -37,7 +37,7 @@ from handlead.machines.findings import Finding
 from handlead.machines.job_file import Job, SetupMove
 from handlead.machines.part_sizes import ball_text, part_sizes
 from handlead.machines.proof import Proof
-from handlead.machines.units import deviation, length
+from handlead.machines.units import deviation, length, surface_speed
 from handlead.machines.units import feed as feed_text
 
 from .bracket_drawing import LETTERS, bracket_layout, idler_words
@@ -366,9 +366,7 @@ def _time(proof: Proof) -> Rows:
 
 def _surface_speed(cycle: CutCycle, units: str) -> str:
     speed = cycle.cutting_speed_m_min
-    if not speed:
-        return ""
-    return f", {speed * 1000 / MM_PER_FOOT:.0f} ft/min" if units == "in" else f", {speed:.0f} m/min"
+    return f", {surface_speed(speed, units)}" if speed else ""
 
 
 def _hob_way(proof: Proof) -> str:

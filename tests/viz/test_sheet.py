@@ -422,8 +422,8 @@ def test_a_job_of_many_moves_shows_every_one_of_them(tmp_path):
     job = tmp_path / "job.toml"
     text = (SCENARIOS / "13-second-cut" / "job.toml").read_text()
     first = text.index("[[setup.moves]]")
-    cut, back, again = re.findall(r"\[\[setup.moves\]\][^\[]*", text[first:])
-    job.write_text(text[:first] + cut + (back + again) * 12)
+    cut, *round_again = re.findall(r"\[\[setup.moves\]\][^\[]*", text[first:])
+    job.write_text(text[:first] + cut + "".join(round_again) * 6)
     for paper in PAPERS:
         figures = draw_sheet(prove(read_job(job), cut=None), paper, DAY)
         said = [words.get_text() for figure in figures for words in figure.axes[0].texts]
