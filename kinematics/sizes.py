@@ -92,11 +92,13 @@ def hob_addendum(work: Work, hob: HobData) -> float:
     """Height in mm of the hob's tips over its datum line: as the hob gives it, or as its rack has it.
 
     The datum line rolls on the work's reference circle where there is no profile shift. A chain hob's is taken to
-    roll there, its tips reaching to the bottom of the gaps. A worm wheel's hob is as high as its worm.
+    roll there, its tips reaching to the bottom of the gaps; one for so short a chain that it would roll below them
+    is taken to be as high as one for the work's. A worm wheel's hob is as high as its worm.
     """
     module, sprocket = float(hob.module_n), sprocket_of(work)
     if sprocket:
-        return (rolling_diameter_of(work, hob) - sprocket.root_diameter) / 2
+        above = rolling_diameter_of(work, hob) - sprocket.root_diameter
+        return (above if above > 0 else rolling_diameter(work.teeth, sprocket.pitch) - sprocket.root_diameter) / 2
     if hob.addendum is not None:
         return float(hob.addendum) * module
     if work.kind == "spline" and hob.diameter is not None and hob.outside_diameter is not None:

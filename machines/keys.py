@@ -9,6 +9,7 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.bracket import BRACKET_KEYS, Bracket
+from handlead.kinematics.drawer import MOST_TEETH as MOST_CHANGE_GEAR_TEETH
 from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.requirement import WORK_KINDS
 from handlead.kinematics.train import END_NAMES
@@ -40,6 +41,8 @@ MOST_TEETH = 100_000
 
 _TEETH = Whole(1, MOST_TEETH)
 _TWO_TEETH = Listing(_TEETH, 2, 2)
+#: Of a loose gear: no bracket takes a larger one, and the search keeps to it.
+_CHANGE_GEAR = Whole(1, MOST_CHANGE_GEAR_TEETH)
 _SIZE = Length(0, above=True)
 _MODULE = Length(Fraction(1, 1000), 1000, units="mm")
 # As the module's limits, turned over.
@@ -356,7 +359,7 @@ GEAR_SET = Table(
             "The change-gear links into which they can be put.",
             default="every one",
         ),
-        Key("teeth", Listing(_TEETH), "Their teeth; a count given twice is owned twice.", True),
+        Key("teeth", Listing(_CHANGE_GEAR), "Their teeth; a count given twice is owned twice.", True),
     ),
 )
 
@@ -446,7 +449,7 @@ IMPERFECTION: dict[str, Table] = {
     "gear runout": _imperfection(
         "gear runout",
         "A change gear whose teeth run out; it tells in the bracket in which it is mounted as driver or driven gear.",
-        Key("gear", _TEETH, "Its teeth; of two gears alike the first that is mounted has it.", True),
+        Key("gear", _CHANGE_GEAR, "Its teeth; of two gears alike the first that is mounted has it.", True),
         Key("runout", Length(0, 100), "Reading of the dial over a turn: twice the eccentricity.", True),
         Key("module", _MODULE, "Module of the gear, in mm.", default="the bracket's"),
         _PHASE,
@@ -600,12 +603,12 @@ MOUNTED = Table(
     (
         Key(
             "gears",
-            Listing(_TEETH, 0, 20),
+            Listing(_CHANGE_GEAR, 0, 20),
             "Teeth a b c d from the driving shaft on: a/b · c/d.",
             True,
             advice="Write the teeth from the driving shaft on: gears = [24, 58, 48, 40]",
         ),
-        Key("idlers", Listing(_TEETH, 0, 10, single=True), "Teeth of the idlers.", default="none"),
+        Key("idlers", Listing(_CHANGE_GEAR, 0, 10, single=True), "Teeth of the idlers.", default="none"),
     ),
 )
 

@@ -179,3 +179,12 @@ def test_over_long_tips_the_overrun_is_the_tips() -> None:
     # By hand: r = 212.836, r_b = 198.466, r_a = 219.236: (93.15 - 76.85) cos 21.17 tan 17 = 4.65, against 2.05 of the roots.
     assert tips == pytest.approx(4.65, abs=0.03)
     assert roots < tips
+
+
+def test_a_hob_for_so_short_a_chain_that_it_would_roll_below_the_roots_still_stands_out_over_its_own_line():
+    # Order 09's hob at a wheel for a chain of twice the pitch: this ended in a traceback.
+    work = Work("sprocket", 38, 2 * CHAIN, roller_diameter=Fraction("8.51"))
+    hob = HobData(CHAIN, 1, Hand.RIGHT, diameter=Fraction(70))
+    assert hob_addendum(work, hob) > 0
+    assert hob_tip_diameter(work, hob) > 70
+    assert centres_at_depth(work, hob) > root_diameter(work, hob) / 2
