@@ -14,6 +14,7 @@ from .blank import Blank, Field
 from .hob import Hob
 from .motion import Motion, Position, Rates, steady_cut
 from .sweep import Cutters, Passages, Tool, crossings, cutters, lay_down, passages, reach, tool
+from .touch import depth_for
 
 Floats = npt.NDArray[np.float64]
 
@@ -32,9 +33,6 @@ _BLOCK = 8
 
 #: Points of edges from which on compiling pays.
 _LONG = 8e7
-
-#: Depth of a scratch cut in mm. Source: common practice, a cut just deep enough to be counted.
-SCRATCH_DEPTH = 0.05
 
 
 def axial_pass(
@@ -121,16 +119,18 @@ def scratch_cut(
     blank: Blank,
     swivel_deg: float,
     *,
-    depth: float = SCRATCH_DEPTH,
+    depth: float | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Field:
     """A first light cut over the whole face, just deep enough that it can be counted and measured.
 
-    `depth` in mm. Rows and columns are as many as measuring needs: six rows a feed, a hundred and sixty columns
-    a space; where the feed is fine only the middle of the face is looked at. Without an axial feed
-    the hob is fed across, or in, or runs for one table turn, at mid-face. Raises `ValueError` where
-    nothing moves but the hob.
+    `depth` in mm; left out, the usual one, or what a coarse feed needs for its touches to meet. Rows and
+    columns are as many as measuring needs: six rows a feed, a hundred and sixty columns a space; where the
+    feed is fine only the middle of the face is looked at. Without an axial feed the hob is fed across, or in,
+    or runs for one table turn, at mid-face. Raises `ValueError` where nothing moves but the hob.
     """
+    if depth is None:
+        depth = depth_for(_feed(rates), hob.tip_radius, swivel_deg, hob.module_n)
     distance = blank.radius + hob.tip_radius - arguments.number("depth", depth, unit="mm", above=0)
     heights, start, columns = scratch_grid(rates, hob, blank)
     if rates.axial:
@@ -160,6 +160,11 @@ def scratch_cut(
     )
 
 
+def _feed(rates: Rates) -> float:
+    """Travel of the axial slide in a turn of the table, in mm."""
+    return float(abs(rates.axial / rates.table)) if rates.table else 0.0
+
+
 def _band(hob: Hob, blank: Blank, depth: float) -> Floats:
     """Heights over the middle of the mark that a hob leaves which isn't fed along the work."""
     half = min(0.5 * math.sqrt(2 * hob.tip_radius * depth), blank.face_width / 2)
@@ -173,7 +178,7 @@ def scratch_grid(rates: Rates, hob: Hob, blank: Blank) -> tuple[Floats, Floats, 
     for the columns comes out as a little noise and can't pose as something coarse.
     """
     spaces = float(hob.starts / abs(rates.table)) if rates.table else 40.0
-    feed = float(abs(rates.axial / rates.table)) if rates.table and rates.axial else blank.face_width / 8
+    feed = _feed(rates) or blank.face_width / 8
     # Gashes leave a raster finer than the spaces. Columns half-way between its multiples are out of tune with it.
     strokes = spaces * hob.gashes / hob.starts
     wanted = min(max(_COLUMNS_A_SPACE * spaces, 1200.0), _MOST_COLUMNS)

@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.cutting import SCRATCH_DEPTH
 from handlead.kinematics.links import ChangeGears
+from handlead.kinematics.touch import SCRATCH_DEPTH
 from handlead.machines.case import face_width_mm
 from handlead.machines.proof import Proof
 from handlead.machines.units import length

@@ -14,10 +14,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.cutting import SCRATCH_DEPTH
 from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import HobData, Work
 from handlead.kinematics.sizes import hob_tip_diameter, outside_diameter
+from handlead.kinematics.touch import SCRATCH_DEPTH
 from handlead.kinematics.words import Feed, Hand
 from handlead.machines.case import face_width_mm
 

@@ -9,6 +9,7 @@ import pytest
 from handlead.kinematics.blank import Field
 from handlead.kinematics.cutting import scratch_cut
 from handlead.kinematics.gauging import gauge
+from handlead.kinematics.touch import SCRATCH_DEPTH, depth_for
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -149,3 +150,21 @@ def test_turning_the_blank_end_for_end_keeps_its_hand(setting):
     assert gauge(over).hand == gauge(field).hand == "right"
     mirrored = Field(field.radius[:, ::-1], field.heights, field.start, field.uncut)
     assert gauge(mirrored).hand == "left"
+
+
+@pytest.mark.parametrize("feed", [Fraction(6), Fraction(8)])
+@pytest.mark.parametrize("helix", [0, 22])
+def test_with_a_coarse_feed_the_light_cut_goes_deep_enough_to_meet(setting, feed, helix):
+    _, found = scratched(setting, feed=feed, face=40, helix_deg=helix)
+    assert found.teeth == 29
+    assert found.hand == ("right" if helix else "none")
+    assert found.clean, found.notes
+
+
+def test_a_fine_feed_is_cut_at_the_usual_depth():
+    assert depth_for(1.5, 35, 20, 2) == SCRATCH_DEPTH
+    assert SCRATCH_DEPTH < depth_for(5, 35, 0, 2) < depth_for(5, 25, 0, 2)
+
+
+def test_no_feed_makes_the_light_cut_deeper_than_a_light_cut_can_be():
+    assert depth_for(50, 35, 0, 2) == pytest.approx(0.8)

@@ -1,0 +1,216 @@
+"""What a light cut shows where the spaces of successive table turns don't meet: how many marks, and how they lean.
+
+Every space of every table turn leaves a touch on the outside of the blank, as long as the hob's tips reach in and as
+wide as they are. With T spaces to a table turn and a feed f, touches lie on a lattice: n marks round the blank
+with k waves to a millimetre of height belong to it where k = (n - j T) / f for a whole j. Which of them stands
+out depends on how the touches lie along its lines, and how they lie over each other. At 127 1/2 spaces to a
+turn, those of every second turn fall together: 255 marks are counted.
+Source: own derivation; the lattice from a screw motion, the touch from two cylinders crossing at a light depth.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+
+from .gear import ISO_53
+from .motion import Rates
+from .outcome import HobFacts
+from .requirement import HobData, Work
+from .sizes import hob_addendum, hob_tip_diameter, outside_diameter
+from .touch import Touch, depth_for
+from .words import Hand
+
+
+@dataclass(frozen=True)
+class LightMarks:
+    """The marks that stand out on a light cut.
+
+    `count` of them are counted round the blank; `turns` table turns are needed for all of them, so that it is 1
+    where those of one turn meet. `lean_deg` is how their lines lean on the outside, to the right positive.
+    `others` are counts that stand out nearly as much: somebody else may count those.
+    """
+
+    count: int
+    turns: int
+    lean_deg: float
+    others: tuple[int, ...] = ()
+
+    @property
+    def hand(self) -> Hand | None:
+        """Which way the lines of marks lean; None where they stand along the axis."""
+        return None if abs(self.lean_deg) < 1 / 60 else Hand(1 if self.lean_deg > 0 else -1)
+
+
+#: Marks of up to so many table turns beside each other are looked for: with more the touches cover all.
+_MOST_TURNS = 8
+
+#: A pattern this much weaker than the strongest is no other that somebody might count. Own choice.
+_NEARLY = 0.75
+
+#: Places at which a touch's lattice cell is looked at, round the blank and along it.
+_ACROSS, _ALONG = 20, 12
+
+
+def light_marks(rates: Rates, work: Work, hob: HobData, swivel_deg: float) -> LightMarks | None:
+    """The marks that these rates leave on a light cut of the work's blank.
+
+    None where none can be counted: the table stands, runs against the hob, or the size of the hob isn't known.
+    """
+    touch = touch_of(rates, work, hob, swivel_deg)
+    return None if touch is None else marks_of(rates, hob, touch)
+
+
+def touch_of(rates: Rates, work: Work, hob: HobData, swivel_deg: float) -> Touch | None:
+    """One touch of a light cut of this work by its hob; None where the hob's size isn't known."""
+    tip, gamma = hob_tip_diameter(work, hob), hob.gamma_deg
+    if tip is None or gamma is None:
+        return None
+    module, rack = float(hob.module_n), ISO_53[hob.rack]
+    angle = math.radians(float(hob.pressure_angle_deg))
+    land = math.pi * module / 4 - hob_addendum(work, hob) * math.tan(angle)
+    feed = float(abs(rates.axial / rates.table)) if rates.table else 0.0
+    return Touch(
+        blank_radius=outside_diameter(work) / 2,
+        tip_radius=tip / 2,
+        half_land=max(land, 0.0),
+        rounding=module * (rack.root_radius if hob.tip_radius is None else float(hob.tip_radius)),
+        pressure_angle_deg=float(hob.pressure_angle_deg),
+        swivel_deg=swivel_deg,
+        suited_deg=hob.hand.value * gamma - swivel_deg,
+        depth=depth_for(feed, tip / 2, swivel_deg, module),
+    )
+
+
+def marks_of(rates: Rates, hob: HobFacts, touch: Touch) -> LightMarks | None:
+    """As `light_marks`, of touches that are known."""
+    if rates.table * hob.hand.value >= 0:
+        return None
+    spaces = hob.starts / abs(rates.table)
+    if not _LEAST_SPACES <= spaces <= _MOST_SPACES:
+        return None
+    if not rates.axial:
+        return _standing_marks(spaces, touch)
+    feed = -float(rates.axial / rates.table)
+    rolling = float(spaces * hob.module_n) / 2 / math.cos(math.radians(touch.suited_deg))
+    lattice = _Lattice(float(spaces), feed, touch, rolling)
+    found = sorted(lattice.patterns(), key=lambda pattern: -pattern.size)
+    if not found or not found[0].size:
+        return None
+    best = found[0]
+    near = [pattern for pattern in found[1:] if pattern.size > _NEARLY * best.size]
+    others = tuple(sorted({pattern.count for pattern in near} - {best.count}))
+    lean = math.degrees(math.atan(2 * math.pi * touch.blank_radius * best.per_mm / best.count))
+    return LightMarks(best.count, best.turns, lean, others)
+
+
+#: Spaces to a table turn outside of which nobody counts.
+_LEAST_SPACES, _MOST_SPACES = 3, 2000
+
+
+def _standing_marks(spaces: Fraction, touch: Touch) -> LightMarks | None:
+    """Marks at one height, where no slide goes along the work: turn after turn they fall into each other or beside."""
+    if spaces.denominator > _MOST_TURNS:
+        return None
+    return LightMarks(spaces.numerator, spaces.denominator, touch.suited_deg)
+
+
+@dataclass(frozen=True)
+class _Pattern:
+    count: int
+    turns: int
+    per_mm: float
+    size: float
+
+
+class _Lattice:
+    """Touches over the outside of the blank: `spaces` to a table turn, `feed` apart along the axis with its sign.
+
+    The feed is positive where the hob, passing round the blank counter-clockwise, goes up. `rolling` is the
+    radius in mm at which the blank would roll with the hob's teeth.
+    """
+
+    def __init__(self, spaces: float, feed: float, touch: Touch, rolling: float) -> None:
+        self.spaces, self.feed, self.touch = spaces, feed, touch
+        ahead = touch.blank_radius / rolling
+        self.lean, self.slip = touch.lean(ahead), 1 - ahead
+        self.round = 2 * math.pi * touch.blank_radius
+        # From a touch to the next in order of cutting, and to one about a table turn later that lies close by.
+        pitch, whole = self.round / spaces, round(spaces)
+        self.next = pitch, feed / spaces
+        self.above = pitch * (whole - spaces), feed * whole / spaces
+        self.whole = whole
+
+    def patterns(self) -> list[_Pattern]:
+        """Every count that might stand out, with how strongly it does."""
+        cell = self._cell()
+        found = {}
+        for turns in range(1, _MOST_TURNS + 1):
+            along = turns * self.spaces / (1 - self.feed * self.lean / self.round)
+            for count in (math.floor(along), math.floor(along) + 1):
+                if count >= _LEAST_SPACES:
+                    per_mm = (count - turns * self.spaces) / self.feed
+                    found[count, turns] = _Pattern(count, turns, per_mm, self._size(cell, count, turns))
+        return list(found.values())
+
+    def _size(self, cell: list[list[float]], count: int, turns: int) -> float:
+        """Amplitude in mm of the wave that goes `count` times round, and `turns` times from touch to touch."""
+        across = [cmath.exp(-2j * math.pi * turns * (a + 0.5) / _ACROSS) for a in range(_ACROSS)]
+        upward = turns * self.whole - count
+        total = 0j
+        for b, row in enumerate(cell):
+            along = cmath.exp(-2j * math.pi * upward * (b + 0.5) / _ALONG)
+            total += along * sum(depth * wave for depth, wave in zip(row, across, strict=True))
+        return abs(total) / (_ACROSS * _ALONG)
+
+    def _cell(self) -> list[list[float]]:
+        """Depths over one cell of the lattice, in which everything on the blank is found once."""
+        rise = self._rises()
+        cell = []
+        for b in range(_ALONG):
+            row = []
+            for a in range(_ACROSS):
+                share, up = (a + 0.5) / _ACROSS, (b + 0.5) / _ALONG
+                row.append(
+                    self._depth(
+                        share * self.next[0] + up * self.above[0],
+                        share * self.next[1] + up * self.above[1],
+                        rise,
+                    )
+                )
+            cell.append(row)
+        return cell
+
+    def _rises(self) -> list[float]:
+        """How the bottom of a touch rises to its side, at steps of a part of a pitch."""
+        step = self.next[0] / _ACROSS
+        rises: list[float] = []
+        while len(rises) < _WIDEST and (not rises or rises[-1] < self.touch.depth):
+            rises.append(self.touch.rise(len(rises) * step, self.slip))
+        return rises
+
+    def _depth(self, x: float, z: float, rises: list[float]) -> float:
+        """Depth in mm of what was cut at this place: of all touches that reach there the deepest."""
+        touch, deepest = self.touch, 0.0
+        pitch, step = self.next[0], self.next[0] / _ACROSS
+        wide = len(rises) * step
+        low, high = sorted(((z - touch.half_length) / self.above[1], (z + touch.half_length) / self.above[1]))
+        for turn in range(math.floor(low), math.ceil(high) + 1):
+            # Touches of one table turn rise by next to nothing from one to the next.
+            start_x, start_z = x - turn * self.above[0], z - turn * self.above[1]
+            middle = round((start_x - self.lean * start_z) / pitch)
+            reach = math.ceil(wide / pitch - 0.5)
+            for number in range(middle - reach, middle + reach + 1):
+                up = start_z - number * self.next[1]
+                aside = abs(start_x - number * pitch - self.lean * up) / step
+                place = int(aside)
+                if place + 1 < len(rises):
+                    rise = rises[place] + (aside - place) * (rises[place + 1] - rises[place])
+                    deepest = max(deepest, touch.depth - 0.5 * touch.curvature_along * up * up - rise)
+        return deepest
+
+
+#: Steps to the side of a touch after which it is taken to end.
+_WIDEST = 8 * _ACROSS

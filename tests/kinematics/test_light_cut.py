@@ -1,0 +1,123 @@
+"""How many marks a light cut shows: worked out from the rates, and counted on the simulated blank."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+from random import Random
+
+import pytest
+from handlead.kinematics.blank import Blank
+from handlead.kinematics.cutting import scratch_cut
+from handlead.kinematics.gauging import Gauged, gauge
+from handlead.kinematics.hob import Hob
+from handlead.kinematics.light_cut import LightMarks, light_marks
+from handlead.kinematics.motion import Rates
+from handlead.kinematics.requirement import HobData, Work, swivel_deg
+from handlead.kinematics.sizes import outside_diameter
+from handlead.kinematics.words import Hand
+
+
+def gear(teeth: int, module: str, beta: float) -> Work:
+    if not beta:
+        return Work("spur", teeth, Fraction(module))
+    hand = Hand(1 if beta > 0 else -1)
+    return Work("helical", teeth, Fraction(module), hand=hand, helix_angle_deg=Fraction(abs(beta)))
+
+
+def both(
+    work: Work, spaces: Fraction, feed: Fraction, swivel: float, hob_hand: Hand = Hand.RIGHT, starts: int = 1
+) -> tuple[LightMarks | None, Gauged]:
+    """What the rates say of a light cut with so many spaces to a table turn, and what is on its blank."""
+    data = HobData(work.module_n, starts, hob_hand, diameter=30 * work.module_n)
+    table = -hob_hand.value * starts / spaces
+    rates = Rates(table, feed * abs(table))
+    hob = Hob(
+        float(work.module_n), starts=starts, hand=hob_hand, reference_diameter=30 * float(work.module_n)
+    )
+    field = scratch_cut(rates, hob, Blank(outside_diameter(work), 20), swivel)
+    return light_marks(rates, work, data, swivel), gauge(field, module_n=float(work.module_n))
+
+
+def right_swivel(work: Work) -> float:
+    return swivel_deg(work, HobData(work.module_n, diameter=30 * work.module_n))
+
+
+def test_half_a_space_over_leaves_twice_as_many_marks_at_half_the_pitch():
+    """127 1/2 spaces to a turn: every second table turn falls into the same marks, 255 of them."""
+    work = gear(127, "1.5", 0)
+    told, found = both(work, Fraction(255, 2), Fraction(1), right_swivel(work))
+    assert told is not None
+    assert (told.count, told.turns, told.hand) == (255, 2, None)
+    assert found.pattern == 255
+
+
+def test_a_pinion_indexed_half_way_between_two_counts_shows_forty_one():
+    work = gear(21, "2", 0)
+    told, found = both(work, Fraction(41, 2), Fraction(1), right_swivel(work))
+    assert told is not None
+    assert (told.count, told.turns) == (41, 2)
+    assert found.pattern == 41
+
+
+def test_the_head_swung_the_wrong_way_can_leave_nearly_twice_the_teeth():
+    """42 teeth at 32 degrees: along touches that lie the other way those of every second turn join best."""
+    work = gear(42, "2", 32)
+    lead = Fraction(math.pi * 2 * 42 / math.sin(math.radians(32))).limit_denominator(10**6)
+    spaces, feed = 42 * (1 - 3 / lead), Fraction(3)
+    told, found = both(work, spaces, feed, -right_swivel(work))
+    assert told is not None
+    assert (told.count, told.turns) == (83, 2)
+    assert found.pattern == 83
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_what_stands_out_on_the_blank_is_what_the_rates_foretell(seed):
+    """Counts, halves, thirds and fifths, right and wrong swivels, both hands of hob and feed."""
+    random = Random(seed)
+    beta = random.choice([0, 10, 20, 30, -10, -20, -30])
+    work = gear(random.randint(17, 50), random.choice(["1.5", "2", "3"]), beta)
+    spaces = work.teeth + random.choice(
+        [Fraction(1, 2), Fraction(1, 3), Fraction(1, 4), Fraction(2, 5), Fraction(1, 5)]
+    )
+    feed = Fraction(random.choice(["0.8", "1.5", "2", "3"])) * random.choice([1, -1])
+    hand = random.choice([Hand.RIGHT, Hand.LEFT])
+    swivel = swivel_deg(work, HobData(work.module_n, 1, hand, diameter=30 * work.module_n))
+    told, found = both(work, spaces, feed, swivel * random.choice([1, 1, -1]), hand)
+    assert told is not None
+    assert found.pattern in (told.count, *told.others)
+
+
+@pytest.mark.parametrize("beta", [0, 12, -25])
+@pytest.mark.parametrize("feed", ["-2", "1"])
+def test_a_right_set_up_shows_its_teeth(beta, feed):
+    work = gear(31, "2", beta)
+    lead = work.lead_mm
+    inverse = 0 if lead is None else (1 if beta > 0 else -1) / Fraction(lead).limit_denominator(10**6)
+    spaces = 31 * (1 - Fraction(feed) * inverse)
+    data = HobData(Fraction(2), diameter=Fraction(60))
+    rates = Rates(-1 / spaces, Fraction(feed) / spaces)
+    told = light_marks(rates, work, data, swivel_deg(work, data))
+    assert told is not None
+    assert (told.count, told.turns) == (31, 1)
+    outside = math.degrees(math.atan(math.pi * outside_diameter(work) * float(inverse)))
+    assert told.lean_deg == pytest.approx(outside, abs=1e-3)
+
+
+def test_where_the_table_runs_against_the_hob_there_is_nothing_to_count():
+    work, data = gear(30, "2", 0), HobData(Fraction(2), diameter=Fraction(60))
+    assert light_marks(Rates(Fraction(1, 30), Fraction(1, 15)), work, data, 1.9) is None
+    assert light_marks(Rates(Fraction(0), Fraction(1)), work, data, 1.9) is None
+
+
+def test_a_hob_of_unknown_size_leaves_the_marks_unknown():
+    work = gear(30, "2", 0)
+    assert light_marks(Rates(Fraction(-1, 30), Fraction(1, 15)), work, HobData(Fraction(2)), 1.9) is None
+
+
+def test_without_an_axial_feed_as_many_marks_as_close():
+    work, data = gear(30, "2", 0), HobData(Fraction(2), diameter=Fraction(60))
+    told = light_marks(Rates(Fraction(-2, 61), radial=Fraction(-1, 100)), work, data, 1.9)
+    assert told is not None
+    assert (told.count, told.turns) == (61, 2)
+    assert light_marks(Rates(Fraction(-100, 3013), radial=Fraction(-1, 100)), work, data, 1.9) is None
