@@ -367,9 +367,7 @@ def _gathered(
         yield Fraction(math.prod(before[0]), math.prod(before[1])), gathered
 
 
-@lru_cache(
-    maxsize=50_000
-)  # brackets filled together, and members of a pair, ask for the same sets many times
+@lru_cache(maxsize=50_000)  # brackets filled together, and members of a pair, ask for the same sets many times
 def first_mounting(
     gears: tuple[int, ...], drawer: Drawer, idlers: int, bracket: Bracket | None
 ) -> tuple[Mounted, Mounting | None] | None:

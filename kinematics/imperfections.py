@@ -51,7 +51,9 @@ def ends_ahead(train: Train, drive: str, link: str) -> dict[str, Fraction]:
     expressions = reduce_relations((*train.parts, _AHEAD), (row for _, row in relations), keep=(_AHEAD,))
     if _AHEAD not in expressions.free:
         return {}
-    moved = {name: expressions.value(end.part, {_AHEAD: Fraction(1)}) for name, end in train.ends.items()}
+    moved = {
+        name: expressions.value(end.part, {_AHEAD: Fraction(1)}) for name, end in train.ends.items()
+    }
     return {name: value * train.ends[name].sign for name, value in moved.items() if value is not None}
 
 
@@ -71,7 +73,9 @@ def ripples(train: Train, drive: str, error: PeriodicError) -> tuple[Ripple, ...
     per_unit = turning * error.waves / (rates[over] or 1)
     # The hob is what everything else is timed by: where it runs ahead, the others are late by so much.
     late = ahead.get("hob", Fraction(0)) / hob
-    left = {end: ahead.get(end, Fraction(0)) - late * (rates[end] or 0) for end in ("table", *SLIDE_ENDS)}
+    left = {
+        end: ahead.get(end, Fraction(0)) - late * (rates[end] or 0) for end in ("table", *SLIDE_ENDS)
+    }
     return tuple(
         Ripple(end, over, per_unit, float(value) * error.amplitude, error.phase_turn)
         for end, value in left.items()

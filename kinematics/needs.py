@@ -134,3 +134,4 @@ def fed_slides(train: Train, bracket: str, drive: str) -> tuple[str, ...]:
     running = _end_rates(filled, drive)
     stopped = _end_rates(filled.without(bracket), drive, still=(link.to_part,))
     return tuple(name for name in SLIDE_ENDS if name in running and running[name] and not stopped[name])
+

@@ -256,9 +256,7 @@ class _Slack:
             if push
         }, solved
 
-    def wear(
-        self, train: Train, waiting: Iterable[str], solved: Solution, sense: int, turns: Fraction
-    ) -> None:
+    def wear(self, train: Train, waiting: Iterable[str], solved: Solution, sense: int, turns: Fraction) -> None:
         """Take up play for `turns` of the drive."""
         for name in waiting:
             self._ahead[name] -= _push(train, solved, name) * sense * turns

@@ -188,9 +188,7 @@ def gear_to_cut(work: Work) -> gear.Gear:
     x_E = x - E / (2 m_n tan alpha_n), ISO 21771 (from memory).
     """
     nominal = gear_of(work)
-    less = float(work.thinning) / (
-        2 * nominal.module_n * math.tan(math.radians(nominal.pressure_angle_n_deg))
-    )
+    less = float(work.thinning) / (2 * nominal.module_n * math.tan(math.radians(nominal.pressure_angle_n_deg)))
     return replace(nominal, profile_shift=nominal.profile_shift - less)
 
 

@@ -90,9 +90,7 @@ class Response:
         if system is None:
             return cls(bare, drive, names, None, {})
         empty = [link.name for link in bare.brackets if link.name not in names]
-        return cls(
-            bare, drive, names, *system.solved(), bool(run(with_generic_gears(bare, empty), drive).stuck)
-        )
+        return cls(bare, drive, names, *system.solved(), bool(run(with_generic_gears(bare, empty), drive).stuck))
 
     @property
     def is_quick(self) -> bool:

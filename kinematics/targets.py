@@ -51,9 +51,7 @@ def table_per_hob(work: Work, hob: HobData, slide: str, feed_mm: Fraction) -> Ra
     From table = -h k/z - H/L axial + rolling tangential, with the slide's own turning put in.
     """
     index = requirement.table_per_hob(work, hob)
-    added = (
-        -inverse_lead(work) if slide == "axial" else rolling(work) if slide == "tangential" else Fraction(0)
-    )
+    added = -inverse_lead(work) if slide == "axial" else rolling(work) if slide == "tangential" else Fraction(0)
     return index / (1 - added * feed_mm)
 
 
