@@ -98,9 +98,14 @@ def find_constants(train: Train, drive: str) -> Constants:
     return Constants(index, feeds, differentials, next(iter(named[Role.SPEED]), None))
 
 
-def find_index_rule(train: Train, drive: str) -> IndexRule | None:
-    """The index rule alone, at a fraction of the work; None where no one bracket indexes the table."""
-    by_role = roles(train, drive)
+def find_index_rule(
+    train: Train, drive: str, by_role: Mapping[str, Role] | None = None
+) -> IndexRule | None:
+    """The index rule alone, at a fraction of the work; None where no one bracket indexes the table.
+
+    `by_role` are the brackets' roles, where they have been found already.
+    """
+    by_role = roles(train, drive) if by_role is None else by_role
     return _index_rule(
         train, drive, {role: [name for name, value in by_role.items() if value is role] for role in Role}
     )

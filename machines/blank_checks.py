@@ -18,10 +18,9 @@ from handlead.kinematics.solution import SLIDE_ENDS
 from handlead.kinematics.sprocket import pitch_diameter
 from handlead.kinematics.words import angle_text
 
-from .case import Case, is_fed_as_it_must
+from .case import Case, empty_brackets
 from .findings import Finding
-from .mending import best_mend, find_mend, missing_gears
-from .units import decimal, length
+from .units import decimal, length, quoted
 
 #: What to give where a size is wanting.
 _GIVE = {
@@ -38,8 +37,9 @@ def check_hob_suits(case: Case) -> Iterator[Finding]:
         yield Finding(
             "hob-doesnt-suit",
             "error",
-            f"The hob is of {_size(hob.module_n, case)}, the work of {_size(work.module_n, case)}.",
+            f"The hob is of {size_text(hob.module_n, case)}, the work of {size_text(work.module_n, case)}.",
             "Take a hob of the work's normal module or pitch.",
+            {"hob_module_mm": hob.module_n, "work_module_mm": work.module_n},
         )
     if hob.pressure_angle_deg != work.pressure_angle_deg:
         yield Finding(
@@ -48,6 +48,7 @@ def check_hob_suits(case: Case) -> Iterator[Finding]:
             f"The hob's pressure angle is {decimal(hob.pressure_angle_deg)}°, the work's "
             f"{decimal(work.pressure_angle_deg)}°.",
             "Take a hob of the work's normal pressure angle.",
+            {"hob_pressure_angle_deg": hob.pressure_angle_deg, "work_pressure_angle_deg": work.pressure_angle_deg},
         )
     geometric = hob.geometric_gamma_deg
     if hob.lead_angle_deg is not None and geometric is not None and abs(geometric - hob.lead_angle_deg) > 0.1:
@@ -57,6 +58,7 @@ def check_hob_suits(case: Case) -> Iterator[Finding]:
             f"The hob's lead angle is given as {float(hob.lead_angle_deg):.3f}°, but starts, module and reference "
             f"diameter give {geometric:.3f}°.",
             "Read the hob's face again; a hob ground back has a smaller diameter and a larger angle.",
+            {"lead_angle_deg": hob.lead_angle_deg, "geometric_lead_angle_deg": geometric},
         )
 
 
@@ -84,10 +86,11 @@ def check_hob_sizes(case: Case) -> Iterator[Finding]:
             f"The hob's two diameters leave {length(height, units, 2)} for its tips over the datum line; the depth is "
             f"worked out with {length(ours, units, 2)}.",
             'Measure the hob over its tips, and give its "addendum" in modules if it isn\'t the rack\'s.',
+            {"tip_height_mm": height, "reckoned_tip_height_mm": ours},
         )
 
 
-def _size(module_n: Fraction, case: Case) -> str:
+def size_text(module_n: Fraction, case: Case) -> str:
     """The size of teeth as the job's units and its kind of work have it."""
     if case.job.work.kind == "sprocket":
         return f"pitch {length(math.pi * float(module_n), case.job.units)}"
@@ -117,6 +120,7 @@ def check_blank(case: Case) -> Iterator[Finding]:
             f"The blank is {length(outside, units, 2)} across; for these teeth it must be more than "
             f"{length(least, units, 2)}.",
             "Compare the blank's outside diameter with count, size of the teeth and helix angle on the drawing.",
+            {"outside_diameter_mm": outside, "least_mm": least},
         )
         return
     if case.job.work.kind == "sprocket":
@@ -150,6 +154,7 @@ def _check_tips(case: Case) -> Iterator[Finding]:
             f"The blank is {length(case.sizes.outside_diameter, units, 2)} across: the tips come out "
             f"{length(short, units, 2)} shorter than usual.",
             "Compare the blank's outside diameter with the drawing.",
+            {"outside_diameter_mm": case.sizes.outside_diameter, "shorter_by_mm": short},
         )
 
 
@@ -166,6 +171,7 @@ def _check_sprocket(case: Case) -> Iterator[Finding]:
             f"The blank is {length(outside, units, 2)} across; ISO 606 has it from {length(least, units, 2)} to "
             f"{length(greatest, units, 2)} for this chain.",
             "Compare it with the drawing.",
+            {"outside_diameter_mm": outside, "least_mm": least, "greatest_mm": greatest},
         )
 
 
@@ -182,6 +188,7 @@ def _check_room(case: Case) -> Iterator[Finding]:
             f"The hob goes {length(case.sizes.depth, units, 2)} deep into this blank, and its threads are only "
             f"{length(room, units, 2)} deep: their bottoms would rub the blank's outside away.",
             "Compare blank, profile shift and thinning with the drawing, and the hob's dedendum with the hob.",
+            {"depth_mm": case.sizes.depth, "room_mm": room},
         )
 
 
@@ -195,6 +202,7 @@ def check_worm_wheel_lean(case: Case) -> Iterator[Finding]:
             f"The drawing gives the worm wheel straight teeth, and the hob has a lead angle of {angle_text(gamma)}: "
             "it would run with its worm only on shafts that don't cross at right angles.",
             'Give "hand" and, as "helix_angle", the lead angle of the worm.',
+            {"lead_angle_deg": gamma},
         )
 
 
@@ -209,19 +217,17 @@ def check_worm_wheel_feed(case: Case) -> Iterator[Finding]:
             "fed-along-the-axis",
             "error",
             "The axial slide feeds: that cuts plain helical teeth, without a worm wheel's hollow.",
-            best_mend(case)
-            or find_mend(case, lambda changed: is_fed_as_it_must(changed) and bool(changed.rates))
-            or f'{_other_ways(driven.keys())}; a wheel with plain helical teeth is work of kind "helical".',
+            f'{_other_ways(driven.keys())}; a wheel with plain helical teeth is work of kind "helical".',
         )
     elif not feeding and driven.keys() & {"radial", "tangential"}:
         yield Finding(
             "not-fed",
             "error",
             "No slide feeds the hob into the worm wheel.",
-            best_mend(case)
-            or missing_gears(case, ("radial", "tangential"))
-            or find_mend(case, lambda changed: is_fed_as_it_must(changed) and bool(changed.rates))
-            or "Let the radial or the tangential slide be driven.",
+            f"No change gears are mounted in {quoted(empty)}."
+            if (empty := empty_brackets(case, ("radial", "tangential")))
+            else "Let the radial or the tangential slide be driven.",
+            {"empty_brackets": empty},
         )
     elif not feeding:
         yield Finding(
@@ -236,9 +242,8 @@ def check_worm_wheel_feed(case: Case) -> Iterator[Finding]:
             "infeed-goes-away",
             "error",
             f"The radial slide goes {way} from the work when the drive runs: nothing would be cut.",
-            best_mend(case)
-            or find_mend(case, lambda changed: (changed.solution.end_rate("radial") or 0) < 0)
-            or "Reverse the feed.",
+            "The radial slide must go towards the work when the drive runs.",
+            {"goes": way},
         )
 
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
 from handlead.kinematics import cycle, tolerance
 from handlead.kinematics.constants import IndexRule, find_index_rule
+from handlead.kinematics.faults import ANY_IDLER
+from handlead.kinematics.links import ChangeGears, Mounted
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.needs import Role, roles
 from handlead.kinematics.outcome import Outcome, predict_of_kind
@@ -89,7 +91,7 @@ class Case:
     @cached_property
     def index_rule(self) -> IndexRule | None:
         """The machine's index rule with the levers as they stand."""
-        return find_index_rule(self.train, self.setup.drive)
+        return find_index_rule(self.train, self.setup.drive, self.roles)
 
     def brackets(self, role: Role) -> tuple[str, ...]:
         """The brackets that decide `role` with the levers as they stand."""
@@ -116,6 +118,21 @@ def is_right(case: Case) -> bool:
     """Whether all ends that the work needs are driven, the slide that feeds suits it, and it comes out as wanted."""
     driven = all(case.solution.end_rate(end) for end in ends_needed(case))
     return driven and cuts_wanted(case.job.work, case.outcome) and is_fed_as_it_must(case)
+
+
+def empty_brackets(case: Case, ends: Iterable[str]) -> tuple[str, ...]:
+    """The empty brackets in which any gears would drive one of the ends."""
+    return tuple(
+        link.name
+        for link in case.train.brackets
+        if link.mounted is None and any(_would_drive(case, link, end) for end in ends)
+    )
+
+
+def _would_drive(case: Case, link: ChangeGears, end: str) -> bool:
+    anything = Mounted((30, 30) * min(link.pairs), (ANY_IDLER,) * min(link.idlers))
+    filled = case.train.with_gears({link.name: anything})
+    return bool(solve(filled, case.setup.drive).end_rate(end))
 
 
 def face_width_mm(work: Work) -> float:

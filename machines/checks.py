@@ -1,8 +1,14 @@
-"""Everything that a proof looks at, one check a function, each yielding findings in words of the trade."""
+"""Everything that a proof looks at, one check a function, each yielding findings in words of the trade.
+
+Judging only: a remedy given here says what can be said without having tried anything. What to do at the machine is
+found by `correction`, and tried there.
+"""
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from fractions import Fraction
 
 from handlead.kinematics.links import ChangeGears
@@ -10,7 +16,7 @@ from handlead.kinematics.needs import Role
 from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import table_per_hob
 from handlead.kinematics.sizes import hob_tip_diameter
-from handlead.kinematics.words import Hand, angle_text
+from handlead.kinematics.words import Hand
 
 from .blank_checks import (
     check_blank,
@@ -18,10 +24,12 @@ from .blank_checks import (
     check_hob_suits,
     check_worm_wheel_feed,
     check_worm_wheel_lean,
+    size_text,
 )
 from .case import (
     Case,
     drive_rpm,
+    empty_brackets,
     ends_needed,
     helix_slope_limit_um,
     helix_slope_um,
@@ -32,9 +40,9 @@ from .case import (
     with_lever_moved,
 )
 from .cutting_speed import check_cutting_speed
-from .findings import Finding
-from .mending import best_mend, find_mend, gears_text, missing_gears, refusal
-from .units import decimal, length
+from .findings import Fact, Finding
+from .mending import gears_text, refusal
+from .units import decimal, length, quoted, swivel_text
 from .units import feed as feed_text
 
 Check = Callable[[Case], Iterator[Finding]]
@@ -43,23 +51,22 @@ Check = Callable[[Case], Iterator[Finding]]
 SWIVEL_LIMIT_DEG = 0.5
 
 
+#: What can be said before anything was tried.
+PLAN_ANEW = "Have the set-up worked out anew, as handlead plan does."
+
+
 def check_lock(case: Case) -> Iterator[Finding]:
     """A train whose relations hold only at rest."""
     lock = case.solution.lock
     if not lock:
         return
-    mend = best_mend(case) or find_mend(case, _runs) or find_mend(case, lambda changed: not changed.solution.is_locked)
     yield Finding(
         "locked-train",
         "error",
-        f"The train is locked: nothing can turn. What fights is {_quoted(lock)}.",
-        mend or "Open one of them before the motor is started.",
+        f"The train is locked: nothing can turn. What fights is {quoted(lock)}.",
+        "Don't start the motor: one of these has to be open.",
+        {"links": tuple(lock)},
     )
-
-
-def _runs(case: Case) -> bool:
-    """Whether all that the work needs is driven, and no worm backwards."""
-    return not case.solution.backdriven and all(case.solution.end_rate(end) for end in ends_needed(case))
 
 
 def check_driven(case: Case) -> Iterator[Finding]:
@@ -79,18 +86,17 @@ def check_driven(case: Case) -> Iterator[Finding]:
 
 
 def _undriven(case: Case, end: str) -> Finding:
-    part = case.train.ends[end].part
+    part, drive = case.train.ends[end].part, case.setup.drive
     state = "stands still" if case.solution.rates[part] == 0 else "is driven by nothing"
-    mend = (
-        best_mend(case)
-        or missing_gears(case, (end,))
-        or find_mend(case, lambda changed: bool(changed.solution.end_rate(end)) and not changed.solution.backdriven)
-    )
+    empty = empty_brackets(case, (end,))
     return Finding(
         "not-driven",
         "error",
-        f'{_the(end).capitalize()} ("{part}") {state} when the drive "{case.setup.drive}" runs.',
-        mend or "Look for an open clutch.",
+        f'{_the(end).capitalize()} ("{part}") {state} when the drive "{drive}" runs.',
+        f"No change gears are mounted in {quoted(empty)}."
+        if empty
+        else f'Look for what is open between it and the drive "{drive}".',
+        {"end": end, "part": part, "drive": drive, "empty_brackets": empty},
     )
 
 
@@ -98,15 +104,12 @@ def check_worms(case: Case) -> Iterator[Finding]:
     """Power can't go back through a worm."""
     for name in case.solution.backdriven:
         worm, wheel = case.train.link(name).ports
-        mend = best_mend(case) or find_mend(case, _runs) or find_mend(
-            case, lambda changed: not changed.solution.is_locked and not changed.solution.backdriven
-        )
         yield Finding(
             "worm-driven-backwards",
             "error",
             f'"{name}": the wheel on "{wheel}" would have to drive the worm on "{worm}", and it can\'t.',
-            mend
-            or f'Open the train between "{worm}" and the drive "{case.setup.drive}", or drive the worm itself.',
+            f'Don\'t start "{case.setup.drive}": the train between it and "{worm}" has to be open.',
+            {"link": name, "worm": worm, "wheel": wheel, "drive": case.setup.drive},
         )
 
 
@@ -120,10 +123,8 @@ def check_sense(case: Case) -> Iterator[Finding]:
         "table-against-hob",
         "error",
         f"The table runs against the {hand}-hand hob: no tooth space is generated, everything is cut away.",
-        best_mend(case)
-        or find_mend(case, lambda changed: bool(changed.outcome and changed.outcome.teeth))
-        or f"A {hand}-hand hob needs the table to turn the other way: change the idlers in "
-        f"{_quoted(case.brackets(Role.INDEX))} by one.",
+        f"A {hand}-hand hob needs the table to turn the other way. {PLAN_ANEW}",
+        {"hob_hand": hand},
     )
 
 
@@ -132,29 +133,19 @@ def check_count(case: Case) -> Iterator[Finding]:
     outcome, work = case.outcome, case.job.work
     if outcome is None or outcome.teeth is None or (outcome.teeth == work.teeth and outcome.is_steady):
         return
-    advice = best_mend(case) or _index_advice(case)
+    facts = {"teeth": outcome.teeth, "wanted_teeth": work.teeth, "real_teeth": outcome.real_teeth}
     if outcome.teeth != work.teeth:
         message = f"This would cut {outcome.teeth} teeth; {work.teeth} are wanted."
-        yield Finding("wrong-count", "error", message, advice)
+        yield Finding("wrong-count", "error", message, PLAN_ANEW, facts)
     if not outcome.is_steady:
         yield Finding(
             "spaces-dont-meet",
             "error",
             f"The table's ratio stands for {decimal(outcome.real_teeth)} teeth: the spaces of one table turn "
             "don't fall into those of the one before.",
-            advice,
+            PLAN_ANEW,
+            facts,
         )
-
-
-def _index_advice(case: Case) -> str:
-    rule, work, hob = case.index_rule, case.job.work, case.job.hob
-    if rule is None:
-        return "Look through the index train."
-    needed = rule.ratio(hob.hand, hob.starts, work.teeth)
-    link = case.train.link(rule.bracket)
-    mounted = link.mounted if isinstance(link, ChangeGears) else None
-    there = f"; mounted is {gears_text(mounted)} = {mounted.size}" if mounted else "; nothing is mounted"
-    return f'"{rule.bracket}" must come to {abs(needed)} for {work.teeth} teeth{there}.'
 
 
 def check_hand_and_lead(case: Case) -> Iterator[Finding]:
@@ -168,21 +159,35 @@ def check_hand_and_lead(case: Case) -> Iterator[Finding]:
     slope, limit = helix_slope_um(work, outcome), helix_slope_limit_um(work)
     if abs(slope) <= limit:
         return
-    mend = best_mend(case)
+    facts = _lead_facts(case, outcome) | {"helix_slope_um": slope, "helix_slope_limit_um": limit, "class": work.quality}
     if work.is_helical and outcome.hand and outcome.hand is not work.hand:
         yield Finding(
             "wrong-hand",
             "error",
             f"The teeth would lean to the {outcome.hand.word}; {_hand(work.hand)}-hand teeth are wanted.",
-            mend or _hand_advice(case),
+            PLAN_ANEW,
+            facts,
         )
         return
     yield Finding(
         "wrong-lead",
         "error",
-        f"{_lead_words(case, outcome)}: {_um(slope)} over the face, class {work.quality} allows {_um(limit)}.",
-        mend or _lead_advice(case),
+        f"{_lead_words(case, outcome)}: {_um(slope, case)} over the face, class {work.quality} allows "
+        f"{_um(limit, case)}.",
+        PLAN_ANEW,
+        facts,
     )
+
+
+def _lead_facts(case: Case, outcome: Outcome) -> dict[str, Fact]:
+    work = case.job.work
+    return {
+        "hand": outcome.hand.word if outcome.hand else "none",
+        "wanted_hand": work.hand.word if work.is_helical and work.hand else "none",
+        "lead_mm": outcome.lead_mm,
+        "lead_exact": outcome.lead,
+        "wanted_lead_mm": work.lead_mm,
+    }
 
 
 def _rolling(case: Case, outcome: Outcome) -> Iterator[Finding]:
@@ -191,43 +196,20 @@ def _rolling(case: Case, outcome: Outcome) -> Iterator[Finding]:
         yield Finding(
             "wrong-lead",
             "error",
-            f"The table doesn't roll with the tangential slide: it is out by {_um(error)} in a pitch of travel, "
-            f"class {case.job.work.quality} allows {_um(limit)}.",
-            best_mend(case) or _lead_advice(case),
+            f"The table doesn't roll with the tangential slide: it is out by {_um(error, case)} in a pitch of travel, "
+            f"class {case.job.work.quality} allows {_um(limit, case)}.",
+            PLAN_ANEW,
+            {"pitch_error_um": error, "pitch_limit_um": limit, "class": case.job.work.quality},
         )
 
 
 def _lead_words(case: Case, outcome: Outcome) -> str:
     wanted, made = (_lead(lead, case) for lead in (case.job.work.lead_mm, outcome.lead_mm))
-    if outcome.lead_mm is None:
+    if outcome.hand is None:
         return f"The teeth would come out straight; a lead of {wanted} is wanted"
     if case.job.work.lead_mm is None:
-        return f"The teeth would lean to the {_hand(outcome.hand)}, lead {made}; straight ones are wanted"
+        return f"The teeth would lean to the {outcome.hand.word}, lead {made}; straight ones are wanted"
     return f"The lead would be {made}; {wanted} is wanted"
-
-
-def _hand_advice(case: Case) -> str:
-    brackets = case.brackets(Role.DIFFERENTIAL) or case.brackets(Role.FEED)
-    return (
-        f"Change the idlers in {_quoted(brackets)} by one."
-        if brackets
-        else "Look through the differential train."
-    )
-
-
-def _lead_advice(case: Case) -> str:
-    work = case.job.work
-    active = [name for name in case.brackets(Role.DIFFERENTIAL) if case.train.link(name).relation()]
-    if work.kind == "worm wheel":
-        gears = active or case.brackets(Role.DIFFERENTIAL)
-        return f"Work the gears of {_quoted(gears)} out anew for the tangential slide, as handlead plan does."
-    if not work.is_helical and _index_alone(case) == table_per_hob(work, case.job.hob):
-        return f"Take the differential out: {_quoted(active)}." if active else _index_advice(case)
-    if not active:
-        return "The differential adds nothing: see that its lever is in and its change gears are mounted."
-    if not work.is_helical:
-        return f"The count rests on {_quoted([*active, *case.brackets(Role.FEED)])}: work them out anew together."
-    return f"Work the gears of {_quoted(active)} out anew for a lead of {_lead(work.lead_mm, case)}."
 
 
 def check_feed_way(case: Case) -> Iterator[Finding]:
@@ -236,16 +218,13 @@ def check_feed_way(case: Case) -> Iterator[Finding]:
     if outcome is None or outcome.feed is None or meant is None or outcome.feed is meant:
         return
     way, teeth = (_goes(case, end) for end in ("axial", "hob"))
-    mend = find_mend(
-        case,
-        lambda changed: is_right(changed) and bool(changed.outcome and changed.outcome.feed is meant),
-    )
     yield Finding(
         "feed-other-way",
         "warning",
         f"The feed is {outcome.feed.value} (the slide goes {way}, the hob's teeth at the work {teeth}); "
         f"{meant.value} was meant.",
-        mend or "Reverse the feed, or say what is meant in the job.",
+        "Say in the job which way is meant, or have the set-up worked out for it, as handlead plan does.",
+        {"feed": outcome.feed.value, "meant": meant.value},
     )
 
 
@@ -282,6 +261,7 @@ def check_lever_words(case: Case) -> Iterator[Finding]:
             "note",
             f'Lever "{lever}" stands at "{position}", but the slide goes {goes}.',
             "Its plate holds with other idlers or the other hand of hob. Go by the slide.",
+            {"lever": lever, "position": position, "goes": goes},
         )
 
 
@@ -295,12 +275,14 @@ def check_swivel(case: Case) -> Iterator[Finding]:
             "The hob's lead angle isn't known: neither lead_angle nor diameter is given.",
             "Read it off the hob's face, or give its reference diameter.",
         )
+    facts = {"swivel_deg": stands, "wanted_swivel_deg": wanted, "swivel_error_deg": stands - wanted}
     if case.setup.swivel_deg is None and abs(wanted) > SWIVEL_LIMIT_DEG:
         yield Finding(
             "swivel-off",
             "error",
             "No swivel is given, so the head is taken to stand level.",
-            f"Swing the head to {swivel_text(wanted)}.",
+            f"The work asks for {swivel_text(wanted)}.",
+            facts,
         )
         return
     if abs(stands - wanted) <= SWIVEL_LIMIT_DEG:
@@ -310,14 +292,16 @@ def check_swivel(case: Case) -> Iterator[Finding]:
             "swivel-wrong-way",
             "error",
             f"The head is swung the wrong way: it stands at {swivel_text(stands)}.",
-            f"Swing it to {swivel_text(wanted)}.",
+            f"The work asks for {swivel_text(wanted)}.",
+            facts,
         )
         return
     yield Finding(
         "swivel-off",
         "error",
         f"The head stands at {swivel_text(stands)}, {abs(stands - wanted):.2f}° out{_swivel_guess(case)}.",
-        f"Swing it to {swivel_text(wanted)}.",
+        f"The work asks for {swivel_text(wanted)}.",
+        facts,
     )
 
 
@@ -339,20 +323,25 @@ def check_gears_owned(case: Case) -> Iterator[Finding]:
     from .drawers import shortfalls
 
     for shortfall in shortfalls(case.job.machine, case.setup.change):
-        teeth, users = shortfall.teeth, _quoted(shortfall.brackets)
+        teeth, users = shortfall.teeth, quoted(shortfall.brackets)
+        facts: dict[str, Fact] = {
+            "teeth": teeth, "brackets": shortfall.brackets, "used": shortfall.used, "owned": shortfall.owned,
+        }  # fmt: skip
         if shortfall.owned == 0:
             yield Finding(
                 "gear-not-owned",
                 "error",
                 f"A gear of {teeth} teeth is mounted in {users}, but none is owned that fits.",
-                "Choose gears from the drawer, or add this one to the machine's gear_set.",
+                "If it lies in the drawer all the same, add it to the machine's gear_set.",
+                facts,
             )
         else:
             yield Finding(
                 "gear-used-twice",
                 "error",
                 f"The gear of {teeth} teeth is used {shortfall.used} times (in {users}); owned: {shortfall.owned}.",
-                "Choose another set for one of them.",
+                PLAN_ANEW,
+                facts,
             )
 
 
@@ -368,14 +357,16 @@ def check_brackets(case: Case) -> Iterator[Finding]:
                 "error",
                 f'"{link.name}" has {_count(pairs, "pair")} of gears ({gears_text(link.mounted)}); '
                 f"it takes {_numbers(link.pairs)}.",
-                "Work the ratio out anew with a number of pairs that the bracket takes.",
+                PLAN_ANEW,
+                {"bracket": link.name, "pairs": pairs, "allowed": tuple(sorted(link.pairs))},
             )
         if idlers not in link.idlers:
             yield Finding(
                 "idlers-not-allowed",
                 "error",
                 f'"{link.name}" has {_count(idlers, "idler")}; it takes {_numbers(link.idlers)}.',
-                "Use a number of idlers that the bracket takes; the sense can also be turned over elsewhere.",
+                PLAN_ANEW,
+                {"bracket": link.name, "idlers": idlers, "allowed": tuple(sorted(link.idlers))},
             )
 
 
@@ -388,7 +379,8 @@ def check_mounting(case: Case) -> Iterator[Finding]:
                 "wont-mount",
                 "error",
                 f'{gears_text(link.mounted)} can\'t be mounted in "{link.name}": {refused.why}.',
-                "Try the drivers or the driven gears in the other order, or choose another set.",
+                PLAN_ANEW,
+                {"bracket": link.name, "gears": link.mounted.gears, "idlers": link.mounted.idlers},
             )
 
 
@@ -407,13 +399,13 @@ def check_differential(case: Case) -> Iterator[Finding]:
     needed = table_per_hob(work, case.job.hob)
     if is_right(case) and index != needed and case.brackets(Role.FEED):
         yield _rests_on_feed(case, index)
-    elif index == needed != case.rates.table and not work.is_helical:
-        mend = best_mend(case)
+    elif index == needed != case.rates.table and not work.is_helical and case.brackets(Role.DIFFERENTIAL):
         yield Finding(
             "differential-left-in",
             "error",
             "The differential adds to the table's turning, and the work is spur.",
-            mend or f"Take the differential out, or empty {_quoted(case.brackets(Role.DIFFERENTIAL))}.",
+            PLAN_ANEW,
+            {"table_per_hob": index, "table_per_hob_feeding": case.rates.table},
         )
 
 
@@ -427,7 +419,8 @@ def _index_alone(case: Case) -> Fraction | None:
 
 
 def _rests_on_feed(case: Case, index: Fraction) -> Finding:
-    feeds = _quoted(case.brackets(Role.FEED))
+    outcome = case.outcome
+    feeds = quoted(case.brackets(Role.FEED))
     differential = "leave the differential in, and " if case.brackets(Role.DIFFERENTIAL) else ""
     count = -case.job.hob.hand.value * case.job.hob.starts / index
     return Finding(
@@ -436,62 +429,101 @@ def _rests_on_feed(case: Case, index: Fraction) -> Finding:
         f"The count or the lead rests on the feed gears: the index gears alone stand for {decimal(count)} teeth.",
         f"Don't change the gears in {feeds} between cuts; {differential}bring the slide back by reversing the drive, "
         "nothing opened: a rapid return loses the register.",
+        {"index_teeth": count, "teeth": outcome.teeth if outcome else None},
     )
 
 
+#: A limit that is overrun, in words, with the numbers.
+_Beyond = Iterator[tuple[str, dict[str, Fact]]]
+
+
 def check_limits(case: Case) -> Iterator[Finding]:
-    """Speeds, travels and sizes beyond what the machine file allows."""
+    """Speeds, feeds and a place of the head beyond what the machine file allows."""
     if case.solution.backdriven:
         return  # it can't run at all, so its speeds are no concern
-    for words in (*_beyond_rpm(case), *_beyond_feed(case), *_beyond_sizes(case), *_beyond_travel(case)):
-        yield Finding("beyond-limits", "error", words, "Keep to what the machine's manual allows.")
+    yield from _limits(_beyond_rpm(case), _beyond_feed(case), _beyond_swivel(case))
 
 
-def _beyond_rpm(case: Case) -> Iterator[str]:
+def check_machine_takes(case: Case) -> Iterator[Finding]:
+    """Work that is too large for the machine, however it is set up."""
+    yield from _limits(_beyond_sizes(case), _never_swings(case), _beyond_travel(case))
+
+
+def _limits(*beyond: _Beyond) -> Iterator[Finding]:
+    for words, facts in itertools.chain(*beyond):
+        yield Finding("beyond-limits", "error", words, "Keep to what the machine's manual allows.", facts)
+
+
+def _beyond_rpm(case: Case) -> _Beyond:
     rpm = drive_rpm(case)
     if rpm is None or case.solution.is_locked:
         return
     for part, (least, greatest) in case.job.machine.limits.rpm.items():
         rate = case.solution.rates[part]
         speed = None if rate is None else abs(rate * rpm)
+        facts: dict[str, Fact] = {"part": part, "rpm": speed, "least_rpm": least, "greatest_rpm": greatest}
         if speed and speed > greatest:
-            yield f'"{part}" would run at {decimal(speed, 4)} rpm; at most {float(greatest):g} is allowed.'
+            yield f'"{part}" would run at {decimal(speed, 4)} rpm; at most {float(greatest):g} is allowed.', facts
         if speed and least is not None and speed < least:
-            yield f'"{part}" would run at {decimal(speed, 4)} rpm; at least {float(least):g} is needed.'
+            yield f'"{part}" would run at {decimal(speed, 4)} rpm; at least {float(least):g} is needed.', facts
 
 
-def _beyond_feed(case: Case) -> Iterator[str]:
+def _beyond_feed(case: Case) -> _Beyond:
     limit, feed = case.job.machine.limits.feed_mm_per_table_turn, case.outcome and case.outcome.sliding_feed
     if limit is None or not feed:
         return
     (least, greatest), units = limit, case.job.units
+    facts: dict[str, Fact] = {"feed_mm_per_table_turn": feed, "least_mm": least, "greatest_mm": greatest}
     if feed > greatest:
-        yield f"The feed is {feed_text(feed, units)}; at most {feed_text(greatest, units)} is allowed."
+        yield f"The feed is {feed_text(feed, units)}; at most {feed_text(greatest, units)} is allowed.", facts
     if least is not None and feed < least:
-        yield f"The feed is {feed_text(feed, units)}; at least {feed_text(least, units)} is needed."
+        yield f"The feed is {feed_text(feed, units)}; at least {feed_text(least, units)} is needed.", facts
 
 
-def _beyond_sizes(case: Case) -> Iterator[str]:
+def _beyond_sizes(case: Case) -> _Beyond:
     limits, work, units = case.job.machine.limits, case.job.work, case.job.units
     diameter = case.sizes.outside_diameter
     if limits.work_diameter is not None and diameter > limits.work_diameter:
         most = length(float(limits.work_diameter), units, 1)
-        yield f"The blank is {length(diameter, units, 1)} across; the machine takes {most}."
+        words = f"The blank is {length(diameter, units, 1)} across; the machine takes {most}."
+        yield words, {"outside_diameter_mm": diameter, "greatest_mm": limits.work_diameter}
     if limits.face_width is not None and (work.face_width or 0) > limits.face_width:
         most = length(float(limits.face_width), units, 1)
-        yield f"The face is {length(float(work.face_width or 0), units, 1)} wide; the machine takes {most}."
+        words = f"The face is {length(float(work.face_width or 0), units, 1)} wide; the machine takes {most}."
+        yield words, {"face_width_mm": work.face_width, "greatest_mm": limits.face_width}
     if limits.module_n is not None and work.module_n > limits.module_n:
-        yield f"The work is of module {decimal(work.module_n)}; the machine cuts up to {float(limits.module_n):g}."
-    if limits.swivel_deg is not None:
-        least, greatest = limits.swivel_deg
-        if not least - Fraction(1, 60) <= Fraction(case.swivel_deg) <= greatest + Fraction(1, 60):
-            yield (
-                f"The head is to stand at {swivel_text(case.swivel_deg)}; it swings from "
-                f"{swivel_text(float(least))} to {swivel_text(float(greatest))}."
-            )
+        ours, most = size_text(work.module_n, case), size_text(limits.module_n, case)
+        words = f"The work is of {ours}; the machine takes {most} at most."
+        yield words, {"module_mm": work.module_n, "greatest_mm": limits.module_n}
 
 
-def _beyond_travel(case: Case) -> Iterator[str]:
+def _swings(case: Case, swivel_deg: float) -> bool:
+    limit = case.job.machine.limits.swivel_deg
+    return limit is None or limit[0] - Fraction(1, 60) <= Fraction(swivel_deg) <= limit[1] + Fraction(1, 60)
+
+
+def _beyond_swivel(case: Case) -> _Beyond:
+    """The head set to where it can't be swung, though the work doesn't ask for it."""
+    if not _swings(case, case.swivel_deg) and _swings(case, case.swivel_wanted_deg):
+        yield _swing_words(case, "The head is to stand at", case.swivel_deg)
+
+
+def _never_swings(case: Case) -> _Beyond:
+    """The head wanted where it can't be swung."""
+    if not _swings(case, case.swivel_wanted_deg):
+        yield _swing_words(case, "The work asks for the head at", case.swivel_wanted_deg)
+
+
+def _swing_words(case: Case, what: str, swivel_deg: float) -> tuple[str, dict[str, Fact]]:
+    least, greatest = case.job.machine.limits.swivel_deg or (Fraction(0), Fraction(0))
+    words = (
+        f"{what} {swivel_text(swivel_deg)}; it swings from {swivel_text(float(least))} to "
+        f"{swivel_text(float(greatest))}."
+    )
+    return words, {"swivel_deg": swivel_deg, "least_deg": least, "greatest_deg": greatest}
+
+
+def _beyond_travel(case: Case) -> _Beyond:
     """The axial slide's stroke against approach, face and overrun, where the hob's outside diameter is known."""
     end, work, hob = case.train.ends.get("axial"), case.job.work, case.job.hob
     stroke = case.job.machine.limits.travel.get(end.part) if end else None
@@ -504,25 +536,27 @@ def _beyond_travel(case: Case) -> Iterator[str]:
         or case.sizes.depth <= 0
     ):
         return
+    # The head where the work asks for it: standing elsewhere it is wrong anyhow.
+    swung = replace(case, setup=replace(case.setup, swivel_deg=Fraction(case.swivel_wanted_deg)))
     try:
-        needed = stroke_of(case).travel
+        needed = stroke_of(swung).travel
     except ValueError as fault:
-        yield f"The travel can't be worked out: {fault}."
+        yield f"The travel can't be worked out: {fault}.", {}
         return
     if needed > stroke:
-        yield (
+        words = (
             f"Approach, face and overrun take {length(needed, case.job.units, 1)} of travel; the "
             f"{_the('axial')[4:]} has {length(float(stroke), case.job.units, 1)}."
         )
+        yield words, {"travel_mm": needed, "greatest_mm": stroke}
 
 
-#: Every check, in the order in which a person would look.
-CHECKS: tuple[Check, ...] = (
+#: What hangs on the set-up, in the order in which a person would look.
+SET_UP_CHECKS: tuple[Check, ...] = (
     check_lock,
     check_worms,
     check_driven,
     check_worm_wheel_feed,
-    check_worm_wheel_lean,
     check_sense,
     check_count,
     check_hand_and_lead,
@@ -531,19 +565,28 @@ CHECKS: tuple[Check, ...] = (
     check_gears_owned,
     check_brackets,
     check_mounting,
-    check_hob_suits,
-    check_hob_sizes,
-    check_blank,
     check_limits,
     check_cutting_speed,
     check_feed_way,
     check_lever_words,
 )
 
+#: What hangs on drawing, hob and machine alone: no lever and no gear helps.
+JOB_CHECKS: tuple[Check, ...] = (
+    check_worm_wheel_lean,
+    check_hob_suits,
+    check_hob_sizes,
+    check_blank,
+    check_machine_takes,
+)
 
-def _quoted(names: tuple[str, ...] | list[str]) -> str:
-    *most, last = [f'"{name}"' for name in names] or ["nothing"]
-    return f"{', '.join(most)} and {last}" if most else last
+#: Every check.
+CHECKS: tuple[Check, ...] = (*SET_UP_CHECKS, *JOB_CHECKS)
+
+
+def judge_set_up(case: Case) -> Iterator[Finding]:
+    """What levers, gears and head leave to be found, judged alone: nothing is tried."""
+    return (finding for check in SET_UP_CHECKS for finding in check(case))
 
 
 def _the(end: str) -> str:
@@ -566,13 +609,6 @@ def _lead(lead_mm: float | None, case: Case) -> str:
     return "none" if lead_mm is None else length(lead_mm, case.job.units)
 
 
-def _um(value: float) -> str:
-    return f"{abs(value):.1f} µm" if abs(value) < 1000 else f"{abs(value) / 1000:.2f} mm"
+def _um(value: float, case: Case) -> str:
+    return f"{abs(value):.1f} µm" if abs(value) < 1000 else length(abs(value) / 1000, case.job.units, 2)
 
-
-def swivel_text(swivel_deg: float, *, seen: bool = True) -> str:
-    """The swivel for the vernier, in degrees and minutes, with the way to swing; `seen` says from where."""
-    if not round(swivel_deg * 60):
-        return "0° (level)"
-    way = "counter-clockwise" if swivel_deg > 0 else "clockwise"
-    return f"{angle_text(swivel_deg)} {way}{' (seen from behind the hob)' if seen else ''}"

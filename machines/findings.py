@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from handlead.kinematics.frozen import freeze
+
 #: Severities, worst first. An error means: not as wanted.
 SEVERITIES = ("error", "warning", "note")
 
@@ -25,7 +27,10 @@ class Finding:
     severity: str
     message: str
     remedy: str = ""
-    facts: Mapping[str, Fact] = field(default_factory=dict, hash=False)
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        freeze(self, "facts")
 
     def as_json(self) -> dict[str, object]:
         """The finding as plain values for a JSON object, exact numbers as strings."""

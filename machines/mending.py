@@ -1,156 +1,314 @@
-"""Single changes at the machine that would make a wrong set-up right, each proved before it is advised."""
+"""What a person can do to a set-up at the machine, a step each: levers, idlers, gears, the head, the drive.
+
+Nothing here says whether a step helps; `correction` carries steps out on the machine and proves what comes of them.
+"""
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
 
 from handlead.kinematics.bracket import Bracket, Refusal
+from handlead.kinematics.drawer import drawer_for
+from handlead.kinematics.faults import ANY_IDLER
+from handlead.kinematics.frozen import freeze
 from handlead.kinematics.links import ChangeGears, Mounted
-from handlead.kinematics.needs import Role
+from handlead.kinematics.solution import SLIDE_ENDS
+from handlead.kinematics.targets import fixed
 
-from .case import Case, is_right
-from .errors import FileFault
+from .case import Case, with_lever_moved
+from .clearing import draw_clear
+from .drawers import drawers_of
 from .job_file import Setup
+from .units import swivel_text
+
+#: How much work a step is, beside moving a lever. Own judgement: what is touched, and how easily it goes wrong again.
+LEVER, IDLER, EXCHANGE, TURN_ROUND, OTHER_GEAR, ANEW = 1, 2, 3, 4, 5, 9
+
+#: Idlers that are tried on a bracket whose measures are known and whose gears aren't listed.
+_USUAL_IDLERS = range(20, 81)
 
 
-def find_mend(case: Case, is_right: Callable[[Case], bool]) -> str | None:
-    """What to do, in the words of the trade, so that `is_right` holds; None if no single change does it.
+@dataclass(frozen=True)
+class Step:
+    """One thing to do at the machine, in `words`, and what it makes of a set-up.
 
-    Tried in the order of the work they take: a lever, an idler, two gears of a bracket exchanged, a bracket turned
-    end for end; and two levers, which often go together.
+    `ratios` are signed ratios that brackets must come to where no gears are named; `effort` orders steps by the
+    work that they are.
     """
-    return next((words for words, changed in _changed(case) if is_right(changed)), None)
+
+    words: str
+    levers: Mapping[str, str] = field(default_factory=dict)
+    change: Mapping[str, Mounted] = field(default_factory=dict)
+    ratios: Mapping[str, Fraction] = field(default_factory=dict)
+    swivel_deg: Fraction | None = None
+    drive: str | None = None
+    effort: int = LEVER
+
+    def __post_init__(self) -> None:
+        freeze(self, "levers", "change", "ratios")
+
+    @property
+    def touches(self) -> frozenset[str]:
+        """What the step lays hand on; two steps that lay hand on the same thing don't go together."""
+        head = {"the head"} if self.swivel_deg is not None else set()
+        drive = {"the drive"} if self.drive is not None else set()
+        return frozenset({*self.levers, *self.change, *self.ratios} | head | drive)
+
+    def on(self, setup: Setup) -> Setup:
+        """The set-up after the step; a bracket that must come to a ratio is left out of it."""
+        change = {name: gears for name, gears in {**setup.change, **self.change}.items() if name not in self.ratios}
+        return replace(
+            setup,
+            levers={**setup.levers, **self.levers},
+            change=change,
+            swivel_deg=setup.swivel_deg if self.swivel_deg is None else self.swivel_deg,
+            drive=self.drive or setup.drive,
+        )
 
 
-def _changed(case: Case) -> Iterator[tuple[str, Case]]:
-    """Every change in words, with the machine after it; levers that would fight are left out."""
-    ways = (_levers(case), _idlers(case), _exchanged(case), _turned_round(case), _two_levers(case))
-    for words, setup in itertools.chain(*ways):
-        try:
-            yield words, Case.of(case.job, setup)
-        except FileFault:
-            continue
+def carried_out(case: Case, steps: Iterable[Step]) -> Case:
+    """The machine after these steps. Raises `FileFault` where levers then fight over a link."""
+    setup = case.setup
+    ratios: dict[str, Fraction] = {}
+    for step in steps:
+        setup, ratios = step.on(setup), {**ratios, **step.ratios}
+    changed = Case.of(case.job, setup)
+    return replace(changed, train=fixed(changed.train, ratios)) if ratios else changed
 
 
-def best_mend(case: Case) -> str | None:
-    """The single change after which all is wanted; first one that keeps the slide that feeds, and its way as meant."""
-    meant, feeds = case.setup.feed, case.outcome and case.outcome.feed_slide
-
-    def strays(changed: Case) -> int:
-        outcome = changed.outcome
-        if feeds is not None and (outcome is None or outcome.feed_slide != feeds):
-            return 2
-        return int(meant is not None and (outcome is None or outcome.feed is not meant))
-
-    best: tuple[int, str] | None = None
-    for words, changed in _changed(case):
-        if not is_right(changed) or changed.solution.backdriven:
-            continue
-        if best is None or strays(changed) < best[0]:
-            best = strays(changed), words
-        if not best[0]:
-            break
-    return best[1] if best else None
+# ---------------------------------------------------------------- levers, drive, head
 
 
-def missing_gears(case: Case, ends: Iterable[str]) -> str | None:
-    """The empty brackets without which one of the ends isn't driven, in words; None where it isn't for them."""
-    missed = [
-        f'"{link.name}"'
-        for link in case.train.brackets
-        if link.mounted is None and any(_drives(case, link, end) for end in ends)
-    ]
-    return f"No change gears are mounted in {' and '.join(missed)}." if missed else None
-
-
-def _drives(case: Case, link: ChangeGears, end: str) -> bool:
-    """Whether any gears in the bracket would drive the end."""
-    anything = Mounted((30, 30) * min(link.pairs), (_ANY_IDLER,) * min(link.idlers))
-    return bool(Case.of(case.job, _with(case, link.name, anything)).solution.end_rate(end))
-
-
-def _levers(case: Case) -> Iterator[tuple[str, Setup]]:
-    for name, lever in case.job.machine.levers.items():
-        now = case.setup.levers.get(name, lever.normal)
-        for position in lever.positions:
+def lever_steps(case: Case) -> Iterator[Step]:
+    """Every lever to each of its other positions."""
+    for name, now in case.job.machine.positions(case.setup).items():
+        for position in case.job.machine.levers[name].positions:
             if position != now:
-                levers: Mapping[str, str] = {**case.setup.levers, name: position}
-                yield (
-                    f'Put lever "{name}" to "{position}" (it stands at "{now}").',
-                    replace(case.setup, levers=levers),
+                yield Step(f'Put lever "{name}" to "{position}" (it stands at "{now}").', levers={name: position})
+
+
+def drive_step(case: Case) -> Step | None:
+    """The drive that turns the machine for a cut, where the set-up runs it by another."""
+    drive, other = case.job.machine.normal_drive, case.setup.drive
+    if other == drive:
+        return None
+    stands = case.job.machine.positions(case.setup)
+    for name in stands:
+        for position, moved in with_lever_moved(case, name):
+            if _runs_alone(moved):
+                return Step(
+                    f'Put lever "{name}" to "{position}" (it stands at "{stands[name]}") before "{other}" runs, '
+                    f'{draw_clear(case)}, and put it back for the cut, which "{drive}" drives.',
+                    drive=drive,
                 )
+    return Step(f'Cut with the drive "{drive}", not with "{other}".', drive=drive)
 
 
-def _two_levers(case: Case) -> Iterator[tuple[str, Setup]]:
-    stand = case.job.machine.positions(case.setup)
-    moves = [
-        (name, position)
-        for name, lever in case.job.machine.levers.items()
-        for position in lever.positions
-        if position != stand[name]
-    ]
-    for (one, here), (other, there) in itertools.combinations(moves, 2):
-        if one != other:
-            yield (
-                f'Put lever "{one}" to "{here}" and "{other}" to "{there}" (they stand at "{stand[one]}" and '
-                f'"{stand[other]}").',
-                replace(case.setup, levers={**case.setup.levers, one: here, other: there}),
+def _runs_alone(case: Case) -> bool:
+    """Whether the drive moves a slide and leaves the hob at rest, nothing locked and no worm driven backwards."""
+    run = case.solution
+    moves = any(run.end_rate(end) for end in SLIDE_ENDS if end in case.train.ends)
+    return moves and not run.is_locked and not run.backdriven and not run.end_rate("hob")
+
+
+def swing_step(case: Case, limit_deg: float) -> Step | None:
+    """The head swung to where the work asks for it, to the minute; None where it stands there within `limit_deg`."""
+    wanted = case.swivel_wanted_deg
+    if abs(case.swivel_deg - wanted) <= limit_deg:
+        return None
+    return Step(f"Swing the head to {swivel_text(wanted)}.", swivel_deg=Fraction(round(60 * wanted), 60), effort=0)
+
+
+# ---------------------------------------------------------------- change gears
+
+
+def idler_steps(case: Case, link: ChangeGears, mounted: Mounted) -> Iterator[Step]:
+    """Idlers in or out so that the bracket turns the sense over; named where they must fit."""
+    count = len(mounted.idlers)
+    for number in link.idlers:
+        if (number - count) % 2 == 0:
+            continue
+        idlers = with_idlers(case, link, mounted, number)
+        if idlers is not None:
+            then = replace(mounted, idlers=idlers)
+            yield Step(_idler_words(case, link, mounted, then), change={link.name: then}, effort=IDLER)
+
+
+def with_idlers(case: Case, link: ChangeGears, mounted: Mounted, number: int) -> tuple[int, ...] | None:
+    """So many idlers, those that are there among them, that are at hand and fit; None where none do."""
+    kept = mounted.idlers[:number]
+    more = number - len(kept)
+    if more == 0:
+        return kept if refusal(link, replace(mounted, idlers=kept)) is None else None
+    for chosen in itertools.combinations(_idlers_at_hand(case, link), more):
+        if refusal(link, replace(mounted, idlers=(*kept, *chosen))) is None:
+            return (*kept, *chosen)
+    return None
+
+
+def _idlers_at_hand(case: Case, link: ChangeGears) -> Sequence[int]:
+    free = free_gears(case, link.name)
+    if free is not None:
+        return free
+    return (ANY_IDLER, ANY_IDLER) if link.bracket is None else _USUAL_IDLERS
+
+
+def free_gears(case: Case, bracket: str) -> tuple[int, ...] | None:
+    """The gears at hand for the bracket that are mounted nowhere; None where the machine file lists none for it."""
+    drawer = drawer_for(bracket, drawers_of(case.job.machine))
+    if not len(drawer):
+        return None
+    left = list(drawer.gears)
+    for mounted in case.setup.change.values():
+        for teeth in (*mounted.gears, *mounted.idlers):
+            if teeth in left:
+                left.remove(teeth)
+    return tuple(left)
+
+
+def _idler_words(case: Case, link: ChangeGears, now: Mounted, then: Mounted) -> str:
+    before, after = len(now.idlers), len(then.idlers)
+    if after == 0:
+        return f'Take the {"idler" if before == 1 else "idlers"} out of "{link.name}".'
+    if after < before:
+        return f'Take {_idlers(before - after)} out of "{link.name}"; {gears_text(then)} stays.'
+    unlisted = link.bracket is None and free_gears(case, link.name) is None
+    teeth = " and ".join(str(each) for each in then.idlers[before:])
+    will_do = "" if unlisted else f" ({teeth} teeth will do)"
+    return f'Add {_idlers(after - before)} in "{link.name}"{will_do}.'
+
+
+def _idlers(number: int) -> str:
+    return {1: "an idler", 2: "two idlers"}.get(number, f"{number} idlers")
+
+
+def other_idler_steps(case: Case, link: ChangeGears, mounted: Mounted) -> Iterator[Step]:
+    """One idler against another that is at hand, the first that fits."""
+    for place, teeth in enumerate(mounted.idlers):
+        for other in _idlers_at_hand(case, link):
+            then = replace(mounted, idlers=(*mounted.idlers[:place], other, *mounted.idlers[place + 1 :]))
+            if other != teeth and refusal(link, then) is None:
+                words = f'In "{link.name}" mount {other} in place of the idler {teeth}.'
+                yield Step(words, change={link.name: then}, effort=IDLER)
+                break
+
+
+def exchange_steps(link: ChangeGears, mounted: Mounted, *, same_ratio: bool) -> Iterator[Step]:
+    """Two gears of a bracket on each other's shafts, as far as the bracket takes it.
+
+    Two drivers or two driven gears may change places without changing the ratio: offered with `same_ratio`,
+    as where the gears can't be mounted as they are.
+    """
+    for one, other in itertools.combinations(range(len(mounted.gears)), 2):
+        gears = list(mounted.gears)
+        gears[one], gears[other] = gears[other], gears[one]
+        then = replace(mounted, gears=tuple(gears))
+        if then == mounted or (then.ratio == mounted.ratio and not same_ratio) or refusal(link, then):
+            continue
+        words = f'Exchange {mounted.gears[one]} and {mounted.gears[other]} in "{link.name}": it should read '
+        yield Step(f"{words}{gears_text(then)}.", change={link.name: then}, effort=EXCHANGE)
+
+
+def turned_round_steps(link: ChangeGears, mounted: Mounted) -> Iterator[Step]:
+    """The bracket end for end, as far as it takes it."""
+    then = replace(mounted, gears=mounted.gears[::-1])
+    if then != mounted and refusal(link, then) is None:
+        words = f'Turn "{link.name}" end for end: drivers and driven gears are exchanged, it should read '
+        yield Step(f"{words}{gears_text(then)}.", change={link.name: then}, effort=TURN_ROUND)
+
+
+def crossed_steps(one: ChangeGears, other: ChangeGears) -> Iterator[Step]:
+    """A gear of one bracket against one of another, as far as both take it."""
+    if one.mounted is None or other.mounted is None:
+        return
+    for here, there in itertools.product(range(len(one.mounted.gears)), range(len(other.mounted.gears))):
+        a, b = one.mounted.gears[here], other.mounted.gears[there]
+        first, second = _put(one.mounted, here, b), _put(other.mounted, there, a)
+        if a != b and refusal(one, first) is None and refusal(other, second) is None:
+            yield Step(
+                f'Exchange {a} in "{one.name}" and {b} in "{other.name}": they should read {gears_text(first)} '
+                f"and {gears_text(second)}.",
+                change={one.name: first, other.name: second},
+                effort=EXCHANGE + 1,
             )
 
 
-def _mounted(case: Case) -> Iterator[tuple[ChangeGears, Mounted]]:
-    """The filled brackets that bear on the cut; those for the hob's speed don't."""
-    for link in case.train.brackets:
-        if link.mounted and case.roles[link.name] not in (Role.SPEED, Role.IDLE):
-            yield link, link.mounted
+def _put(mounted: Mounted, place: int, teeth: int) -> Mounted:
+    return replace(mounted, gears=(*mounted.gears[:place], teeth, *mounted.gears[place + 1 :]))
 
 
-def _with(case: Case, bracket: str, mounted: Mounted) -> Setup:
-    return replace(case.setup, change={**case.setup.change, bracket: mounted})
+def other_gear_steps(case: Case, link: ChangeGears, mounted: Mounted, target: Fraction, near: float) -> Iterator[Step]:
+    """One gear of the bracket against one out of the drawer, for a ratio within the part `near` of `target`."""
+    for place, teeth in itertools.product(range(len(mounted.gears)), sorted(set(free_gears(case, link.name) or ()))):
+        then = _put(mounted, place, teeth)
+        if then == mounted or then.ratio * target <= 0 or abs(then.ratio / target - 1) > near or refusal(link, then):
+            continue
+        yield Step(
+            f'In "{link.name}" mount {teeth} in place of {mounted.gears[place]}: it should read {gears_text(then)}.',
+            change={link.name: then},
+            # The nearer the counts, the likelier one was taken for the other.
+            effort=OTHER_GEAR + abs(teeth - mounted.gears[place]),
+        )
 
 
-#: A tooth count for an idler that is yet to be chosen: the ratio doesn't depend on it.
-_ANY_IDLER = 30
+def anew_steps(
+    case: Case, link: ChangeGears, target: Fraction, near: float | None = None, most: int = 3
+) -> Iterator[Step]:
+    """Gears out of the drawer for the whole bracket, nearest to a signed ratio first.
+
+    With `near`, those of fewest pairs that come within that part of the ratio, where any so near will do.
+    """
+    for gears in _sets_near(case, link, target, near, most):
+        now = case.setup.change.get(link.name)
+        if gears == now:
+            continue
+        words = (
+            f'Mount {gears_text(gears)} in "{link.name}" in place of {gears_text(now)}.'
+            if now
+            else f'No change gears are mounted in "{link.name}": mount {gears_text(gears)}.'
+        )
+        yield Step(words, change={link.name: gears}, effort=ANEW)
 
 
-def _idlers(case: Case) -> Iterator[tuple[str, Setup]]:
-    for link, mounted in _mounted(case):
-        count = len(mounted.idlers)
-        for number in link.idlers:
-            if (number - count) % 2 == 0:
-                continue
-            idlers = (*mounted.idlers, *[_ANY_IDLER] * number)[:number]
-            yield (
-                _idler_words(link.name, count, number),
-                _with(case, link.name, replace(mounted, idlers=idlers)),
-            )
+def _sets_near(
+    case: Case, link: ChangeGears, target: Fraction, near: float | None, most: int
+) -> Iterator[Mounted]:
+    from handlead.kinematics.change_gears import nearest_sets
+
+    gears, now = free_gears(case, link.name), case.setup.change.get(link.name)
+    pairs = sorted(number for number in link.pairs if number <= 2)
+    if gears is None or not pairs:
+        return
+    own = drawer_for(link.name, drawers_of(case.job.machine)).counts
+    back = [teeth for teeth in (*now.gears, *now.idlers) if teeth in own] if now else []
+    for numbers in [pairs] if near is None else [[number] for number in pairs]:
+        try:
+            found = nearest_sets(
+                abs(target), [*gears, *back], pairs=numbers, idlers=link.idlers, turns_over=target < 0, limit=most,
+                bracket=Bracket.of(link.bracket) if link.bracket else None,
+            ).sets  # fmt: skip
+        except ValueError:
+            continue  # no gears of this drawer come near
+        yield from (each.mounted for each in found if near is None or abs(each.error) <= near)
 
 
-def _idler_words(bracket: str, now: int, then: int) -> str:
-    how = {1: "an idler", 2: "two idlers"}
-    if now == 0:
-        return f'Add {how.get(then, f"{then} idlers")} in "{bracket}".'
-    if then == 0:
-        return f'Take the {"idler" if now == 1 else "idlers"} out of "{bracket}".'
-    return f'Mount {how.get(then, f"{then} idlers")} in "{bracket}" (there are {now}).'
+def ratio_step(link: ChangeGears, now: Mounted | None, ratio: Fraction) -> Step:
+    """The ratio that a bracket must come to, where no gears for it are at hand."""
+    there = f"it stands at {gears_text(now)}" if now else "nothing is mounted"
+    sense = "" if now is None or now.ratio * ratio > 0 else ", and turn the sense over"
+    return Step(
+        f'"{link.name}" must come to {ratio_text(abs(ratio))}{sense} ({there}); no gears for it are at hand.',
+        ratios={link.name: ratio},
+        effort=ANEW,
+    )
 
 
-def _exchanged(case: Case) -> Iterator[tuple[str, Setup]]:
-    """Two gears of a bracket that stand on each other's shafts; only what the bracket can take."""
-    for link, mounted in _mounted(case):
-        for one, other in itertools.combinations(range(len(mounted.gears)), 2):
-            gears = list(mounted.gears)
-            gears[one], gears[other] = gears[other], gears[one]
-            swapped = replace(mounted, gears=tuple(gears))
-            # Two drivers or two driven gears may change places without changing anything.
-            if swapped.ratio != mounted.ratio and refusal(link, swapped) is None:
-                yield (
-                    f'Exchange {mounted.gears[one]} and {mounted.gears[other]} in "{link.name}": it should read '
-                    f"{gears_text(swapped)}.",
-                    _with(case, link.name, swapped),
-                )
+def ratio_text(ratio: Fraction) -> str:
+    """A ratio as people write it: whole numbers where they are small, else seven figures."""
+    return str(ratio) if ratio.denominator < 10_000 else f"{float(ratio):.7g}"
 
 
 def refusal(link: ChangeGears, mounted: Mounted) -> Refusal | None:
@@ -161,17 +319,8 @@ def refusal(link: ChangeGears, mounted: Mounted) -> Refusal | None:
     return fit if isinstance(fit, Refusal) else None
 
 
-def _turned_round(case: Case) -> Iterator[tuple[str, Setup]]:
-    for link, mounted in _mounted(case):
-        turned = replace(mounted, gears=mounted.gears[::-1])
-        yield (
-            f'Turn "{link.name}" end for end: drivers and driven gears are exchanged, it should read '
-            f"{gears_text(turned)}.",
-            _with(case, link.name, turned),
-        )
-
-
 def gears_text(mounted: Mounted) -> str:
     """The gears as people write them: ``24/58 · 48/40``, with the idlers behind."""
     text = " · ".join(f"{driver}/{driven}" for driver, driven in mounted.pairs)
     return text + "".join(f" + idler {teeth}" for teeth in mounted.idlers)
+

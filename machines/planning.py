@@ -80,7 +80,7 @@ class Planned:
             "helix_slope_um": self.helix_slope_um,
             "class": self.quality,
             "index_exact": not any(
-                finding.code == "feed-belongs-to-index" for finding in self.proof.findings
+                finding.code == "feed-belongs-to-index" for finding in self.proof.judged
             ),
             "starting_values": self.cycle.as_json(),
         }
@@ -528,7 +528,7 @@ def _objections(wanted: Wanted, work: Work, demand: Needed, sets: Mapping[str, C
     """What the proof says against a set-up that was found."""
     setup = _setup(wanted, work, demand, {name: chosen.mounted for name, chosen in sets.items()})
     case = Case.of(replace(wanted.job, machine=wanted.machine, work=work, mate=None, setup=setup), setup)
-    return [finding.message.rstrip(".") for finding in prove_case(case).findings if finding.severity == "error"]
+    return [finding.message.rstrip(".") for finding in prove_case(case).judged if finding.severity == "error"]
 
 
 def _setup(wanted: Wanted, work: Work, demand: Needed, change: Mapping[str, Mounted]) -> Setup:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from typing import Any
 
 from handlead.kinematics.outcome import Outcome
@@ -11,6 +12,7 @@ from handlead.kinematics.words import Feed
 
 from .case import Case
 from .checks import CHECKS
+from .correction import Correction, find_correction
 from .findings import Finding, worst_first
 from .job_file import Job
 from .part_sizes import part_sizes
@@ -73,21 +75,33 @@ def _text(value: Fraction | None) -> str | None:
 
 @dataclass(frozen=True)
 class Proof:
-    """The verdict on one job: `case` it was worked out from, `computed` from the rates, and `findings`.
+    """The verdict on one job: `case` it was worked out from, `computed` from the rates, and what was found.
 
-    `moved` holds the moves that were made, where the job gives some.
+    `judged` are the findings before anything was tried, worst first: enough for a verdict, and cheap. `moved` holds
+    the moves that were made, where the job gives some.
     """
 
     case: Case
     computed: Computed
-    findings: tuple[Finding, ...]
+    judged: tuple[Finding, ...]
     cut: Cut | None = None
     moved: Moved | None = None
+
+    @cached_property
+    def correction(self) -> Correction | None:
+        """What to do at the machine so that it comes out as wanted, tried in simulation when it is asked for."""
+        return find_correction(self.case)
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """What was found, worst first, each with its part of the correction as its remedy."""
+        correction = self.correction
+        return tuple(correction.advised(finding) if correction else finding for finding in self.judged)
 
     @property
     def is_as_wanted(self) -> bool:
         """Whether nothing found is an error."""
-        return not any(finding.severity == "error" for finding in self.findings)
+        return not any(finding.severity == "error" for finding in self.judged)
 
     @property
     def verdict(self) -> str:

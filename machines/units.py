@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 
 from handlead.kinematics.gear import MM_PER_INCH
+from handlead.kinematics.words import angle_text
 
 
 def length(mm: float, units: str, digits: int = 3) -> str:
@@ -49,3 +51,17 @@ def decimal(value: Fraction | None, digits: int = 6) -> str:
     if value and not 1e-12 < abs(value) < 1e12:
         return "more than anybody can count" if abs(value) > 1 else "next to nothing"
     return str(value) if value.denominator == 1 else f"{float(value):.{digits}g}"
+
+
+def swivel_text(swivel_deg: float, *, seen: bool = True) -> str:
+    """The swivel for the vernier, in degrees and minutes, with the way to swing; `seen` says from where."""
+    if not round(swivel_deg * 60):
+        return "0° (level)"
+    way = "counter-clockwise" if swivel_deg > 0 else "clockwise"
+    return f"{angle_text(swivel_deg)} {way}{' (seen from behind the hob)' if seen else ''}"
+
+
+def quoted(names: Sequence[str]) -> str:
+    """Names in a sentence, each in quotation marks."""
+    *most, last = [f'"{name}"' for name in names] or ["nothing"]
+    return f"{', '.join(most)} and {last}" if most else last

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from handlead.kinematics.links import Mounted
 from handlead.machines.carrying import carried_over
-from handlead.machines.checks import swivel_text
 from handlead.machines.cut_cycle import CutCycle
 from handlead.machines.mending import gears_text
 from handlead.machines.planning import Member, Plan, Planned
-from handlead.machines.units import feed, length, surface_speed
+from handlead.machines.units import feed, length, surface_speed, swivel_text
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table

@@ -6,11 +6,10 @@ from collections.abc import Iterator
 
 from handlead.kinematics.outcome import Outcome
 from handlead.machines.case import Case, helix_slope_limit_um, helix_slope_um
-from handlead.machines.checks import swivel_text
 from handlead.machines.findings import Finding
 from handlead.machines.mending import gears_text
 from handlead.machines.proof import Proof
-from handlead.machines.units import deviation, length
+from handlead.machines.units import deviation, length, swivel_text
 from handlead.machines.units import feed as feed_text
 from rich.console import Console
 from rich.padding import Padding
