@@ -47,3 +47,22 @@ def test_every_folder_with_code_is_named_in_the_project_file():
 def test_the_checkers_names_point_at_the_packages():
     for name in ("kinematics", "machines", "viz", "scenarios"):
         assert (ROOT / ".ci/names/handlead" / name).resolve() == ROOT / name
+
+
+@pytest.mark.slow
+def test_a_misspelt_name_is_found_in_an_editable_install_too(tmp_path):
+    """A checker that runs elsewhere sees the types of a checkout that is installed for working on it."""
+    python = tmp_path / "venv" / "bin" / "python"
+    subprocess.run([sys.executable, "-m", "venv", str(tmp_path / "venv")], check=True)
+    installed = subprocess.run(
+        [python, "-m", "pip", "install", "-q", "--no-deps", "-e", str(ROOT)], capture_output=True, text=True
+    )
+    assert installed.returncode == 0, installed.stderr
+    user = tmp_path / "user.py"
+    user.write_text("from handlead import machines\nmachines.read_job('x')\nmachines.raed_job('x')\n", encoding="utf-8")
+    found = subprocess.run(
+        [sys.executable, "-m", "mypy", "--strict", "--python-executable", python, "--cache-dir", tmp_path, user],
+        cwd=tmp_path, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert "user.py:3" in found.stdout
+    assert "user.py:2" not in found.stdout
