@@ -233,7 +233,7 @@ def _unreadable(file: str, message: str, line: int = 1) -> FileFault:
 def _syntax(text: str, file: str, said: str) -> Complaint:
     match = _WHERE.fullmatch(said)
     what = match["what"] if match else said
-    line = int(match["line"]) if match and match["line"] else max(len(text.splitlines()), 1)
+    line = int(match["line"]) if match and match["line"] else text.removesuffix("\n").count("\n") + 1
     place = Place(file, line, int(match["column"]) if match and match["line"] else 1)
     plain = next((words for start, words in _PLAINLY if what.startswith(start)), what)
     if "twice" in plain and (twice := _first_of_two(text, line)):

@@ -180,6 +180,7 @@ def test_a_job_file_taken_to_pieces_is_a_job_or_located_complaints(text):
 @settings(deadline=None, max_examples=200)
 @given(st.text(max_size=300))
 @example('a = """')
+@example("'\x1e0")
 @example("\ufeff")
 @example("[a]\n[a.b]\n[a]")
 @example("a.b = 1\na = 2")
