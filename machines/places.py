@@ -248,6 +248,38 @@ def _syntax(text: str, file: str, said: str) -> Complaint:
 # ---------------------------------------------------------------- places
 
 
+@dataclass(frozen=True)
+class Statement:
+    """A table's heading, or a key with its value: its path, and the lines from `first` to `last`, counted from 0."""
+
+    path: Path_
+    first: int
+    last: int
+    is_heading: bool
+
+
+def statements(text: str) -> Iterator[Statement]:
+    """The statements of a TOML text that can be read, as they stand in it; line ends must be plain."""
+    for node in _parser().parse(text.encode()).root_node.named_children:
+        if node.type == "pair":
+            yield _statement((), node)
+        elif node.type in ("table", "table_array_element") and node.named_children:
+            heading = node.named_children[0]
+            path = tuple(name for name, _ in _key(heading))
+            yield Statement(path, heading.start_point[0], heading.end_point[0], is_heading=True)
+            yield from (_statement(path, child) for child in node.named_children[1:] if child.type == "pair")
+
+
+def _statement(table: Path_, pair: Node) -> Statement:
+    path = (*table, *(name for name, _ in _key(pair.named_children[0])))
+    return Statement(path, pair.start_point[0], pair.end_point[0], is_heading=False)
+
+
+def comments(text: str) -> list[str]:
+    """The comments in a TOML text, each from its # to the end of its line."""
+    return [token[0].rstrip() for token in _TOKEN.finditer(text) if token[0].startswith("#")]
+
+
 @lru_cache(maxsize=1)
 def _parser() -> Parser:
     # Here, not at the top: a file without a fault never needs it.

@@ -58,9 +58,8 @@ def job_text(job: Job) -> str:
     return tomlkit.dumps(_document(raw))
 
 
-def with_setup(text: str, setup: Setup, machine: str | None = None) -> str:
-    """The text of a job file with `setup` under [setup], and its machine's name if given; comments stay."""
-    document = tomlkit.parse(text)
+def setup_text(setup: Setup) -> str:
+    """The set-up, on its machine's usual drive, as the text of the tables under [setup]."""
     values = {
         "drive": None,
         "swivel": setup.swivel_deg,
@@ -72,13 +71,7 @@ def with_setup(text: str, setup: Setup, machine: str | None = None) -> str:
         },
         "moves": [_move(move) for move in setup.moves] or None,
     }
-    written = _document({"setup": SETUP.write(values, "mm")})
-    if machine is not None:
-        document["machine"] = machine
-    if "setup" in document:
-        del document["setup"]
-    document["setup"] = written["setup"]
-    return tomlkit.dumps(document)
+    return tomlkit.dumps(_document({"setup": SETUP.write(values, "mm")}))
 
 
 # ---------------------------------------------------------------- machines

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from handlead.machines.planning import Member, Plan
+    from handlead.machines.planning import Plan
 
 
 def add(commands: Any) -> None:
@@ -30,7 +29,8 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--write",
         action="store_true",
-        help="put the best set-up into the job file, comments kept, and a mate's into a job file beside it",
+        help="put the best set-up into the job file, every comment kept, and a mate's into a job file beside it; what "
+        "either held before is kept under a name with the date",
     )
     parser.add_argument(
         "--ratio", metavar="R", help="a bare ratio, such as 1.0298 or 127/100, instead of jobs"
@@ -73,11 +73,13 @@ def _run_jobs(options: argparse.Namespace) -> int:
             results.append({"job": str(path), "errors": answer["errors"]})
             continue
         status = max(status, 0 if found.is_found else 1)
+        told = found.as_json() if options.json else {}
         # Written first: whoever reads the report may stop reading.
-        if options.write and found.is_found and not _write(path, found, options):
+        if options.write and found.is_found and (errors := _write(path, found, options.machine)):
             status = 2
+            told["errors"] = errors
         if options.json:
-            results.append(found.as_json())
+            results.append(told)
         else:
             from .plan_report import show_plan
 
@@ -97,46 +99,16 @@ def _plan(path: Path, options: argparse.Namespace) -> Plan:
     return plan(job, machine, options.top)
 
 
-def _write(path: Path, found: Plan, options: argparse.Namespace) -> bool:
-    """The best set-up into the job's file, a mate's into one beside it; returns whether all is written."""
-    from handlead.machines.filing import write_text
-    from handlead.machines.writing import with_setup
-
-    first, *others = found.members if found.job.mate else found.members[:1]
-    text = path.read_text(encoding="utf-8")
-    write_text(with_setup(text, first.setups[0].setup, options.machine), path, overwrite=True)
-    print(f"{path}: the best set-up of the {first.name} is written under [setup]", file=sys.stderr)
-    written = True
-    for member in others:
-        beside = path.with_name(f"{path.stem}-{member.name}{path.suffix}")
-        if _write_beside(beside, path, member, options.machine):
-            print(f"{beside}: a job for the {member.name}, with its best set-up", file=sys.stderr)
-        else:
-            print(f"{beside}: something else is there, so the {member.name}'s set-up isn't written", file=sys.stderr)
-            written = False
-    return written
-
-
-def _write_beside(beside: Path, path: Path, member: Member, machine: str | None) -> bool:
-    """Write a job of its own for a member, unless a file is there that wasn't written so."""
-    from dataclasses import replace
-
+def _write(path: Path, found: Plan, machine: str | None) -> list[dict[str, Any]]:
+    """Write what was found into files; returns what couldn't be, which is said on standard error too."""
     from handlead.machines.errors import FileFault
-    from handlead.machines.filing import write_text
-    from handlead.machines.job_file import read_job
-    from handlead.machines.writing import job_text, with_setup
 
-    job = read_job(path)
-    own = replace(job, title=f"{job.title}, {member.name}", work=member.work, mate=None, setup=None, seen=None)
-    text = job_text(own)
-    if beside.exists():
-        try:
-            there = read_job(beside)
-        except FileFault:
-            return False
-        if there.title != own.title:
-            return False
-        if (there.work, there.hob, there.cutting) == (own.work, own.hob, own.cutting):
-            text = beside.read_text(encoding="utf-8")  # with what was noted in it since
-    write_text(with_setup(text, member.setups[0].setup, machine), beside, overwrite=True)
-    return True
+    from .outlet import report_fault
+    from .plan_writing import write_plan
+
+    try:
+        write_plan(path, found, machine)
+    except FileFault as fault:
+        errors: list[dict[str, Any]] = report_fault(path, fault)["errors"]
+        return errors
+    return []

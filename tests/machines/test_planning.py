@@ -14,7 +14,7 @@ from handlead.machines.checks import misread_levers
 from handlead.machines.job_file import read_job, read_job_text
 from handlead.machines.planning import plan, plan_many
 from handlead.machines.proof import prove
-from handlead.machines.writing import with_setup
+from handlead.machines.rewriting import with_setup
 from handlead.viz.command import main
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

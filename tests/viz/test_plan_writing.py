@@ -1,0 +1,127 @@
+"""`plan --write`: the best set-up into the job's file, and nothing lost of what was there."""
+
+import datetime
+import json
+from pathlib import Path
+
+import handlead.scenarios
+import pytest
+from handlead.machines import filing
+from handlead.machines.job_file import read_job
+from handlead.viz.command import main
+
+ORDERS = Path(handlead.scenarios.__file__).parent
+WINCH = ORDERS / "01-fly-winch-pair" / "pinion.toml"
+TODAY = datetime.date.today().isoformat()
+
+
+@pytest.fixture
+def job(tmp_path):
+    """The winch's pinion, without its mate, with gears that were noted by hand, and what was seen."""
+    text = WINCH.read_text()
+    mate = text.index("[mate]")
+    text = text[:mate] + text[text.index("[", mate + 1) :]
+    text = text.replace('feed = "up"', 'feed = "up"  # stiff')
+    path = tmp_path / "job.toml"
+    path.write_text(f"{text}\n# what Tom saw\n[seen]\nteeth = 23\n")
+    return path
+
+
+def write(path, *more):
+    return main(["plan", str(path), "--top", "1", "--write", *more])
+
+
+def names(path):
+    return sorted(each.name for each in path.parent.iterdir())
+
+
+def test_a_set_up_that_was_there_is_kept_under_the_date(job, capsys):
+    before = job.read_bytes()
+    assert write(job) == 0
+    said = capsys.readouterr().err
+    assert names(job) == [f"job.{TODAY}.toml", "job.toml"]
+    assert (job.parent / f"job.{TODAY}.toml").read_bytes() == before
+    assert f"what was there is kept in job.{TODAY}.toml" in said
+    assert "[seen] is of the set-up before" in said
+    after = job.read_text()
+    assert "\n# what Tom saw\n[seen]\n" in after
+    assert 'feed = "up"  # stiff' in after
+    assert main(["prove", "--no-cut", str(job)]) == 0
+
+
+def test_written_a_second_time_nothing_is_changed_and_nothing_kept(job, capsys):
+    assert write(job) == 0
+    once = job.read_bytes(), names(job)
+    capsys.readouterr()
+    assert write(job) == 0
+    assert "has this set-up already" in capsys.readouterr().err
+    assert (job.read_bytes(), names(job)) == once
+
+
+def test_the_set_up_of_another_machine_is_kept_before_the_job_goes_to_one(job):
+    assert write(job, "--machine", "tesmore-d2") == 0
+    assert read_job(job).machine.name != read_job(WINCH).machine.name
+    kept = read_job(job.parent / f"job.{TODAY}.toml")
+    assert kept.setup == read_job(WINCH).setup
+    assert kept.machine.name == read_job(WINCH).machine.name
+
+
+def test_a_job_without_a_set_up_loses_nothing_and_leaves_no_second_file(job):
+    text = job.read_text()
+    job.write_text(text[: text.index("[setup]")])
+    assert write(job) == 0
+    assert names(job) == ["job.toml"]
+
+
+def test_what_was_changed_in_a_mate_s_file_is_kept(tmp_path, capsys):
+    text = WINCH.read_text()
+    pair = tmp_path / "pair.toml"
+    pair.write_text(text[: text.index("[setup]")])
+    assert write(pair) == 0
+    mate = tmp_path / "pair-mate.toml"
+    noted = f"# kept\n{mate.read_text()}".replace("face_width = 36", "face_width = 31  # turned down")
+    assert "turned down" in noted
+    mate.write_text(noted)
+    assert write(pair) == 0
+    assert (tmp_path / f"pair-mate.{TODAY}.toml").read_text() == noted
+    assert "face_width = 36" in mate.read_text()
+
+
+@pytest.mark.parametrize("fails", ["a full disk", "a folder that takes no files", "a read-only file"])
+def test_what_can_not_be_written_is_a_line_and_status_2_and_leaves_all_as_it_was(job, fails, monkeypatch, capsys):
+    before = job.read_bytes()
+    if fails == "a read-only file":
+        job.chmod(0o444)
+    else:
+        number = 28 if fails == "a full disk" else 13
+
+        def refuse(*_, **__):
+            raise OSError(number, "No space left on device" if number == 28 else "Permission denied")
+
+        monkeypatch.setattr(filing.os, "fsync", refuse)
+    assert write(job, "--json") == 2
+    out, err = capsys.readouterr()
+    assert json.loads(out)["errors"]
+    assert len(err.splitlines()) == 1
+    assert job.read_bytes() == before
+    assert not [name for name in names(job) if name.startswith(".")]
+
+
+def test_a_job_that_was_changed_meanwhile_is_left_alone(job, monkeypatch, capsys):
+    from handlead.viz import plan_writing
+
+    text = job.read_text()
+    monkeypatch.setattr(plan_writing, "read_text", lambda path: text + "# changed meanwhile\n")
+    assert write(job) == 2
+    assert "changed while the plan was made" in capsys.readouterr().err
+    assert job.read_text() == text
+
+
+def test_a_linked_job_stays_a_link_and_keeps_its_mode(job, tmp_path):
+    job.chmod(0o664)
+    link = tmp_path / "link.toml"
+    link.symlink_to(job.name)
+    assert write(link) == 0
+    assert link.is_symlink()
+    assert job.stat().st_mode & 0o777 == 0o664
+    assert main(["prove", "--no-cut", str(job)]) == 0
