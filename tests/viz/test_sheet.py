@@ -427,7 +427,7 @@ def test_a_job_of_many_moves_shows_every_one_of_them(tmp_path):
     for paper in PAPERS:
         figures = draw_sheet(prove(read_job(job), cut=None), paper, DAY)
         said = [words.get_text() for figure in figures for words in figure.axes[0].texts]
-        assert sum(bool(re.match(r"\d+  (cut|return|second cut)$", words)) for words in said) == 25
+        assert sum(bool(re.match(r"\d+  (cut|withdrawal|return|approach|second cut)$", words)) for words in said) == 25
         for figure in figures:
             assert_legible(figure, paper)
 
