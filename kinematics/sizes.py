@@ -72,10 +72,10 @@ def gear_on_blank(work: Work) -> Gear | None:
     return replace(cut, rack=replace(cut.rack, addendum=addendum)) if 0 < addendum <= 3 else None
 
 
-def rolling_diameter_of(work: Work, hob: HobData) -> float:
-    """Diameter in mm of the circle on which the hob's datum line, or one beside it, rolls."""
+def rolling_diameter_of(work: Work) -> float:
+    """Diameter in mm of the circle on which the datum line of a hob for this work, or one beside it, rolls."""
     if work.kind == "sprocket":
-        return rolling_diameter(work.teeth, math.pi * float(hob.module_n))
+        return rolling_diameter(work.teeth, math.pi * float(work.module_n))
     return gear_of(work).reference_diameter
 
 
@@ -92,13 +92,12 @@ def hob_addendum(work: Work, hob: HobData) -> float:
     """Height in mm of the hob's tips over its datum line: as the hob gives it, or as its rack has it.
 
     The datum line rolls on the work's reference circle where there is no profile shift. A chain hob's is taken to
-    roll there, its tips reaching to the bottom of the gaps; one for so short a chain that it would roll below them
-    is taken to be as high as one for the work's. A worm wheel's hob is as high as its worm.
+    roll there, its tips reaching to the bottom of the gaps; one of another pitch is taken to be like it in its own
+    size. A worm wheel's hob is as high as its worm.
     """
     module, sprocket = float(hob.module_n), sprocket_of(work)
     if sprocket:
-        above = rolling_diameter_of(work, hob) - sprocket.root_diameter
-        return (above if above > 0 else rolling_diameter(work.teeth, sprocket.pitch) - sprocket.root_diameter) / 2
+        return (rolling_diameter_of(work) - sprocket.root_diameter) / 2 * float(hob.module_n / work.module_n)
     if hob.addendum is not None:
         return float(hob.addendum) * module
     if work.kind == "spline" and hob.diameter is not None and hob.outside_diameter is not None:

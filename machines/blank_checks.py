@@ -7,7 +7,7 @@ from collections.abc import Iterator, Set
 from fractions import Fraction
 
 from handlead.kinematics.gear import ROOT_CLEARANCE, diametral_pitch_from_module
-from handlead.kinematics.requirement import gear_of
+from handlead.kinematics.requirement import Work, gear_of
 from handlead.kinematics.sizes import (
     hob_addendum,
     outside_diameter,
@@ -33,15 +33,16 @@ _GIVE = {
 def check_hob_suits(case: Case) -> Iterator[Finding]:
     """Module and pressure angle of hob and work, and the lead angle that the hob's sizes imply."""
     hob, work = case.job.hob, case.job.work
-    if not math.isclose(hob.module_n, work.module_n, rel_tol=1e-6):
+    if not _modules_agree(case):
         yield Finding(
             "hob-doesnt-suit",
             "error",
-            f"The hob is of {size_text(hob.module_n, case)}, the work of {size_text(work.module_n, case)}.",
-            "Take a hob of the work's normal module or pitch.",
+            f"The hob is of {size_text(hob.module_n, case)}, the work of {size_text(work.module_n, case)}"
+            f"{', normal to the thread' if work.kind == 'worm wheel' else ''}.",
+            _other_hob(case),
             {"hob_module_mm": hob.module_n, "work_module_mm": work.module_n},
         )
-    if hob.pressure_angle_deg != work.pressure_angle_deg:
+    if abs(hob.pressure_angle_deg - work.pressure_angle_deg) > _angle_agrees(work):
         yield Finding(
             "hob-doesnt-suit",
             "error",
@@ -60,6 +61,48 @@ def check_hob_suits(case: Case) -> Iterator[Finding]:
             "Read the hob's face again; a hob ground back has a smaller diameter and a larger angle.",
             {"lead_angle_deg": hob.lead_angle_deg, "geometric_lead_angle_deg": geometric},
         )
+
+
+#: Places after the point to which a normal module, or a diametral pitch, of a worm is worked out at least.
+_PLACES = 2
+
+#: How far apart the normal pressure angles of a worm's hob and its wheel may be, in degrees: rounded to two places.
+_ROUNDED_DEG = Fraction(1, 200)
+
+
+def _modules_agree(case: Case) -> bool:
+    """Whether hob and work are of one module; a worm wheel's, worked out from the axial one, to the places written."""
+    hob, work = case.job.hob.module_n, case.job.work.module_n
+    if math.isclose(hob, work, rel_tol=1e-6):
+        return True
+    if case.job.work.kind != "worm wheel":
+        return False
+    pitches = Fraction(diametral_pitch_from_module(hob)), Fraction(diametral_pitch_from_module(work))
+    return any(_same_to_its_places(*pair) for pair in ((hob, work), pitches))
+
+
+def _same_to_its_places(written: Fraction, exact: Fraction) -> bool:
+    """Whether `written`, a short decimal, is `exact` rounded to as many places as it has, or to two."""
+    places = next((places for places in range(_PLACES, 8) if not (written * 10**places).denominator > 1), None)
+    return places is not None and abs(written - exact) * 2 * 10**places <= 1
+
+
+def _angle_agrees(work: Work) -> Fraction:
+    return _ROUNDED_DEG if work.kind == "worm wheel" else Fraction(0)
+
+
+def _other_hob(case: Case) -> str:
+    """What hob to take, or what to write where its axial module seems to stand for the normal one."""
+    hob, work = case.job.hob, case.job.work
+    axial = float(work.module_n) / math.cos(math.radians(work.beta_deg))
+    if work.kind == "worm wheel" and math.isclose(hob.module_n, axial, rel_tol=1e-4):
+        wanted = f"module = {decimal(work.module_n)}"
+        if case.job.units == "in":
+            wanted = f"diametral_pitch = {decimal(Fraction(diametral_pitch_from_module(work.module_n)))}"
+        return f"If that is its axial size, write what it is normal to the thread: {wanted}; else take such a hob."
+    if work.kind == "sprocket":
+        return f"Take a hob for a chain of {size_text(work.module_n, case)}."
+    return "Take a hob of the work's normal module or pitch."
 
 
 #: A hob's two diameters may disagree with its addendum by so many modules before it is told.

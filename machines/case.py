@@ -215,7 +215,7 @@ def stroke_of(case: Case) -> Stroke:
     if sizes.wanting:
         raise ValueError(f"{sizes.wanting[0]} is missing; the depth depends on it")
     swivel, gear = abs(case.swivel_deg), gear_of(work)
-    below = (rolling_diameter_of(work, hob) - sizes.root_diameter) / 2
+    below = (rolling_diameter_of(work) - sizes.root_diameter) / 2
     after = cycle.overrun(max(below, 0.0), gear.transverse_pressure_angle_deg, swivel)
     return Stroke(
         cycle.approach_by_contact(tip, sizes.depth, swivel, sizes.outside_diameter),

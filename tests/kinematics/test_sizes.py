@@ -166,7 +166,7 @@ def test_a_worm_wheel_s_hob_comes_to_the_worm_s_centre_distance() -> None:
 def test_the_overrun_goes_by_how_deep_the_tips_stand_below_what_rolls(teeth, module, beta, shift, least) -> None:
     work = Work("helical", teeth, Fraction(module), hand=Hand.RIGHT, helix_angle_deg=Fraction(beta), profile_shift=Fraction(shift))
     hob = HobData(Fraction(module), diameter=Fraction(80))
-    below = (rolling_diameter_of(work, hob) - root_diameter(work, hob)) / 2
+    below = (rolling_diameter_of(work) - root_diameter(work, hob)) / 2
     swivel = beta - hob.gamma_deg
     assert cycle.overrun(below, gear_of(work).transverse_pressure_angle_deg, swivel) == pytest.approx(least, abs=0.01)
 
@@ -188,3 +188,14 @@ def test_a_hob_for_so_short_a_chain_that_it_would_roll_below_the_roots_still_sta
     assert hob_addendum(work, hob) > 0
     assert hob_tip_diameter(work, hob) > 70
     assert centres_at_depth(work, hob) > root_diameter(work, hob) / 2
+
+
+@pytest.mark.parametrize("times", [Fraction(1, 2), Fraction(5, 8), 2])
+def test_a_chain_hob_of_another_pitch_is_as_high_in_its_own_pitches(times) -> None:
+    # Not the 81 mm that it would take to reach from the circle on which it rolls down to these roots.
+    work = Work("sprocket", 38, CHAIN, roller_diameter=Fraction("8.51"))
+    hob = HobData(CHAIN, 1, Hand.RIGHT, diameter=Fraction(70))
+    other = HobData(CHAIN * times, 1, Hand.RIGHT, diameter=Fraction(70))
+    assert hob_addendum(work, other) == pytest.approx(float(times) * hob_addendum(work, hob))
+
+

@@ -176,3 +176,45 @@ def test_where_gears_are_missing_the_empty_bracket_is_named_and_no_other():
 )
 def test_a_worm_wheel_asks_for_a_slide_that_goes_in_or_across(path, changes, suits):
     assert is_fed_as_it_must(proof_of(path, *changes).case) is suits
+
+
+# ---------------------------------------------------------------- modules of worms
+
+
+@pytest.mark.parametrize(
+    ("written", "agrees"),
+    # 4 cos 11.31 deg = 3.9223: rounded, it is the same hob; 3.91 and 3.93 aren't it.
+    [("3.922322", True), ("3.9223", True), ("3.92", True), ("3.91", False), ("3.93", False), ("3.9224", False)],
+)
+def test_a_worm_wheel_s_normal_module_is_compared_to_the_places_that_are_written(written, agrees):
+    proof = proof_of(TANGENTIAL, ("module = 3.922322", f"module = {written}"))
+    assert ("hob-doesnt-suit" in codes(proof)) is not agrees
+
+
+def test_a_cylindrical_gear_s_module_is_compared_exactly():
+    assert "hob-doesnt-suit" in codes(proof_of(PINION, ("[hob]\nmodule = 3", "[hob]\nmodule = 3.004")))
+
+
+@pytest.mark.parametrize(
+    ("units", "size", "words"),
+    [("mm", "module = 4", "module = 3.92232"), ("in", "diametral_pitch = 6.35", "diametral_pitch = 6.47576")],
+)
+def test_a_hob_written_with_the_worm_s_axial_size_is_told_the_normal_one(units, size, words):
+    inches = [('title ', 'units = "in"\ntitle '), ("= 34", '= "34 mm"'), ("= 40", '= "40 mm"')]
+    proof = proof_of(TANGENTIAL, ("module = 3.922322", size), *(inches if units == "in" else ()))
+    (finding,) = (finding for finding in proof.findings if finding.code == "hob-doesnt-suit")
+    assert words in finding.remedy
+
+
+@pytest.mark.parametrize(("degrees", "agrees"), [("19.64", True), ("19.6", False), ("20", False)])
+def test_a_worm_s_normal_pressure_angle_is_compared_to_its_places(degrees, agrees):
+    # atan(tan 20 cos 11.31) = 19.641 degrees in the normal section.
+    hob = ("starts = 2", f"starts = 2\npressure_angle = {degrees}")
+    proof = proof_of(TANGENTIAL, ("transverse_module = 4", "transverse_module = 4\ntransverse_pressure_angle = 20"), hob)
+    assert ("hob-doesnt-suit" in codes(proof)) is not agrees
+
+
+def test_a_hob_for_another_chain_is_told_the_chain_that_is_wanted():
+    proof = proof_of(SPROCKET, ("[hob]\npitch  = 12.7", "[hob]\npitch  = 25.4"))
+    (finding,) = (finding for finding in proof.findings if finding.code == "hob-doesnt-suit")
+    assert finding.remedy == "Take a hob for a chain of pitch 12.700 mm."
