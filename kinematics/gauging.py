@@ -50,8 +50,10 @@ class Gauged:
     the spaces of one table turn stand before those of the turn before at the same height;
     `feed_mm` the slide's travel in a table turn, with its sign. `lean_deg` is the angle between the
     marks and the line of the teeth on the outside of the blank. `land_share` is the part of the
-    outside left uncut. `pattern` names the strongest order on the blank, `whole` says that every
-    space is single and every tooth has its land, `clean` that nothing at all is amiss.
+    outside left uncut. `pattern` is the number of marks that stand out most round the blank, whether or not
+    they make teeth, `pattern_lean_deg` how their lines lean, to the right positive, and `patterns` names others
+    that stand out nearly as much. `whole` says that every space is single and every tooth has its land,
+    `is_plain` that one count alone joins the spaces into teeth along their marks, `clean` that nothing at all is amiss.
     """
 
     teeth: int | None
@@ -66,6 +68,9 @@ class Gauged:
     whole: bool
     clean: bool
     notes: tuple[str, ...] = ()
+    pattern_lean_deg: float | None = None
+    patterns: tuple[int, ...] = ()
+    is_plain: bool = False
 
 
 @dataclass(frozen=True)
@@ -152,6 +157,7 @@ def gauge(field: Field, *, module_n: float | None = None, addendum: float = 1.0)
     if not table:
         return _nothing(field, "no spaces stand out: the blank is turned down all round, or not cut")
     strongest = max(table, key=lambda wave: wave.size)
+    marks = _Marks.of(field, spectrum, table, strongest)
     notes: list[str] = []
     spiral = _spiral(spectrum)
     real = offset = lean = feed = None
@@ -168,9 +174,11 @@ def gauge(field: Field, *, module_n: float | None = None, addendum: float = 1.0)
         real = spaces.order + offset
         lean = _lean_deg(field, spectrum, spaces, spiral)
     if _merged(field):
-        return _cut_away(field, strongest, feed, real)
+        return _cut_away(field, marks, feed, real)
+    plain = not notes or spiral is None
     hand, lead = _helix(spectrum, spaces)
     whole = _whole(field, spectrum, spaces, notes)
+    plain = plain and whole and not _leans(spaces, lean, field.uncut)
     clean = whole and _clean(table, spaces, lean, field.uncut, notes)
     if module_n is not None:
         clean = _fits(field, spaces, lead, module_n, addendum, notes) and clean
@@ -183,11 +191,42 @@ def gauge(field: Field, *, module_n: float | None = None, addendum: float = 1.0)
         feed_mm=feed,
         lean_deg=lean,
         land_share=_land_share(field),
-        pattern=strongest.order,
+        pattern=marks.count,
         whole=whole,
         clean=clean,
         notes=tuple(notes),
+        pattern_lean_deg=marks.lean_deg,
+        patterns=marks.others,
+        is_plain=plain,
     )
+
+
+#: A count that stands out so much, against the one that stands out most, might be counted instead. Own choice.
+_NEARLY = 0.75
+
+
+@dataclass(frozen=True)
+class _Marks:
+    """What stands out most round the blank: how many marks, how their lines lean, and what else might be counted."""
+
+    count: int
+    lean_deg: float
+    others: tuple[int, ...]
+
+    @classmethod
+    def of(cls, field: Field, spectrum: Spectrum, table: list[Wave], strongest: Wave) -> _Marks:
+        wave = spectrum.peak(strongest.order, strongest.per_mm, 0.5 / spectrum.face)
+        lean = math.degrees(math.atan(TURN * field.uncut * wave.per_mm / wave.order))
+        # A multiple along the same lines is the shape of the marks, not more of them.
+        near = [other for other in table if other.size > _NEARLY * strongest.size]
+        others = {other.order for other in near if not _is_multiple(other, wave, 1 / spectrum.face)}
+        return cls(wave.order, lean, tuple(sorted(others)))
+
+
+def _is_multiple(wave: Wave, of: Wave, within: float) -> bool:
+    """Whether a wave goes along the same lines as another, a whole number of times as often."""
+    times, rest = divmod(wave.order, of.order)
+    return not rest and abs(wave.per_mm / times - of.per_mm) < within
 
 
 def _nothing(field: Field, note: str) -> Gauged:
@@ -200,16 +239,17 @@ def _merged(field: Field) -> bool:
     return height < 0.35 * (field.uncut - float(field.radius.min()))
 
 
-def _cut_away(field: Field, strongest: Wave, feed: float | None, real: float | None) -> Gauged:
-    marks = (
+def _cut_away(field: Field, marks: _Marks, feed: float | None, real: float | None) -> Gauged:
+    ridges = (
         ""
         if real is None
         else f"; the ridges left come {real:.3f} to a table turn, a multiple of what was cut"
     )
-    note = f"the spaces merge and no teeth are left: count, hand and lead can't be told{marks}"
+    note = f"the spaces merge and no teeth are left: count, hand and lead can't be told{ridges}"
     return Gauged(
-        None, None, None, None, None, feed, None, _land_share(field), strongest.order, False, False, (note,)
-    )
+        None, None, None, None, None, feed, None, _land_share(field), marks.count, False, False, (note,),
+        marks.lean_deg, marks.others,
+    )  # fmt: skip
 
 
 def _land_share(field: Field) -> float:
@@ -413,8 +453,13 @@ def _lean_limit_deg(spaces: Wave, radius: float) -> float:
     return LEAN_LIMIT_DEG + math.degrees(1.6 * addendum * abs(tangent) / (1 + tangent * tangent))
 
 
+def _leans(spaces: Wave, lean: float | None, radius: float) -> bool:
+    """Whether the marks of single turns lie across the line of the teeth."""
+    return lean is not None and abs(lean) > _lean_limit_deg(spaces, radius)
+
+
 def _clean(table: list[Wave], spaces: Wave, lean: float | None, radius: float, notes: list[str]) -> bool:
-    if lean is not None and abs(lean) > _lean_limit_deg(spaces, radius):
+    if lean is not None and _leans(spaces, lean, radius):
         notes.append(f"the marks lean {lean:.1f} deg against the line of the teeth")
         return False
     others = [

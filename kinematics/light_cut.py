@@ -100,8 +100,9 @@ def marks_of(rates: Rates, hob: HobFacts, touch: Touch) -> LightMarks | None:
     if not found or not found[0].size:
         return None
     best = found[0]
-    near = [pattern for pattern in found[1:] if pattern.size > _NEARLY * best.size]
-    others = tuple(sorted({pattern.count for pattern in near} - {best.count}))
+    # A multiple along the same lines is the shape of the marks, not more of them.
+    near = [one.count for one in found if one.size > _NEARLY * best.size and not one.is_multiple_of(best)]
+    others = tuple(sorted(set(near)))
     lean = math.degrees(math.atan(2 * math.pi * touch.blank_radius * best.per_mm / best.count))
     return LightMarks(best.count, best.turns, lean, others)
 
@@ -123,6 +124,10 @@ class _Pattern:
     turns: int
     per_mm: float
     size: float
+
+    def is_multiple_of(self, other: _Pattern) -> bool:
+        """Whether this is the other one over again so many times, or the other one itself."""
+        return self.count * other.turns == other.count * self.turns and self.count % other.count == 0
 
 
 class _Lattice:

@@ -22,10 +22,15 @@ _DEEPEST = 0.4
 def depth_for(feed: float, tip_radius: float, swivel_deg: float, module_n: float) -> float:
     """Depth in mm of a light cut by this feed a table turn: the usual one, or as deep as makes touches meet.
 
-    The touch of a hob of tip radius r, sunk in by d, is 2 sqrt(2 d r) long, across its axis.
+    The touch of a hob of tip radius r, sunk in by d, is 2 sqrt(2 d r) long across its axis.
     """
     length = _FEEDS_A_TOUCH * abs(feed) * math.cos(math.radians(swivel_deg))
     return max(SCRATCH_DEPTH, min(length * length / (8 * tip_radius), _DEEPEST * module_n))
+
+
+def touch_length(depth: float, tip_radius: float, swivel_deg: float) -> float:
+    """How far along the work's axis a touch of this depth reaches, in mm, on a blank as good as flat."""
+    return 2 * math.sqrt(2 * depth * tip_radius) / math.cos(math.radians(swivel_deg))
 
 
 @dataclass(frozen=True)

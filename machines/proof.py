@@ -17,7 +17,8 @@ from .findings import Finding, worst_first
 from .job_file import Job
 from .part_sizes import part_sizes
 from .passage import Moved, check_moves, make_moves
-from .witness import Cut, Depth, NotCut, Progress, compare, cut_blank
+from .two_witnesses import compare, light_cut
+from .witness import Cut, Depth, NotCut, Progress, cut_blank
 
 
 @dataclass(frozen=True)
@@ -140,6 +141,7 @@ def prove_case(case: Case, *, cut: Depth | None = None, progress: Progress | Non
     if cut:
         measured, more = _witness(case, cut, progress)
         findings += more
+    findings += light_cut(case, measured)
     return Proof(case, compute(case), worst_first(findings), measured, moved)
 
 

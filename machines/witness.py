@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from handlead.kinematics.gear import ISO_53, ROOT_CLEARANCE
 from handlead.kinematics.requirement import HobData, Work, gear_to_cut
 from handlead.kinematics.sizes import hob_addendum
+from handlead.kinematics.touch import depth_for, touch_length
 
 from .case import Case, face_width_mm
 from .errors import HandleadError
-from .findings import Finding
 from .imperfections import ripples_of
 from .units import length
 
@@ -26,23 +25,26 @@ if TYPE_CHECKING:
 #: Gashes of a hob whose job doesn't count them (common practice for small single-start hobs).
 USUAL_GASHES = 10
 
-#: Two leads that differ by more than this, relatively, aren't the same lead.
-LEAD_AGREES = 1e-3
-
 Progress = Callable[[float], None]
 Depth = Literal["scratch", "full"]
 
 
 @dataclass(frozen=True)
 class Cut:
-    """What was measured on the simulated blank."""
+    """What was measured on the simulated blank, cut so deep."""
 
     measured: Measured
+    depth: Depth = "scratch"
 
     @property
     def gauged(self) -> Gauged:
         """Count, hand and lead, from the field alone."""
         return self.measured.gauged
+
+    @property
+    def light_marks(self) -> int | None:
+        """How many marks stand out most on a light cut; None where there are none, or the cut isn't light."""
+        return self.gauged.pattern if self.depth == "scratch" else None
 
     @property
     def flanks(self) -> FlankQuality | None:
@@ -59,6 +61,8 @@ class Cut:
             "real_teeth": found.real_teeth,
             "offset_pitch": found.offset_pitch,
             "clean": found.clean,
+            "light_marks": self.light_marks,
+            "light_marks_lean_deg": None if self.light_marks is None else found.pattern_lean_deg,
             "feed_mark_um": flanks and flanks.feed_mark_um,
             "facet_um": flanks and flanks.facet_um,
             "ripple_um": flanks and flanks.ripple_um,
@@ -88,26 +92,42 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
         raise NotCut("hob and table aren't both driven")
     if not rates.axial and work.kind != "worm wheel":
         raise NotCut("the axial slide isn't driven")
-    _check_measure(rates, face_width_mm(work))
     width = face_width_mm(work)
+    _check_measure(rates, width)
     # A sprocket's flank is no involute, and a worm wheel's no cylinder's: there is nothing to hold theirs against.
     gear = replace(gear_to_cut(work), face_width=None if work.kind in ("sprocket", "worm wheel") else width)
     blank = Blank(case.sizes.outside_diameter, width)
+    hob = hob_of(work, case.job.hob)
+    if depth == "scratch":
+        _check_touches(rates, hob, case)
     try:
-        return Cut(
-            measure_cut(
-                rates,
-                hob_of(work, case.job.hob),
-                blank,
-                case.swivel_deg,
-                gear=gear,
-                depth=depth,
-                ripples=ripples_of(case),
-                progress=progress,
-            )
-        )
+        measured = measure_cut(
+            rates, hob, blank, case.swivel_deg,
+            gear=gear, depth=depth, ripples=ripples_of(case), progress=progress,
+        )  # fmt: skip
     except ValueError as why:
         raise NotCut(str(why)) from why
+    if case.outcome and case.outcome.teeth is None:
+        measured = _without_teeth(measured)
+    return Cut(measured, depth)
+
+
+def _without_teeth(measured: Measured) -> Measured:
+    """What was measured, without the count, hand and lead of marks that are no tooth spaces."""
+    why = "the marks are where single gashes strike, no tooth spaces"
+    gauged = replace(measured.gauged, teeth=None, hand=None, lead_mm=None, clean=False, notes=(why,))
+    return replace(measured, gauged=gauged, flanks=None)
+
+
+def _check_touches(rates: Rates, hob: Hob, case: Case) -> None:
+    """Raises `NotCut` where the feed is so coarse that no light cut's touches meet those of the turn before."""
+    feed, swivel = float(abs(rates.axial / rates.table)), case.swivel_deg
+    length_mm = touch_length(depth_for(feed, hob.tip_radius, swivel, hob.module_n), hob.tip_radius, swivel)
+    if feed > length_mm:
+        raise NotCut(
+            f"a feed of {length(feed, case.job.units, 1)} in a table turn leaves touches that don't meet; "
+            f"a light cut's are {length(length_mm, case.job.units, 1)} long at most"
+        )
 
 
 #: Rates beyond these are no hobbing machine's, and a pass of more hob turns than this takes for ever.
@@ -159,53 +179,3 @@ def hob_of(work: Work, data: HobData) -> Hob:
 
 def _number(value: Any) -> float | None:
     return None if value is None else float(value)
-
-
-def compare(case: Case, cut: Cut) -> Iterator[Finding]:
-    """Findings from the blank: the two witnesses against each other, and what is left on the teeth."""
-    computed, measured = case.outcome, cut.gauged
-    if computed is None or computed.teeth is None:
-        return
-    differences = list(_differences(case, cut))
-    if differences:
-        yield Finding(
-            "witnesses-disagree",
-            "error",
-            f"The rates and the simulated blank don't say the same: {'; '.join(differences)}.",
-            "Trust neither: make a scratch cut on the machine, count its marks, and look which way they lean.",
-        )
-    elif not measured.clean:
-        why = f": {'; '.join(measured.notes)}" if measured.notes else ""
-        yield Finding(
-            "teeth-not-clean",
-            "warning",
-            f"On the simulated blank the marks don't make whole, clean teeth{why}.",
-            "See to the other findings first; this follows from them.",
-        )
-
-
-def _differences(case: Case, cut: Cut) -> Iterator[str]:
-    computed, measured = case.outcome, cut.gauged
-    assert computed is not None
-    if measured.teeth is not None and measured.teeth != computed.teeth:
-        yield f"{computed.teeth} teeth computed, {measured.teeth} counted"
-        return
-    if measured.hand is None or not computed.is_steady or case.job.work.kind == "worm wheel":
-        return  # a worm wheel is too narrow a band to tell a lead from
-    hand = computed.hand.word if computed.hand else "none"
-    face = face_width_mm(case.job.work)
-    inverse = {"right": 1, "left": -1, "none": 0}
-    ours = inverse[hand] / computed.lead_mm if computed.lead_mm else 0.0
-    theirs = inverse[measured.hand] / measured.lead_mm if measured.lead_mm else 0.0
-    # Over the face the two helices part by this share of a pitch.
-    parted = abs(ours - theirs) * face * (computed.teeth or 1)
-    if parted > max(LEAD_AGREES * abs(ours) * face * (computed.teeth or 1), 0.02):
-        units = case.job.units
-        yield (
-            f"lead {_lead(hand, computed.lead_mm, units)} computed, "
-            f"{_lead(measured.hand, measured.lead_mm, units)} measured"
-        )
-
-
-def _lead(hand: str, lead: float | None, units: str) -> str:
-    return "none (straight)" if lead is None or math.isinf(lead) else f"{length(lead, units, 2)} {hand}"

@@ -9,7 +9,8 @@ from handlead.kinematics.motion import Rates
 from handlead.machines.case import Case
 from handlead.machines.job_file import read_job
 from handlead.machines.proof import prove
-from handlead.machines.witness import Cut, NotCut, compare, cut_blank, hob_of
+from handlead.machines.two_witnesses import compare
+from handlead.machines.witness import Cut, NotCut, cut_blank, hob_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 JOBS = sorted(path for path in SCENARIOS.glob("*/*.toml") if "job/1" in path.read_text())

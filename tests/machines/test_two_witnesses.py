@@ -1,0 +1,189 @@
+"""Train and blank side by side on machines that nobody tuned for: what agrees, what only looks as if it didn't."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from functools import cache
+from random import Random
+
+import pytest
+from handlead.kinematics.links import Mounted
+from handlead.kinematics.motion import Rates
+from handlead.kinematics.requirement import HobData, Work
+from handlead.kinematics.words import Hand
+from handlead.machines.case import Case
+from handlead.machines.job_file import Job, Setup
+from handlead.machines.proof import Proof, prove_case
+from handlead.machines.two_witnesses import compare, light_cut
+from handlead.machines.witness import Cut, cut_blank
+from made_up import right_job
+
+
+@cache
+def job_of(seed: int) -> Job:
+    return right_job(Random(seed))
+
+
+def running_at(work: Work, hob: HobData, spaces: Fraction, feed: str, swivel: str) -> Case:
+    """A set-up of which nothing is known but that it makes so many spaces to a table turn, at this feed."""
+    job = job_of(3)
+    setup = replace(job.setup, swivel_deg=Fraction(swivel))
+    case = Case.of(replace(job, work=work, hob=hob, setup=setup), setup)
+    table = -hob.hand.value * hob.starts / spaces
+    case.__dict__["rates"] = Rates(table, Fraction(feed) * abs(table))
+    return case
+
+
+def spur(teeth: int, module: str = "2") -> Work:
+    return Work("spur", teeth, Fraction(module), face_width=Fraction(20))
+
+
+HOB = HobData(Fraction(2), 1, Hand.RIGHT, Fraction("1.91"), Fraction(60))
+
+
+def found(case: Case) -> dict[str, str]:
+    cut = cut_blank(case)
+    return {finding.code: finding.message for finding in (*compare(case, cut), *light_cut(case, cut))}
+
+
+def test_half_way_between_two_counts_both_witnesses_say_what_is_there():
+    codes = found(running_at(spur(21), HOB, Fraction(41, 2), "1", "1.91"))
+    assert "witnesses-disagree" not in codes
+    assert "20.5 spaces to a table turn" in codes["witnesses-differ"]
+    assert "41 marks stand out" in codes["light-cut-marks"]
+    assert "half-way between 20 and 21" in codes["light-cut-marks"]
+
+
+def test_twice_as_many_marks_as_spaces_in_a_turn_is_no_disagreement():
+    codes = found(
+        running_at(
+            spur(127, "1.5"),
+            replace(HOB, module_n=Fraction("1.5"), diameter=Fraction(45)),
+            Fraction(255, 2),
+            "1",
+            "1.91",
+        )
+    )
+    assert "witnesses-disagree" not in codes
+    assert "255 marks stand out" in codes["light-cut-marks"]
+
+
+def test_without_a_blank_the_marks_are_worked_out_from_the_rates():
+    case = running_at(spur(21), HOB, Fraction(41, 2), "1", "1.91")
+    (finding,) = light_cut(case, None)
+    assert (finding.code, finding.severity) == ("light-cut-marks", "note")
+    assert "41 marks stand out" in finding.message
+
+
+def test_a_right_count_needs_no_word_on_its_marks():
+    case = running_at(spur(21), HOB, Fraction(21), "1", "1.91")
+    cut = cut_blank(case)
+    assert not list(light_cut(case, cut))
+    assert not list(compare(case, cut))
+
+
+def test_marks_of_gashes_are_not_told_as_teeth():
+    case = running_at(spur(30), HOB, Fraction(-30), "1", "1.91")
+    cut = cut_blank(case)
+    (finding,) = compare(case, cut)
+    assert (finding.code, finding.severity) == ("gash-marks", "note")
+    assert "single gashes" in finding.message
+    value = cut.as_json()
+    assert (value["teeth"], value["hand"], value["clean"]) == (None, None, False)
+    assert value["light_marks"] is not None
+
+
+def test_a_blank_without_teeth_is_set_beside_what_the_rates_stand_for():
+    codes = found(running_at(spur(53), HOB, Fraction(1593, 10), "0.8", "1.91"))
+    assert "159 teeth" in codes["witnesses-differ"]
+    assert "no teeth that could be counted: the spaces merge" in codes["witnesses-differ"]
+
+
+@pytest.mark.parametrize("part", ["0.01", "-0.02", "0.5"])
+def test_another_number_of_spaces_to_a_turn_is_a_true_disagreement(part):
+    case = running_at(spur(30), HOB, Fraction(30), "1", "1.91")
+    cut = cut_blank(case)
+    lying = running_at(spur(30), HOB, 30 + Fraction(part), "1", "1.91")
+    assert "witnesses-disagree" in {finding.code for finding in compare(lying, cut)}
+
+
+def test_another_lead_at_the_same_count_is_a_true_disagreement():
+    case = running_at(spur(30), HOB, Fraction(30), "1", "1.91")
+    cut = cut_blank(case)
+    gauged = replace(cut.gauged, hand="right", lead_mm=900.0)
+    (finding,) = compare(case, Cut(replace(cut.measured, gauged=gauged)))
+    assert finding.code == "witnesses-disagree"
+    assert "900.00 mm right measured" in finding.message
+
+
+def test_another_count_that_joins_plainly_is_a_true_disagreement():
+    case = running_at(spur(30), HOB, Fraction(30), "1", "1.91")
+    cut = cut_blank(case)
+    assert cut.gauged.is_plain
+    (finding,) = compare(case, Cut(replace(cut.measured, gauged=replace(cut.gauged, teeth=31))))
+    assert finding.code == "witnesses-disagree"
+
+
+def test_a_feed_too_coarse_for_a_light_cut_is_not_cut_at():
+    case = running_at(spur(30), HOB, Fraction(30), "40", "1.91")
+    findings = prove_case(case, cut="scratch").findings
+    (why,) = (finding.message for finding in findings if finding.code == "not-cut")
+    assert "40.0 mm" in why
+
+
+# Machines made up at random, right and wrong
+
+
+def gone_wrong(random: Random, job: Job) -> Setup:
+    """The set-up with one thing otherwise: a gear, two gears exchanged, an idler, a lever, the head."""
+    setup = job.setup
+    assert setup is not None
+    name = random.choice([bracket for bracket in setup.change if bracket != "speed gears"])
+    mounted, how = (
+        setup.change[name],
+        random.choice(["gear", "gear", "swapped", "idler", "lever", "head", "mirrored"]),
+    )
+    gears = list(mounted.gears)
+    if how == "gear":
+        place = random.randrange(len(gears))
+        gears[place] = max(18, gears[place] + random.choice([-5, -2, -1, 1, 2, 3, 10]))
+    elif how == "swapped":
+        gears[0], gears[1] = gears[1], gears[0]
+    elif how == "idler":
+        mounted = Mounted(mounted.gears, () if mounted.idlers else (40,))
+    elif how == "lever":
+        lever = random.choice(sorted(job.machine.levers))
+        place_of = random.choice(sorted(job.machine.levers[lever].positions))
+        return replace(setup, levers={**setup.levers, lever: place_of})
+    else:
+        stands = setup.swivel_deg or Fraction(0)
+        off = random.choice([-10, -5, -2, 1, 3, 10])
+        return replace(setup, swivel_deg=-stands if how == "mirrored" else stands + off)
+    return replace(setup, change={**setup.change, name: Mounted(tuple(gears), mounted.idlers)})
+
+
+def proof_of(seed: int) -> tuple[Proof, bool]:
+    """A made-up set-up proved on its simulated blank, and whether it is right: every third is."""
+    random = Random(seed)
+    job = right_job(random)
+    right = seed % 3 == 0
+    setup = job.setup if right else gone_wrong(random, job)
+    assert setup is not None
+    return prove_case(Case.of(replace(job, setup=setup), setup), cut="scratch"), right
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_the_blanks_of_made_up_machines_neither_contradict_nor_come_out_unclean(seed):
+    proof, right = proof_of(seed)
+    codes = {finding.code for finding in proof.findings}
+    assert "witnesses-disagree" not in codes
+    if right:
+        assert proof.cut is not None
+        assert proof.cut.gauged.clean, proof.cut.gauged.notes
+        assert not codes & {"witnesses-differ", "teeth-not-clean", "light-cut-marks", "gash-marks", "not-cut"}
+    computed = proof.computed.outcome
+    if proof.cut is not None and computed is not None and computed.teeth is not None:
+        seen = proof.cut.gauged
+        alike = (seen.teeth, seen.hand) == (computed.teeth, computed.hand.word if computed.hand else "none")
+        assert alike or "witnesses-differ" in codes
