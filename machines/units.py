@@ -32,16 +32,25 @@ def surface_speed(m_min: float, units: str) -> str:
     return f"{m_min * 1000 / float(MM_PER_FOOT):.0f} ft/min" if units == "in" else f"{m_min:.0f} m/min"
 
 
+_MICROMETRES_PER_INCH = 1000 * float(MM_PER_INCH)
+
 #: A deviation beyond this many µm is said in millimetres.
 _MICROMETRES_UP_TO = 1000
 
 
-def deviation(um: float) -> str:
-    """A deviation with its sign, in micrometres, or in millimetres where it is out of all measure."""
+def deviation(um: float, units: str = "mm") -> str:
+    """A deviation with its sign, in micrometres, or in millimetres where it is out of all measure; or in inches."""
+    if units == "in":
+        return f"{round(um / _MICROMETRES_PER_INCH, 5) + 0:+.5f} in"
     if abs(um) >= _MICROMETRES_UP_TO:
         return f"{um / 1000:+.2f} mm"
     # Adding nothing turns a rounded -0.0 into 0.0.
     return f"{round(um, 1) + 0:+.1f} µm"
+
+
+def height(um: float, units: str) -> str:
+    """The height of what stands up or out, such as a feed mark, in micrometres or in inches."""
+    return f"{um / _MICROMETRES_PER_INCH:.5f} in" if units == "in" else f"{um:.1f} µm"
 
 
 def decimal(value: Fraction | None, digits: int = 6) -> str:

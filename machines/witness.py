@@ -51,9 +51,15 @@ class Cut:
         """Both flanks of a tooth at full depth; None where they can't be seen."""
         return self.measured.flanks
 
+    @property
+    def marks_are_apart(self) -> bool:
+        """Whether feed marks and facets have heights of their own: on leaning teeth they are one pattern."""
+        return self.gauged.hand == "none"
+
     def as_json(self) -> dict[str, Any]:
-        """The `cut` object of the JSON contract."""
+        """The `cut` object of the JSON contract; heights that can't be told apart are null but for the whole one."""
         found, flanks = self.gauged, self.flanks
+        apart = flanks if self.marks_are_apart else None
         return {
             "teeth": found.teeth,
             "hand": found.hand,
@@ -63,8 +69,8 @@ class Cut:
             "clean": found.clean,
             "light_marks": self.light_marks,
             "light_marks_lean_deg": None if self.light_marks is None else found.pattern_lean_deg,
-            "feed_mark_um": flanks and flanks.feed_mark_um,
-            "facet_um": flanks and flanks.facet_um,
+            "feed_mark_um": apart and apart.feed_mark_um,
+            "facet_um": apart and apart.facet_um,
             "ripple_um": flanks and flanks.ripple_um,
             "helix_slope_um": flanks and flanks.helix_slope_um,
             "profile_slope_um": flanks and flanks.profile_slope_um,

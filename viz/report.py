@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from handlead.kinematics.outcome import Outcome
 from handlead.machines.case import Case, helix_slope_limit_um, helix_slope_um
 from handlead.machines.findings import Finding
 from handlead.machines.mending import gears_text
+from handlead.machines.part_sizes import ball_text, part_sizes
 from handlead.machines.proof import Proof
-from handlead.machines.units import deviation, length, swivel_text
+from handlead.machines.units import deviation, height, length, swivel_text
 from handlead.machines.units import feed as feed_text
 from rich.console import Console
 from rich.padding import Padding
@@ -17,6 +19,15 @@ from rich.table import Table
 from rich.text import Text
 
 from .terminal import CAUTION, console
+
+if TYPE_CHECKING:
+    from handlead.kinematics.measured import FlankQuality
+    from handlead.machines.witness import Cut
+
+#: Said where figures of a simulated flank are printed.
+AT_BEST = (
+    "What is measured is measured on a simulated blank, and at best: hob, arbor, machine and clamping add their own."
+)
 
 _MARKS = {"error": ("✗", "bold red"), "warning": ("!", "bold yellow"), "note": ("·", "cyan")}
 
@@ -27,9 +38,12 @@ def show_proof(proof: Proof, out: Console | None = None) -> None:
     case = proof.case
     style = "bold green" if proof.is_as_wanted else "bold red"
     mark = "✓" if proof.is_as_wanted else "✗"
-    out.print(Text.assemble((f"{mark} {proof.verdict.upper()}", style), "  ", (case.job.title, "bold")))
+    where = ", in simulation" if proof.is_as_wanted else ""
+    out.print(Text.assemble((f"{mark} {proof.verdict.upper()}{where}", style), "  ", (case.job.title, "bold")))
     out.print(f"  {case.job.path}, on {case.job.machine.name}", style="dim")
     out.print(Padding(_comparison(proof), (1, 0, 0, 2)))
+    if proof.cut and proof.cut.flanks:
+        out.print(Padding(Text(AT_BEST, style="dim"), (0, 0, 1, 2)))
     out.print(Padding(_mounted(case), (0, 0, 0, 2)))
     for finding in proof.findings:
         show_finding(finding, out)
@@ -109,19 +123,28 @@ def _slope(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     if gear.lead_mm or work.lead_mm:
         slope, limit = helix_slope_um(work, gear), helix_slope_limit_um(work)
         flanks = proof.cut.flanks if proof.cut else None
-        seen = f"{deviation(flanks.helix_slope_um)} with the marks" if flanks else ""
-        yield ("helix slope", f"within ±{limit:g} µm (class {work.quality})", deviation(slope), seen)
+        units = proof.case.job.units
+        seen = f"{deviation(flanks.helix_slope_um, units)} with the marks" if flanks else ""
+        allowed = f"±{limit:g} µm" if units == "mm" else f"±{height(limit, units)}"
+        yield ("helix slope", f"within {allowed} (class {work.quality})", deviation(slope, units), seen)
 
 
 def _flanks(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
-    """What the simulated flank looks like, beside what formulas for spur work say."""
-    flanks = proof.cut.flanks if proof.cut else None
-    if flanks is None:
+    """What the simulated flank looks like: at best, since nothing of the real machine is in it."""
+    if proof.cut is None or proof.cut.flanks is None:
         return
-    reached = f"class {flanks.quality}" if flanks.quality else "coarser than any class"
+    flanks = proof.cut.flanks
+    reached = f"class {flanks.quality} at best" if flanks.quality else "coarser than any class"
     yield ("flanks, ISO 1328-1", f"class {proof.case.job.work.quality}", "", reached)
-    yield ("marks on the flank", "", "", f"feed {flanks.feed_mark_um:.1f}, facets {flanks.facet_um:.1f}, "
-           f"both {flanks.ripple_um:.1f} µm")  # fmt: skip
+    yield ("marks on the flank", "", "", _marks(proof.cut, flanks, proof.case.job.units))
+
+
+def _marks(cut: Cut, flanks: FlankQuality, units: str) -> str:
+    """The whole height of the marks, and what is feed and what facet where that can be told."""
+    whole = f"{height(flanks.ripple_um, units)} high"
+    if not cut.marks_are_apart:
+        return whole
+    return f"{whole} (feed {height(flanks.feed_mark_um, units)}, facets {height(flanks.facet_um, units)})"
 
 
 def _feed(gear: Outcome | None, units: str) -> str:
@@ -144,4 +167,30 @@ def _mounted(case: Case) -> Table:
     }
     if levers:
         grid.add_row("levers", "; ".join(f"{name}: {position}" for name, position in levers.items()))
+    for row in _sizes(case):
+        grid.add_row(*row)
     return grid
+
+
+def _sizes(case: Case) -> Iterator[tuple[str, str]]:
+    """What the blank is turned to, how deep the hob goes in, and what is then measured."""
+    sizes, units = part_sizes(case), case.job.units
+    digits = 3 if units == "in" else 2
+    across = "its size is on the drawing"
+    if sizes.outside_diameter is not None:
+        throat = " at the throat" if case.job.work.kind == "worm wheel" else ""
+        across = f"{length(sizes.outside_diameter, units, digits)} across{throat}"
+    taken = "" if case.job.work.face_width else " (taken)"
+    yield "blank", f"{across}, {length(sizes.face_width, units, digits)} wide{taken}"
+    depth = "not known" if sizes.depth is None else f"{length(sizes.depth, units, digits)} from the touch"
+    if case.job.work.kind == "worm wheel" and sizes.centres is not None:
+        depth = f"to {length(sizes.centres, units, digits)} from the hob's axis to the work's"
+    yield "depth", depth
+    measures = []
+    if sizes.span:
+        measures.append(f"span over {sizes.span.teeth} teeth {length(sizes.span.size, units)}")
+    for what, over in (("balls", sizes.balls), ("pins", sizes.pins)):
+        if over:
+            measures.append(f"over {ball_text(over.ball, units)} {what} {length(over.size, units)}")
+    if measures:
+        yield "to measure", "; ".join(measures)

@@ -650,9 +650,13 @@ def _flank(proof: Proof) -> Rows:
         rows.append(("helix slope error", deviation(slope)))
         rows.append((f"class {work.quality} allows", f"±{limit:g} µm"))
     flanks = proof.cut.flanks if proof.cut else None
-    if flanks:
-        rows.append(("feed marks, facets", f"{flanks.feed_mark_um:.1f}, {flanks.facet_um:.1f} µm"))
-        rows.append(("simulated flank", f"class {flanks.quality}" if flanks.quality else "coarser than any"))
+    if proof.cut and flanks:
+        if proof.cut.marks_are_apart:
+            rows.append(("feed marks, facets", f"{flanks.feed_mark_um:.1f}, {flanks.facet_um:.1f} µm"))
+        else:
+            rows.append(("marks, whole height", f"{flanks.ripple_um:.1f} µm"))
+        reached = f"class {flanks.quality} at best" if flanks.quality else "coarser than any"
+        rows.append(("simulated flank", reached))
     return rows
 
 

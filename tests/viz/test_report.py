@@ -1,0 +1,78 @@
+"""The report of `prove` on a terminal: at best, in simulation, in the job's own units, with the part's sizes."""
+
+import json
+from pathlib import Path
+
+import handlead.scenarios
+import pytest
+from handlead.machines.units import deviation, height
+from handlead.viz.command import main
+
+ORDERS = Path(handlead.scenarios.__file__).parent
+
+
+def said(capsys, order, *more):
+    main(["prove", *more, str(ORDERS / order)])
+    return " ".join(capsys.readouterr().out.split())
+
+
+def test_as_wanted_and_a_class_are_said_of_the_simulation_and_at_best(capsys):
+    out = said(capsys, "01-fly-winch-pair/pinion.toml")
+    assert "AS WANTED, in simulation" in out
+    assert "class 6 at best" in out
+    assert "on a simulated blank, and at best" in out
+
+
+def test_without_a_cut_nothing_is_said_of_a_blank(capsys):
+    assert "at best" not in said(capsys, "01-fly-winch-pair/pinion.toml", "--no-cut")
+
+
+def test_not_as_wanted_is_said_without_any_softening(capsys):
+    out = said(capsys, "21-idler-left-out/job.toml", "--no-cut")
+    assert "NOT AS WANTED Fly winch" in out
+
+
+def test_marks_on_leaning_teeth_are_told_by_their_whole_height_alone(capsys):
+    out = said(capsys, "01-fly-winch-pair/pinion.toml")
+    assert "µm high" in out
+    assert "facets" not in out
+    main(["prove", "--json", str(ORDERS / "01-fly-winch-pair" / "pinion.toml")])
+    cut = json.loads(capsys.readouterr().out)["cut"]
+    assert cut["ripple_um"] > 1
+    assert (cut["feed_mark_um"], cut["facet_um"]) == (None, None)
+
+
+def test_marks_on_straight_teeth_are_told_apart(capsys):
+    straight = next(
+        path for path in sorted(ORDERS.glob("*/job.toml")) if 'kind   = "spur"' in path.read_text() and path.parent.name[0] == "0"
+    )
+    out = said(capsys, straight.relative_to(ORDERS))
+    assert "facets" in out
+    main(["prove", "--json", str(straight)])
+    assert json.loads(capsys.readouterr().out)["cut"]["facet_um"] > 0
+
+
+def test_an_inch_job_is_reported_in_inches_throughout(capsys):
+    out = said(capsys, "08-inch-winch/job.toml")
+    assert " mm" not in out
+    assert "µm" not in out
+    for words in ("4.7793 in across", "0.2812 in from the touch", "over 7/32 in balls 4.8371 in", "0.08 in per table turn", "±0.00051 in"):
+        assert words in out
+
+
+@pytest.mark.parametrize(
+    ("order", "words"),
+    [
+        ("01-fly-winch-pair/pinion.toml", "blank 80.42 mm across, 36.00 mm wide depth 6.75 mm from the touch to measure span over 4 teeth 32.196 mm; over 5 mm balls 80.813 mm"),
+        ("09-curtain-sprocket/job.toml", "over 8.51 mm pins 85.406 mm"),
+        ("06-orchestra-lift/job.toml", "156.00 mm across at the throat, 34.00 mm wide depth to 94.00 mm from the hob's axis to the work's"),
+    ],
+)
+def test_the_part_s_sizes_are_on_the_terminal(capsys, order, words):
+    assert words in said(capsys, order, "--no-cut")
+
+
+def test_deviations_and_heights_are_in_the_job_s_units():
+    assert (deviation(14), deviation(14, "in")) == ("+14.0 µm", "+0.00055 in")
+    assert (height(14, "mm"), height(14, "in")) == ("14.0 µm", "0.00055 in")
+    assert deviation(-1e-9, "in") == "+0.00000 in"
