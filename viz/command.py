@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
+from handlead.machines.errors import HandleadError
 from handlead.machines.visible import visible
 
 from . import (
@@ -76,6 +77,9 @@ def _run(arguments: Sequence[str]) -> int:
     except OSError as fault:
         # Files that a command writes are its own business; a stream has no name.
         complain(f"{fault.filename or 'standard output'}: {fault.strerror or fault}")
+        return UNUSABLE
+    except HandleadError as fault:
+        complain(fault)
         return UNUSABLE
     except Exception as fault:
         broken = report_broken(fault)

@@ -16,6 +16,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, TextIO
 
+from handlead.machines.errors import HandleadError
 from handlead.machines.visible import visible
 
 from .plain import IN_PLAIN_SIGNS, plain
@@ -94,6 +95,13 @@ def report_fault(path: Path, fault: Exception) -> dict[str, Any]:
     complaints = getattr(fault, "complaints", ())
     errors = [complaint.as_json() for complaint in complaints] or [{"message": str(fault)}]
     return {"job": str(path), "verdict": None, "errors": errors}
+
+
+def report_failed(path: Path, fault: Exception) -> tuple[int, dict[str, Any]]:
+    """Print why a job has no answer; returns the status that it ends with, and the complaints as plain values."""
+    if isinstance(fault, HandleadError):
+        return 2, report_fault(path, fault)
+    return 3, {"job": str(path), "verdict": None, "errors": [report_broken(fault)]}
 
 
 def report_broken(fault: Exception) -> dict[str, Any]:

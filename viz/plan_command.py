@@ -58,25 +58,23 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _run_jobs(options: argparse.Namespace) -> int:
-    from handlead.machines.errors import FileFault
-
-    from .outlet import print_json, report_fault
+    from .outlet import print_json, report_failed
 
     results: list[dict[str, Any]] = []
-    status = 0
+    statuses = [0]
     for path in options.jobs:
         try:
             found = _plan(path, options)
-        except FileFault as fault:
-            status = 2
-            answer = report_fault(path, fault)
+        except Exception as fault:
+            status, answer = report_failed(path, fault)
+            statuses.append(status)
             results.append({"job": str(path), "errors": answer["errors"]})
             continue
-        status = max(status, 0 if found.is_found else 1)
+        statuses.append(0 if found.is_found else 1)
         told = found.as_json() if options.json else {}
         # Written first: whoever reads the report may stop reading.
         if options.write and found.is_found and (errors := _write(path, found, options.machine)):
-            status = 2
+            statuses.append(2)
             told["errors"] = errors
         if options.json:
             results.append(told)
@@ -86,7 +84,7 @@ def _run_jobs(options: argparse.Namespace) -> int:
             show_plan(found)
     if options.json:
         print_json(results if len(options.jobs) > 1 else results[0])
-    return status
+    return max(statuses)
 
 
 def _plan(path: Path, options: argparse.Namespace) -> Plan:

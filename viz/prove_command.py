@@ -30,39 +30,36 @@ def add(commands: Any) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Prove every job; returns the exit status."""
-    from .outlet import print_json, report_fault
+    """Prove every job, whatever comes of the others; returns the exit status."""
+    from .outlet import print_json, report_failed
 
     results: list[dict[str, Any]] = []
-    status = 0
+    statuses = [0]
     for path in options.jobs:
-        proof, fault = _prove(path, cut=None if options.no_cut else options.depth)
-        if fault is not None:
-            status = 2
-            results.append(report_fault(path, fault))
+        try:
+            proof = _prove(path, cut=None if options.no_cut else options.depth)
+        except Exception as fault:
+            status, answer = report_failed(path, fault)
+            statuses.append(status)
+            results.append(answer)
             continue
-        assert proof is not None
-        status = max(status, 0 if proof.is_as_wanted else 1)
+        statuses.append(0 if proof.is_as_wanted else 1)
         if options.json:
             results.append(proof.as_json())
         else:
             _show(proof)
     if options.json:
         print_json(results if len(options.jobs) > 1 else results[0])
-    return status
+    return max(statuses)
 
 
-def _prove(path: Path, *, cut: Depth | None) -> tuple[Proof | None, Exception | None]:
-    from handlead.machines.errors import FileFault, NoSetup
+def _prove(path: Path, *, cut: Depth | None) -> Proof:
     from handlead.machines.job_file import read_job
     from handlead.machines.proof import prove
 
     from .outlet import progress_bar
 
-    try:
-        return prove(read_job(path), cut=cut, progress=progress_bar(path.name)), None
-    except (FileFault, NoSetup) as fault:
-        return None, fault
+    return prove(read_job(path), cut=cut, progress=progress_bar(path.name))
 
 
 def _show(proof: Proof) -> None:

@@ -34,47 +34,67 @@ def add(commands: Any) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Make the sheet; returns the exit status."""
-    from .outlet import print_json, tell
+    """Make the sheet of every job that can be used; returns the exit status."""
+    from .outlet import print_json, report_failed, tell
 
     out: Path = options.out or Path(f"{options.jobs[0].stem}-sheet.pdf")
-    made = _make(options, out)
-    if isinstance(made, int):
-        if not options.json:
-            tell(f"{out}: {made} page{'s' if made > 1 else ''}")
-        else:
-            print_json({"jobs": [str(job) for job in options.jobs], "file": str(out), "pages": made})
-        return 0
+    answer: dict[str, Any] = {"jobs": [], "file": None, "pages": 0, "errors": []}
+    statuses = [0]
+    try:
+        _check_ending(out)
+        pages = list(_pages(options, answer, statuses))
+        if pages:
+            answer |= {"file": str(out), "pages": _write(pages, out, options.paper)}
+    except Exception as fault:
+        status, told = report_failed(out, fault)
+        statuses.append(status)
+        answer["errors"] += told["errors"]
     if options.json:
-        print_json(made)
-    return 2
+        print_json(answer)
+    elif made := answer["pages"]:
+        tell(f"{out}: {made} page{'s' if made > 1 else ''}")
+    return max(statuses)
 
 
-def _make(options: argparse.Namespace, out: Path) -> int | dict[str, Any]:
-    """The number of pages made, or what was wrong, which is said on standard error too."""
-    from handlead.machines.errors import FileFault
-
-    from .outlet import complain, report_fault
+def _check_ending(out: Path) -> None:
+    from handlead.machines.errors import HandleadError
 
     if out.suffix.lower() not in (".pdf", ".html"):
-        return report_fault(out, ValueError(f"--out {out}: a sheet's name must end in .pdf or .html"))
-    pages: list[tuple[str, Proof]] = []
-    cut: Depth | None = None if options.no_cut else "scratch"
+        raise HandleadError(f"--out {out}: a sheet's name must end in .pdf or .html")
+
+
+def _pages(options: argparse.Namespace, answer: dict[str, Any], statuses: list[int]) -> Iterator[tuple[str, Proof]]:
+    """The proof for each page, of every job that can be used; notes which can, and what is wrong with the others."""
+    from handlead.machines.errors import HandleadError
+
+    from .outlet import report_failed
+
     for job in options.jobs:
         try:
-            found = list(_proofs(job, cut))
-        except (FileFault, OSError) as fault:
-            return report_fault(job, fault)
-        if not found:
-            return report_fault(job, ValueError(f"{job}: no set-up is given and none can be planned"))
-        pages += found
+            found = list(_proofs(job, None if options.no_cut else "scratch"))
+            if not found:
+                raise HandleadError(f"{job}: no set-up is given and none can be planned")
+        except Exception as fault:
+            status, told = report_failed(job, fault)
+            statuses.append(status)
+            answer["errors"] += told["errors"]
+            continue
+        answer["jobs"].append(str(job))
+        yield from found
+
+
+def _write(pages: list[tuple[str, Proof]], out: Path, paper: str) -> int:
+    """Write the sheet; returns the number of its pages."""
+    from handlead.machines.errors import HandleadError
+
     from .look import misspelt
+    from .outlet import complain
     from .sheet_file import write_sheet
 
     try:
-        made, missing = write_sheet(pages, out, options.paper)
+        made, missing = write_sheet(pages, out, paper)
     except OSError as fault:
-        return report_fault(out, OSError(f"{out}: {fault.strerror or fault}"))
+        raise HandleadError(f"{out}: it can't be written ({(fault.strerror or str(fault)).lower()})") from None
     if missing:
         complain(f"{out}: {misspelt(missing)}")
     return made

@@ -224,3 +224,63 @@ def test_a_superscript_digit_is_no_answer_and_no_gear(capsys, monkeypatch, tmp_p
     assert 'no outcome "²"' in capsys.readouterr().out
     assert command.main(["plan", "--ratio", "1.27", "--drawer", "20,²"]) == 2
     assert "'²' in --drawer isn't a gear's teeth: it must be a number" in capsys.readouterr().err
+
+
+# ---------------------------------------------------------------- several jobs
+
+
+@pytest.mark.parametrize("command_", [["prove", "--no-cut"], ["plan", "--top", "1"]])
+def test_a_job_that_can_not_be_used_stops_no_other(command_, capsys, tmp_path):
+    absent = str(tmp_path / "absent.toml")
+    good = str(ORDERS / "03-no-differential" / "job.toml")
+    assert command.main([*command_, "--json", good, absent, good]) == 2
+    out, err = capsys.readouterr()
+    first, wrong, last = json.loads(out)
+    assert "errors" not in first
+    assert first == last
+    assert wrong["errors"][0]["file"] == absent
+    assert err.count("\n") == 1
+
+
+def test_a_sheet_is_made_of_the_jobs_that_can_be_used(capsys, tmp_path):
+    absent, good, out = str(tmp_path / "absent.toml"), str(WRONG), tmp_path / "sheet.pdf"
+    assert command.main(["sheet", "--no-cut", "--json", "--out", str(out), absent, good]) == 2
+    told = json.loads(capsys.readouterr().out)
+    assert (told["jobs"], told["file"]) == ([good], str(out))
+    assert told["pages"] >= 1
+    assert told["errors"][0]["file"] == absent
+    assert out.read_bytes().startswith(b"%PDF")
+
+
+def test_no_sheet_is_made_where_no_job_can_be_used(capsys, tmp_path):
+    out = tmp_path / "sheet.pdf"
+    assert command.main(["sheet", "--out", str(out), str(tmp_path / "absent.toml")]) == 2
+    assert capsys.readouterr().out == ""
+    assert not out.exists()
+
+
+def test_what_breaks_at_one_job_stops_no_other(monkeypatch, capsys):
+    real = prove_command._prove
+
+    def breaks_at_first(path, **how):
+        if path == WRONG:
+            raise KeyError("lost")
+        return real(path, **how)
+
+    monkeypatch.setattr(prove_command, "_prove", breaks_at_first)
+    assert command.main(["prove", "--no-cut", "--json", str(WRONG), str(RIGHT)]) == 3
+    first, last = json.loads(capsys.readouterr().out)
+    assert "KeyError" in first["errors"][0]["message"]
+    assert last["verdict"] == "as wanted"
+
+
+def test_a_sheet_that_finds_no_room_is_a_line_and_no_file(capsys, tmp_path, monkeypatch):
+    from handlead.viz import look
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(look.Path, "write_bytes", full)
+    assert command.main(["sheet", "--no-cut", "--out", str(tmp_path / "sheet.pdf"), str(WRONG)]) == 2
+    assert capsys.readouterr().err.splitlines() == [f"{tmp_path / 'sheet.pdf'}: it can't be written (no space left on device)"]
+    assert list(tmp_path.iterdir()) == []
