@@ -14,6 +14,7 @@ from .case import Case
 from .checks import CHECKS
 from .correction import Correction, find_correction
 from .findings import Finding, worst_first
+from .hand_checks import HandCheck, hand_checks
 from .job_file import Job
 from .part_sizes import part_sizes
 from .passage import Moved, check_moves, make_moves
@@ -105,6 +106,11 @@ class Proof:
         return not any(finding.severity == "error" for finding in self.judged)
 
     @property
+    def hand_checks(self) -> tuple[HandCheck, ...]:
+        """What can be counted by hand at the machine before the first cut."""
+        return hand_checks(self.case, self.computed.table_per_hob, self.computed.table_per_hob_feeding)
+
+    @property
     def verdict(self) -> str:
         """The verdict in the words of the JSON contract."""
         return "as wanted" if self.is_as_wanted else "not as wanted"
@@ -116,6 +122,7 @@ class Proof:
             "verdict": self.verdict,
             "train": self.computed.as_json(),
             "sizes": part_sizes(self.case).as_json(),
+            "hand_checks": [check.as_json() for check in self.hand_checks],
         }
         if self.cut is not None:
             value["cut"] = self.cut.as_json()

@@ -76,9 +76,6 @@ _LOOK_ALIKE = 3
 
 MM_PER_FOOT = 304.8
 
-#: Finest part of a turn that anybody would look for: one in so many.
-_FINEST_PART = 12
-
 Rows = list[tuple[str, str]]
 
 #: A row, and whether somebody sets it.
@@ -443,16 +440,15 @@ def _dialled(cycle: CutCycle, units: str) -> str:
 
 
 def _counted(proof: Proof, opened: tuple[str, str] | None) -> Rows:
-    """What can be counted by hand before any cut: with the feed parted, or else with all engaged and the hob clear;
-    nothing where nobody could count it."""
-    parted, engaged = proof.computed.table_per_hob, proof.computed.table_per_hob_feeding
-    for how, ratio in ((": ".join(opened).upper() if opened else "feed open", parted), ("all in, hob clear", engaged)):
-        hob = 1 / abs(ratio) if ratio else Fraction(1, _FINEST_PART + 1)
-        if hob.denominator <= _FINEST_PART:
-            whole, part = divmod(hob, 1)
-            turns = f"{whole} {part}" if part else f"{whole}"
-            return [(f"HAND CHECK, {how}", f"{turns} hob turns = 1 table turn")]
-    return []
+    """What can be counted by hand before any cut, and how the levers stand for it; nothing where nobody could."""
+    rows: Rows = []
+    for check in proof.hand_checks:
+        by_lever = ": ".join(opened).upper() if opened else "feed open"
+        how = by_lever if check.feed_parted else "all in, hob clear"
+        whole, part = divmod(check.hob_turns, 1)
+        turns = f"{whole} {part}" if part else f"{whole}"
+        rows.append((f"HAND CHECK, {how}", f"{turns} hob turns = 1 table turn"))
+    return rows
 
 
 def _faces(proof: Proof) -> str:
