@@ -19,14 +19,16 @@ from handlead.kinematics.links import ChangeGears, Mounted
 from handlead.kinematics.needs import Role
 from handlead.kinematics.outcome import predict_of_kind
 from handlead.kinematics.response import Response
-from handlead.kinematics.targets import generation_equation
+from handlead.kinematics.solution import solve
+from handlead.kinematics.targets import fixed, generation_equation
 
-from .case import Case, cuts_wanted, helix_slope_um, is_right
+from .case import Case, cuts_wanted, drive_rpm, helix_slope_um, is_right
 from .checks import SWIVEL_LIMIT_DEG, judge_set_up
-from .cut_proposal import feed_wanted, propose_cut
+from .cut_proposal import feed_wanted, propose_cut, rpm_wanted
 from .errors import FileFault
 from .findings import Finding
 from .mending import (
+    IDLER,
     Step,
     anew_steps,
     carried_out,
@@ -38,6 +40,7 @@ from .mending import (
     other_gear_steps,
     other_idler_steps,
     ratio_step,
+    refusal,
     swing_step,
     turned_round_steps,
     with_idlers,
@@ -52,7 +55,10 @@ Judge = Callable[[Case], Iterable[Finding]]
 _NEAR = 2e-3
 
 #: Where any feed or speed will do, one within this part of what is there or usual.
-_LOOSELY = 0.15
+_LOOSELY = {Role.FEED: 0.15, Role.SPEED: 0.5}
+
+#: No two pairs of change gears come to more than this, or to less than its reciprocal (common practice).
+_GREATEST_RATIO = 25
 
 #: Feeds that differ by no more than this part are the same to a person.
 _SAME_FEED = 1e-3
@@ -60,11 +66,17 @@ _SAME_FEED = 1e-3
 #: Below this a bracket's ratio is what is left of one that doesn't matter.
 _NO_RATIO = Fraction(1, 1000)
 
-#: So many of the changes that come out right are proved in full before a kind of change is given up.
-_MOST_PROVED = 40
+#: An irrational ratio is drawn so close, in binary places.
+_BITS = 96
 
-#: So many kinds of changes are gone through for one that leaves the feed as it was meant.
-_TIERS_FOR_THE_WAY = 3
+#: So many of the changes that come out right are proved in full before a kind of change is given up.
+_MOST_PROVED = 12
+
+#: So many kinds of changes are gone through, and one more, for one that leaves nothing to put up with.
+_MORE_KINDS = 3
+
+#: A note that is put up with only where nothing else is found: the count would come to rest on the feed.
+_RESTS_ON_FEED = "feed-belongs-to-index"
 
 #: Findings other than errors that a correction is sought for.
 _ALSO = frozenset({"feed-other-way"})
@@ -72,10 +84,12 @@ _ALSO = frozenset({"feed-other-way"})
 #: Brackets that bear on what is cut.
 _BEARING = (Role.INDEX, Role.FEED, Role.DIFFERENTIAL)
 
-#: Findings that gears in any bracket may give, whatever it decides.
-_OF_THE_GEARS = frozenset({
-    "gear-not-owned", "gear-used-twice", "pairs-not-allowed", "idlers-not-allowed", "wont-mount", "beyond-limits",
-})  # fmt: skip
+#: Findings for which the hob's speed may have to be changed.
+_BEYOND = "beyond-limits"
+_OF_THE_SPEED = frozenset({_BEYOND, "not-driven"})
+
+#: Speed gears are asked to stay below the limits of the machine by this part.
+_SHORT_OF_LIMIT = Fraction(9, 10)
 
 
 @dataclass(frozen=True)
@@ -128,16 +142,18 @@ def _wrong(found: Iterable[Finding]) -> tuple[Finding, ...]:
 
 
 def _search(trials: _Trials) -> Steps | None:
-    """The steps that are least work; before the feed is let go another way, more is tried."""
-    strayed: Steps | None = None
+    """The steps that are least work; before something else is put up with that is no error, more is tried."""
+    put_up_with: Steps | None = None
+    last = _MORE_KINDS
     for number, tier in enumerate(_tiers(trials)):
-        if strayed and number > _TIERS_FOR_THE_WAY:
+        if put_up_with and number > last:
             break
         best = trials.best(tier)
-        if best and not best[0]:
+        if best and best[0]:
             return best[1]
-        strayed = strayed or (best[1] if best else None)
-    return strayed
+        if best and put_up_with is None:
+            put_up_with, last = best[1], max(last, number + 1)
+    return put_up_with
 
 
 def _part(trials: _Trials, steps: Steps, finding: Finding) -> Steps | None:
@@ -168,6 +184,16 @@ class _Trials:
         """What is wrong before anything is done, by code."""
         return Counter(finding.code for finding in self.wrong)
 
+    @cached_property
+    def named(self) -> frozenset[str]:
+        """The brackets that something was found wrong with, by name."""
+        return _named(self.case, self.wrong)
+
+    @cached_property
+    def cuts_right(self) -> bool:
+        """Whether it would cut the work as it stands, whatever else is wrong."""
+        return is_right(self.case) and "feed-other-way" not in self.codes
+
     @property
     def is_only_the_way(self) -> bool:
         """Whether nothing is wrong but which way the feed goes."""
@@ -197,18 +223,26 @@ class _Trials:
         left = [each for each in found if each.code == finding.code]
         return len(left) < self.codes[finding.code] and finding.message not in {each.message for each in left}
 
-    def best(self, tried: Iterable[Steps]) -> tuple[int, Steps] | None:
-        """Of the steps after which all is as wanted, those that are least work, and whether the feed then strays."""
+    def blames(self, steps: Steps, bracket: str) -> bool:
+        """Whether something is found wrong with a bracket after the steps."""
+        return bracket in _named(self.case, _wrong(self.found(steps) or ()))
+
+    def best(self, tried: Iterable[Steps]) -> tuple[bool, Steps] | None:
+        """Of the steps after which all is as wanted, those that are least work, and whether nothing else comes of them.
+
+        What else may come is a feed that isn't as it was, or a warning.
+        """
         right = sorted(((rank, steps) for steps in tried if (rank := self._rank(steps))), key=lambda each: each[0])
-        warned: tuple[int, Steps] | None = None
+        second: Steps | None = None
         for (strays, *_), steps in right[:_MOST_PROVED]:
             found = self.found(steps)
             if found is None or any(left.severity == "error" for left in found):
                 continue
-            if not any(left.severity == "warning" and left.code not in self.known for left in found):
-                return strays, steps
-            warned = warned or (strays, steps)
-        return warned
+            new = (left for left in found if left.code not in self.known)
+            if not strays and not any(left.severity == "warning" or left.code == _RESTS_ON_FEED for left in new):
+                return True, steps
+            second = second or steps
+        return (False, second) if second else None
 
     def _rank(self, steps: Steps) -> tuple[int, int, float, int] | None:
         """What steps that cut the work rightly are ordered by, best first; None for those that don't."""
@@ -216,6 +250,9 @@ class _Trials:
             return None
         done = self.done(steps)
         if done is None or done.solution.backdriven or not is_right(done):
+            return None
+        changed = (done.train.link(name) for name in _touched(steps) & done.setup.change.keys())
+        if any(isinstance(link, ChangeGears) and link.mounted and refusal(link, link.mounted) for link in changed):
             return None
         outcome = done.outcome
         assert outcome is not None
@@ -226,7 +263,7 @@ class _Trials:
         work = self.case.job.work
         slope = 0.0 if work.kind == "worm wheel" else round(abs(helix_slope_um(work, outcome)), 1)
         # Of several gears that would do for one, the truest lead decides before the likeliest slip.
-        return strays, len({name for step in steps for name in step.touches}), slope, effort
+        return strays, len(_touched(steps)), slope, effort
 
     def _strays(self, done: Case) -> int:
         """How far the feed then isn't what it was meant to be: another slide, or the other way."""
@@ -270,25 +307,58 @@ def _tiers(trials: _Trials) -> Iterator[Iterator[Steps]]:
     single = [*levers, *((*always, step) for step in _rearranged(trials))]
     yield iter(single)
     yield _repairs(trials, always, _other_gear)
-    yield itertools.chain(_pairs(single, len(always)), _rearranged_twice(trials, always), _crossed(trials, always))
+    crossed = list(_crossed(trials))
+    yield itertools.chain(_pairs(single, len(always)), ((*always, step) for step in _twice(trials, crossed)))
     yield _repairs(trials, always, _anew)
     yield (steps for first in single for steps in _repairs(trials, first, _other_gear))
-    yield (steps for first in single for steps in _repairs(trials, first, _anew))
-    yield (steps for first in _indexed(trials, always) for steps in _repairs(trials, first, _anew))
+    yield ((*first, step) for step in _twice(trials, crossed) for first in levers)
+    settled = list(_settled(trials, always))
+    yield (steps for first in settled for steps in _with_each(first, single, len(always)))
+    yield (steps for first in settled for way in (_other_gear, _anew) for steps in _repairs(trials, first, way))
+    yield (steps for first in levers for steps in _repairs(trials, first, _anew))
+    yield (steps for first in _begun(trials, always) for steps in _repairs(trials, first, _anew))
     yield _repairs(trials, always, _by_ratio)
     yield (steps for first in levers for steps in _repairs(trials, first, _by_ratio))
 
 
+def _settled(trials: _Trials, always: Steps) -> Iterator[Steps]:
+    """Brackets whose gears only have to be at hand and to fit, put right; with each the first way that does it."""
+    case = trials.done(always)
+    for link in case.train.brackets if case else ():
+        if case is None or link.name not in trials.named:
+            continue
+        ways = [
+            (*always, step)
+            for target in _targets(trials, case, link)
+            if target.near is not None
+            for way in (_other_gear, _anew)
+            for step in way(case, link, target)
+        ]
+        ways.sort(key=lambda steps: steps[-1].effort)
+        yield from itertools.islice((steps for steps in ways if not trials.blames(steps, link.name)), 1)
+
+
 def _pairs(single: Sequence[Steps], always: int) -> Iterator[Steps]:
-    for one, other in itertools.combinations(single, 2):
-        if not one[always].touches & other[always].touches:
-            yield (*one, other[always])
+    for place, first in enumerate(single):
+        yield from _with_each(first, single[place + 1 :], always)
+
+
+def _with_each(first: Steps, single: Iterable[Steps], always: int) -> Iterator[Steps]:
+    """The steps, and after them each of the single ones that lays hand on something else."""
+    touched = _touched(first)
+    for other in single:
+        if not touched & other[always].touches:
+            yield (*first, other[always])
+
+
+def _touched(steps: Steps) -> frozenset[str]:
+    return frozenset[str]().union(*(step.touches for step in steps))
 
 
 def _brackets(trials: _Trials, case: Case) -> Iterator[ChangeGears]:
-    """The brackets that bear on the cut; every one where gears are wrong that are so in any."""
+    """The brackets to be changed: those that bear on the cut, if that is wrong, and those found fault with."""
     for link in case.train.brackets:
-        if case.roles[link.name] in _BEARING or trials.codes.keys() & _OF_THE_GEARS:
+        if link.name in trials.named or (case.roles[link.name] in _BEARING and not trials.cuts_right):
             yield link
 
 
@@ -301,29 +371,32 @@ def _rearranged(trials: _Trials) -> Iterator[Step]:
 
 def _of_bracket(trials: _Trials, link: ChangeGears, mounted: Mounted) -> Iterator[Step]:
     yield from idler_steps(trials.case, link, mounted)
-    if trials.codes.keys() & _OF_THE_GEARS:
+    if link.name in trials.named:
         yield from other_idler_steps(trials.case, link, mounted)
     yield from exchange_steps(link, mounted, same_ratio="wont-mount" in trials.codes)
     yield from turned_round_steps(link, mounted)
 
 
-def _rearranged_twice(trials: _Trials, always: Steps) -> Iterator[Steps]:
-    """Two changes of one bracket, in one step."""
-    for link in _brackets(trials, trials.case):
-        if not link.mounted:
-            continue
-        for first in _of_bracket(trials, link, link.mounted):
-            between = first.change[link.name]
+def _twice(trials: _Trials, crossed: Sequence[Step]) -> Iterator[Step]:
+    """Gears that stand in each other's bracket, and two changes of one bracket; each as one step."""
+    yield from crossed
+    exchanged = (step for step in _rearranged(trials) if step.effort > IDLER)
+    for first in itertools.chain(exchanged, crossed):
+        for name, between in first.change.items():
+            link = trials.case.train.link(name)
+            assert isinstance(link, ChangeGears)
             for second in idler_steps(trials.case, link, between):
-                if not first.words.startswith("Exchange") and not first.words.startswith("Turn"):
-                    continue
-                words = f"{first.words} {second.words}"
-                yield (*always, replace(second, words=words, effort=first.effort + second.effort))
+                yield replace(
+                    first,
+                    words=f"{first.words} {second.words}",
+                    change={**first.change, **second.change},
+                    effort=first.effort + second.effort,
+                )
 
 
-def _crossed(trials: _Trials, always: Steps) -> Iterator[Steps]:
+def _crossed(trials: _Trials) -> Iterator[Step]:
     for one, other in itertools.combinations(_brackets(trials, trials.case), 2):
-        yield from ((*always, step) for step in crossed_steps(one, other))
+        yield from crossed_steps(one, other)
 
 
 _Way = Callable[[Case, ChangeGears, "_Target"], Iterable[Step]]
@@ -331,10 +404,10 @@ _Way = Callable[[Case, ChangeGears, "_Target"], Iterable[Step]]
 
 @dataclass(frozen=True)
 class _Target:
-    """A signed ratio for a bracket; where it `is_loose`, one near it will do as well."""
+    """A signed ratio for a bracket; where one `near` it will do as well, within which part of it."""
 
     ratio: Fraction
-    is_loose: bool = False
+    near: float | None = None
 
 
 def _repairs(trials: _Trials, first: Steps, way: _Way) -> Iterator[Steps]:
@@ -342,7 +415,7 @@ def _repairs(trials: _Trials, first: Steps, way: _Way) -> Iterator[Steps]:
     done = trials.done(first)
     if done is None:
         return
-    touched = frozenset[str]().union(*(step.touches for step in first))
+    touched = _touched(first)
     for link in _brackets(trials, done):
         if link.name not in touched:
             for target in _targets(trials, done, link):
@@ -354,7 +427,7 @@ def _other_gear(case: Case, link: ChangeGears, target: _Target) -> Iterator[Step
     mounted = link.mounted
     if mounted is None:
         return
-    near = _LOOSELY if target.is_loose else _NEAR
+    near = target.near or _NEAR
     if mounted.ratio * target.ratio > 0:
         yield from other_gear_steps(case, link, mounted, target.ratio, near)
         return
@@ -365,23 +438,29 @@ def _other_gear(case: Case, link: ChangeGears, target: _Target) -> Iterator[Step
 
 
 def _anew(case: Case, link: ChangeGears, target: _Target) -> Iterable[Step]:
-    return anew_steps(case, link, target.ratio, _LOOSELY if target.is_loose else None)
+    return anew_steps(case, link, target.ratio, target.near)
 
 
 def _by_ratio(case: Case, link: ChangeGears, target: _Target) -> Iterator[Step]:
-    if not target.is_loose:
+    if target.near is None and 1 / _GREATEST_RATIO < abs(target.ratio) < _GREATEST_RATIO:
         yield ratio_step(link, link.mounted, target.ratio)
 
 
-def _indexed(trials: _Trials, always: Steps) -> Iterator[Steps]:
-    """The index gears mounted anew for the count alone, where another bracket makes the lead."""
+def _begun(trials: _Trials, always: Steps) -> Iterator[Steps]:
+    """One bracket mounted anew for what it decides alone, so that another can make up the rest.
+
+    The index gears for the count, where something else makes the lead; an empty feed bracket for a usual feed.
+    """
     done = trials.done(always)
-    rule = done.index_rule if done else None
-    if done is None or rule is None:
+    if done is None:
         return
-    link, target = done.train.link(rule.bracket), _for_the_count(done, rule.bracket)
-    if target and isinstance(link, ChangeGears) and (link.mounted is None or link.mounted.ratio != target):
-        yield from ((*always, step) for step in anew_steps(done, link, target, most=1))
+    for link in _brackets(trials, done):
+        alone = _for_the_count(done, link.name)
+        if alone is not None:
+            yield from ((*always, step) for step in anew_steps(done, link, alone, most=1))
+        elif link.mounted is None and done.roles[link.name] is Role.FEED:
+            for ratio in _feeds(done, link.name):
+                yield from ((*always, step) for step in anew_steps(done, link, ratio, _LOOSELY[Role.FEED], most=1))
 
 
 def _targets(trials: _Trials, case: Case, link: ChangeGears) -> Iterator[_Target]:
@@ -395,17 +474,18 @@ def _targets(trials: _Trials, case: Case, link: ChangeGears) -> Iterator[_Target
         yield _Target(needed)
     if needed is not None or alone is not None:
         return
-    if mounted is None and role is Role.FEED:
-        for ratio in _feeds(case, link.name):
-            yield _Target(ratio, is_loose=True)
-    elif mounted is not None and trials.codes.keys() & _OF_THE_GEARS:
-        is_loose = role in (Role.FEED, Role.SPEED)
-        yield _Target(mounted.ratio, is_loose)
-        yield _Target(-mounted.ratio, is_loose)
+    if role is Role.SPEED:
+        ratios = _speeds(case, link)
+    elif mounted is None or (role is Role.FEED and _BEYOND in trials.codes):
+        ratios = _feeds(case, link.name) if role is Role.FEED else iter(())
+    else:
+        ratios = iter((mounted.ratio, -mounted.ratio))
+    for ratio in ratios:
+        yield _Target(ratio, _LOOSELY.get(role))
 
 
 def _feeds(case: Case, bracket: str) -> Iterator[Fraction]:
-    """What feed gears come to where any feed will do: for the feed that is asked for or usual, either way."""
+    """What feed gears come to for the feed that is asked for or usual, either way."""
     rules = find_constants(case.train, case.setup.drive).feeds
     rule = next((rule for rule in rules if rule.bracket == bracket), None)
     if rule is not None:
@@ -414,6 +494,30 @@ def _feeds(case: Case, bracket: str) -> Iterator[Fraction]:
         ratio = feed_ratio(rule, job.work, job.hob, feed)
         yield ratio
         yield -ratio
+
+
+def _speeds(case: Case, link: ChangeGears) -> Iterator[Fraction]:
+    """What speed gears come to for the hob speed that is asked for or usual, as far as nothing is overrun; either way.
+
+    The hob keeps its sense where gears are mounted.
+    """
+    job, drive = case.job, drive_rpm(case)
+    run = solve(fixed(case.train, {link.name: Fraction(1)}), case.setup.drive)
+    hob = run.end_rate("hob")
+    if drive is None or not hob or run.is_locked:
+        return
+    wanted = rpm_wanted(job.cutting, propose_cut(job.work, job.hob, job.cutting, job.machine)) or abs(hob * drive)
+    most = [
+        greatest / abs(rate * drive)
+        for part, (_, greatest) in job.machine.limits.rpm.items()
+        if (rate := run.rates[part])
+    ]
+    ratio = min([wanted / abs(hob * drive), *(each * _SHORT_OF_LIMIT for each in most)])
+    mounted = link.mounted
+    if mounted is None or len(mounted.idlers) not in link.idlers:
+        yield from (ratio, -ratio)
+    else:
+        yield ratio if mounted.ratio > 0 else -ratio
 
 
 def _for_the_count(case: Case, bracket: str) -> Fraction | None:
@@ -439,5 +543,28 @@ def _needed(case: Case, bracket: str) -> Fraction | None:
     if named is None or plain is None:
         return None
     needed = -plain / named
-    value = needed if isinstance(needed, Fraction) else Fraction(f"{float(needed):.9g}")
-    return value if abs(value) > _NO_RATIO else None
+    low, high = (needed, needed) if isinstance(needed, Fraction) else needed.bounds(_BITS)
+    value = (low + high) / 2
+    # Where the bracket doesn't matter, both sides of the quotient are nothing, as near as they are drawn.
+    if high - low > abs(value) / 2**32 or abs(value) < _NO_RATIO:
+        return None
+    return value if low == high else Fraction(f"{float(value):.9g}")
+
+
+def _named(case: Case, wrong: Iterable[Finding]) -> frozenset[str]:
+    """The brackets that findings name, and those that make a speed or a feed found fault with."""
+    found: set[str] = set()
+    for finding in wrong:
+        for key in ("bracket", "brackets", "empty_brackets"):
+            names = finding.facts.get(key, ())
+            found.update([names] if isinstance(names, str) else [str(name) for name in _listed(names)])
+        blamed = {
+            Role.SPEED: finding.code in _OF_THE_SPEED,
+            Role.FEED: finding.code == _BEYOND and "feed_mm_per_table_turn" in finding.facts,
+        }
+        found |= {name for name, role in case.roles.items() if blamed.get(role)}
+    return frozenset(found)
+
+
+def _listed(names: object) -> tuple[object, ...]:
+    return names if isinstance(names, tuple) else ()

@@ -41,3 +41,28 @@ def shortfalls(machine: Machine, change: Mapping[str, Mounted]) -> Iterator[Shor
         if share_out(users, sets) is None:
             used = sum(len(gears) for gears in users.values())
             yield Shortfall(teeth, tuple(users), used, capacity(users, sets).get(teeth, 0))
+
+
+def gears_left(machine: Machine, change: Mapping[str, Mounted], bracket: str) -> tuple[int, ...] | None:
+    """The gears at hand for a bracket beside those that are mounted; None where the machine file lists none for it.
+
+    Gears that fit few brackets are taken for those first, so that the others stay for this one.
+    """
+    sets = sorted(drawers_of(machine), key=lambda one: len(one.fits) or len(change) + 1)
+    if not any(one.serves(bracket) for one in sets):
+        return None
+    short = {each.teeth for each in shortfalls(machine, change)}
+    users = {
+        name: [teeth for teeth in (*mounted.gears, *mounted.idlers) if teeth not in short]
+        for name, mounted in change.items()
+        if any(one.serves(name) for one in sets)
+    }
+    taken = [each for gears in (share_out(users, sets) or {}).values() for each in gears]
+    left = [
+        teeth
+        for one in sets
+        if one.serves(bracket)
+        for teeth in one.drawer.without([teeth for teeth, name in taken if name == one.name]).gears
+        if teeth not in short
+    ]
+    return tuple(sorted(left))

@@ -11,7 +11,6 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from handlead.kinematics.bracket import Bracket, Refusal
-from handlead.kinematics.drawer import drawer_for
 from handlead.kinematics.faults import ANY_IDLER
 from handlead.kinematics.frozen import freeze
 from handlead.kinematics.links import ChangeGears, Mounted
@@ -20,12 +19,15 @@ from handlead.kinematics.targets import fixed
 
 from .case import Case, with_lever_moved
 from .clearing import draw_clear
-from .drawers import drawers_of
+from .drawers import gears_left
 from .job_file import Setup
 from .units import swivel_text
 
 #: How much work a step is, beside moving a lever. Own judgement: what is touched, and how easily it goes wrong again.
 LEVER, IDLER, EXCHANGE, TURN_ROUND, OTHER_GEAR, ANEW = 1, 2, 3, 4, 5, 9
+
+#: Up to this denominator a ratio is written as a fraction.
+_PLAIN = 10_000
 
 #: Idlers that are tried on a bracket whose measures are known and whose gears aren't listed.
 _USUAL_IDLERS = range(20, 81)
@@ -158,15 +160,7 @@ def _idlers_at_hand(case: Case, link: ChangeGears) -> Sequence[int]:
 
 def free_gears(case: Case, bracket: str) -> tuple[int, ...] | None:
     """The gears at hand for the bracket that are mounted nowhere; None where the machine file lists none for it."""
-    drawer = drawer_for(bracket, drawers_of(case.job.machine))
-    if not len(drawer):
-        return None
-    left = list(drawer.gears)
-    for mounted in case.setup.change.values():
-        for teeth in (*mounted.gears, *mounted.idlers):
-            if teeth in left:
-                left.remove(teeth)
-    return tuple(left)
+    return gears_left(case.job.machine, case.setup.change, bracket)
 
 
 def _idler_words(case: Case, link: ChangeGears, now: Mounted, then: Mounted) -> str:
@@ -197,7 +191,7 @@ def other_idler_steps(case: Case, link: ChangeGears, mounted: Mounted) -> Iterat
 
 
 def exchange_steps(link: ChangeGears, mounted: Mounted, *, same_ratio: bool) -> Iterator[Step]:
-    """Two gears of a bracket on each other's shafts, as far as the bracket takes it.
+    """Two gears of a bracket on each other's shafts; whether the bracket takes it is for the proof to say.
 
     Two drivers or two driven gears may change places without changing the ratio: offered with `same_ratio`,
     as where the gears can't be mounted as they are.
@@ -206,28 +200,28 @@ def exchange_steps(link: ChangeGears, mounted: Mounted, *, same_ratio: bool) -> 
         gears = list(mounted.gears)
         gears[one], gears[other] = gears[other], gears[one]
         then = replace(mounted, gears=tuple(gears))
-        if then == mounted or (then.ratio == mounted.ratio and not same_ratio) or refusal(link, then):
+        if then == mounted or (then.ratio == mounted.ratio and not same_ratio):
             continue
         words = f'Exchange {mounted.gears[one]} and {mounted.gears[other]} in "{link.name}": it should read '
         yield Step(f"{words}{gears_text(then)}.", change={link.name: then}, effort=EXCHANGE)
 
 
 def turned_round_steps(link: ChangeGears, mounted: Mounted) -> Iterator[Step]:
-    """The bracket end for end, as far as it takes it."""
+    """The bracket end for end."""
     then = replace(mounted, gears=mounted.gears[::-1])
-    if then != mounted and refusal(link, then) is None:
+    if then != mounted:
         words = f'Turn "{link.name}" end for end: drivers and driven gears are exchanged, it should read '
         yield Step(f"{words}{gears_text(then)}.", change={link.name: then}, effort=TURN_ROUND)
 
 
 def crossed_steps(one: ChangeGears, other: ChangeGears) -> Iterator[Step]:
-    """A gear of one bracket against one of another, as far as both take it."""
+    """A gear of one bracket against one of another."""
     if one.mounted is None or other.mounted is None:
         return
     for here, there in itertools.product(range(len(one.mounted.gears)), range(len(other.mounted.gears))):
         a, b = one.mounted.gears[here], other.mounted.gears[there]
         first, second = _put(one.mounted, here, b), _put(other.mounted, there, a)
-        if a != b and refusal(one, first) is None and refusal(other, second) is None:
+        if a != b:
             yield Step(
                 f'Exchange {a} in "{one.name}" and {b} in "{other.name}": they should read {gears_text(first)} '
                 f"and {gears_text(second)}.",
@@ -244,7 +238,7 @@ def other_gear_steps(case: Case, link: ChangeGears, mounted: Mounted, target: Fr
     """One gear of the bracket against one out of the drawer, for a ratio within the part `near` of `target`."""
     for place, teeth in itertools.product(range(len(mounted.gears)), sorted(set(free_gears(case, link.name) or ()))):
         then = _put(mounted, place, teeth)
-        if then == mounted or then.ratio * target <= 0 or abs(then.ratio / target - 1) > near or refusal(link, then):
+        if then == mounted or then.ratio * target <= 0 or abs(then.ratio / target - 1) > near:
             continue
         yield Step(
             f'In "{link.name}" mount {teeth} in place of {mounted.gears[place]}: it should read {gears_text(then)}.',
@@ -278,16 +272,15 @@ def _sets_near(
 ) -> Iterator[Mounted]:
     from handlead.kinematics.change_gears import nearest_sets
 
-    gears, now = free_gears(case, link.name), case.setup.change.get(link.name)
+    others = {name: mounted for name, mounted in case.setup.change.items() if name != link.name}
+    gears = gears_left(case.job.machine, others, link.name)
     pairs = sorted(number for number in link.pairs if number <= 2)
-    if gears is None or not pairs:
+    if not gears:
         return
-    own = drawer_for(link.name, drawers_of(case.job.machine)).counts
-    back = [teeth for teeth in (*now.gears, *now.idlers) if teeth in own] if now else []
     for numbers in [pairs] if near is None else [[number] for number in pairs]:
         try:
             found = nearest_sets(
-                abs(target), [*gears, *back], pairs=numbers, idlers=link.idlers, turns_over=target < 0, limit=most,
+                abs(target), gears, pairs=numbers, idlers=link.idlers, turns_over=target < 0, limit=most,
                 bracket=Bracket.of(link.bracket) if link.bracket else None,
             ).sets  # fmt: skip
         except ValueError:
@@ -297,6 +290,8 @@ def _sets_near(
 
 def ratio_step(link: ChangeGears, now: Mounted | None, ratio: Fraction) -> Step:
     """The ratio that a bracket must come to, where no gears for it are at hand."""
+    if ratio.denominator >= _PLAIN:
+        ratio = Fraction(f"{float(ratio):.7g}")  # as it is said, so it is proved
     there = f"it stands at {gears_text(now)}" if now else "nothing is mounted"
     sense = "" if now is None or now.ratio * ratio > 0 else ", and turn the sense over"
     return Step(
@@ -308,7 +303,7 @@ def ratio_step(link: ChangeGears, now: Mounted | None, ratio: Fraction) -> Step:
 
 def ratio_text(ratio: Fraction) -> str:
     """A ratio as people write it: whole numbers where they are small, else seven figures."""
-    return str(ratio) if ratio.denominator < 10_000 else f"{float(ratio):.7g}"
+    return str(ratio) if ratio.denominator < _PLAIN else f"{float(ratio):.7g}"
 
 
 def refusal(link: ChangeGears, mounted: Mounted) -> Refusal | None:

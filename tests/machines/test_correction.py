@@ -1,0 +1,171 @@
+"""What is advised is done on the machine in simulation: the finding goes, and nothing else goes wrong."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from handlead.kinematics.links import Mounted
+from handlead.kinematics.needs import Role
+from handlead.machines import correction
+from handlead.machines.checks import JOB_CHECKS
+from handlead.machines.job_file import read_job
+from handlead.machines.mending import carried_out
+from handlead.machines.proof import prove, prove_case
+from wrong_set_ups import jobs, wrong_jobs
+
+ROOT = Path(__file__).parents[2]
+CASES = ROOT / "tests" / "cases"
+
+
+def errors(found):
+    return [finding for finding in found if finding.severity == "error"]
+
+
+def follow(proof):
+    """Follow every remedy alone, and all of them together."""
+    wanted = proof.correction
+    if wanted is None:
+        return
+    beyond_help = {finding.message for check in JOB_CHECKS for finding in check(proof.case)}
+    left = errors(prove_case(carried_out(proof.case, wanted.steps)).judged)
+    assert {finding.message for finding in left} <= beyond_help, left
+    before = {finding.code for finding in errors(proof.judged)}
+    for finding, steps in wanted.parts:
+        advised = next(each for each in proof.findings if (each.code, each.message) == (finding.code, finding.message))
+        assert advised.remedy == " ".join(step.words for step in steps)
+        after = prove_case(carried_out(proof.case, steps)).judged
+        assert (finding.code, finding.message) not in {(each.code, each.message) for each in after}
+        same = [each for each in proof.judged if each.code == finding.code]
+        assert sum(each.code == finding.code for each in after) < len(same), (finding, after)
+        assert {each.code for each in errors(after)} <= before, (finding, steps, after)
+
+
+def untried(proof):
+    """What the remedies that nobody tried say."""
+    tried = {finding.message for finding, _ in (proof.correction.parts if proof.correction else ())}
+    return [finding.remedy for finding in errors(proof.findings) if finding.message not in tried]
+
+
+#: How a remedy would name a gear, an idler, a lever, a ratio or an angle as the cure.
+NAMED = re.compile(r"\d|lever \"|idlers? (in|out)|[Ee]xchange|end for end|[Mm]ount \d|[Ss]wing")
+
+
+def test_every_remedy_of_the_orders_and_cases_does_what_it_says():
+    wrong = [proof for job in jobs() if (proof := prove(job)).correction]
+    assert len(wrong) >= 25
+    for proof in wrong:
+        follow(proof)
+        assert not any(NAMED.search(remedy) for remedy in untried(proof)), untried(proof)
+
+
+def corpus(number, seed):
+    found = 0
+    for words, job in wrong_jobs(number, seed):
+        proof = prove(job)
+        try:
+            follow(proof)
+            assert not any(NAMED.search(remedy) for remedy in untried(proof)), untried(proof)
+            if not any(role is Role.DIFFERENTIAL for role in proof.case.roles.values()):
+                assert not any("differential" in finding.remedy for finding in proof.findings) or any(
+                    "differential" in name for name in job.machine.levers
+                )
+        except AssertionError as fault:
+            raise AssertionError(f"{words}: {fault}") from fault
+        found += proof.correction is not None
+    return found
+
+
+def test_what_is_advised_for_set_ups_made_wrong_by_chance_does_what_it_says():
+    assert corpus(25, 7) >= 22
+
+
+@pytest.mark.slow
+def test_what_is_advised_for_three_hundred_set_ups_made_wrong_by_chance_does_what_it_says():
+    assert corpus(300, 1) >= 280
+
+
+# ---------------------------------------------------------------- one by one
+
+
+def remedies(job):
+    return {finding.code: finding.remedy for finding in errors(prove(job).findings)}
+
+
+def changed(job, **change):
+    setup = replace(job.setup, change={**job.setup.change, **change})
+    return replace(job, setup=setup)
+
+
+def test_a_machine_without_a_differential_is_told_of_the_one_gear_that_is_wrong_and_of_no_differential():
+    proof = prove(read_job(CASES / "wexcombe-wrong-feed.toml"))
+    (finding,) = errors(proof.findings)
+    assert finding.remedy.startswith('In "feed gears" mount 37 in place of 36: it should read 64/24 · 28/37.')
+    assert "in per table turn" in finding.remedy
+    assert not any("differential" in each.message + each.remedy for each in proof.findings)
+
+
+def test_where_the_lead_is_in_the_index_gears_the_one_that_is_owned_brings_it_back():
+    """35/40 · 55/40 = 77/64; the count alone would ask for 6/5, and cut straight teeth."""
+    found = remedies(read_job(CASES / "wexcombe-not-owned.toml"))
+    assert set(found) == {"spaces-dont-meet", "gear-not-owned"}
+    assert set(found.values()) == {'In "index gears" mount 40 in place of 41: it should read 35/40 · 55/40.'}
+
+
+def test_a_ratio_that_no_gears_at_hand_come_to_is_the_one_that_the_feed_asks_for():
+    job = read_job(CASES / "wexcombe-not-owned.toml")
+    bare = replace(job.machine, gear_sets=tuple(replace(one, teeth=(24, 28, 35, 37, 40, 64)) for one in job.machine.gear_sets))
+    found = remedies(replace(job, machine=bare))
+    assert "77/64" in found["spaces-dont-meet"] or "1.203" in found["spaces-dont-meet"], found
+    assert "6/5" not in "".join(found.values())
+
+
+def test_two_slips_at_once_are_mended_at_once_and_each_finding_has_its_part():
+    job = read_job(ROOT / "scenarios" / "27-hob-of-other-hand" / "job.toml")
+    found = remedies(job)
+    assert found["table-against-hob"].startswith('Add an idler in "index gears"')
+    assert found["swivel-wrong-way"].startswith("Swing the head to 3° 49' clockwise")
+
+
+def test_an_idler_that_is_advised_lies_in_the_drawer_and_fits():
+    job = read_job(ROOT / "scenarios" / "21-idler-left-out" / "job.toml")
+    (step,) = prove(job).correction.steps
+    ((name, mounted),) = step.change.items()
+    assert f"({mounted.idlers[0]} teeth will do)" in step.words
+    assert prove(replace(job, setup=step.on(job.setup))).is_as_wanted
+    assert name == "differential gears"
+
+
+def test_gears_of_two_brackets_that_stand_in_each_other_are_put_back():
+    job = read_job(ROOT / "scenarios" / "01-fly-winch-pair" / "pinion.toml")
+    index, feed = (job.setup.change[name].gears for name in ("index gears", "feed gears"))
+    crossed = changed(
+        job,
+        **{"index gears": Mounted((*index[:3], feed[3])), "feed gears": Mounted((*feed[:3], index[3]))},
+    )
+    assert any("they should read 25/40 · 48/23 and 24/60 · 58/29" in remedy for remedy in remedies(crossed).values())
+
+
+def test_what_comes_of_the_feed_is_said_where_its_gears_change():
+    job = read_job(ROOT / "scenarios" / "40-feed-gears-forgotten" / "job.toml")
+    (remedy,) = remedies(job).values()
+    assert remedy.startswith('No change gears are mounted in "feed gears": mount ')
+    assert remedy.endswith("mm per table turn.")
+
+
+def test_a_hob_that_doesnt_suit_hides_nothing_that_gears_can_mend():
+    job = read_job(ROOT / "scenarios" / "21-idler-left-out" / "job.toml")
+    other = replace(job, hob=replace(job.hob, pressure_angle_deg=job.hob.pressure_angle_deg - 5))
+    found = remedies(other)
+    assert set(found) == {"hob-doesnt-suit", "wrong-hand"}
+    assert found["wrong-hand"].startswith("Add an idler")
+
+
+def test_a_verdict_alone_tries_nothing(monkeypatch):
+    def tried(case, steps):
+        raise AssertionError("a changed set-up was tried")
+
+    monkeypatch.setattr(correction, "carried_out", tried)
+    proof = prove(read_job(ROOT / "scenarios" / "21-idler-left-out" / "job.toml"))
+    assert proof.verdict == "not as wanted"
+    assert {finding.code for finding in errors(proof.judged)} == {"wrong-hand"}
