@@ -236,11 +236,12 @@ def plot_bracket(
     *,
     name: str = "",
     words: bool = True,
+    units: str = "mm",
 ) -> Axes:
     """Draw a bracket with what is mounted in it, to scale within `ax`; None mounted draws it as empty.
 
     Without `words` there are the gears alone, lettered, with no lines over and under them: for a panel
-    whose words stand elsewhere. More idlers or pairs than can be placed at all are said not to be drawn. Returns
+    whose words stand elsewhere. Measures are in `units`. More idlers or pairs than can be placed at all are said not to be drawn. Returns
     the axes, whose unit is a millimetre at the machine (a module where the file gives none).
     """
     axes = ax if ax is not None else look.new_axes(100, 95)
@@ -250,7 +251,9 @@ def plot_bracket(
         layout = bracket_layout(mounted, bracket)
     except ValueError as why:
         return _bare_box(axes, "NOT DRAWN", name if words else "", str(why) if words else "")
-    lettering, over, under = bracket_lettering(layout, look.paper_size(axes), mounted if words else None, name)
+    lettering, over, under = bracket_lettering(
+        layout, look.paper_size(axes), mounted if words else None, name, units
+    )
     fitted = lettering.fit
     look.bare(axes, (fitted.left, fitted.right), (fitted.bottom, fitted.top))
     drawing = _Drawing(axes, layout, lettering, 1.5 + tall(under) if under else 0.0)
@@ -260,7 +263,7 @@ def plot_bracket(
 
 
 def bracket_lettering(
-    layout: BracketLayout, paper: tuple[float, float], mounted: Mounted | None = None, name: str = ""
+    layout: BracketLayout, paper: tuple[float, float], mounted: Mounted | None = None, name: str = "", units: str = "mm"
 ) -> tuple[Lettering, list[Written], list[Written]]:
     """Where everything is written on paper of this size in mm, and the lines over and under the drawing.
 
@@ -270,10 +273,10 @@ def bracket_lettering(
         return letter_bracket(layout, paper, head=0.0, foot=0.0, measures=False), [], []
     width = paper[0] - 3
     over = _words_over(mounted, name, width)
-    lettering, under = None, _words_under(layout, width, arrows=True)
+    lettering, under = None, _words_under(layout, width, True, units)
     for arrows in (True, False):
-        under = _words_under(layout, width, arrows)
-        lettering = letter_bracket(layout, paper, head=1.5 + tall(over), foot=1.5 + tall(under))
+        under = _words_under(layout, width, arrows, units)
+        lettering = letter_bracket(layout, paper, head=1.5 + tall(over), foot=1.5 + tall(under), units=units)
         if lettering.turnings:
             break
     assert lettering is not None
@@ -381,12 +384,12 @@ def _words_over(mounted: Mounted, name: str, width_mm: float) -> list[Written]:
     ]
 
 
-def _words_under(layout: BracketLayout, width_mm: float, arrows: bool) -> list[Written]:
+def _words_under(layout: BracketLayout, width_mm: float, arrows: bool, units: str) -> list[Written]:
     told = []
     if layout.refusal:
         told += wrap(f"CAN'T BE MOUNTED: {layout.refusal}", look.TEXT, width_mm, True, look.FAULT)
     told += wrap(idler_words(layout), look.TEXT, width_mm, bold=True)
-    told += wrap(clearance_words(layout), look.SMALL, width_mm)
+    told += wrap(clearance_words(layout, units), look.SMALL, width_mm)
     return told + (wrap(ARROWS, look.SMALL, width_mm) if arrows else [])
 
 
@@ -417,7 +420,7 @@ def _next_letter(layout: BracketLayout, idler: Wheel, step: int) -> str:
         axis += step
 
 
-def clearance_words(layout: BracketLayout) -> str:
+def clearance_words(layout: BracketLayout, units: str = "mm") -> str:
     """How true to the machine the drawing is, and where metal comes nearest to metal."""
     if not layout.to_scale:
         return "In proportion only: the machine file gives no module for these gears."
@@ -430,7 +433,11 @@ def clearance_words(layout: BracketLayout) -> str:
     what = least.what if least.solid else f"the bare axis of {least.what}"
     who = least.wheel.called
     if least in layout.collisions:
-        return f"{open_}{who[0].upper()}{who[1:]} would cut into {what} by {-least.air:.3g} mm."
+        return f"{open_}{who[0].upper()}{who[1:]} would cut into {what} by {_air(-least.air, units)}."
     if least.overlaps:
-        return f"{open_}{who[0].upper()}{who[1:]} lies {-least.air:.3g} mm over {what}: look whether that ends short of it."
-    return f"{open_}Least air {max(least.air, 0.0):.3g} mm, {who} past {what}."
+        return f"{open_}{who[0].upper()}{who[1:]} lies {_air(-least.air, units)} over {what}: look whether that ends short of it."
+    return f"{open_}Least air {_air(max(least.air, 0.0), units)}, {who} past {what}."
+
+
+def _air(mm: float, units: str) -> str:
+    return f"{mm / look.MM_PER_INCH:.3f} in" if units == "in" else f"{mm:.3g} mm"

@@ -93,17 +93,18 @@ def letter_bracket(
     foot: float,
     points: float = look.LARGE,
     measures: bool = True,
+    units: str = "mm",
 ) -> Lettering:
     """The drawing on paper of this width and height in mm, with strips of `head` and `foot` mm left free.
 
     Letters are `points` large, or as large as they can be; `measures` from axis to axis stand only where there is
-    room for them.
+    room for them, in `units`.
     """
-    found, without = _best(layout, paper, head, foot, points, measures)
+    found, without = _best(layout, paper, head, foot, points, measures, units)
     while without:
         # The key takes room from the drawing, so that still more gears may need it.
         key = _key(layout, without, paper[0] - 2)
-        found, more = _best(layout, paper, head, foot + _key_mm(key), points, measures)
+        found, more = _best(layout, paper, head, foot + _key_mm(key), points, measures, units)
         if more <= without:
             return replace(found, key=key)
         without |= more
@@ -123,8 +124,9 @@ def _key_mm(key: Sequence[str]) -> float:
 
 
 def _best(
-    layout: BracketLayout, paper: tuple[float, float], head: float, foot: float, points: float, measures: bool
-) -> tuple[Lettering, frozenset[int]]:
+    layout: BracketLayout, paper: tuple[float, float], head: float, foot: float, points: float, measures: bool,
+    units: str,
+) -> tuple[Lettering, frozenset[int]]:  # fmt: skip
     """The lettering in which most gears have their teeth written, and the places of those that don't have."""
     best: tuple[float, Lettering, frozenset[int]] | None = None
     for size in [size for size in _SIZES if size <= points] or [LEAST_POINTS]:
@@ -133,7 +135,7 @@ def _best(
                 continue
             air = min(side, 2.0)
             fitted = look.fit_paper(paper, layout.box, head=head + air, foot=foot + air, side=side)
-            board = _Board(layout, fitted, _within(fitted, head, foot), size)
+            board = _Board(layout, fitted, _within(fitted, head, foot), size, units)
             lost = board.letter(best[0] if best else math.inf)
             if not lost:
                 return board.finished(measures and paper[0] >= _WIDE_ENOUGH), frozenset()
@@ -175,6 +177,7 @@ class _Board:
     fit: look.Fit
     within: Box
     points: float
+    units: str = "mm"
     taken: list[Box] = field(default_factory=list)
     tags: list[Tag] = field(default_factory=list)
     lettered: set[int] = field(default_factory=set)
@@ -389,12 +392,18 @@ class _Board:
         )
 
     def _measures(self) -> Iterator[Measure]:
-        unit = "mm" if self.layout.to_scale else "m"
+        inch = self.layout.to_scale and self.units == "in"
         for first, second, distance in self.layout.centres:
-            found = self._measure(first, second, f"{distance:.4g} {unit}")
+            told = f"{distance / look.MM_PER_INCH:.3f} in" if inch else f"{distance:.4g} {self._unit}"
+            found = self._measure(first, second, told)
             if found is not None:
                 self.taken.extend(found.boxes)
                 yield found
+
+    @property
+    def _unit(self) -> str:
+        """Millimetres, or modules where the file gives none."""
+        return "mm" if self.layout.to_scale else "m"
 
     def _measure(self, first: int, second: int, text: str) -> Measure | None:
         one, other = self.layout.bodies[first], self.layout.bodies[second]

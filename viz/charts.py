@@ -17,9 +17,9 @@ from handlead.kinematics.blank import FlankMap
 from handlead.kinematics.flank_gauging import UM, Trace, gauge_flank
 from handlead.kinematics.motion import Motion, Phase
 from handlead.kinematics.tolerance import FlankTolerances
-from handlead.kinematics.words import direction
 
 from . import look
+from .shop import PLAIN, Shop
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -64,44 +64,47 @@ def profile_traces(flanks: Mapping[str, FlankMap]) -> tuple[ChartTrace, ...]:
 
 
 def plot_lead_chart(
-    flanks: Mapping[str, FlankMap], limits: FlankTolerances | None = None, ax: Axes | None = None
+    flanks: Mapping[str, FlankMap], limits: FlankTolerances | None = None, ax: Axes | None = None, *, shop: Shop = PLAIN
 ) -> Axes:
     """The lead chart of flanks, each by its name, with the limits of a class. Returns the axes.
 
     Raises `ValueError` for a map with too little finished flank to measure.
     """
     helix = None if limits is None else (limits.helix_slope.um, limits.helix_form.um, limits.helix_total.um)
-    return _traces(lead_traces(flanks), ("fHβ", "ffβ", "Fβ"), helix, limits, "Lead", "over the lower face, mm", ax)
+    return _traces(lead_traces(flanks), ("fHβ", "ffβ", "Fβ"), helix, limits, "Lead", _over_lower_face(shop), ax, shop)
 
 
 def plot_profile_chart(
-    flanks: Mapping[str, FlankMap], limits: FlankTolerances | None = None, ax: Axes | None = None
+    flanks: Mapping[str, FlankMap], limits: FlankTolerances | None = None, ax: Axes | None = None, *, shop: Shop = PLAIN
 ) -> Axes:
     """The profile chart of flanks, as `plot_lead_chart`."""
     profile = (
         None if limits is None else (limits.profile_slope.um, limits.profile_form.um, limits.profile_total.um)
     )
     return _traces(
-        profile_traces(flanks), ("fHα", "ffα", "Fα"), profile, limits, "Profile", "length of roll, mm (tip up)", ax
-    )
+        profile_traces(flanks), ("fHα", "ffα", "Fα"), profile, limits, "Profile", f"length of roll, {shop.units} (tip up)", ax,
+        shop,
+    )  # fmt: skip
 
 
 def _traces(
     traces: Sequence[ChartTrace], symbols: tuple[str, str, str], limits: tuple[float, float, float] | None,
     all_limits: FlankTolerances | None, title: str, along: str, ax: Axes | None,
+    shop: Shop,
 ) -> Axes:  # fmt: skip
     axes = ax if ax is not None else look.new_figure(55 + 45 * len(traces), 120).add_axes((0.15, 0.25, 0.82, 0.65))
     greatest = max((float(np.nanmax(np.abs(_finite(t.deviation_um)))) for t in traces), default=1.0)
-    half = 1.25 * max(greatest, limits[2] if limits else 0.0, 1.0)
+    fine, um = shop.fine
+    half = 1.25 * max(greatest, limits[2] if limits else 0.0, 1.0) / um
     for number, trace in enumerate(traces):
-        _trace(axes, trace, 2.2 * half * number, symbols, limits, half)
+        _trace(axes, trace, 2.2 * half * number, symbols, limits, shop)
     axes.set_xlim(-1.1 * half, 2.2 * half * (len(traces) - 1) + 1.1 * half)
     axes.set_ylabel(along, fontsize=look.TEXT)
     ticks = [2.2 * half * n + d for n in range(len(traces)) for d in (-_round(half), 0, _round(half))]
     axes.set_xticks(ticks, [_signed(f"{d:+g}") if d else "0" for _ in traces for d in (-_round(half), 0, _round(half))])
     axes.tick_params(labelsize=look.SMALL)
     key = "\nbroken: mean line; dotted: slope limits of the class" if limits else "\nbroken: mean line"
-    axes.set_xlabel(f"deviation, µm: metal that stands on the flank to the right{key}", fontsize=look.SMALL)
+    axes.set_xlabel(f"deviation, {fine}: metal that stands on the flank to the right{key}", fontsize=look.SMALL)
     name = f"{title} chart, simulated flank"
     axes.set_title(f"{name}, class {all_limits.quality}" if all_limits else name, fontsize=look.LARGE, weight="bold")
     return axes
@@ -120,25 +123,28 @@ def _round(half: float) -> float:
 
 def _trace(
     axes: Axes, trace: ChartTrace, offset: float, symbols: tuple[str, str, str],
-    limits: tuple[float, float, float] | None, half: float,
+    limits: tuple[float, float, float] | None, shop: Shop,
 ) -> None:  # fmt: skip
-    along, measured = trace.along, trace.measured
+    um, digits = shop.fine[1], 2 if shop.units == "in" else 1
+    along, measured = np.array([shop.sized(float(place)) for place in trace.along]), trace.measured
+    limits = None if limits is None else (limits[0] / um, limits[1] / um, limits[2] / um)
     low, high = float(along[0]), float(along[-1])
     axes.plot([offset, offset], [low, high], color=look.FAINT, linewidth=look.HAIR, linestyle=look.CHAIN)
-    axes.plot(trace.deviation_um + offset, along, color=look.INK, linewidth=look.OUTLINE)
-    level = float(np.mean(_finite(trace.deviation_um)))
-    slope = measured.slope_um / 2
+    axes.plot(trace.deviation_um / um + offset, along, color=look.INK, linewidth=look.OUTLINE)
+    level = float(np.mean(_finite(trace.deviation_um))) / um
+    slope = measured.slope_um / um / 2
     axes.plot([offset + level - slope, offset + level + slope], [low, high], color=look.POWER,
               linewidth=look.OUTLINE, linestyle=look.DASHED)  # fmt: skip
     if limits is not None:
         for side in (-1, 1):
             axes.plot([offset + level - side * limits[0] / 2, offset + level + side * limits[0] / 2], [low, high],
                       color=look.FAULT, linewidth=look.THIN, linestyle=look.DOTTED)  # fmt: skip
-    values = (abs(measured.slope_um), measured.form_um, measured.total_um)
+    slope_in = measured.slope_um / um
+    values = (abs(slope_in), measured.form_um / um, measured.total_um / um)
     words = [trace.name]
     for number, (symbol, value) in enumerate(zip(symbols, values, strict=True)):
-        told = _signed(f"{round(measured.slope_um, 1) + 0.0:+.1f}") if number == 0 else f"{value:.1f}"
-        limit = "" if limits is None else f"  ({'±' if number == 0 else ''}{limits[number]:g})"
+        told = _signed(f"{round(slope_in, digits) + 0.0:+.{digits}f}") if number == 0 else f"{value:.{digits}f}"
+        limit = "" if limits is None else f"  ({'±' if number == 0 else ''}{limits[number]:.4g})"
         words.append(f"{symbol} {told}{limit}{'  OUT' if limits is not None and value > limits[number] else ''}")
     axes.text(offset, low - 0.21 * (high - low), "\n".join(words), fontsize=look.TEXT, ha="center", va="top")
 
@@ -148,29 +154,39 @@ def _signed(text: str) -> str:
     return text.replace("-", "−")
 
 
-def plot_scallop_map(flank: FlankMap, ax: Axes | None = None, *, name: str = "") -> Axes:
+def _over_lower_face(shop: Shop) -> str:
+    """What a place along the face is counted from: the lower face, or, where the work lies, the face down there."""
+    low = f"face {shop.way('axial', -1)}" if shop.up else "lower face"
+    return f"from the {low}, {shop.units}" if shop.up else f"over the {low}, {shop.units}"
+
+
+def plot_scallop_map(flank: FlankMap, ax: Axes | None = None, *, name: str = "", shop: Shop = PLAIN) -> Axes:
     """Height of what feed marks and facets leave standing on a flank, over face and roll. Returns the axes.
 
     The darker the higher, with lines of equal height at round steps; unfinished places are hatched.
     """
     axes = ax if ax is not None else look.new_figure(150, 100).add_axes((0.11, 0.15, 0.84, 0.73))
-    marks = flank.deviation * UM
+    fine, um = shop.fine
+    marks = flank.deviation * UM / um
+    heights = np.array([shop.sized(float(place)) for place in flank.heights])
+    rolls = np.array([shop.sized(float(place)) for place in flank.roll_length])
     lowest = float(np.min(_finite(marks)))
     height = np.ma.masked_invalid(marks - lowest)
     axes.set_facecolor(look.PAPER)
     axes.patch.set_hatch(look.CLASH)
     greatest = max(float(height.max()), 1e-6)
     step = _round(greatest)
-    axes.contourf(flank.heights, flank.roll_length, height, levels=np.linspace(0, greatest, 9), cmap="Greys",
+    axes.contourf(heights, rolls, height, levels=np.linspace(0, greatest, 9), cmap="Greys",
                   vmax=1.3 * greatest)  # fmt: skip
-    axes.contour(flank.heights, flank.roll_length, height, levels=np.arange(step, greatest, step), colors=look.INK,
+    axes.contour(heights, rolls, height, levels=np.arange(step, greatest, step), colors=look.INK,
                  linewidths=look.HAIR)  # fmt: skip
-    axes.set_xlabel("over the lower face, mm", fontsize=look.TEXT)
-    axes.set_ylabel("length of roll, mm (tip up)", fontsize=look.TEXT)
+    axes.set_xlabel(_over_lower_face(shop), fontsize=look.TEXT)
+    axes.set_ylabel(f"length of roll, {shop.units} (tip up)", fontsize=look.TEXT)
     axes.tick_params(labelsize=look.SMALL)
-    title = f"Marks on the simulated flank{f', {name}' if name else ''}: up to {greatest:.3g} µm"
+    times = " × " if shop.units == "in" else " "
+    title = f"Marks on the simulated flank{f', {name}' if name else ''}: up to {greatest:.3g}{times}{fine}"
     axes.set_title(title, fontsize=look.LARGE, weight="bold", pad=16)
-    axes.text(0.5, 1.015, f"darker: higher; a line every {step:g} µm", fontsize=look.TEXT, ha="center", va="bottom",
+    axes.text(0.5, 1.015, f"darker: higher; a line every {step:g}{times}{fine}", fontsize=look.TEXT, ha="center", va="bottom",
               transform=axes.transAxes)  # fmt: skip
     return axes
 
@@ -201,7 +217,7 @@ _BAND = 1.6
 _STYLES = ("-", look.DASHED, look.CHAIN, look.DOTTED, (0, (3, 1)))
 
 
-def plot_motion(motion: Motion, ax: Axes | None = None, *, title: str = "Motion") -> Axes:
+def plot_motion(motion: Motion, ax: Axes | None = None, *, title: str = "Motion", shop: Shop = PLAIN) -> Axes:
     """Table, hob and slides through the moves, one band each, phase after phase. Returns the axes.
 
     Every phase takes the same width: a return that lasts seconds is as plain to see as a cut of an hour.
@@ -216,11 +232,11 @@ def plot_motion(motion: Motion, ax: Axes | None = None, *, title: str = "Motion"
         axes.plot(range(len(values)), values, color=look.INK, linewidth=look.OUTLINE, linestyle=_STYLES[row % 5],
                   marker="o", markersize=3)  # fmt: skip
         words = trace.end if trace.end in ("table", "hob") else f"{trace.end} slide"
-        axes.text(-0.18, base + 0.62, f"{words}, {trace.unit}", ha="right", va="center", fontsize=look.TEXT, weight="bold")
-        axes.text(-0.18, base + 0.3, f"+ {direction(trace.end, 1)}", ha="right", va="center", fontsize=look.SMALL)
+        axes.text(-0.18, base + 0.62, f"{words}, {shop.units if trace.unit == 'mm' else trace.unit}", ha="right", va="center", fontsize=look.TEXT, weight="bold")
+        axes.text(-0.18, base + 0.3, f"+ {shop.way(trace.end, 1)}", ha="right", va="center", fontsize=look.SMALL)
         for x, (value, place) in enumerate(zip(values, trace.places, strict=True)):
             below = value < base + 0.5
-            axes.annotate(_signed(f"{float(place):.4g}"), (x, value), (0, -4 if below else 4), textcoords="offset points",
+            axes.annotate(_signed(_placed(float(place), trace.unit, shop)), (x, value), (0, -4 if below else 4), textcoords="offset points",
                           ha="center", va="top" if below else "bottom", fontsize=look.SMALL,
                           bbox={"facecolor": look.PAPER, "edgecolor": "none", "pad": 0.4})  # fmt: skip
     for x in range(len(names) + 1):
@@ -235,3 +251,8 @@ def plot_motion(motion: Motion, ax: Axes | None = None, *, title: str = "Motion"
     lines = look.wrapped(title, look.LARGE, look.paper_size(axes)[0], bold=True)
     axes.set_title("\n".join(lines), fontsize=look.LARGE, weight="bold", loc="left")
     return axes
+
+
+def _placed(place: float, unit: str, shop: Shop) -> str:
+    """A place to four figures; of a slide in inches to the tenth of a thousandth that its dial has."""
+    return f"{shop.sized(place):.4f}" if unit == "mm" and shop.units == "in" else f"{place:.4g}"

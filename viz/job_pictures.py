@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.requirement import gear_of, gear_to_cut
+from handlead.kinematics.requirement import gear_to_cut
 from handlead.machines.case import Case, face_width_mm, stroke_of
 from handlead.machines.errors import HandleadError
-
-from . import look
 
 if TYPE_CHECKING:
     from handlead.kinematics.blank import FlankMap
@@ -29,30 +26,16 @@ class NoPicture(HandleadError, ValueError):
 
 def train_picture(case: Case) -> Figure:
     """The train diagram, levers and change gears as the job has them."""
-    from .train_drawing import plot_train
+    from .plots import plot_train
 
-    machine = case.job.machine
-    axes = plot_train(
-        case.solution, title=f"{machine.name}: {case.job.title}", levers=machine.positions(case.setup)
-    )
-    return _figure(axes)
+    return _figure(plot_train(case))
 
 
 def bracket_picture(case: Case) -> Figure:
     """Every bracket of the machine to scale, two to a row."""
-    from .bracket_drawing import plot_bracket
+    from .plots import plot_brackets
 
-    brackets = case.train.brackets
-    if not brackets:
-        raise NoPicture("the machine has no change-gear brackets")
-    columns = min(2, len(brackets))
-    rows = math.ceil(len(brackets) / columns)
-    figure = look.new_figure(100 * columns, 95 * rows)
-    for number, link in enumerate(brackets):
-        row, column = divmod(number, columns)
-        axes = figure.add_axes((column / columns, 1 - (row + 1) / rows, 1 / columns, 1 / rows))
-        plot_bracket(link.mounted, link.bracket, axes, name=link.name)
-    return figure
+    return _figure(plot_brackets(case))
 
 
 def swivel_of(case: Case) -> SwivelLayout:
@@ -71,45 +54,35 @@ def swivel_of(case: Case) -> SwivelLayout:
 
 def swivel_picture(case: Case) -> Figure:
     """The head from behind the hob."""
-    from .swivel_drawing import plot_swivel
+    from .plots import plot_head
 
-    return _figure(plot_swivel(swivel_of(case)))
+    return _figure(plot_head(case))
 
 
 def witness_of(case: Case) -> WitnessLayout:
     """What is wanted on the blank after the light first cut, and what the rates would leave there."""
+    from handlead.kinematics.light_cut import light_marks
+
     from .witness_drawing import predicted_marks, touch_of, wanted_marks, witness_layout
 
-    work = case.job.work
-    marks = (wanted_marks(work), predicted_marks(work, case.outcome, case.job.hob, case.swivel_deg))
+    work, hob = case.job.work, case.job.hob
+    light = light_marks(case.rates, work, hob, case.swivel_deg) if case.rates else None
+    marks = (wanted_marks(work), predicted_marks(work, case.outcome, hob, case.swivel_deg, light))
     return witness_layout(marks, case.sizes.outside_diameter, face_width_mm(work), touch_of(work, case.job.hob))
 
 
 def witness_picture(case: Case) -> Figure:
     """The blank after the light first cut, unrolled: wanted over predicted."""
-    from .witness_drawing import plot_witness
+    from .plots import plot_marks
 
-    return _figure(plot_witness(witness_of(case)))
+    return _figure(plot_marks(case))
 
 
 def flank_picture(case: Case) -> Figure:
     """Lead and profile charts of the simulated flank, and the map of its marks."""
-    from handlead.kinematics.tolerance import flank_tolerances
+    from .plots import plot_flanks
 
-    from .charts import plot_lead_chart, plot_profile_chart, plot_scallop_map
-
-    flanks = flanks_of(case)
-    work = case.job.work
-    limits = flank_tolerances(replace(gear_of(work), face_width=face_width_mm(work)), work.quality)
-    figure = look.new_figure(200, 250)
-    try:
-        plot_lead_chart(flanks, limits, figure.add_axes((0.08, 0.58, 0.4, 0.38)))
-        plot_profile_chart(flanks, limits, figure.add_axes((0.57, 0.58, 0.4, 0.38)))
-    except ValueError as fault:
-        raise NoPicture(str(fault)) from fault
-    name, flank = next(iter(flanks.items()))
-    plot_scallop_map(flank, figure.add_axes((0.08, 0.06, 0.88, 0.32)), name=name)
-    return figure
+    return _figure(plot_flanks(case))
 
 
 def flanks_of(case: Case) -> dict[str, FlankMap]:
@@ -171,11 +144,9 @@ _CLEAR_MM = Fraction(2)
 
 def motion_picture(case: Case) -> Figure:
     """Hob, table and slides through the moves."""
-    from .charts import plot_motion
+    from .plots import plot_motion
 
-    across = case.job.work.kind == "worm wheel" and case.rates is not None and not case.rates.axial
-    motion = worm_wheel_motion(case) if across else motion_of(case)
-    return _figure(plot_motion(motion, title=f"Motion: {case.job.title}"))
+    return _figure(plot_motion(case))
 
 
 def worm_wheel_motion(case: Case) -> Motion:

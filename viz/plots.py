@@ -15,6 +15,7 @@ from handlead.machines.case import Case, face_width_mm
 
 from . import look
 from .job_pictures import NoPicture, flanks_of, motion_of, swivel_of, witness_of, worm_wheel_motion
+from .shop import Shop
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -27,7 +28,9 @@ def plot_train(case: Case, ax: Axes | None = None) -> Axes:
 
     machine = case.job.machine
     title = f"{machine.name}: {case.job.title}"
-    return train_drawing.plot_train(case.solution, ax, title=title, levers=machine.positions(case.setup))
+    return train_drawing.plot_train(
+        case.solution, ax, title=title, levers=machine.positions(case.setup), shop=Shop.of(case)
+    )
 
 
 def plot_brackets(case: Case, ax: Axes | None = None) -> Axes:
@@ -43,7 +46,7 @@ def plot_brackets(case: Case, ax: Axes | None = None) -> Axes:
     for number, link in enumerate(brackets):
         row, column = divmod(number, columns)
         inset = ax.inset_axes((column / columns, 1 - (row + 1) / rows, 1 / columns, 1 / rows))
-        plot_bracket(link.mounted, link.bracket, inset, name=link.name)
+        plot_bracket(link.mounted, link.bracket, inset, name=link.name, units=case.job.units)
     return ax
 
 
@@ -51,14 +54,15 @@ def plot_head(case: Case, ax: Axes | None = None) -> Axes:
     """The head from behind the hob, as it is swung."""
     from .swivel_drawing import plot_swivel
 
-    return plot_swivel(swivel_of(case), ax)
+    return plot_swivel(swivel_of(case), ax, up=Shop.of(case).up)
 
 
 def plot_marks(case: Case, ax: Axes | None = None) -> Axes:
     """The blank after the light first cut, unrolled: wanted over predicted."""
+    from .sheet_words import sense_words
     from .witness_drawing import plot_witness
 
-    return plot_witness(witness_of(case), ax)
+    return plot_witness(witness_of(case), ax, up=Shop.of(case).up, sense=sense_words(case))
 
 
 def plot_flanks(case: Case, ax: Axes | None = None) -> Axes:
@@ -70,16 +74,16 @@ def plot_flanks(case: Case, ax: Axes | None = None) -> Axes:
 
     from .charts import plot_lead_chart, plot_profile_chart, plot_scallop_map
 
-    flanks, work = flanks_of(case), case.job.work
+    flanks, work, shop = flanks_of(case), case.job.work, Shop.of(case)
     limits = flank_tolerances(replace(gear_of(work), face_width=face_width_mm(work)), work.quality)
     ax = _frame(ax, 200, 250)
     try:
-        plot_lead_chart(flanks, limits, ax.inset_axes((0.08, 0.58, 0.4, 0.38)))
-        plot_profile_chart(flanks, limits, ax.inset_axes((0.57, 0.58, 0.4, 0.38)))
+        plot_lead_chart(flanks, limits, ax.inset_axes((0.08, 0.58, 0.4, 0.38)), shop=shop)
+        plot_profile_chart(flanks, limits, ax.inset_axes((0.57, 0.58, 0.4, 0.38)), shop=shop)
     except ValueError as fault:
         raise NoPicture(str(fault)) from fault
     name, flank = next(iter(flanks.items()))
-    plot_scallop_map(flank, ax.inset_axes((0.08, 0.06, 0.88, 0.32)), name=name)
+    plot_scallop_map(flank, ax.inset_axes((0.08, 0.06, 0.88, 0.32)), name=name, shop=shop)
     return ax
 
 
@@ -89,7 +93,7 @@ def plot_motion(case: Case, ax: Axes | None = None) -> Axes:
 
     across = case.job.work.kind == "worm wheel" and case.rates is not None and not case.rates.axial
     motion = worm_wheel_motion(case) if across else motion_of(case)
-    return charts.plot_motion(motion, ax, title=f"Motion: {case.job.title}")
+    return charts.plot_motion(motion, ax, title=f"Motion: {case.job.title}", shop=Shop.of(case))
 
 
 def solid(case: Case) -> PolyData:

@@ -13,7 +13,7 @@ from handlead.kinematics.measured import full_distance
 from handlead.kinematics.motion import ENDS, Position
 from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import gear_to_cut
-from handlead.kinematics.words import SWIVEL_TURNS, angle_text, direction
+from handlead.kinematics.words import SWIVEL_TURNS, angle_text
 from handlead.machines.case import Case, face_width_mm
 from handlead.machines.checks import SWIVEL_LIMIT_DEG
 from handlead.machines.units import length
@@ -21,6 +21,7 @@ from handlead.machines.witness import NotCut, hob_of
 
 from . import solid_mesh
 from .cut_stages import Setting, Stages, stages_of
+from .shop import PLAIN, Shop
 
 if TYPE_CHECKING:
     from pyvista import PolyData
@@ -58,18 +59,18 @@ def setting_of(case: Case) -> Setting:
 class Scene:
     """A job's work and hob as solids in the machine's frame, from the set-up's own rates.
 
-    `cuts` says in words what the rates would cut, `units` is the job's own.
+    `cuts` says in words what the rates would cut; `shop` has the job's own units and the machine's own words.
     """
 
     title: str
     setting: Setting
-    units: str = "mm"
+    shop: Shop = PLAIN
     cuts: str = ""
 
     @classmethod
     def of(cls, case: Case) -> Scene:
         """The scene of a set-up. Raises `NotCut` as `setting_of`."""
-        return cls(case.job.title, setting_of(case), case.job.units, _what_is_cut(case.outcome))
+        return cls(case.job.title, setting_of(case), Shop.of(case), _what_is_cut(case.outcome))
 
     @cached_property
     def stages(self) -> Stages:
@@ -138,7 +139,7 @@ class Scene:
         """Which way each end runs with the drive, in the words of the trade; ends at rest are left out."""
         per_turn = self.setting.per_turn
         rates = {end: getattr(per_turn, end) for end in ENDS}
-        return {end: direction(end, 1 if rate > 0 else -1) for end, rate in rates.items() if rate}
+        return {end: self.shop.way(end, 1 if rate > 0 else -1) for end, rate in rates.items() if rate}
 
     def words(self, turns: Fraction) -> str:
         """What is to be seen after so many hob turns, in lines: what is cut, the head, what runs which way, where."""
@@ -157,13 +158,17 @@ class Scene:
         rates = self.setting.rates
         if rates.axial:
             height = float(position.axial)
-            over = "over" if height >= 0 else "under"
-            return f"centre of the hob {length(abs(height), self.units, 1)} {over} the lower face of the work"
+            told = length(abs(height), self.shop.units, 1)
+            if self.shop.up:
+                face, on = self.shop.way("axial", -1), self.shop.way("axial", 1 if height >= 0 else -1)
+                return f"centre of the hob {told} {on} of the work's face {face}"
+            return f"centre of the hob {told} {'over' if height >= 0 else 'under'} the lower face of the work"
         if rates.tangential:
             aside = float(position.tangential)
-            side = "right" if aside >= 0 else "left"
-            return f"middle of the hob {length(abs(aside), self.units, 1)} to the {side}"
-        return f"{length(float(position.radial), self.units, 2)} short of full depth"
+            side = self.shop.way("tangential", 1 if aside >= 0 else -1)
+            to = f"to the {side}" if side in ("right", "left") else side
+            return f"middle of the hob {length(abs(aside), self.shop.units, 1)} {to}"
+        return f"{length(float(position.radial), self.shop.units, 2)} short of full depth"
 
 
 def _what_is_cut(outcome: Outcome | None) -> str:

@@ -110,23 +110,23 @@ def _turned(segment: Segment, angle: float) -> Segment:
 
 
 def plot_swivel(
-    layout: SwivelLayout, ax: Axes | None = None, *, title: str = "Head swivel", words: bool = True
+    layout: SwivelLayout, ax: Axes | None = None, *, title: str = "Head swivel", words: bool = True, up: str = ""
 ) -> Axes:  # fmt: skip
     """Draw the head from behind the hob: the way to swing it as an arrow and in words, and the angle.
 
-    Without `words` there is the drawing alone. Returns the axes, in whose units the hob is 100 long.
+    Without `words` there is the drawing alone. `up` is what the machine calls up, where its work lies. Returns the axes, in whose units the hob is 100 long.
     """
     axes = ax if ax is not None else look.new_axes(90, 95)
-    fitted = look.fit(axes, (-62, -60, 62, 60), head=6.5 if words else 0.0, foot=15.5 if words else 0.0)
+    fitted = look.fit(axes, (-62, -60, 62, 60), head=(10.0 if up else 6.5) if words else 0.0, foot=15.5 if words else 0.0)
     _work(axes, layout, words)
     _hob(axes, layout, words)
     _swing(axes, layout, fitted)
     if words:
-        _say(axes, layout, fitted, title)
+        _say(axes, layout, fitted, title, up)
     return axes
 
 
-def _say(axes: Axes, layout: SwivelLayout, fitted: look.Fit, title: str) -> None:
+def _say(axes: Axes, layout: SwivelLayout, fitted: look.Fit, title: str, up: str) -> None:
     x = fitted.left + fitted.mm(1.5)
     axes.text(x, fitted.top - fitted.mm(1), title, fontsize=look.LARGE, weight="bold", va="top")
     angle, way = layout.words
@@ -135,8 +135,8 @@ def _say(axes: Axes, layout: SwivelLayout, fitted: look.Fit, title: str) -> None
         0, fitted.bottom + fitted.mm(3.8), way, fontsize=look.LARGE, weight="bold", ha="center", va="center"
     )
     axes.text(
-        fitted.right - fitted.mm(1.5), fitted.top - fitted.mm(1.3), "seen from behind the hob", fontsize=look.TEXT,
-        ha="right", va="top",
+        fitted.right - fitted.mm(1.5), fitted.top - fitted.mm(1.3),
+        "\n".join(("seen from behind the hob", *([f"top of this picture: {up}"] if up else []))), fontsize=look.TEXT, ha="right", va="top",
     )  # fmt: skip
 
 

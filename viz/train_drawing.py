@@ -23,6 +23,7 @@ from handlead.kinematics.links import (
 from handlead.kinematics.solution import Solution
 
 from . import look, symbols
+from .shop import PLAIN, Shop
 from .symbols import Pen
 from .train_layout import Coupling, Label, Run, Sign, TrainLayout, Upright, lay_out
 from .train_words import PartWords, State, base_rate, levers_text
@@ -40,22 +41,23 @@ def plot_train(
     title: str = "",
     levers: Mapping[str, str] | None = None,
     layout: TrainLayout | None = None,
+    shop: Shop = PLAIN,
 ) -> Axes:
     """Draw the train of `solution`, as large as `ax` allows, or on a sheet of its own size without one.
 
     `title` and the positions of the `levers` are written above it. Returns the axes, whose unit is a
     millimetre of the full-size drawing.
     """
-    layout = layout or lay_out(solution)
+    layout = layout or lay_out(solution, shop)
     head = title or levers_text(levers or {})
-    widest = max(layout.width, *(look.text_size(line, points)[0] + 10 for line, points in _key(solution)))
+    widest = max(layout.width, *(look.text_size(line, points)[0] + 10 for line, points in _key(solution, shop)))
     if head:
         widest = max(widest, look.text_size(levers_text(levers or {}), look.TEXT)[0] + 10)
     low, high = -_FOOT, layout.height + (_HEAD if head else 0.0)
     if ax is None:
         ax = look.new_axes(widest, high - low)
     look.bare(ax, (0, widest), (low, high))
-    drawing = _Drawing(ax, solution, layout, look.type_scale(ax))
+    drawing = _Drawing(ax, solution, layout, look.type_scale(ax), shop)
     drawing.draw()
     drawing.key()
     if head:
@@ -63,11 +65,11 @@ def plot_train(
     return ax
 
 
-def _key(solution: Solution) -> list[tuple[str, float]]:
+def _key(solution: Solution, shop: Shop) -> list[tuple[str, float]]:
     per = base_rate(solution)[1]
     return [
         ("heavy: power on its way to hob, table or slide    ·    plain: turns along    ·    broken: not driven", look.SMALL),
-        (f"numbers: turns (slides: mm) per {per}, and speed. Arrow across a shaft: the way its near side moves, "
+        (f"numbers: turns (slides: {shop.units}) per {per}, and speed. Arrow across a shaft: the way its near side moves, "
          "up for the positive of its name", look.SMALL),
     ]  # fmt: skip
 
@@ -75,8 +77,8 @@ def _key(solution: Solution) -> list[tuple[str, float]]:
 class _Drawing:
     """One diagram being drawn."""
 
-    def __init__(self, axes: Axes, solution: Solution, layout: TrainLayout, scale: float) -> None:
-        self.axes, self.solution, self.layout, self.scale = axes, solution, layout, scale
+    def __init__(self, axes: Axes, solution: Solution, layout: TrainLayout, scale: float, shop: Shop) -> None:
+        self.axes, self.solution, self.layout, self.scale, self.shop = axes, solution, layout, scale, shop
         self.links = {link.name: link for link in solution.train.links}
 
     def draw(self) -> None:
@@ -244,7 +246,7 @@ class _Drawing:
 
     def key(self) -> None:
         y = -5.0
-        for text, points in _key(self.solution):
+        for text, points in _key(self.solution, self.shop):
             self.axes.text(5, y, text, fontsize=points * self.scale, va="center", color=look.INK)
             y -= 4.5
 

@@ -19,6 +19,7 @@ from handlead.kinematics.solution import Solution
 from handlead.kinematics.train import Train
 
 from . import look
+from .shop import PLAIN, Shop
 from .train_words import LinkWords, PartWords, links_in_words, parts_in_words
 
 Box = tuple[float, float, float, float]
@@ -738,10 +739,10 @@ class _Router:
 _MOST_ORDERS, _ROUNDS = 24, 3
 
 
-def lay_out(solution: Solution) -> TrainLayout:
+def lay_out(solution: Solution, shop: Shop = PLAIN) -> TrainLayout:
     """The diagram of a solved train."""
     train = solution.train
-    parts, links = parts_in_words(solution), links_in_words(solution)
+    parts, links = parts_in_words(solution, shop), links_in_words(solution, shop)
     roots, loops = _tree(train, solution.drive)
     axis, _ = _axes(train)
     dropped = frozenset(edge.link.name for edge in loops if edge.carrier)

@@ -25,7 +25,8 @@ from handlead.kinematics.links import (
 )
 from handlead.kinematics.solution import Solution
 from handlead.kinematics.train import END_NAMES
-from handlead.kinematics.words import direction
+
+from .shop import PLAIN, Shop
 
 #: A fraction whose text is longer than this is written as a decimal, with the sign of a rounded one.
 LONGEST_FRACTION = 11
@@ -74,7 +75,7 @@ class LinkWords:
     fights: bool
 
 
-def parts_in_words(solution: Solution) -> dict[str, PartWords]:
+def parts_in_words(solution: Solution, shop: Shop = PLAIN) -> dict[str, PartWords]:
     """Every part of the train, by name."""
     path_parts, _ = power_path(solution)
     held = _held(solution)
@@ -86,10 +87,10 @@ def parts_in_words(solution: Solution) -> dict[str, PartWords]:
         rate = solution.rates[part]
         state = _state(part, rate, held, fighting)
         end = ends.get(part)
-        lines = [state.value] if not rate else [_rate_text(solution, part, rate / base)]
+        lines = [state.value] if not rate else [_rate_text(solution, part, rate / base, shop)]
         if rate and end:
             sign = 1 if rate * solution.train.ends[end].sign > 0 else -1
-            lines.append(direction(end, sign))
+            lines.append(shop.way(end, sign))
         sign = 0 if not rate else 1 if rate > 0 else -1
         words[part] = PartWords(part, tuple(lines), state, sign, part in path_parts, end)
     return words
@@ -104,15 +105,18 @@ def base_rate(solution: Solution) -> tuple[Fraction, str]:
     return Fraction(1), f"turn of {solution.train.drives[solution.drive].shaft}"
 
 
-def _rate_text(solution: Solution, part: str, rate: Fraction) -> str:
+def _rate_text(solution: Solution, part: str, rate: Fraction, shop: Shop) -> str:
     """The size of a rate, exact where it is short, with the speed where the drive's is known."""
-    size, unit = abs(rate), " mm" if part in solution.train.slides else ""
+    slides = part in solution.train.slides
+    # An inch is exactly 25.4 mm.
+    size, unit = abs(rate) * 5 / 127 if slides and shop.units == "in" else abs(rate), f" {shop.units}" if slides else ""
     text = number_text(size) + unit
     rpm = solution.train.drives[solution.drive].rpm
     own = solution.rates[part]
     if rpm is None or own is None:
         return text
-    return f"{text} · {speed_text(float(abs(own * rpm)))} {'mm/min' if unit else 'rpm'}"
+    speed = float(abs(own * rpm))
+    return f"{text} · {speed_text(shop.sized(speed) if slides else speed)} {f'{shop.units}/min' if slides else 'rpm'}"
 
 
 def speed_text(speed: float) -> str:
@@ -172,7 +176,7 @@ def power_path(solution: Solution) -> tuple[set[str], dict[str, tuple[tuple[str,
     return parts, links
 
 
-def links_in_words(solution: Solution) -> dict[str, LinkWords]:
+def links_in_words(solution: Solution, shop: Shop = PLAIN) -> dict[str, LinkWords]:
     """Every link of the train, by name."""
     _, path = power_path(solution)
     flow = {step.link: step for step in solution.flow.steps}
@@ -182,7 +186,7 @@ def links_in_words(solution: Solution) -> dict[str, LinkWords]:
         source = next((p for p in step.sources if solution.rates[p]), None) if step else None
         words[link.name] = LinkWords(
             link.name,
-            link_lines(link),
+            link_lines(link, shop),
             link.relation() is not None,
             getattr(link, "state", None) or None,
             source,
@@ -193,8 +197,11 @@ def links_in_words(solution: Solution) -> dict[str, LinkWords]:
     return words
 
 
-def link_lines(link: Link) -> tuple[str, ...]:
+def link_lines(link: Link, shop: Shop = PLAIN) -> tuple[str, ...]:
     """What stands under a link's name: its numbers, and the state that a lever has put it in."""
+    if shop.units == "in" and isinstance(link, Screw | Rack):
+        travel = f"{shop.sized(float(link.travel if isinstance(link, Rack) else link.lead)):.5g} in"
+        return (f"{travel} a turn" if isinstance(link, Rack) else f"lead {travel}",)
     writer = next((line for kind, line in _LINES.items() if isinstance(link, kind)), None)
     return writer(link) if writer else ()
 

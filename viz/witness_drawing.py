@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from handlead.kinematics.light_cut import LightMarks
 from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import HobData, Work
 from handlead.kinematics.sizes import hob_tip_diameter, outside_diameter
@@ -159,9 +160,11 @@ def wanted_marks(work: Work) -> Marks:
 
 
 def predicted_marks(
-    work: Work, outcome: Outcome | None, hob: HobData | None = None, swivel_deg: float = 0.0
+    work: Work, outcome: Outcome | None, hob: HobData | None = None, swivel_deg: float = 0.0,
+    light: LightMarks | None = None,
 ) -> Marks:  # fmt: skip
-    """The marks that the set-up's rates would leave on the drawing's blank.
+    """The marks that the set-up's rates would leave on the drawing's blank; `light` are those that stand out on it
+    where the spaces of its table turns don't meet.
 
     Marks that don't close are drawn pass by pass only where the `hob` is given, and how its head is swung.
     """
@@ -174,7 +177,7 @@ def predicted_marks(
     if outcome.teeth is None:
         return _no_marks("the table stands still: no spaces form")
     if not outcome.is_steady:
-        return _unsteady(work, outcome, hob, swivel_deg)
+        return _unsteady(work, outcome, hob, swivel_deg, light)
     why = "" if outcome.feed_slide == "axial" else "a touch at mid-face only"
     marks = _marks("predicted", outcome.teeth, outcome.hand, outcome.lead_mm, outside, why, outcome.helix_angle_deg)
     across = outcome.swivel_error_deg or 0.0
@@ -192,14 +195,22 @@ def _no_marks(why: str) -> Marks:
     return Marks("predicted", None, None, 0.0, 0.0, why)
 
 
-def _unsteady(work: Work, outcome: Outcome, hob: HobData | None, swivel_deg: float) -> Marks:
-    """Marks that don't close."""
+def _unsteady(
+    work: Work, outcome: Outcome, hob: HobData | None, swivel_deg: float, light: LightMarks | None
+) -> Marks:
+    """Marks of one table turn that don't close, and how many of several turns stand out together, if they do."""
     assert outcome.real_teeth is not None
     outside = outside_diameter(work)
     pitch = math.pi * outside / float(outcome.real_teeth)
     if hob is None:
         return _no_marks(f"{mixed_text(outcome.real_teeth)} marks in a turn of the table: they don't close")
-    return Marks("predicted", None, None, 0.0, pitch, passes=_passes(work, outcome, hob, swivel_deg))
+    passes = _passes(work, outcome, hob, swivel_deg)
+    if light is None or light.others:
+        return Marks("predicted", None, None, 0.0, pitch, passes=passes)
+    several = f"those of {light.turns} table turns beside each other: " if light.turns > 1 else ""
+    why = f"{several}{passes.words[1]}"
+    seen = math.pi * outside / light.count
+    return Marks("predicted", light.count, light.hand, abs(light.lean_deg), seen, why, passes)
 
 
 def _passes(work: Work, outcome: Outcome, hob: HobData, swivel_deg: float) -> Passes:
@@ -348,16 +359,18 @@ def _inside(foot: tuple[float, float], head: tuple[float, float], width: float, 
 
 
 def plot_witness(
-    layout: WitnessLayout, ax: Axes | None = None, *, title: str = "Light first cut", words: bool = True
+    layout: WitnessLayout, ax: Axes | None = None, *, title: str = "Light first cut", words: bool = True,
+    up: str = "", sense: str = "",
 ) -> Axes:  # fmt: skip
     """Draw the strips one over the other with what to count and which way the marks lean.
 
-    Without `words` there are the strips alone. Returns the axes, whose unit is a millimetre on the blank.
+    Without `words` there are the strips alone. `up` is what the machine calls up, where its work lies; `sense` is
+    said of what the marks don't show. Returns the axes, whose unit is a millimetre on the blank.
     """
     count = len(layout.marks)
     axes = ax if ax is not None else look.new_axes(110, 40 + 40 * count)
     width_mm, height_mm = look.paper_size(axes)
-    heads = _heads(title, width_mm - 3) if words else []
+    heads = _heads(title, width_mm - 3, up, sense) if words else []
     said = [_said(layout, number, width_mm - 3) if words else [] for number in range(count)]
     head, over = tall(heads) + 1.0, max(map(tall, said)) + (2.5 if words else 1.0)
     room = (height_mm - head - 1.0) / count - over
@@ -372,10 +385,11 @@ def plot_witness(
     return axes
 
 
-def _heads(title: str, width_mm: float) -> list[Written]:
+def _heads(title: str, width_mm: float, up: str, sense: str) -> list[Written]:
     return [
         *wrap(title, look.LARGE, width_mm, bold=True),
-        *wrap("outside of the blank, unrolled, seen from without", look.SMALL, width_mm),
+        *wrap(f"outside of the blank, unrolled, seen from without{up and f'; up is {up}'}", look.SMALL, width_mm),
+        *wrap(sense, look.TEXT, width_mm),
     ]
 
 

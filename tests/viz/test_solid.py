@@ -120,7 +120,7 @@ def test_picture_and_words_run_as_the_machine_does_with_its_drive(path):
     scene = Scene.of(case)
     ends = ("hob", "table", "axial", "tangential", "radial")
     rates = {end: case.solution.end_rate(end) for end in ends if case.solution.end_rate(end)}
-    told = {end: direction(end, 1 if rate > 0 else -1) for end, rate in rates.items()}
+    told = {end: case.job.machine.way(end, 1 if rate > 0 else -1) for end, rate in rates.items()}
     assert scene.senses() == told
     assert all(way in scene.words(Fraction(0)) for way in told.values())
     before, after = scene.position(Fraction(10)), scene.position(Fraction(11))

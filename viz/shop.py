@@ -1,0 +1,45 @@
+"""How a picture talks in one shop: the units of the job's own file, and what its machine calls the frame's ways."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from handlead.kinematics.gear import MM_PER_INCH
+from handlead.kinematics.words import direction
+
+if TYPE_CHECKING:
+    from handlead.machines.case import Case
+
+
+@dataclass(frozen=True)
+class Shop:
+    """`units` of all lengths, "mm" or "in"; `way` names the positive (1) or negative (-1) way of an end."""
+
+    units: str = "mm"
+    way: Callable[[str, int], str] = direction
+
+    @classmethod
+    def of(cls, case: Case) -> Shop:
+        """The shop that a case comes from."""
+        return cls(case.job.units, case.job.machine.way)
+
+    @property
+    def up(self) -> str:
+        """What is up on a drawing where the machine has its own word for it; "" where up is up."""
+        word = self.way("axial", 1)
+        return "" if word == "up" else word
+
+    def sized(self, mm: float) -> float:
+        """A length as a number in these units."""
+        return mm / float(MM_PER_INCH) if self.units == "in" else mm
+
+    @property
+    def fine(self) -> tuple[str, float]:
+        """What deviations of a flank are told in, and how many µm it has: µm, or ten-thousandths of an inch."""
+        return ("0.0001 in", float(MM_PER_INCH) / 10) if self.units == "in" else ("µm", 1.0)
+
+
+#: The frame's own words, and millimetres.
+PLAIN = Shop()
