@@ -166,7 +166,7 @@ def plot_scallop_map(flank: FlankMap, ax: Axes | None = None, *, name: str = "",
     The darker the higher, with lines of equal height at round steps; unfinished places are hatched.
     """
     axes = ax if ax is not None else look.new_figure(150, 100).add_axes((0.11, 0.15, 0.84, 0.73))
-    fine, um = shop.fine
+    um = shop.fine[1]
     marks = flank.deviation * UM / um
     heights = np.array([shop.sized(float(place)) for place in flank.heights])
     rolls = np.array([shop.sized(float(place)) for place in flank.roll_length])
@@ -183,10 +183,9 @@ def plot_scallop_map(flank: FlankMap, ax: Axes | None = None, *, name: str = "",
     axes.set_xlabel(_over_lower_face(shop), fontsize=look.TEXT)
     axes.set_ylabel(f"length of roll, {shop.units} (tip up)", fontsize=look.TEXT)
     axes.tick_params(labelsize=look.SMALL)
-    times = " × " if shop.units == "in" else " "
-    title = f"Marks on the simulated flank{f', {name}' if name else ''}: up to {greatest:.3g}{times}{fine}"
+    title = f"Marks on the simulated flank{f', {name}' if name else ''}: up to {_fine(greatest, shop)}"
     axes.set_title(title, fontsize=look.LARGE, weight="bold", pad=16)
-    axes.text(0.5, 1.015, f"darker: higher; a line every {step:g}{times}{fine}", fontsize=look.TEXT, ha="center", va="bottom",
+    axes.text(0.5, 1.015, f"darker: higher; a line every {_fine(step, shop)}", fontsize=look.TEXT, ha="center", va="bottom",
               transform=axes.transAxes)  # fmt: skip
     return axes
 
@@ -214,6 +213,9 @@ def motion_traces(motion: Motion) -> tuple[MotionTrace, ...]:
 #: From one trace's foot to the next, in heights of a trace: the places of both are written between.
 _BAND = 1.6
 
+#: Room beside the traces for their words, in mm.
+_LEFT_MM = 33.0
+
 _STYLES = ("-", look.DASHED, look.CHAIN, look.DOTTED, (0, (3, 1)))
 
 
@@ -233,7 +235,8 @@ def plot_motion(motion: Motion, ax: Axes | None = None, *, title: str = "Motion"
                   marker="o", markersize=3)  # fmt: skip
         words = trace.end if trace.end in ("table", "hob") else f"{trace.end} slide"
         axes.text(-0.18, base + 0.62, f"{words}, {shop.units if trace.unit == 'mm' else trace.unit}", ha="right", va="center", fontsize=look.TEXT, weight="bold")
-        axes.text(-0.18, base + 0.3, f"+ {shop.way(trace.end, 1)}", ha="right", va="center", fontsize=look.SMALL)
+        way = look.wrapped(f"+ {shop.way(trace.end, 1)}", look.SMALL, _LEFT_MM)
+        axes.text(-0.18, base + 0.4, "\n".join(way), ha="right", va="top", fontsize=look.SMALL)
         for x, (value, place) in enumerate(zip(values, trace.places, strict=True)):
             below = value < base + 0.5
             axes.annotate(_signed(_placed(float(place), trace.unit, shop)), (x, value), (0, -4 if below else 4), textcoords="offset points",
@@ -251,6 +254,11 @@ def plot_motion(motion: Motion, ax: Axes | None = None, *, title: str = "Motion"
     lines = look.wrapped(title, look.LARGE, look.paper_size(axes)[0], bold=True)
     axes.set_title("\n".join(lines), fontsize=look.LARGE, weight="bold", loc="left")
     return axes
+
+
+def _fine(size: float, shop: Shop) -> str:
+    """A height on a flank: micrometres, or inches as a decimal."""
+    return f"{size / 10_000:.6f} in" if shop.units == "in" else f"{size:.3g} µm"
 
 
 def _placed(place: float, unit: str, shop: Shop) -> str:

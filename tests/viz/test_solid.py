@@ -15,7 +15,6 @@ import numpy as np
 import pytest
 from handlead.kinematics.cutting import cut_field
 from handlead.kinematics.motion import Motion
-from handlead.kinematics.words import direction
 from handlead.machines.case import Case
 from handlead.machines.job_file import read_job
 from handlead.viz import solid_view
