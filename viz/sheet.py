@@ -14,10 +14,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from handlead.kinematics.links import ChangeGears
-from handlead.kinematics.touch import SCRATCH_DEPTH
 from handlead.machines.case import face_width_mm
 from handlead.machines.proof import Proof
-from handlead.machines.units import length
 
 from . import look
 from .paper import LINE, MARGIN, Page, largest, rows_height, trimmed
@@ -50,6 +48,9 @@ _GEARS_HEAD, _GEARS_FOOT, _NOTE_MM = 17.0, 34.0, 4.25
 
 #: Height in mm of the head's drawing, and width of the words beside that of the marks.
 _HEAD_MM, _WORDS_MM = 46.0, 50.0
+
+#: Type size in points of what is said of the hob's cutting faces.
+_FACES = 11.0
 
 #: What the verdict doesn't cover.
 _ONLY_SIMULATED = (
@@ -255,9 +256,13 @@ class _Sheet:
     # ------------------------------------------------------------ head, levers
 
     def _setting_height(self, rows: Sequence[tuple[str, str]], size: float) -> float:
-        head = 7.5 + _HEAD_MM + 12.5 + len(cautions(self.words.at_the_head, self.column)) * _READ * LINE
+        head = 7.5 + _HEAD_MM + 7.0 + len(self._faces()) * _FACES * LINE
+        head += len(cautions(self.words.at_the_head, self.column)) * _READ * LINE
         levers = 7.5 + len(cautions(self.words.at_the_levers, self.column)) * _READ * LINE + 1
         return max(head, levers + rows_height(rows, self.column, size)) + 1.5
+
+    def _faces(self) -> list[str]:
+        return look.wrapped(self.words.faces, _FACES, self.column, bold=True)
 
     def _setting(self, rows: Sequence[tuple[str, str]], size: float) -> None:
         page, words = self.page, self.words
@@ -276,8 +281,8 @@ class _Sheet:
         room = self.middle - MARGIN - 6
         low = top + _HEAD_MM
         page.text(MARGIN, low, words.hob_line, largest(words.hob_line, room, 12), bold=True)
-        page.text(MARGIN, low + 6, words.faces, largest(words.faces, room, 11), bold=True)
-        low = page.lines(MARGIN, low + 12, cautions(words.at_the_head, self.column), _READ, bold=True)
+        low = page.lines(MARGIN, low + 6, self._faces(), _FACES, bold=True) + 0.5
+        low = page.lines(MARGIN, low, cautions(words.at_the_head, self.column), _READ, bold=True)
         below = page.heading(self.middle, self.y + 1.5, "LEVERS, FEED, DEPTH")
         below = page.lines(self.middle, below, cautions(words.at_the_levers, self.column), _READ, bold=True) + 1
         below = page.rows(self.middle, below, self.column, rows, size)
@@ -295,7 +300,7 @@ class _Sheet:
         """What the light first cut must look like, and room for what was found."""
         page, words, y, column = self.page, self.words, self.y, self.column
         page.rule(y, width=1.6)
-        depth = length(SCRATCH_DEPTH, self.proof.case.job.units, 2)
+        depth = words.light_depth
         is_touch = self.proof.case.job.work.kind == "worm wheel"
         how = f"LIGHT CUT: TOUCH, {depth}, FEED OFF" if is_touch else f"THE LIGHT FIRST CUT: {depth}, SLIDE FEED ON"
         top = page.heading(MARGIN, y + 1.5, how)

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from handlead.kinematics import gear as gears
 from handlead.kinematics.cycle import depth_left_by_span
+from handlead.kinematics.light_cut import touch_of
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.requirement import Work, gear_of
 from handlead.kinematics.sizes import (
@@ -22,6 +23,7 @@ from handlead.kinematics.sizes import (
     sprocket_of,
 )
 from handlead.kinematics.sprocket import over_pins
+from handlead.kinematics.touch import SCRATCH_DEPTH
 from handlead.kinematics.words import POSITIVES, angle_text
 from handlead.machines.case import (
     Case,
@@ -32,6 +34,7 @@ from handlead.machines.case import (
     reach_of_teeth,
 )
 from handlead.machines.checks import misread_levers
+from handlead.machines.clearing import how_to_draw_clear
 from handlead.machines.cut_cycle import CutCycle, cut_cycle
 from handlead.machines.findings import Finding
 from handlead.machines.job_file import Job, SetupMove
@@ -62,6 +65,12 @@ BETWEEN_CUTS = (
 )
 ABOVE_ALL = ("The machine's manual, local rules and qualified people come before this sheet.",)
 CAUTIONS = LOCK_OUT + AT_THE_HEAD + AT_THE_LEVERS + AT_THE_HOB + BETWEEN_CUTS + ABOVE_ALL
+
+
+def _dial(mm: float, units: str) -> str:
+    """A length that is set or measured: to a hundredth of a millimetre, or the tenth of a thousandth of an inch."""
+    return length(mm, units, 3 if units == "in" else 2)
+
 
 #: Said of a bracket with nothing in it.
 EMPTY = "EMPTY"
@@ -123,6 +132,7 @@ class SheetWords:
     running: Rows
     told: frozenset[str]
     moves: Rows
+    light_depth: str
     first_cut: Rows
     sense: str
     seen: Rows
@@ -161,6 +171,7 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         running=[row[:2] for row in running],
         told=frozenset(what for what, _, is_set in (*levers, *running) if not is_set),
         moves=[_move(move, units) for move in case.setup.moves],
+        light_depth=_dial(light_depth(case), units),
         first_cut=_first_cut(proof),
         sense=sense_words(case),
         seen=_seen(case, (proof.computed.outcome and proof.computed.outcome.feed_slide) or "axial"),
@@ -335,17 +346,25 @@ def _return(case: Case, opened: tuple[str, str] | None) -> Rows:
     """How the slide comes back for another cut."""
     if case.outcome is None or case.outcome.feed_slide not in ("axial", "tangential"):
         return []
+    first = _clear_first(case)
     if opened is None:
-        return [(_BACK, "ONLY BY REVERSING THE DRIVE")]
+        return [(_BACK, f"{first}, then ONLY BY REVERSING THE DRIVE")]
     lever, position = opened
     stands = case.job.machine.positions(case.setup)[lever]
-    return [(_BACK, f"{lever} {position.upper()}, slide alone, {lever} {stands.upper()}")]
+    return [(_BACK, f"{first}, then {lever} {position.upper()}, slide alone, {lever} {stands.upper()}")]
+
+
+def _clear_first(case: Case) -> str:
+    """What comes before a slide goes back: the hob drawn clear, and levers that were put over for that put back."""
+    clearing = how_to_draw_clear(case)
+    back = ", ".join(f"{lever} {position.upper()} again" for lever, position in clearing.stands.items())
+    return f"HOB CLEAR FIRST, {clearing.how}{back and f', {back}'}"
 
 
 def _depth_label(case: Case) -> str:
     """What is dialled in from the touch, and the blank that it holds for."""
     known = not case.sizes.wanting and case.sizes.depth > 0
-    return f"depth{_FOR_BLANK}{length(case.sizes.outside_diameter, case.job.units, 2)}" if known else "depth"
+    return f"depth{_FOR_BLANK}{_dial(case.sizes.outside_diameter, case.job.units)}" if known else "depth"
 
 
 def _centres(case: Case) -> Rows:
@@ -353,7 +372,7 @@ def _centres(case: Case) -> Rows:
     centres = centres_at_depth(case.job.work, case.job.hob)
     if case.job.work.kind != "worm wheel" or centres is None:
         return []
-    return [("full depth at hob-to-work centres", length(centres, case.job.units, 2))]
+    return [("full depth at hob-to-work centres", _dial(centres, case.job.units))]
 
 
 def _time(proof: Proof) -> Rows:
@@ -430,7 +449,7 @@ def _clear(mm: float, units: str) -> str:
 
 def _dialled(cycle: CutCycle, units: str) -> str:
     """The depth of every cut as the dial stands, counted from touch; "" where it isn't known, or there is none."""
-    dial = [length(depth, units, 2) for depth in itertools.accumulate(cycle.depths)]
+    dial = [_dial(depth, units) for depth in itertools.accumulate(cycle.depths)]
     if not dial:
         return ""
     if len(dial) == 1:
@@ -442,12 +461,16 @@ def _dialled(cycle: CutCycle, units: str) -> str:
 def _counted(proof: Proof, opened: tuple[str, str] | None) -> Rows:
     """What can be counted by hand before any cut, and how the levers stand for it; nothing where nobody could."""
     rows: Rows = []
+    engaged = proof.computed.table_per_hob_feeding
     for check in proof.hand_checks:
         by_lever = ": ".join(opened).upper() if opened else "feed open"
         how = by_lever if check.feed_parted else "all in, hob clear"
         whole, part = divmod(check.hob_turns, 1)
         turns = f"{whole} {part}" if part else f"{whole}"
         rows.append((f"HAND CHECK, {how}", f"{turns} hob turns = 1 table turn"))
+        if engaged and 1 / abs(engaged) != check.hob_turns:
+            # The key asks for what is counted with all engaged, and this is another figure.
+            rows.append(("not for hob_turns in [seen]:", "that is with the feed in"))
     return rows
 
 
@@ -483,9 +506,9 @@ def _way(proof: Proof, end: str) -> str:
 def _move(move: SetupMove, units: str) -> tuple[str, str]:
     """A move of the set-up: its name, and from where to where, with what is put over for it."""
     parts = [f"lever {name}: {position}" for name, position in move.levers.items()]
-    parts += [f"start with {end} at {length(float(place), units, 2)}" for end, place in move.start.items()]
+    parts += [f"start with {end} at {_dial(float(place), units)}" for end, place in move.start.items()]
     if move.place is not None:
-        parts.append(f"{move.end} to {length(float(move.place), units, 2)}")
+        parts.append(f"{move.end} to {_dial(float(move.place), units)}")
     elif move.turns is not None:
         parts.append(f"{float(move.turns):g} turns of the {move.end}")
     if move.by_hand:
@@ -495,6 +518,12 @@ def _move(move: SetupMove, units: str) -> tuple[str, str]:
     if move.backwards:
         parts.append("DRIVE BACKWARDS")
     return move.name, ", ".join(parts)
+
+
+def light_depth(case: Case) -> float:
+    """How deep the light first cut goes in mm: just in, or so deep that the touches of a coarse feed meet."""
+    touch = touch_of(case.rates, case.job.work, case.job.hob, case.swivel_deg) if case.rates else None
+    return math.ceil(100 * touch.depth - 1e-6) / 100 if touch else SCRATCH_DEPTH
 
 
 def _first_cut(proof: Proof) -> Rows:
@@ -547,13 +576,13 @@ def _work(case: Case) -> Rows:
         ("class, ISO 1328-1", str(work.quality)),
     ]
     if not case.sizes.wanting and case.sizes.depth > 0:
-        rows.append(("whole depth  h", length(case.sizes.depth, units, 2)))
+        rows.append(("whole depth  h", _dial(case.sizes.depth, units)))
     return rows + list(_measures(case))
 
 
 def _outside(case: Case) -> str:
     size = part_sizes(case).outside_diameter
-    return "see the drawing" if size is None else length(size, case.job.units, 2)
+    return "see the drawing" if size is None else _dial(size, case.job.units)
 
 
 def _sprocket(case: Case) -> Rows:
@@ -571,12 +600,12 @@ def _sprocket(case: Case) -> Rows:
     least, greatest = sprocket.tip_diameters
     return [
         *rows,
-        ("roller  d_1", length(sprocket.roller_diameter, units, 2)),
+        ("roller  d_1", _dial(sprocket.roller_diameter, units)),
         ("pitch diameter  d", length(sprocket.pitch_diameter, units)),
         ("outside diameter  d_a", _outside(case)),
-        ("ISO 606  d_a", f"{length(least, units, 2).split()[0]} to {length(greatest, units, 2)}"),
-        ("root diameter  d_f", length(sprocket.root_diameter, units, 2)),
-        (f"pins {length(sprocket.roller_diameter, units, 2)}  M_R", length(over_pins(sprocket), units, 2)),
+        ("ISO 606  d_a", f"{_dial(least, units).split()[0]} to {_dial(greatest, units)}"),
+        ("root diameter  d_f", _dial(sprocket.root_diameter, units)),
+        (f"pins {_dial(sprocket.roller_diameter, units)}  M_R", _dial(over_pins(sprocket), units)),
     ]
 
 
@@ -587,7 +616,7 @@ def _backlash(work: Work, units: str) -> str:
 
 
 def _face(work: Work, units: str) -> str:
-    return length(face_width_mm(work), units, 2) + ("" if work.face_width else " (taken)")
+    return _dial(face_width_mm(work), units) + ("" if work.face_width else " (taken)")
 
 
 def _measures(case: Case) -> Iterator[tuple[str, str]]:
@@ -621,12 +650,12 @@ def _hob(job: Job) -> Rows:
     if not _is_sprocket(job.work):
         rows.append(("pressure angle", f"{float(hob.pressure_angle_deg):g}°"))
         if "addendum" not in sizes_of(job.work, hob).wanting:
-            rows.append(("addendum  h_a0", length(hob_addendum(job.work, hob), units, 2)))
+            rows.append(("addendum  h_a0", _dial(hob_addendum(job.work, hob), units)))
     tip = hob_tip_diameter(job.work, hob)
     if tip is not None:
-        rows.append(("over the tips", length(tip, units, 2)))
+        rows.append(("over the tips", _dial(tip, units)))
     elif hob.diameter is not None:
-        rows.append(("ref. diameter", length(float(hob.diameter), units, 2)))
+        rows.append(("ref. diameter", _dial(float(hob.diameter), units)))
     if hob.gashes is not None:
         rows.append(("gashes", str(hob.gashes)))
     return rows

@@ -157,7 +157,10 @@ def panels_clear_of_words(figure, paper):
 def test_the_sheet_says_how_the_slide_may_come_back(folder, alone):
     (path, *_) = (path for path in RIGHT if path.parent.name == folder)
     back = dict(words_of(path).running)["back to START"]
-    assert back == (alone if alone else "ONLY BY REVERSING THE DRIVE")
+    # Common practice: nothing goes back past the work with the hob in it.
+    first, then = back.split(", then ")
+    assert first.startswith("HOB CLEAR FIRST, by ")
+    assert then == (alone if alone else "ONLY BY REVERSING THE DRIVE")
 
 
 def test_the_hob_starts_below_the_work_where_the_slide_goes_up():
@@ -182,8 +185,8 @@ def test_in_climb_feed_the_slide_goes_against_the_hob_s_teeth(path):
 def test_depths_of_several_cuts_are_what_the_dial_shows():
     words = words_of(SCENARIOS / "08-inch-winch" / "job.toml")
     # ISO 53 basic rack A: whole depth 2.25/8 in = 0.281 in; the last quarter of a module of it is for finishing.
-    assert depth_of(words) == "2 CUTS: 0.250, then 0.281 in"
-    assert dict(words.work)["whole depth  h"] == "0.281 in"
+    assert depth_of(words) == "2 CUTS: 0.2500, then 0.2812 in"
+    assert dict(words.work)["whole depth  h"] == "0.2812 in"
 
 
 @pytest.mark.parametrize("path", [*RIGHT, *WRONG], ids=lambda path: f"{path.parent.name}-{path.stem}")
@@ -196,7 +199,7 @@ def test_the_depth_on_the_sheet_is_how_deep_the_simulated_hob_goes(path):
     reach = setting.blank.radius + setting.hob.tip_radius - setting.centre_distance
     assert sum(cut_cycle(case).depths) == pytest.approx(reach)
     dialled = depth_of(words_of(path)).replace(", ONE CUT", "")
-    assert dialled.split("then ")[-1] == length(reach, case.job.units, 2)
+    assert dialled.split("then ")[-1] == length(reach, case.job.units, 3 if case.job.units == "in" else 2)
 
 
 @pytest.mark.parametrize(
@@ -368,7 +371,7 @@ def test_nothing_is_boxed_that_nobody_sets(pair):
     read = {line.what for line in lines if not line.is_set}
     # Common practice: slides, hob and table go as levers and gears have them go; the check by hand is counted.
     ways = {"axial slide goes", "hob's teeth at the work go", "table turns, seen facing it"}
-    assert read == ways | {"HAND CHECK, FEED CLUTCH: OUT", "light first cut"}
+    assert read == ways | {"HAND CHECK, FEED CLUTCH: OUT", "not for hob_turns in [seen]:", "light first cut"}
 
 
 @pytest.mark.parametrize("paper", PAPERS)
@@ -579,3 +582,81 @@ def test_what_was_made_is_told_to_programs(tmp_path, capsys):
     jobs = [str(PINION), str(PINION.with_name("wheel.toml"))]
     assert main(["sheet", *jobs, "--no-cut", "--json", "--out", str(out)]) == 0
     assert json.loads(capsys.readouterr().out) == {"jobs": jobs, "file": str(out), "pages": 6}
+
+
+@pytest.mark.parametrize(
+    ("job", "faces", "table"),
+    # By hand: a face leads the way that its tooth goes; a right-hand hob cutting down turns the table counter-clockwise,
+    # one cutting up clockwise, a left-hand one the other way (table = -h k/z hob).
+    [
+        ("01-fly-winch-pair/pinion", "CUTTING FACES LOOK DOWN at the work", "COUNTER-CLOCKWISE"),
+        ("02-left-hand-hob/job", "CUTTING FACES LOOK UP at the work", "COUNTER-CLOCKWISE"),
+        ("06-orchestra-lift/job", "CUTTING FACES LOOK UP at the work", "CLOCKWISE"),
+        ("11-thunder-run-pinion/job", "CUTTING FACES LOOK TOWARDS THE TAILSTOCK at the work", "COUNTER-CLOCKWISE"),
+    ],
+)
+def test_the_sheet_says_which_way_the_faces_look_and_the_table_must_go(job, faces, table):
+    words = words_of(SCENARIOS / f"{job}.toml")
+    assert words.faces == faces
+    assert f"table {table}, seen facing it" in words.sense
+    assert "The count alone proves nothing" in words.sense
+
+
+def test_where_the_table_must_go_is_told_by_the_hob_and_not_by_what_a_wrong_set_up_does():
+    words = words_of(SCENARIOS / "34-index-idler-forgotten" / "job.toml")
+    goes = dict(words.running)["table turns, seen facing it"]
+    assert f"table {goes}," not in words.sense
+
+
+def test_a_count_that_is_not_for_the_key_of_the_same_name_is_told_so():
+    parted = dict(words_of(PINION).running)
+    assert parted["not for hob_turns in [seen]:"] == "that is with the feed in"
+    engaged = dict(words_of(SCENARIOS / "02-left-hand-hob" / "job.toml").running)
+    assert "not for hob_turns in [seen]:" not in engaged
+
+
+def test_the_light_cut_is_deeper_where_the_feed_is_coarse(tmp_path):
+    assert words_of(PINION).light_depth == "0.05 mm"
+    coarse = changed(tmp_path, PINION, "gears = [24, 60, 58, 29]", "gears = [60, 24, 58, 29]")
+    # 2.4 mm * 6.25 = 15 mm a turn: touches of 2 sqrt(0.05 * 87) = 4.2 mm wouldn't meet.
+    assert float(coarse.light_depth.split()[0]) > 0.05
+
+
+#: A title, and names, that would be taken for a formula, an order to the terminal, or the end of the text.
+_ODD = r"cost $5 and $6, $x^{2}$ \u001b[31m red \u0000 \u202e back"
+
+
+@pytest.mark.parametrize("ending", ["pdf", "html"])
+def test_whatever_a_title_holds_only_letters_that_can_be_seen_are_printed(ending, tmp_path, capfd):
+    job, out = tmp_path / "job.toml", tmp_path / f"sheet.{ending}"
+    job.write_text(re.sub(r"title *= .*", lambda _: f'title = "{_ODD}"', PINION.read_text()))
+    if main(["sheet", str(job), "--no-cut", "--out", str(out)]) == 2:
+        # The reader of jobs may refuse letters that show nothing; then nothing is made either.
+        assert not out.exists()
+        return
+    assert "\x1b" not in capfd.readouterr().err
+    if ending == "html":
+        page = out.read_text(encoding="utf-8")
+        assert "cost $5 and $6, $x^{2}$" in page
+        assert not re.search("[\x00-\x08\x0b\x0c\x0e-\x1f\u202e]", page)
+        return
+    pypdf = pytest.importorskip("pypdf")
+    file = pypdf.PdfReader(out)
+    said = file.pages[0].extract_text()
+    assert "cost $5 and $6, $x^{2}$" in said.replace("\n", " ")
+    assert not re.search("[\x00\x1b\u202e]", said + file.metadata["/Title"])
+
+
+@pytest.mark.parametrize("what", ["train", "motion", "bracket", "swivel", "witness"])
+def test_whatever_a_name_holds_a_picture_shows_it_as_it_stands(what, tmp_path):
+    from handlead.machines.case import Case
+    from handlead.viz import look
+    from handlead.viz.job_pictures import PICTURES
+
+    job = replace(read_job(PINION), title="cost $5 and $6 \x1b[31m \x00")
+    figure = PICTURES[what](Case.of(job, job.setup))
+    look.spell(figure)
+    drawn = look.picture(figure, "svg", title=job.title).decode()
+    assert not re.search("[\x00-\x08\x0b\x0c\x0e-\x1f]", drawn)
+    if what in ("train", "motion"):
+        assert "cost $5 and $6 ?[31m ?" in html.unescape(drawn)
