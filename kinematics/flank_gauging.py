@@ -57,7 +57,10 @@ class GaugedPitch:
 
 
 def gauge_flank(flank: FlankMap) -> GaugedFlank:
-    """Measures one flank map. Raises `ValueError` for a map without enough finished flank to measure."""
+    """Measures one flank map. Raises `ValueError` for a map without enough finished flank to measure.
+
+    Slopes of helices are over the map's whole face, also where not all of it is finished.
+    """
     deviation = flank.deviation * UM
     rolls, faces = _finished(deviation)
     deviation = deviation[rolls, faces]
@@ -70,7 +73,8 @@ def gauge_flank(flank: FlankMap) -> GaugedFlank:
     middle_roll, middle_face = roll.size // 2, height.size // 2
     inner = _evaluated(height)
     profile = trace(roll, deviation[:, middle_face] * transverse, roll[-1] - roll[0])
-    helix = trace(height[inner], deviation[middle_roll, inner] * transverse, height[-1] - height[0])
+    face = float(flank.heights[-1] - flank.heights[0])
+    helix = trace(height[inner], deviation[middle_roll, inner] * transverse, face)
     feed, facet, both = _marks(roll, height, deviation)
     return GaugedFlank(profile, helix, feed, facet, both)
 

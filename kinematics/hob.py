@@ -86,7 +86,7 @@ class Hob:
                 raise ValueError(f"{name} has {given} entries; a hob with {self.gashes} gashes needs as many")
         object.__setattr__(self, "reference_diameter", self._sized())
         object.__setattr__(self, "outside_diameter", self.pitch_diameter + 2 * self.addendum)
-        if self.root_radius <= self._base_radius:
+        if self.root_radius <= self.base_radius:
             raise ValueError(
                 f"reference diameter of the hob is {self.pitch_diameter:g} mm; its threads would reach "
                 f"below the base cylinder. A larger hob or fewer starts would be right"
@@ -163,8 +163,8 @@ class Hob:
         return self.starts * self.axial_pitch
 
     @property
-    def _base_radius(self) -> float:
-        # Base cylinder of the involute worm: a gear of `starts` teeth whose helix angle is 90° − γ.
+    def base_radius(self) -> float:
+        """Radius of the base cylinder in mm: the involute worm is a gear of `starts` teeth, its helix angle 90° − γ."""
         if self.profile is not None:
             return 0.0
         sine = math.sin(math.radians(self.geometric_lead_angle_deg))
@@ -207,7 +207,7 @@ class Hob:
             slope = (self.half_thickness(radius + step) - self.half_thickness(radius - step)) / (2 * step)
             return np.where(radius > self.tip_radius, -np.inf, half), slope
         per_radian = self.lead / (2 * math.pi)
-        slope = -per_radian * np.sqrt((radius / self._base_radius) ** 2 - 1) / radius
+        slope = -per_radian * np.sqrt((radius / self.base_radius) ** 2 - 1) / radius
         rounding = self._tip_rounding()
         rounded = radius > self.form_radius
         if not rounded.any():
@@ -236,7 +236,7 @@ class Hob:
     def _involute(self, radius: Floats) -> Floats:
         import numpy as np
 
-        tangent = np.sqrt((radius / self._base_radius) ** 2 - 1)
+        tangent = np.sqrt((radius / self.base_radius) ** 2 - 1)
         return np.asarray(tangent - np.arctan(tangent))
 
     def edge(self, fineness: float = 1.0, lowest: float | None = None) -> Edge:

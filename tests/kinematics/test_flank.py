@@ -12,6 +12,7 @@ from handlead.kinematics.blank import FlankMap
 from handlead.kinematics.cutting import axial_pass
 from handlead.kinematics.flank import NominalFlank
 from handlead.kinematics.flank_cutting import (
+    NoInvolute,
     cut_flank,
     deviations,
     flank_cut,
@@ -24,6 +25,7 @@ from handlead.kinematics.gear import Gear, thickness_at
 from handlead.kinematics.words import Hand
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from random_flanks import by_every_passage, cut_of, random_points, random_set_up
 
 SIGNS = st.sampled_from((-1, 1))
 
@@ -86,8 +88,64 @@ def test_the_window_of_passages_leaves_none_out_that_cuts_deeper(setting):
         roll = spots.uniform(*roll_range(made.hob, made.flank.gear), 1500)
         height = spots.uniform(0, 40, 1500)
         narrow = deviations(made, roll, height)
-        wide = deviations(replace(made, window=all_near), roll, height)
+        wide = deviations(replace(made, window=all_near, low_window=all_near), roll, height)
         np.testing.assert_allclose(narrow, wide, atol=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_no_passage_outside_the_window_cuts_whether_head_and_lead_are_right_or_off(seed):
+    spots = np.random.default_rng(seed)
+    while True:
+        try:
+            cut = cut_of(random_set_up(spots), side=1 - 2 * (seed % 2))
+            place = random_points(cut, spots, 12)
+        except NoInvolute:  # a lead so far off that nothing of the drawing's flank is made
+            continue
+        break
+    ours, every = deviations(cut, *place), by_every_passage(cut, *place)
+    assert np.isfinite(every).any()
+    np.testing.assert_allclose(ours, every, atol=1e-5)
+
+
+@pytest.mark.parametrize("helix_deg", [0, 25])
+@pytest.mark.parametrize("side", [-1, 1])
+@pytest.mark.parametrize("off", [-3, -1, 1, 3])
+def test_a_head_that_is_off_cuts_both_flanks_deeper_and_leaves_their_form(setting, side, off, helix_deg):
+    # d²·R·cos α·cot α/2 for a small error d, R the hob's reference radius: own derivation, to the lowest order.
+    _, right = mapped(setting, side, helix_deg=helix_deg)
+    _, wrong = mapped(setting, side, helix_deg=helix_deg, swivel_error_deg=off)
+    deeper = 1000 * float(right.deviation.mean() - wrong.deviation.mean())
+    alpha = math.radians(20)
+    expected = 1000 * math.radians(off) ** 2 * 72.5 / 2 * math.cos(alpha) / math.tan(alpha) / 2
+    assert deeper == pytest.approx(expected, rel=0.08)
+    true, found = gauge_flank(right), gauge_flank(wrong)
+    assert found.ripple_um == pytest.approx(true.ripple_um, abs=1)
+    assert found.helix.slope_um == pytest.approx(true.helix.slope_um, abs=1.5)
+    assert found.profile.slope_um == pytest.approx(true.profile.slope_um, abs=1.5)
+
+
+def test_a_window_where_it_would_be_with_the_true_swivel_would_miss_the_flank(setting):
+    # The line of action lies d·R·cot α along the tooth when the head is off by d: 1.7 mm for 1° and a hob of 75 mm.
+    *_, right = cut(setting, hob_diameter=75, helix_deg=0)
+    *_, wrong = cut(setting, hob_diameter=75, helix_deg=0, swivel_error_deg=1)
+    along = wrong.made.rise - right.made.rise
+    assert abs(along) == pytest.approx(math.radians(1) * 37.5 / math.tan(math.radians(20)), rel=0.03)
+
+
+def test_the_flank_that_is_made_is_the_drawings_where_all_is_right(setting):
+    for what in ({}, {"helix_deg": 0}, {"starts": 3, "teeth": 31, "hob_diameter": 95}):
+        *_, made = cut(setting, **what)
+        first, last = roll_range(made.hob, made.flank.gear)
+        off, roll, _ = made.made.along_normal(made.flank, np.array([first, last]), np.array([3.0, 37.0]), 2.0)
+        np.testing.assert_allclose(off, 0, atol=1e-6)
+        np.testing.assert_allclose(roll, [first, last], atol=1e-6)
+        assert made.made.first_roll == pytest.approx(first, abs=1e-3)
+
+
+def test_a_head_so_far_off_that_no_involute_is_made_is_said(setting):
+    machine, gear, motion, _ = cut(setting, helix_deg=0)
+    with pytest.raises(NoInvolute, match="no involute"):
+        flank_cut(motion, machine.hob, gear, machine.swivel_deg + 25)
 
 
 def test_the_flank_of_a_passage_is_the_surface_that_its_edge_sweeps(setting):
