@@ -40,7 +40,7 @@ from handlead.machines.findings import Finding
 from handlead.machines.job_file import Job, SetupMove
 from handlead.machines.part_sizes import ball_text, part_sizes
 from handlead.machines.proof import Proof
-from handlead.machines.units import deviation, length, surface_speed
+from handlead.machines.units import deviation, height, length, surface_speed
 from handlead.machines.units import feed as feed_text
 
 from .bracket_drawing import LETTERS, bracket_layout, idler_words
@@ -672,14 +672,15 @@ def _flank(proof: Proof) -> Rows:
         lead = "none, straight" if outcome.lead_mm is None else length(outcome.lead_mm, units)
         rows.append(("lead", lead))
         slope, limit = helix_slope_um(work, outcome), helix_slope_limit_um(work)
-        rows.append(("helix slope error", deviation(slope)))
-        rows.append((f"class {work.quality} allows", f"±{limit:g} µm"))
+        rows.append(("helix slope error", deviation(slope, units)))
+        rows.append((f"class {work.quality} allows", f"±{height(limit, units) if units == 'in' else f'{limit:g} µm'}"))
     flanks = proof.cut.flanks if proof.cut else None
     if proof.cut and flanks:
         if proof.cut.marks_are_apart:
-            rows.append(("feed marks, facets", f"{flanks.feed_mark_um:.1f}, {flanks.facet_um:.1f} µm"))
+            rows.append(("feed marks", height(flanks.feed_mark_um, units)))
+            rows.append(("facets", height(flanks.facet_um, units)))
         else:
-            rows.append(("marks, whole height", f"{flanks.ripple_um:.1f} µm"))
+            rows.append(("marks, whole height", height(flanks.ripple_um, units)))
         reached = f"class {flanks.quality} at best" if flanks.quality else "coarser than any"
         rows.append(("simulated flank", reached))
     return rows

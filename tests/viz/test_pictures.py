@@ -2,6 +2,7 @@
 
 import itertools
 import math
+import re
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -17,7 +18,7 @@ from handlead.kinematics.solution import solve
 from handlead.kinematics.words import Hand, direction
 from handlead.machines.case import Case
 from handlead.machines.catalogue import find_machine, shipped_machines
-from handlead.machines.job_file import read_job
+from handlead.machines.job_file import read_job, read_job_text
 from handlead.machines.witness import cut_blank
 from handlead.viz import look, symbols
 from handlead.viz.bracket_drawing import bracket_layout, bracket_lettering, idler_words, plot_bracket
@@ -34,6 +35,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, FancyArrowPatch, Polygon
+from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -537,3 +539,58 @@ def test_what_can_not_be_drawn_is_said_in_a_line(capsys):
     said = capsys.readouterr().err
     assert "must all move" in said
     assert "Traceback" not in said
+
+
+WEXCOMBE = Path(__file__).parents[1] / "cases" / "wexcombe-pair.toml"
+
+
+def said_in(what, path):
+    """All words of a job's picture."""
+    job = read_job(path)
+    figure = PICTURES[what](Case.of(job, job.setup))
+    words = [text.get_text() for text in figure.findobj(Text)]
+    return " ".join(" ".join(words).split())
+
+
+@pytest.mark.parametrize("what", ["train", "bracket", "motion", "flank"])
+def test_the_pictures_of_an_inch_job_are_in_inches(what):
+    """One inch side and one metric side: a dial in thousandths can't be set by millimetres."""
+    inch, metric = said_in(what, WEXCOMBE), said_in(what, SCENARIOS / "01-fly-winch-pair" / "pinion.toml")
+    assert not re.search(r"\d (mm|µm)\b|mm/min|, mm\b|, µm", inch)
+    assert not re.search(r"\d in\b|in/min|, in\b", metric)
+    assert re.search(r"\bin\b", inch)
+
+
+def test_a_slide_s_places_in_inches_are_told_to_the_tenth_of_a_thousandth():
+    # By hand: 2.25 / 20 = 0.1125 in of depth; the face of 3/8 in is passed by at least as much as the approach.
+    said = said_in("motion", WEXCOMBE)
+    assert "0.1125" in said
+    assert "0.0000" in said
+
+
+@pytest.mark.parametrize("what", ["train", "swivel", "witness", "motion", "flank"])
+def test_on_a_level_machine_a_picture_speaks_its_words_and_on_an_upright_one_the_frame_s(what):
+    level, upright = said_in(what, WEXCOMBE), said_in(what, SCENARIOS / "01-fly-winch-pair" / "pinion.toml")
+    assert re.search("towards the (tail|head)stock", level)
+    assert not re.search(r"lower face|\+ up\b|\bseen from behind the hob$", level)
+    assert "stock" not in upright
+
+
+def test_the_hob_s_own_words_for_its_ways_are_used():
+    assert "teeth passing towards the headstock" in said_in("train", WEXCOMBE)
+    assert "teeth passing towards the tailstock" in said_in("motion", WEXCOMBE).replace("\n", " ")
+
+
+def test_marks_that_meet_after_two_table_turns_are_counted_as_they_stand_on_the_blank():
+    """Half way between two counts every second turn's marks fall together: twice as many, at half the pitch."""
+    text = (SCENARIOS / "02-left-hand-hob" / "job.toml").read_text()
+    half = text.replace("gears = [20, 43, 36, 40]", "gears = [40, 87, 36, 40]")
+    assert half != text
+    job = read_job_text(half)
+    case = Case.of(job, job.setup)
+    assert case.outcome.real_teeth.denominator == 2
+    _, predicted = witness_of(case).marks
+    assert predicted.count == case.outcome.real_teeth.numerator
+    assert predicted.passes is not None
+    wanted, drawn = witness_of(case).lines
+    assert len(drawn) > len(wanted)

@@ -660,3 +660,15 @@ def test_whatever_a_name_holds_a_picture_shows_it_as_it_stands(what, tmp_path):
     assert not re.search("[\x00-\x08\x0b\x0c\x0e-\x1f]", drawn)
     if what in ("train", "motion"):
         assert "cost $5 and $6 ?[31m ?" in html.unescape(drawn)
+
+
+def test_an_inch_job_s_sheet_has_no_millimetres_and_a_metric_one_no_inches():
+    """Both sides of the branch, with the blank cut and measured."""
+    for path, other in ((SCENARIOS / "08-inch-winch" / "job.toml", r"\d ?(mm|µm|m/min)\b"),
+                        (PINION, r"\d ?(in|ft/min)\b")):  # fmt: skip
+        proof = prove(read_job(path), cut="full")
+        words = sheet_words(proof, DAY)
+        assert proof.cut and proof.cut.flanks
+        said = " ".join(said_on(figure) for figure in draw_sheet(proof, "A4", DAY))
+        assert not re.search(other, said), re.search(other, said)
+        assert "marks, whole height" in dict(words.flank)
