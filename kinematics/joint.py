@@ -419,16 +419,50 @@ class _Partial:
 
 
 @dataclass(frozen=True)
-class _Item:
+class Item:
     """A set chosen for a place, and the numbers of idlers with which it may be mounted.
 
-    `fixed`: the gears are settled but not their order, nor whether they can be mounted here.
+    `fixed`: the gears are settled but not their order, nor whether they can be mounted here. `lies`: they
+    stand on their shafts from the last piece of work, and stay there; only the idlers are still free.
     """
 
     place: Place
     set: ChangeGearSet
     idlers: tuple[int, ...]
     fixed: bool = False
+    lies: bool = False
+
+
+def with_idlers(stock: Stock, items: Sequence[Item], left: Left, depth: int = 0) -> Iterator[list[ChangeGearSet]]:
+    """Every place's set with idlers out of what is left, every possible choice of them."""
+    if depth == len(items):
+        yield []
+        return
+    item = items[depth]
+    if item.idlers == (0,) and not item.fixed:
+        yield from ([item.set, *others] for others in with_idlers(stock, items, left, depth + 1))
+        return
+    name = item.place.name
+    free = stock.drawer_left(left, name)
+    for count, these in itertools.product(item.idlers, _orders_of(item)):
+        if len(free) < count:
+            continue
+        for mounted, mounting in with_idlers_from(free, these, count, item.place.bracket):
+            after = stock.take(left, name, stock.use(mounted.idlers))
+            if after is not None:
+                chosen = ChangeGearSet(mounted, item.set.ratio, item.set.error, mounting)
+                yield from ([chosen, *others] for others in with_idlers(stock, items, after, depth + 1))
+
+
+def _orders_of(item: Item) -> list[tuple[int, ...]]:
+    """The orders on the bracket in which an item's gears may stand, the best first."""
+    gears = item.set.gears
+    if item.lies:
+        return [gears]
+    drivers, driven = sorted(gears[::2]), sorted(gears[1::2])
+    in_order = [arranged(drivers, driven, order) for order in orders(len(drivers))]
+    # The order that another member has them in comes first, if it will do.
+    return list(dict.fromkeys([gears, *in_order] if item.fixed else in_order))
 
 
 class Search:
@@ -442,7 +476,7 @@ class Search:
         self.costed = [each for each in self.choices if all_costed or not each.place.exact]
         self.exact = [each for each in self.choices if not all_costed and each.place.exact]
 
-    def best(self, limit: int, left: Left, pinned: Sequence[_Item] = ()) -> list[SetUp]:
+    def best(self, limit: int, left: Left, pinned: Sequence[Item] = ()) -> list[SetUp]:
         """The `limit` cheapest set-ups from what is `left` once the gears of `pinned` sets are out."""
         # Exact places that what is left can't fill together: nothing to search for, however long one looks.
         if self.exact and not self._can_be_exact(left, pinned):
@@ -463,7 +497,7 @@ class Search:
                 bisect.insort(costs, done.cost)
         return sorted(found, key=cmp_to_key(self._compare))[:limit]
 
-    def _can_be_exact(self, left: Left, pinned: Sequence[_Item]) -> bool:
+    def _can_be_exact(self, left: Left, pinned: Sequence[Item]) -> bool:
         """Whether the exact places have their gears and idlers together, all others left empty."""
         if not self._has_factors(left):
             return False
@@ -471,7 +505,7 @@ class Search:
             if next(each.fitting(self.stock.available(left, each.place.name)), None) is None:
                 return False
         return any(
-            next(self._with_idlers([*self._items(self.exact, way), *pinned], 0, way.left), None)
+            next(with_idlers(self.stock, [*self._items(self.exact, way), *pinned], way.left), None)
             for way in self._with_exact(_Partial((), left), 0)
         )
 
@@ -492,10 +526,10 @@ class Search:
         return all(held[factor] >= power for factor, power in wanted.items())
 
     @staticmethod
-    def _items(places: Sequence[_Choices], partial: _Partial) -> list[_Item]:
+    def _items(places: Sequence[_Choices], partial: _Partial) -> list[Item]:
         """The sets chosen for these places, with the numbers of idlers that they are listed with."""
         return [
-            _Item(choices.place, choices.sets[number], (len(choices.sets[number].idlers),))
+            Item(choices.place, choices.sets[number], (len(choices.sets[number].idlers),))
             for choices, number in zip(places, partial.chosen, strict=True)
         ]
 
@@ -506,7 +540,7 @@ class Search:
         ways = list(itertools.islice(self._with_exact(_Partial((), left), 0), _FEW_WAYS + 1))
         return ways if len(ways) <= _FEW_WAYS else []
 
-    def _best_of_few(self, ways: Sequence[_Partial], limit: int, pinned: Sequence[_Item]) -> list[SetUp]:
+    def _best_of_few(self, ways: Sequence[_Partial], limit: int, pinned: Sequence[Item]) -> list[SetUp]:
         """The cheapest set-ups, from the little that each way to fill the exact places leaves."""
         found: dict[tuple[Fraction, ...], SetUp] = {}
         for way in ways:
@@ -591,12 +625,12 @@ class Search:
                     result.append(_Partial((*partial.chosen, number), left))
         return result
 
-    def _completed(self, partials: list[_Partial], pinned: Sequence[_Item]) -> SetUp | None:
+    def _completed(self, partials: list[_Partial], pinned: Sequence[Item]) -> SetUp | None:
         """The first set-up in which exact places and idlers too have their gears; None where there is none."""
         for partial in partials:
             for full in self._with_exact(partial, 0):
                 items = [*self._items(self.costed + self.exact, full), *pinned]
-                sets = next(self._with_idlers(items, 0, full.left), None)
+                sets = next(with_idlers(self.stock, items, full.left), None)
                 if sets is not None:
                     return self._set_up(items, sets)
         return None
@@ -612,32 +646,7 @@ class Search:
             if left is not None:
                 yield from self._with_exact(_Partial((*partial.chosen, number), left), depth + 1)
 
-    def _with_idlers(self, items: Sequence[_Item], depth: int, left: Left) -> Iterator[list[ChangeGearSet]]:
-        """Every place's set with idlers out of what is left, every possible choice of them."""
-        if depth == len(items):
-            yield []
-            return
-        item = items[depth]
-        if item.idlers == (0,) and not item.fixed:
-            yield from ([item.set, *others] for others in self._with_idlers(items, depth + 1, left))
-            return
-        name, gears = item.place.name, item.set.gears
-        free = self.stock.drawer_left(left, name)
-        drivers, driven = sorted(gears[::2]), sorted(gears[1::2])
-        in_order = dict.fromkeys(arranged(drivers, driven, order) for order in orders(len(drivers)))
-        if item.fixed:
-            # The order that another member has them in, if it will do.
-            in_order = {gears: None, **in_order}
-        for count, these in itertools.product(item.idlers, in_order):
-            if len(free) < count:
-                continue
-            for mounted, mounting in with_idlers_from(free, these, count, item.place.bracket):
-                after = self.stock.take(left, name, self.stock.use(mounted.idlers))
-                if after is not None:
-                    chosen = ChangeGearSet(mounted, item.set.ratio, item.set.error, mounting)
-                    yield from ([chosen, *others] for others in self._with_idlers(items, depth + 1, after))
-
-    def _set_up(self, items: Sequence[_Item], sets: Sequence[ChangeGearSet]) -> SetUp:
+    def _set_up(self, items: Sequence[Item], sets: Sequence[ChangeGearSet]) -> SetUp:
         by_name = {item.place.name: one for item, one in zip(items, sets, strict=True)}
         names = [*self.named, *(name for name in by_name if name not in self.named)]
         cost = sum(item.place.cost(item.set.ratio) for item in items)
@@ -721,7 +730,7 @@ class _Pair:
                     for p, i in kinds(place.pairs, place.idlers, place.turns_over)
                     if p == len(one.gears) // 2
                 ]
-                pinned.append(_Item(place, one, tuple(counts), fixed=True))
+                pinned.append(Item(place, one, tuple(counts), fixed=True))
             assert left is not None
             best = search.best(1, left, pinned)
             if not best:

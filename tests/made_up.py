@@ -114,7 +114,8 @@ def right_job(random: Random) -> Job:
                 return job
 
 
-def _work(random: Random) -> tuple[Work, HobData]:
+def work_and_hob(random: Random) -> tuple[Work, HobData]:
+    """A gear, spur or helical, and a hob for it."""
     module = Fraction(random.choice(["1.5", "2", "2.5", "3", "4"]))
     hand = random.choice([None, Hand.RIGHT, Hand.LEFT, Hand.RIGHT, Hand.LEFT])
     angle = Fraction(random.randint(8 * 4, 32 * 4), 4)
@@ -155,7 +156,7 @@ class _Drawer:
 
 
 def _set_up(random: Random, machine: Machine) -> Job | None:
-    work, hob = _work(random)
+    work, hob = work_and_hob(random)
     levers = {"range": random.choice(["low", "high"]), "feed": random.choice(["up", "down"])}
     if "differential" in machine.levers:
         levers["differential"] = "in" if work.is_helical else "out"
