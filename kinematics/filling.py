@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .change_gears import ChangeGearSet, kinds, sets_by_error, with_idlers_from
-from .joint import Item, Left, Place, Stock, with_idlers
+from .joint import Item, Left, Place, Steps, Stock, with_idlers
 from .links import Mounted
 from .ratios import compare, relative_error
 
@@ -90,22 +90,6 @@ def as_it_lies(place: Place, stock: Stock, mounted: Mounted) -> Item | None:
     return None
 
 
-class Steps:
-    """How many choices may still be looked at; `ran_out` once there were more."""
-
-    def __init__(self, most: int) -> None:
-        self.left = most
-        self.ran_out = False
-
-    def take(self) -> bool:
-        """Take one; False where none is left."""
-        if self.left <= 0:
-            self.ran_out = True
-            return False
-        self.left -= 1
-        return True
-
-
 def fillings(stock: Stock, lists: Sequence[Listed], steps: Steps) -> Iterator[Mapping[str, ChangeGearSet]]:
     """For each set of the first list, the first choice out of the others that the drawers allow with it."""
     uses = [_uses(stock, one) for one in lists]
@@ -132,8 +116,8 @@ def _fill(
             sets = next(with_idlers(stock, chosen, left), None)
             return None if sets is None else {item.place.name: one for item, one in zip(chosen, sets, strict=True)}
         name, rows = lists[depth].place.name, uses[depth]
-        fits = np.flatnonzero((rows <= stock.available(left, name)).all(axis=1)) if len(rows) else []
-        for at in [number] if depth == 0 else fits:
+        fits = [number] if depth == 0 else np.flatnonzero((rows <= stock.available(left, name)).all(axis=1)).tolist()
+        for at in fits:
             if not steps.take():
                 return None
             after = stock.take(left, name, rows[at])

@@ -117,19 +117,23 @@ def best_set_ups(
     gears: Drawer | Iterable[int] | Sequence[GearSet],
     *,
     limit: int = 5,
+    steps: Steps | None = None,
 ) -> SetUps:
     """The `limit` cheapest ways to fill all `places` together, from one drawer or from several gear sets.
 
-    Nothing that can be mounted and isn't listed costs less than the last one listed. Raises `ValueError`
-    for an empty drawer, two places of one name, or a limit below 1.
+    Nothing that can be mounted and isn't listed costs less than the last one listed, unless the `steps` given ran out.
+    Raises `ValueError` for an empty drawer, two places of one name, or a limit below 1.
     """
     if limit < 1:
         raise ValueError(f"limit is {limit}; it must be 1 or more")
     stock = Stock.of(places, gears)
-    search = Search(stock, places)
+    search = Search(stock, places, steps=steps)
     found = search.best(limit, stock.full)
+    cut_short = steps is not None and steps.ran_out
     if found:
-        return SetUps(tuple(found), len(found) < limit)
+        return SetUps(tuple(found), len(found) < limit and not cut_short)
+    if cut_short:
+        return SetUps((), False, "not every choice of gears was looked at")
     return SetUps((), True, _why_none(places, stock))
 
 
@@ -465,11 +469,30 @@ def _orders_of(item: Item) -> list[tuple[int, ...]]:
     return list(dict.fromkeys([gears, *in_order] if item.fixed else in_order))
 
 
+class Steps:
+    """How many choices may still be looked at; `ran_out` once there were more."""
+
+    def __init__(self, most: int) -> None:
+        self.left = most
+        self.ran_out = False
+
+    def take(self) -> bool:
+        """Take one; False where none is left."""
+        if self.left <= 0:
+            self.ran_out = True
+            return False
+        self.left -= 1
+        return True
+
+
 class Search:
     """The places of one member, those that cost most first, those that must be met exactly last."""
 
-    def __init__(self, stock: Stock, places: Sequence[Place], *, all_costed: bool = False) -> None:
+    def __init__(
+        self, stock: Stock, places: Sequence[Place], *, all_costed: bool = False, steps: Steps | None = None
+    ) -> None:
         self.stock = stock
+        self.steps = steps
         self.named = [place.name for place in places]
         ordered = sorted(places, key=lambda p: (p.exact, -p.weight))
         self.choices = [_Choices(place, stock) for place in ordered]
@@ -546,7 +569,7 @@ class Search:
         for way in ways:
             items = self._items(self.exact, way)
             rest = Search(
-                self.stock.with_only(way.left), [each.place for each in self.costed], all_costed=True
+                self.stock.with_only(way.left), [each.place for each in self.costed], all_costed=True, steps=self.steps
             )
             for one in rest.best(limit, way.left, [*items, *pinned]):
                 ratios = tuple(one.sets[each.place.name].ratio for each in self.costed)
@@ -589,7 +612,7 @@ class Search:
             tuple[float, tuple[tuple[int, int], ...], float, tuple[Fraction, ...], list[_Partial]]
         ] = []
         heapq.heappush(heap, (rest[0], ((0, 0),), 0.0, (), [_Partial((), left)]))
-        while heap:
+        while heap and (self.steps is None or self.steps.take()):
             bound, path, before, ratios, partials = heapq.heappop(heap)
             depth, (number, part) = len(path) - 1, path[-1]
             if depth == len(self.costed):
@@ -642,6 +665,8 @@ class Search:
         choices = self.exact[depth]
         name = choices.place.name
         for number in choices.fitting(self.stock.available(partial.left, name)):
+            if self.steps is not None and not self.steps.take():
+                return
             left = self.stock.take(partial.left, name, choices.uses[number])
             if left is not None:
                 yield from self._with_exact(_Partial((*partial.chosen, number), left), depth + 1)
@@ -765,7 +790,7 @@ def _why_none(places: Sequence[Place], stock: Stock) -> str:
     for place in places:
         alone = Search(stock, [place])
         if not alone.best(1, stock.full):
-            return f"{place.name}: {_alone(place, stock)}"
+            return f"{place.name}: {why_none_alone(place, stock)}"
     for one, other in itertools.combinations(places, 2):
         if len(places) > 2 and not Search(stock, [one, other]).best(1, stock.full):
             return (
@@ -776,7 +801,8 @@ def _why_none(places: Sequence[Place], stock: Stock) -> str:
     return f"{names} can't be met together: they ask for the same gears"
 
 
-def _alone(place: Place, stock: Stock) -> str:
+def why_none_alone(place: Place, stock: Stock) -> str:
+    """Why nothing serves a place, even if it has the whole drawer to itself."""
     allowed = kinds(place.pairs, place.idlers, place.turns_over)
     if not allowed:
         sense = "reverse" if place.turns_over else "keep"

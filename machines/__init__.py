@@ -29,7 +29,8 @@ if TYPE_CHECKING:
     from .job_file import Job, Seen, Setup, read_job, read_job_text
     from .machine_file import GearSet, Lever, Limits, Machine, read_machine, read_machine_text
     from .observations_file import Observations, read_observations
-    from .planning import Plan, Planned, plan, plan_many
+    from .planned import Planned
+    from .planning import Plan, plan, plan_many
     from .proof import Proof, prove
     from .reference import file_reference
     from .rules import Rules

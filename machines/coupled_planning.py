@@ -13,19 +13,18 @@ from typing import TYPE_CHECKING
 
 from handlead.kinematics.change_gears import ChangeGearSet, kinds
 from handlead.kinematics.coupled import Relation, best_coupled_set_ups
-from handlead.kinematics.cutdata import Proposal
 from handlead.kinematics.drawer import capacity
-from handlead.kinematics.joint import Place, SetUp
+from handlead.kinematics.joint import Place
 from handlead.kinematics.needs import need
 from handlead.kinematics.ratios import compare
 from handlead.kinematics.requirement import Work
 from handlead.kinematics.targets import Equation, fixed, generation_equation, inverse_lead
 
-from .cut_proposal import feed_wanted
 from .ways import Needed, Way, feed_ratio, feed_signed
 
 if TYPE_CHECKING:
-    from .planning import Wanted
+    from .asked import Asked
+    from .wanted import Wanted
 
 #: How far the index gears may stand from the count wanted, in teeth, where the differential makes up the rest.
 _NEIGHBOUR = Fraction(7, 10)
@@ -33,41 +32,43 @@ _NEIGHBOUR = Fraction(7, 10)
 #: Ratios that the differential's bracket may be asked for.
 _LEAST, _GREATEST = Fraction(1, 40), Fraction(40)
 
-#: Feeds from this part of the one asked for, and up to so many mm per table turn where the machine
-#: file gives no limit (common practice: the coarsest roughing feeds).
-_LEAST_PART, _USUAL_GREATEST_FEED = Fraction(1, 3), Fraction(4)
-
 #: A feed that differs from the one asked for costs this much against the lead, relatively.
 _FEED_WEIGHT = Fraction(1, 10**7)
 
-#: Choices of index and feed gears that are looked at for each way of setting the machine.
-_MOST_CHOICES = 10_000
+#: Choices of index and feed gears that are looked at for each way of setting the machine, and where those give nothing.
+_MOST_CHOICES, _MORE_CHOICES = 10_000, 200_000
+
+#: Set-ups that are asked for.
+_WIDTH = 8
 
 Sets = Mapping[str, ChangeGearSet]
+Coupled = tuple[Needed, list[Sets], bool, str | None]
 
 
 def coupled_sets(
     wanted: Wanted,
     work: Work,
-    proposal: Proposal | str,
+    asked: Asked,
+    span: tuple[Fraction, Fraction],
     choose: Callable[[list[Needed]], Iterable[Needed]],
-) -> Iterator[tuple[Needed, list[tuple[Sets, SetUp]]]]:
-    """For every way that serves, what was asked of it and the gears that were found, truest lead first.
+    last: bool,
+) -> Iterator[Coupled]:
+    """For every way that serves: what was asked, the gears found, whether none was left out, and why there are none.
 
-    `choose` takes, of the ways that differ in the hob's speed alone, the one that suits.
+    `span` holds the feeds allowed, in mm per table turn. `choose` takes, of the ways that differ in the hob's speed
+    alone, the one that suits. More choices are looked at where this is the `last` span that is to be tried.
     """
-    for demand in choose(list(_demands(wanted, work, proposal))):
-        if demand.way.differential("axial"):
-            found = _by_neighbour(wanted, work, demand)
-        else:
-            found = _by_feed(wanted, work, demand)
-        if found:
-            yield demand, found
+    for demand in choose(list(coupled_demands(wanted, work, asked))):
+        by = _by_neighbour if demand.way.differential("axial") else _by_feed
+        found, complete, why = by(wanted, work, demand, span, _MOST_CHOICES)
+        if not found and not complete and last:
+            found, complete, why = by(wanted, work, demand, span, _MORE_CHOICES)
+        yield demand, found, complete, why
 
 
-def _demands(wanted: Wanted, work: Work, proposal: Proposal | str) -> Iterator[Needed]:
+def coupled_demands(wanted: Wanted, work: Work, asked: Asked) -> Iterator[Needed]:
     """The ways with a differential for the slide, or, for helical work, with none at all."""
-    signed = feed_signed(wanted.job.hob, feed_wanted(wanted.job.cutting, proposal), wanted.feed)
+    signed = feed_signed(wanted.job.hob, asked.feed.aim, wanted.feed)
     for way in wanted.ways:
         rule = way.feed_rule("axial")
         if rule is None or way.constants.index is None:
@@ -78,43 +79,49 @@ def _demands(wanted: Wanted, work: Work, proposal: Proposal | str) -> Iterator[N
             yield Needed(way, "axial", index, signed, ratio, None)
 
 
-def _by_feed(wanted: Wanted, work: Work, demand: Needed) -> list[tuple[Sets, SetUp]]:
+_Span = tuple[Fraction, Fraction]
+_Some = tuple[list[Sets], bool, str | None]
+
+
+def _by_feed(wanted: Wanted, work: Work, demand: Needed, span: _Span, most: int) -> _Some:
     """Index gears with the lead's share in them, and the feed gears that make it so long."""
     way, index, feed = demand.way, *_named(demand.way)
     signs = {index: _sign(demand.index), feed: _sign(demand.feed_ratio)}
     relation = _relation(wanted, way, (index, feed), work, signs)
     if relation is None or demand.feed_ratio is None:
-        return []
+        return [], True, None
     exact = relation.solved_for(index, {feed: abs(demand.feed_ratio)})
     if exact is None or float(exact) <= 0:
-        return []
+        return [], True, None
     first = replace(wanted.place(index, demand.index), target=exact, weight=Fraction(0))
-    return _search(wanted, [first, _feed_place(wanted, feed, demand)], relation)
+    return _search(wanted, [first, _feed_place(wanted, feed, demand, span)], relation, most)
 
 
-def _by_neighbour(wanted: Wanted, work: Work, demand: Needed) -> list[tuple[Sets, SetUp]]:
+def _by_neighbour(wanted: Wanted, work: Work, demand: Needed, span: _Span, most: int) -> _Some:
     """Index gears for a neighbouring count, feed and differential gears that make up the rest."""
     way, (index, feed) = demand.way, _named(demand.way)
     bracket = way.differential("axial")
     assert bracket is not None
     share = _NEIGHBOUR / work.teeth
-    span = (abs(demand.index) * (1 - share), abs(demand.index) * (1 + share))
-    first = replace(wanted.place(index, demand.index), span=span, weight=Fraction(0))
-    found = []
+    counts = (abs(demand.index) * (1 - share), abs(demand.index) * (1 + share))
+    first = replace(wanted.place(index, demand.index), span=counts, weight=Fraction(0))
+    found: list[Sets] = []
+    complete, whys = True, []
     for sign in (1, -1):
         signs = {index: _sign(demand.index), feed: _sign(demand.feed_ratio), bracket: sign}
         relation = _relation(wanted, way, (index, feed, bracket), work, signs)
         if relation is None:
             continue
         relation = replace(relation, stiffness={frozenset(): _stiffness(wanted, work, demand, bracket)})
-        last = replace(
-            wanted.place(bracket, Fraction(sign)), span=(_LEAST, _GREATEST), weight=Fraction(0)
-        )
-        found += _search(wanted, [first, _feed_place(wanted, feed, demand), last], relation)
-    return sorted(found, key=lambda each: each[1].cost)[: wanted.top]
+        last = replace(wanted.place(bracket, Fraction(sign)), span=(_LEAST, _GREATEST), weight=Fraction(0))
+        some, whole, why = _search(wanted, [first, _feed_place(wanted, feed, demand, span), last], relation, most)
+        found += some
+        complete &= whole
+        whys += [why] if why else []
+    return found, complete, next(iter(whys), None)
 
 
-def table_fed_sets(wanted: Wanted, work: Work, demand: Needed) -> list[tuple[Sets, SetUp]]:
+def table_fed_sets(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> list[Sets]:
     """Feed and differential gears together, where the differential is fed from the table.
 
     Its ratio then goes by the feed, so that any feed will do whose own differential gears are at hand.
@@ -130,10 +137,10 @@ def table_fed_sets(wanted: Wanted, work: Work, demand: Needed) -> list[tuple[Set
     size = demand.differential * sign
     places = [
         wanted.place(index, demand.index, exact=True),
-        _feed_place(wanted, feed, demand),
+        _feed_place(wanted, feed, demand, (asked.feed.least, asked.feed.most)),
         replace(wanted.place(bracket, demand.differential), span=(size / 4, size * 4), weight=Fraction(0)),
     ]
-    return _search(wanted, places, relation)
+    return _search(wanted, places, relation, _MOST_CHOICES)[0]
 
 
 def _named(way: Way) -> tuple[str, str]:
@@ -146,18 +153,12 @@ def _sign(ratio: Fraction | None) -> int:
     return -1 if ratio is not None and ratio < 0 else 1
 
 
-def _feed_place(wanted: Wanted, name: str, demand: Needed) -> Place:
-    """The feed's bracket, over all feeds that the machine allows: what it gives, the others must suit."""
+def _feed_place(wanted: Wanted, name: str, demand: Needed, span: _Span) -> Place:
+    """The feed's bracket, over the feeds of a span: what it gives, the others must suit."""
     assert demand.feed_ratio is not None
-    size = abs(demand.feed_ratio)
-    per_mm = size / abs(demand.feed)
-    limit = wanted.machine.limits.feed_mm_per_table_turn
-    least, greatest = limit if limit else (None, _USUAL_GREATEST_FEED)
-    span = (
-        max(size * _LEAST_PART, (least or Fraction(0)) * per_mm),
-        max(size * Fraction(3, 2), greatest * per_mm),
-    )
-    return replace(wanted.place(name, demand.feed_ratio), span=span, weight=_FEED_WEIGHT)
+    per_mm = abs(demand.feed_ratio) / abs(demand.feed)
+    place = wanted.place(name, demand.feed_ratio)
+    return replace(place, span=(span[0] * per_mm, span[1] * per_mm), weight=_FEED_WEIGHT)
 
 
 def _relation(
@@ -198,16 +199,18 @@ def _gears_at_hand(wanted: Wanted, places: list[Place]) -> int:
     return sum(capacity([place.name for place in places], wanted.gear_sets).values())
 
 
-def _search(wanted: Wanted, places: list[Place], relation: Relation) -> list[tuple[Sets, SetUp]]:
+def _search(wanted: Wanted, places: list[Place], relation: Relation, most: int) -> _Some:
     """The gears found; none where a bracket can't turn the sense as it must, or no gears fit it."""
+    for place in places:
+        if not kinds(place.pairs, place.idlers, place.turns_over):
+            sense = "reverse" if place.turns_over else "keep"
+            return [], True, f"{place.name}: no number of pairs and idlers allowed would {sense} the sense"
+    least = sum(2 * min(place.pairs) for place in places)
+    if least > (held := _gears_at_hand(wanted, places)):
+        names = " and ".join(place.name for place in places)
+        return [], True, f"{names} take {least} gears between them at least, and the drawers hold {held} that fit"
     try:
-        if not all(kinds(place.pairs, place.idlers, place.turns_over) for place in places):
-            return []
-        if sum(2 * min(place.pairs) for place in places) > _gears_at_hand(wanted, places):
-            return []
-        found = best_coupled_set_ups(
-            places, relation, wanted.gear_sets, limit=wanted.top, most_choices=_MOST_CHOICES
-        )
-    except ValueError:
-        return []
-    return [(each.set_up.sets, each.set_up) for each in found.best]
+        found = best_coupled_set_ups(places, relation, wanted.gear_sets, limit=_WIDTH, most_choices=most)
+    except ValueError as fault:
+        return [], True, str(fault)
+    return [each.set_up.sets for each in found.best], found.complete, found.none_because

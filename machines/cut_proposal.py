@@ -59,7 +59,7 @@ def feed_wanted(cutting: Cutting, proposal: Proposal | str) -> Fraction:
         return cutting.feed
     if isinstance(proposal, str):
         return USUAL_FEED
-    return Fraction(round(proposal.feed * 100), 100)
+    return Fraction(proposal.feed).limit_denominator(120)
 
 
 def rpm_wanted(cutting: Cutting, proposal: Proposal | str) -> Fraction | None:

@@ -6,7 +6,8 @@ from handlead.kinematics.links import Mounted
 from handlead.machines.carrying import carried_over
 from handlead.machines.cut_cycle import CutCycle
 from handlead.machines.mending import gears_text
-from handlead.machines.planning import Member, Plan, Planned
+from handlead.machines.planned import Planned
+from handlead.machines.planning import Member, Plan
 from handlead.machines.units import feed, length, surface_speed, swivel_text
 from rich.console import Console
 from rich.padding import Padding

@@ -1,0 +1,81 @@
+"""What is common to all members of a job that is planned: machine, drive, ways of setting it, drawers, what lies."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any
+
+from handlead.kinematics.bracket import Bracket
+from handlead.kinematics.drawer import GearSet
+from handlead.kinematics.joint import Place
+from handlead.kinematics.links import ChangeGears, Mounted
+from handlead.kinematics.ratios import Ratio, compare
+from handlead.kinematics.requirement import Work, swivel_deg
+from handlead.kinematics.words import Feed
+
+from .drawers import drawers_of
+from .job_file import Job, Setup
+from .machine_file import Machine
+from .ways import Needed, Way, find_ways
+
+#: Feed meant where the job doesn't say: it asks no backlash to be taken up (common practice on old slides).
+USUAL_FEED_WAY = Feed.CONVENTIONAL
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The job on its machine: `feed` is the way meant, `lying` what stands on the brackets before it is set."""
+
+    job: Job
+    machine: Machine
+    drive: str
+    feed: Feed
+    ways: list[Way]
+    gear_sets: list[GearSet]
+    top: int
+    lying: Mapping[str, Mounted]
+
+    @classmethod
+    def of(cls, job: Job, machine: Machine, top: int, lying: Mapping[str, Mounted]) -> Wanted:
+        """What the job asks of the machine."""
+        drive = machine.normal_drive
+        meant = job.setup.feed if job.setup and job.setup.feed else USUAL_FEED_WAY
+        return cls(job, machine, drive, meant, find_ways(machine, drive), drawers_of(machine), top, lying)
+
+    def after(self, change: Mapping[str, Mounted]) -> Wanted:
+        """The same once `change` stands on the brackets."""
+        return replace(self, lying={**self.lying, **change}) if change else self
+
+
+    def on(self, machine: Machine) -> Wanted:
+        """The same on the machine with other gears in its drawers."""
+        return replace(self, machine=machine, gear_sets=drawers_of(machine))
+
+    def bracket(self, name: str) -> ChangeGears:
+        """The bracket called `name`."""
+        link = self.machine.train.link(name)
+        assert isinstance(link, ChangeGears)
+        return link
+
+    def place(self, name: str, ratio: Ratio, **rest: Any) -> Place:
+        """A bracket to be filled so that it gives `ratio`, signed."""
+        link = self.bracket(name)
+        over = compare(ratio, 0) < 0
+        return Place(
+            name, -ratio if over else ratio, link.pairs, link.idlers, over,
+            Bracket.of(link.bracket) if link.bracket else None, **rest,
+        )  # fmt: skip
+
+    def setup(self, work: Work, demand: Needed, change: Mapping[str, Mounted]) -> Setup:
+        """The set-up with these gears on the brackets, levers and head as they must stand."""
+        swivel = Fraction(round(swivel_deg(work, self.job.hob) * 60), 60)
+        levers = {
+            name: position
+            for name, position in demand.way.levers.items()
+            if position != self.machine.levers[name].normal
+        }
+        feed = self.feed if demand.slide == "axial" else None
+        order = [link.name for link in self.machine.train.brackets if link.name in change]
+        return Setup(self.drive, swivel, feed, levers, {name: change[name] for name in order})
