@@ -23,6 +23,7 @@ class Work:
     flank tolerance class. `outside_diameter` is the blank's, where it isn't the standard one.
     `thinning` is the backlash allowance: by how much a tooth is to be thinner, normal to it at the reference
     cylinder. `roller_diameter` is that of the chain that runs on a sprocket, whose chain pitch is pi times the module.
+    A worm wheel's blank is throated unless `is_plain`; `throat_radius` and `rim_diameter` are as the drawing has them.
     """
 
     kind: str
@@ -38,6 +39,9 @@ class Work:
     outside_diameter: Fraction | None = None
     thinning: Fraction = Fraction(0)
     roller_diameter: Fraction | None = None
+    is_plain: bool = False
+    throat_radius: Fraction | None = None
+    rim_diameter: Fraction | None = None
 
     def __post_init__(self) -> None:
         if self.kind not in WORK_KINDS:

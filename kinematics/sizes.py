@@ -13,6 +13,13 @@ from . import spline
 from .gear import ISO_53, Gear
 from .requirement import HobData, Work, gear_of, gear_to_cut
 from .sprocket import Sprocket, rolling_diameter
+from .wormwheel import Throat, usual_rim_diameter
+
+#: A hob's and a worm's diameter this near to each other, relatively, are the same (own choice).
+_SAME_WORM = 0.005
+
+#: Face width in modules where the drawing gives none (common practice).
+USUAL_FACE_WIDTH = 10
 
 #: Keys that a drawing or a hob may leave out, and without which a size is only taken.
 Wanting = Literal["roller_diameter", "outside_diameter", "addendum"]
@@ -23,23 +30,81 @@ class Sizes:
     """The blank's outside diameter (a worm wheel's at the bottom of its throat) and that at the roots, in mm.
 
     `wanting` names what they really depend on and nobody gave: with any, these are sizes that were
-    taken so that a blank can be drawn and simulated, not sizes to work to.
+    taken so that a blank can be drawn and simulated, not sizes to work to. `throat` is a throated worm wheel's hollow,
+    `touch_before` how far off full depth the hob then first touches the blank, in mm: on the hollow's edges.
     """
 
     outside_diameter: float
     root_diameter: float
     wanting: tuple[Wanting, ...] = ()
+    throat: Throat | None = None
+    touch_before: float | None = None
 
     @property
     def depth(self) -> float:
-        """How far the hob goes in from where it just marks the blank, in mm; 0 or less: it never reaches it."""
+        """Depth of the teeth in mm: of all but a throated wheel how far the hob goes in from where it just marks the
+        blank; 0 or less: it never reaches it.
+        """
         return (self.outside_diameter - self.root_diameter) / 2
+
+    @property
+    def from_touch(self) -> float:
+        """How far the hob goes in from where it first touches the blank, in mm."""
+        return self.depth if self.touch_before is None else self.touch_before
+
+    @property
+    def diameter_over_all(self) -> float:
+        """Greatest diameter of the blank, in mm: over the rim of a throated wheel."""
+        return self.throat.rim_diameter if self.throat else self.outside_diameter
 
 
 def sizes_of(work: Work, hob: HobData) -> Sizes:
     """Sizes of the work's blank and of the roots that the hob leaves."""
     wanting = (*_wanting_root(work, hob), *_wanting_outside(work))
-    return Sizes(outside_diameter(work), root_diameter(work, hob), wanting)
+    throat, tip, centres = throat_of(work, hob), hob_tip_diameter(work, hob), centres_at_depth(work, hob)
+    touch = throat.touch(tip / 2) - centres if throat and tip and centres else None
+    return Sizes(outside_diameter(work), root_diameter(work, hob), wanting, throat, touch)
+
+
+def throat_of(work: Work, hob: HobData) -> Throat | None:
+    """As `drawn_throat`; None too where the drawing's sizes leave no hollow."""
+    try:
+        return drawn_throat(work, hob)
+    except ValueError:
+        return None
+
+
+def drawn_throat(work: Work, hob: HobData) -> Throat | None:
+    """The hollow of a throated worm wheel: as its drawing has it, or as it is usually turned.
+
+    None for other work, a plain blank, and where neither drawing nor hob say how large the worm is. Raises
+    `ValueError` for sizes that leave no hollow.
+    """
+    worm = worm_diameter(work, hob)
+    if work.kind != "worm wheel" or work.is_plain or worm is None:
+        return None
+    bottom, axial = outside_diameter(work), float(work.module_n) / math.cos(math.radians(work.beta_deg))
+    gear = gear_of(work)
+    centres = (gear.reference_diameter + worm) / 2 + gear.profile_shift * gear.module_n
+    radius = centres - bottom / 2
+    if work.throat_radius is not None:
+        # Another radius is struck from as much further off.
+        radius, centres = float(work.throat_radius), centres + float(work.throat_radius) - radius
+    rim = float(work.rim_diameter) if work.rim_diameter else usual_rim_diameter(bottom, axial, hob.starts)
+    return Throat(centres, radius, rim, float(work.face_width or USUAL_FACE_WIDTH * work.module_n))
+
+
+def worm_diameter(work: Work, hob: HobData) -> float | None:
+    """Reference diameter of a wheel's worm in mm, by its starts and lead angle, or else as the hob's; None if unknown.
+
+    k·m_x / tan γ, the worm's lead angle being the wheel's helix angle; the hob's where that is the same but for the
+    last minutes of the angle. A hob may be larger, to be ground.
+    """
+    reference = hob_reference_diameter(work, hob)
+    if not work.is_helical:
+        return reference
+    worm = hob.starts * float(work.module_n) / math.sin(math.radians(work.beta_deg))
+    return reference if reference and math.isclose(reference, worm, rel_tol=_SAME_WORM) else worm
 
 
 def sprocket_of(work: Work) -> Sprocket | None:

@@ -16,15 +16,19 @@ from handlead.kinematics.motion import Rates
 from handlead.kinematics.needs import Role, roles
 from handlead.kinematics.outcome import Outcome, predict_of_kind
 from handlead.kinematics.requirement import Work, gear_of, swivel_deg, table_per_hob
-from handlead.kinematics.sizes import Sizes, hob_tip_diameter, rolling_diameter_of, sizes_of
+from handlead.kinematics.sizes import (
+    USUAL_FACE_WIDTH,
+    Sizes,
+    centres_at_depth,
+    hob_tip_diameter,
+    rolling_diameter_of,
+    sizes_of,
+)
 from handlead.kinematics.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
 from handlead.kinematics.train import Train
 
 from .errors import FileFault, NoSetup
 from .job_file import Job, Setup
-
-#: Face width in modules that the lead is judged over where the drawing gives none (common practice).
-USUAL_FACE_WIDTH = 10
 
 
 @dataclass(frozen=True)
@@ -230,7 +234,15 @@ def reach_of_teeth(case: Case) -> float:
     Across that a tooth of full height has to travel to finish a worm wheel by tangential feed. Own derivation.
     """
     outside, root = case.sizes.outside_diameter, case.sizes.root_diameter
-    return math.sqrt(max(outside**2 - root**2, 0.0)) / 2
+    reach = math.sqrt(max(outside**2 - root**2, 0.0)) / 2
+    work, hob, throat = case.job.work, case.job.hob, case.sizes.throat
+    tip, centres = hob_tip_diameter(work, hob), centres_at_depth(work, hob)
+    if throat is None or tip is None or centres is None:
+        return reach
+    # At the edges of the hollow the rim stands out further, and the tips stand less deep.
+    edge = min(throat.half_width, tip / 2)
+    deep = centres - math.sqrt((tip / 2) ** 2 - edge**2)
+    return max(reach, math.sqrt(max(throat.radius_at(edge) ** 2 - deep**2, 0.0)))
 
 
 def feed_opened_by(case: Case) -> tuple[str, str] | None:

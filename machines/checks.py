@@ -44,6 +44,7 @@ from .findings import Fact, Finding
 from .mending import gears_text, refusal
 from .units import decimal, length, quoted, swivel_text
 from .units import feed as feed_text
+from .wheel_checks import check_set_by_centres, check_threads
 
 Check = Callable[[Case], Iterator[Finding]]
 
@@ -574,6 +575,8 @@ SET_UP_CHECKS: tuple[Check, ...] = (
 #: What hangs on drawing, hob and machine alone: no lever and no gear helps.
 JOB_CHECKS: tuple[Check, ...] = (
     check_worm_wheel_lean,
+    check_set_by_centres,
+    check_threads,
     check_hob_suits,
     check_hob_sizes,
     check_blank,

@@ -15,7 +15,7 @@ from fractions import Fraction
 from handlead.kinematics import cycle
 from handlead.kinematics.motion import Position
 from handlead.kinematics.passage import solve_by_hand
-from handlead.kinematics.sizes import hob_tip_diameter
+from handlead.kinematics.sizes import centres_at_depth, hob_tip_diameter
 from handlead.kinematics.solution import Solution, solve
 
 from .case import Case, face_width_mm
@@ -130,10 +130,14 @@ def _levers_put_over(case: Case) -> Iterator[tuple[Case, dict[str, str]]]:
 
 
 def clear_from(case: Case) -> float:
-    """The radial place in mm, counted from full depth, from which on the hob is clear of the blank; 0 where it never
-    reaches it.
+    """The radial place in mm, counted from full depth, from which on the hob is clear of the blank, over the rim of a
+    throated wheel; 0 where it never reaches it.
     """
-    return max(case.sizes.depth, 0.0)
+    work, hob, sizes = case.job.work, case.job.hob, case.sizes
+    tip, centres = hob_tip_diameter(work, hob), centres_at_depth(work, hob)
+    if sizes.throat and tip is not None and centres is not None:
+        return max(sizes.throat.clears(tip / 2) - centres, 0.0)
+    return max(sizes.depth, 0.0)
 
 
 def drawn_clear_to(case: Case) -> Fraction:
@@ -154,7 +158,7 @@ def reach(case: Case, radial: Fraction) -> tuple[float, float] | None:
     beyond = 0.0
     if tip is not None:
         try:
-            beyond = cycle.approach_by_contact(tip, depth, abs(case.swivel_deg), case.sizes.outside_diameter)
+            beyond = cycle.approach_by_contact(tip, depth, abs(case.swivel_deg), case.sizes.diameter_over_all)
         except ValueError:
             beyond = tip / 2
     return -beyond, face + beyond

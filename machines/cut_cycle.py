@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from handlead.kinematics import cycle
-from handlead.kinematics.sizes import hob_tip_diameter
+from handlead.kinematics.sizes import centres_at_depth, hob_tip_diameter
 
 from .case import Case, Stroke, hob_rpm, reach_of_teeth, stroke_of
 
@@ -22,8 +22,9 @@ class CutCycle:
     """Speeds, lengths and time; None where the job or the machine file doesn't say what they depend on.
 
     `depths` are what each cut goes in by from the one before, in mm, counted from where the hob just
-    marks the blank, none where the depth isn't known; `stroke` is one cut's; `time_min` is for all cuts,
-    setting not counted.
+    marks the blank, none where the depth isn't known, nor of a throated worm wheel: that is set by `centres` alone,
+    the distance of the hob's axis from the work's in mm at full depth. `stroke` is one cut's; `time_min` is for all
+    cuts, setting not counted.
     """
 
     hob_rpm: float | None
@@ -31,6 +32,7 @@ class CutCycle:
     depths: tuple[float, ...]
     stroke: Stroke | None
     time_min: float | None
+    centres: float | None = None
 
     @property
     def travel(self) -> float | None:
@@ -43,6 +45,7 @@ class CutCycle:
             "hob_rpm": self.hob_rpm,
             "cutting_speed_m_min": self.cutting_speed_m_min,
             "depths_mm": list(self.depths),
+            "centres_mm": self.centres,
             "travel_mm": self.travel,
             "time_min": self.time_min,
         }
@@ -59,26 +62,27 @@ def cut_cycle(case: Case) -> CutCycle:
     feed = case.outcome.sliding_feed if case.outcome else None
     time = None
     depths = _depths(case, cuts)
-    travel = stroke.travel if stroke else _infeed(case, depths)
+    travel = stroke.travel if stroke else _infeed(case)
     if rpm and travel and feed:
         time = cuts * cycle.cutting_time_min(travel, float(feed), rpm, work.teeth, hob.starts)
-    return CutCycle(rpm, speed, depths, stroke, time)
+    centres = centres_at_depth(work, hob) if work.kind == "worm wheel" else None
+    return CutCycle(rpm, speed, () if case.sizes.throat else depths, stroke, time, centres)
 
 
-def _infeed(case: Case, depths: tuple[float, ...]) -> float | None:
+def _infeed(case: Case) -> float | None:
     """Travel of a worm wheel's feed in mm; None for other feeds.
 
-    In: the depth, and what the table turn that finishes the wheel would add. Across: from where teeth begin to
-    cut to where a full one leaves.
+    In: from the first touch to full depth, and what the table turn that finishes the wheel would add. Across: from
+    where teeth begin to cut to where a full one leaves.
     """
     outcome = case.outcome
-    if outcome is None or not outcome.sliding_feed or not depths:
+    if outcome is None or not outcome.sliding_feed or case.sizes.depth <= 0:
         return None
     if outcome.feed_slide == "tangential":
         return 2 * reach_of_teeth(case)
     if outcome.feed_slide != "radial":
         return None
-    return sum(depths) / max(len(depths), 1) + float(outcome.sliding_feed)
+    return case.sizes.from_touch + float(outcome.sliding_feed)
 
 
 def _depths(case: Case, cuts: int) -> tuple[float, ...]:

@@ -14,7 +14,7 @@ from handlead.kinematics.frozen import freeze
 from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.links import PI, Mounted
 from handlead.kinematics.requirement import HobData, Work, gear_to_cut
-from handlead.kinematics.sizes import sprocket_of
+from handlead.kinematics.sizes import drawn_throat, sprocket_of
 from handlead.kinematics.solution import SLIDE_ENDS
 from handlead.kinematics.words import POSITIVES, STILL, SWIVEL_TURNS, Feed, Hand
 
@@ -35,6 +35,9 @@ SEEN_BESIDES = (
 
 #: Decimals kept, in modules of 1 mm or in degrees, where a conversion through the helix is irrational.
 DECIMALS = 12
+
+#: The keys of [work] that a worm wheel alone has.
+THROAT_KEYS = ("blank", "throat_radius", "rim_diameter")
 
 
 @dataclass(frozen=True)
@@ -270,12 +273,15 @@ def _job(document: Document, beside: str) -> Job:
     work, mate = _works(values, complaints) if values is not None else (None, None)
     complaints.raise_any(fault)
     assert values is not None and machine is not None and work is not None
+    hob = _hob(values["hob"], work)
+    _check_throat(work, hob, complaints)
+    complaints.raise_any(fault)
     return Job(
         title=values.get("title") or Path(document.file).stem,
         machine_name=values["machine"],
         machine=machine,
         work=work,
-        hob=_hob(values["hob"], work),
+        hob=hob,
         mate=mate,
         setup=_setup(values["setup"], machine) if "setup" in values else None,
         seen=_seen(values["seen"], machine) if "seen" in values else None,
@@ -467,6 +473,7 @@ def _mate_keys(work: dict[str, Any], mate: dict[str, Any]) -> dict[str, Any]:
         keys.pop("outside_diameter", None)
     if mate.get("kind", "sprocket") != "sprocket":
         keys.pop("roller_diameter", None)
+    keys = {key: value for key, value in keys.items() if key not in THROAT_KEYS}
     if mate.get("kind") in ("spur", "spline", "sprocket"):
         keys = {key: value for key, value in keys.items() if key not in ("hand", "helix_angle", "lead")}
     if "hand" in keys and work["kind"] != "worm wheel":
@@ -508,6 +515,16 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
         )
         complaints.add(Disagreement, (table, "roller_diameter"), message, (table, "kind"))
         return None
+    hollow = next((key for key in THROAT_KEYS if key in values), None)
+    if hollow and kind != "worm wheel":
+        message = f'"{hollow}" is given, but the kind is {quoted(kind)} ({{also}}). Only worm wheels have a hollow'
+        complaints.add(Disagreement, (table, hollow), message, (table, "kind"))
+        return None
+    plain = next((key for key in THROAT_KEYS[1:] if key in values), None)
+    if plain and values.get("blank") == "plain":
+        message = f'"{plain}" is given, but the blank is plain ({{also}}). Keep one of the two'
+        complaints.add(Disagreement, (table, plain), message, (table, "blank"))
+        return None
     if kind == "sprocket" and "thinning" in values:
         message = 'only gears and splines run with backlash, but the kind is "sprocket" ({also}). Leave it out'
         complaints.add(Disagreement, (table, "thinning"), message, (table, "kind"))
@@ -547,6 +564,17 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
     return None if before else work
 
 
+def _check_throat(work: Work, hob: HobData, complaints: Complaints) -> None:
+    """A hollow that the drawing gives must go with wheel and worm."""
+    given = [key for key in THROAT_KEYS[1:] if getattr(work, key) is not None]
+    try:
+        drawn_throat(work, hob)
+    except ValueError as fault:
+        for key in given[:1]:
+            named = next((key for key in given if key.replace("_", " ") in str(fault)), key)
+            complaints.add(WrongValue, ("work", named), str(fault))
+
+
 def _built(values: dict[str, Any]) -> Work:
     cosine = _cosine(values)
     return Work(
@@ -563,6 +591,9 @@ def _built(values: dict[str, Any]) -> Work:
         outside_diameter=values.get("outside_diameter"),
         thinning=values.get("thinning", Fraction(0)),
         roller_diameter=values.get("roller_diameter"),
+        is_plain=values.get("blank") == "plain",
+        throat_radius=values.get("throat_radius"),
+        rim_diameter=values.get("rim_diameter"),
     )
 
 

@@ -525,6 +525,9 @@ _NORMAL_SIZES = tuple(key.name for key in _SIZE_OF_TOOTH)
 #: The keys of which a drawing gives one: the size of its teeth.
 TOOTH_SIZES = (*_NORMAL_SIZES, "transverse_module", "transverse_diametral_pitch")
 
+#: What a worm wheel's blank may be.
+BLANKS = ("throated", "plain")
+
 _WORK_KEYS = (
     Key("kind", Text(WORK_KINDS), "What is to be cut.", True),
     Key("teeth", _TEETH, "Number of teeth.", True),
@@ -552,6 +555,24 @@ _WORK_KEYS = (
         default="0",
     ),
     Key("roller_diameter", _SIZE, "Greatest diameter of the chain's rollers, for the depth of a sprocket."),
+    Key(
+        "blank",
+        Text(BLANKS),
+        "What a worm wheel's blank is turned to: with the hollow, or a plain cylinder of the outside diameter.",
+        default="throated",
+    ),
+    Key(
+        "throat_radius",
+        _SIZE,
+        "Radius of the hollow round a worm wheel.",
+        default="the centre distance less half the outside diameter",
+    ),
+    Key(
+        "rim_diameter",
+        _SIZE,
+        "Diameter over the rim of a throated worm wheel.",
+        default="over the throat by 6 / (starts + 2) axial modules",
+    ),
 )
 _WORK_CHOICES = (
     OneOf(TOOTH_SIZES, True),

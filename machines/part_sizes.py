@@ -36,15 +36,21 @@ class PartSizes:
     """The blank (a worm wheel's at the bottom of its throat), the depth and the roots, in mm; the teeth as they can
     be measured at full depth, backlash allowance and all.
 
-    None is what depends on something that nobody gave, or can't be measured on this work. `centres` is the distance
-    of the hob's axis at full depth from the work's.
+    None is what depends on something that nobody gave, or can't be measured on this work. `depth` is what the hob goes
+    in by from the touch; a throated worm wheel has none, since it is set by `centres` alone, the distance of the hob's
+    axis at full depth from the work's. Its teeth are `whole_depth` deep all the same, and the hob touches it first
+    `touch_before` off full depth.
     """
 
     outside_diameter: float | None
     face_width: float
     depth: float | None
+    whole_depth: float | None
     root_diameter: float | None
     centres: float | None
+    throat_radius: float | None
+    rim_diameter: float | None
+    touch_before: float | None
     span: Span | None
     balls: Over | None
     pins: Over | None
@@ -55,8 +61,12 @@ class PartSizes:
             "blank": self.outside_diameter,
             "face_width": self.face_width,
             "depth": self.depth,
+            "whole_depth": self.whole_depth,
             "root_diameter": self.root_diameter,
             "centres": self.centres,
+            "throat_radius": self.throat_radius,
+            "rim_diameter": self.rim_diameter,
+            "touch_before": self.touch_before,
             "span_teeth": self.span and self.span.teeth,
             "span": self.span and self.span.size,
             "ball": self.balls and self.balls.ball,
@@ -70,12 +80,17 @@ def part_sizes(case: Case) -> PartSizes:
     """The sizes of the work that a set-up is for. Balls are of the sizes that are bought in the job's units."""
     work, sizes = case.job.work, case.sizes
     known = not sizes.wanting
+    depth = sizes.depth if known and sizes.depth > 0 else None
     return PartSizes(
         outside_diameter=None if "outside_diameter" in sizes.wanting else sizes.outside_diameter,
         face_width=face_width_mm(work),
-        depth=sizes.depth if known and sizes.depth > 0 else None,
+        depth=None if sizes.throat else depth,
+        whole_depth=depth,
         root_diameter=sizes.root_diameter if known else None,
         centres=centres_at_depth(work, case.job.hob) if known else None,
+        throat_radius=sizes.throat.radius if sizes.throat else None,
+        rim_diameter=sizes.throat.rim_diameter if sizes.throat else None,
+        touch_before=sizes.touch_before,
         span=_span(work),
         balls=_balls(work, inch=case.job.units == "in"),
         pins=_pins(work),

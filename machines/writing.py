@@ -279,6 +279,9 @@ def _work(work: Work, units: str) -> dict[str, Any]:
         "outside_diameter": work.outside_diameter,
         "thinning": work.thinning or None,
         "roller_diameter": work.roller_diameter,
+        "blank": "plain" if work.is_plain else None,
+        "throat_radius": work.throat_radius,
+        "rim_diameter": work.rim_diameter,
     }
 
 

@@ -20,6 +20,7 @@ from handlead.kinematics.blank import Blank, Field
 from handlead.kinematics.cutting import axial_pass, cut_field, tangential_pass
 from handlead.kinematics.hob import Hob
 from handlead.kinematics.motion import Motion, Phase, Position, Rates
+from handlead.kinematics.wormwheel import Throat
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -41,7 +42,8 @@ _TURNS_A_PITCH, _TURNS_OF_INFEED = 6, 30
 class Setting:
     """What a cut is made with: rates, hob, blank, head swivel in degrees, centre distance at full depth in mm.
 
-    `rates` are those per turn of a hob cutting up; `cuts_up` says which way this one turns in truth.
+    `rates` are those per turn of a hob cutting up; `cuts_up` says which way this one turns in truth. With `throat`
+    the blank is turned hollow before it is cut.
     """
 
     rates: Rates
@@ -50,6 +52,7 @@ class Setting:
     swivel_deg: float
     centre_distance: float
     cuts_up: bool = True
+    throat: Throat | None = None
 
     @property
     def per_turn(self) -> Position:
@@ -205,7 +208,7 @@ class PlungeStages:
     @cached_property
     def phases(self) -> tuple[Phase, ...]:
         """The feed, and after an infeed the table turn that finishes the wheel."""
-        setting, blank, hob = self.setting, self.setting.blank, self.setting.hob
+        setting, blank, hob = self.setting, self._over_all, self.setting.hob
         if setting.rates.tangential:
             motion = tangential_pass(
                 setting.rates, blank, hob, setting.swivel_deg, setting.centre_distance
@@ -216,6 +219,12 @@ class PlungeStages:
         start = Position(axial=Fraction(blank.face_width) / 2, radial=depth)
         infeed = Phase(start, per_turn, depth / -per_turn.radial, "infeed")
         return infeed, Phase(infeed.end, replace(per_turn, radial=Fraction(0)), self._table_turn, "a table turn")
+
+    @property
+    def _over_all(self) -> Blank:
+        """The blank as it was before its hollow was turned."""
+        blank, throat = self.setting.blank, self.setting.throat
+        return replace(blank, diameter=throat.rim_diameter) if throat else blank
 
     @property
     def _table_turn(self) -> Fraction:
@@ -263,8 +272,14 @@ class PlungeStages:
         return [self._cut([])]
 
     def _cut(self, stretches: list[Phase]) -> Field:
-        return cut_field(
-            Motion(tuple(stretches)), self.setting.hob, self.setting.blank, self.setting.swivel_deg,
+        blank, throat = self._over_all, self.setting.throat
+        cut = cut_field(
+            Motion(tuple(stretches)), self.setting.hob, blank, self.setting.swivel_deg,
             self.setting.centre_distance, rows=_PLUNGE_ROWS, columns=self.setting.columns // 2, fineness=0.7,
             compiled=False,
         )  # fmt: skip
+        if throat is None:
+            return cut
+        # What was turned away before can't be left by the hob.
+        turned = np.array([throat.radius_at(height - blank.face_width / 2) for height in cut.heights])
+        return replace(cut, radius=np.minimum(cut.radius, turned[:, None]))

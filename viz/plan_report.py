@@ -80,7 +80,10 @@ def _cycle(cycle: CutCycle, units: str) -> str:
         speed = f" ({surface_speed(cycle.cutting_speed_m_min, units)})" if cycle.cutting_speed_m_min else ""
         parts.append(f"hob {cycle.hob_rpm:.0f} rpm{speed}")
     depths = " + ".join(length(depth, units, 2) for depth in cycle.depths)
-    parts.append(f"depth {depths or 'as the drawing has it'}")
+    if cycle.centres is not None and not depths:
+        parts.append(f"full depth at centres {length(cycle.centres, units, 2)}")
+    else:
+        parts.append(f"depth {depths or 'as the drawing has it'}")
     if cycle.travel:
         parts.append(f"travel {length(cycle.travel, units, 1)}")
     if cycle.time_min:

@@ -336,7 +336,8 @@ def _running(proof: Proof) -> list[_Row]:
     opened = feed_opened_by(case)
     rows += [(*row, False) for row in _counted(proof, opened)]
     rows += [(*row, True) for row in _stops(proof, cycle)]
-    depth = _dialled(cycle, units) or ("SEE THE DRAWING" if case.sizes.wanting else "NONE")
+    depth = "BY CENTRES ALONE" if case.sizes.throat else _dialled(cycle, units)
+    depth = depth or ("SEE THE DRAWING" if case.sizes.wanting else "NONE")
     rows.append((_depth_label(case), depth, True))
     rows += [(*row, True) for row in _centres(case)]
     return rows + [(*row, True) for row in _return(case, opened)]
@@ -363,7 +364,7 @@ def _clear_first(case: Case) -> str:
 
 def _depth_label(case: Case) -> str:
     """What is dialled in from the touch, and the blank that it holds for."""
-    known = not case.sizes.wanting and case.sizes.depth > 0
+    known = not case.sizes.wanting and case.sizes.depth > 0 and not case.sizes.throat
     return f"depth{_FOR_BLANK}{_dial(case.sizes.outside_diameter, case.job.units)}" if known else "depth"
 
 

@@ -52,7 +52,7 @@ def setting_of(case: Case) -> Setting:
     hob = hob_of(case.job.work, case.job.hob)
     blank = Blank(case.sizes.outside_diameter, face_width_mm(case.job.work))
     distance = full_distance(hob, gear_to_cut(case.job.work))
-    return Setting(rates, hob, blank, case.swivel_deg, distance, cuts_up)
+    return Setting(rates, hob, blank, case.swivel_deg, distance, cuts_up, case.sizes.throat)
 
 
 @dataclass(frozen=True)

@@ -196,6 +196,10 @@ def test_the_depth_on_the_sheet_is_how_deep_the_simulated_hob_goes(path):
         setting = setting_of(case)
     except NotCut:
         pytest.skip("nothing is cut with this set-up")
+    if setting.throat:
+        assert cut_cycle(case).depths == ()
+        assert cut_cycle(case).centres == pytest.approx(setting.centre_distance)
+        return
     reach = setting.blank.radius + setting.hob.tip_radius - setting.centre_distance
     assert sum(cut_cycle(case).depths) == pytest.approx(reach)
     dialled = depth_of(words_of(path)).replace(", ONE CUT", "")
@@ -437,18 +441,20 @@ def test_a_job_of_many_moves_shows_every_one_of_them(tmp_path):
 
 def test_a_worm_wheel_is_told_where_to_start_and_to_stop():
     across = dict(words_of(SCENARIOS / "06-orchestra-lift" / "job.toml").running)
-    # By hand: half the chord at the roots, sqrt(78^2 - 69.1^2) = 36.2 mm; the slide goes to the right.
+    # By hand: where the hollow ends, 9.33 off the middle, the tips stand 94 - sqrt(25^2 - 9.33^2) = 70.8 from the axis, and
+    # half the chord there is sqrt(81^2 - 70.8^2) = 39.3 mm; the slide goes to the right.
     assert across["tangential slide goes"] == "RIGHT"
-    assert across["START, hob's entering end from mid-work"] == "37 mm LEFT or more"
-    assert across["STOP, first full tooth from mid-work"] == "37 mm RIGHT or more"
-    # Across 2 * 36.2 mm at 0.4 mm are 181 table turns, 18.5 of the hob each, at 55 rpm.
-    assert dict(words_of(SCENARIOS / "06-orchestra-lift" / "job.toml").flank)["cutting time"] == "61 min"
+    assert across["START, hob's entering end from mid-work"] == "40 mm LEFT or more"
+    assert across["STOP, first full tooth from mid-work"] == "40 mm RIGHT or more"
+    # Across 2 * 39.3 mm at 0.4 mm are 197 table turns, 18.5 of the hob each, at 55 rpm.
+    assert dict(words_of(SCENARIOS / "06-orchestra-lift" / "job.toml").flank)["cutting time"] == "66 min"
     # (d + d_0) / 2 = (148 + 40) / 2, the worm's own centre distance.
     assert across["full depth at hob-to-work centres"] == "94.00 mm"
     sunk = words_of(SCENARIOS / "07-trap-hoist" / "job.toml")
     assert dict(sunk.running)["STOP, at full depth"] == "after 1 MORE TABLE TURN"
-    # 5.625 mm at 0.3 mm and one turn more are 19.75 turns of the table, 50 of the hob each, at 94 rpm: 10.5 min.
-    assert dict(sunk.flank)["cutting time"] in ("10 min", "11 min")
+    # 6.225 mm from the edges of the hollow, at 0.3 mm, and one turn more are 21.75 turns of the table, 50 of the hob each,
+    # at 94 rpm: 11.6 min.
+    assert dict(sunk.flank)["cutting time"] == "12 min"
 
 
 @pytest.mark.parametrize(
