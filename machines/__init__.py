@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from .reference import file_reference
     from .rules import Rules
     from .rules import find_rules as constants
+    from .sample import read_sample
     from .unfitted import Unfitted, read_unfitted
     from .witness import Cut, NotCut
     from .writing import job_text, machine_text
@@ -81,6 +82,7 @@ __all__ = [
     "read_machine",
     "read_machine_text",
     "read_observations",
+    "read_sample",
     "read_unfitted",
     "shipped_machines",
     "trace",
@@ -105,6 +107,7 @@ _HOMES = {
     ".proof": ("Proof", "prove"),
     ".reference": ("file_reference",),
     ".rules": ("Rules", "constants = find_rules"),
+    ".sample": ("read_sample",),
     ".unfitted": ("Unfitted", "read_unfitted"),
     ".witness": ("Cut", "NotCut"),
     ".writing": ("job_text", "machine_text"),

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 from .keys import JOB, MACHINE
 from .observations_file import OBSERVATIONS
+from .sample import SAMPLE
 from .values import OneOf, Rows, Swivel, Table, TableOf, Value
 
 _TOP = """# The files
@@ -21,7 +22,7 @@ degrees or `"22d 42m 30s"`. In a machine file, `"?"` may stand for a number or a
 finds it. The frame that signs and words refer to is shown in the README.
 """
 
-_FILES = (("Machine file", MACHINE), ("Job file", JOB), ("Observations file", OBSERVATIONS))
+_FILES = (("Machine file", MACHINE), ("Job file", JOB), ("Observations file", OBSERVATIONS), ("Sample file", SAMPLE))
 
 
 def file_reference() -> str:

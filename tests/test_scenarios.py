@@ -9,6 +9,7 @@ The folders are found, none is listed. `expected.toml` of each says:
 
 `job` names the file of a finding or value where the folder has several jobs.
 
+A folder with `sample.toml` is a worn gear to be named: [[value]] looks into the answer of `handlead sample`.
 A folder with `counted.toml` is a machine to be fitted; its `expected.toml` says the exit status of `handlead fit`
 and, in [[unknown]], the `name`, `value` and `source` of every number that must be found.
 """
@@ -31,7 +32,8 @@ from handlead.viz.command import main
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
 FITTED = sorted(path.parent.name for path in SCENARIOS.glob("*/counted.toml"))
-FOLDERS = sorted({path.parent.name for path in SCENARIOS.glob("*/expected.toml")} - set(FITTED))
+SAMPLES = sorted(path.parent.name for path in SCENARIOS.glob("*/sample.toml"))
+FOLDERS = sorted({path.parent.name for path in SCENARIOS.glob("*/expected.toml")} - {*FITTED, *SAMPLES})
 
 
 def expected(folder: str) -> dict[str, Any]:
@@ -56,7 +58,7 @@ def of_job(folder: str, row: dict[str, Any]) -> dict[str, Any]:
 
 def at(result: dict[str, Any], path: str) -> Any:
     for key in path.split("."):
-        result = result[key]
+        result = result[int(key) if isinstance(result, list) else key]
     return result
 
 
@@ -139,12 +141,12 @@ def test_the_command_line_ends_with_the_status_of_the_scenario(
 
 def test_a_scenario_is_an_order_with_jobs_and_expectations() -> None:
     folders = [path for path in SCENARIOS.iterdir() if path.is_dir() and path.name[:2].isdigit()]
-    assert sorted(path.name for path in folders) == sorted(FOLDERS + FITTED)
+    assert sorted(path.name for path in folders) == sorted(FOLDERS + FITTED + SAMPLES)
     index = (SCENARIOS / "README.md").read_text(encoding="utf-8")
     for path in folders:
         story = (path / "README.md").read_text(encoding="utf-8")
         assert len(story.split()) > 40, f"{path.name}: the order is to be told"
-        assert path.name in FITTED or jobs(path.name), f"{path.name}: no job"
+        assert path.name in FITTED or path.name in SAMPLES or jobs(path.name), f"{path.name}: no job"
         assert f"`{path.name}`" in index, f"{path.name} is missing in scenarios/README.md"
 
 
@@ -169,6 +171,15 @@ def test_a_machine_to_be_fitted_comes_to_the_numbers_known_from_elsewhere(
     assert {name: row["value"] for name, row in found.items()} == {
         row["name"]: row["value"] for row in expected(folder)["unknown"]
     }
+
+
+@pytest.mark.parametrize("folder", SAMPLES)
+def test_a_sample_is_named_as_it_is_known_from_elsewhere(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["sample", "--json", str(SCENARIOS / folder / "sample.toml")]) == expected(folder)["exit"]
+    found = json.loads(capsys.readouterr().out)
+    for row in expected(folder)["value"]:
+        assert row["source"].strip()
+        assert at(found, row["path"]) == (pytest.approx(row["value"], abs=row["within"]) if "within" in row else row["value"])
 
 
 def leaves(table: dict[str, Any], path: tuple[str, ...] = ()) -> dict[tuple[str, ...], Any]:

@@ -15,6 +15,7 @@ from . import (
     fit_command,
     plan_command,
     prove_command,
+    sample_command,
     sheet_command,
     show_command,
     trace_command,
@@ -35,6 +36,7 @@ COMMANDS = (
     show_command,
     fit_command,
     constants_command,
+    sample_command,
 )
 
 

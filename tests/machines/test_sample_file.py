@@ -1,0 +1,121 @@
+"""Sample files: read, refused in words, and made into jobs that can be planned."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from handlead.machines.errors import FileFault
+from handlead.machines.job_file import read_job
+from handlead.machines.sample import NoSuchCandidate, job_text_of, read_sample_text
+from handlead.viz.command import main
+
+WHEEL = """format = "sample/1"
+teeth = 29
+hand = "left"
+outside_diameter = 101.85
+face_width = 40
+lean = 26.3
+[[span]]
+teeth = 4
+length = 32.53
+[[span]]
+teeth = 5
+length = 41.386
+"""
+
+
+def in_inches(text):
+    lines = ['units = "in"']
+    for line in text.splitlines():
+        key, _, value = line.partition(" = ")
+        is_length = key in ("outside_diameter", "face_width", "length")
+        lines.append(f"{key} = {float(value) / 25.4:.6f}" if is_length else line)
+    return "\n".join(lines)
+
+
+@pytest.mark.parametrize("text", [WHEEL, in_inches(WHEEL)], ids=["mm", "inches"])
+def test_the_same_wheel_is_named_in_either_unit(text):
+    first = read_sample_text(text).identity.candidates[0]
+    assert first.system.name == "module 3, 20°"
+    assert first.helix_angle_deg == 25
+
+
+@pytest.mark.parametrize("text", [WHEEL, in_inches(WHEEL)], ids=["mm", "inches"])
+def test_a_job_of_it_is_the_gear_that_was_named(text, tmp_path):
+    path = tmp_path / "job.toml"
+    path.write_text(job_text_of(read_sample_text(text), 1, "corvane-7"), encoding="utf-8")
+    work = read_job(path).work
+    assert (work.teeth, work.module_n, work.helix_angle_deg, work.hand.word) == (29, 3, 25, "left")
+    assert float(work.face_width) == pytest.approx(40, abs=0.001)
+
+
+def test_a_rubbing_stands_for_a_lean():
+    """Across over along is the tangent of the lean: 49.42 on 100 is 26.3 degrees."""
+    rubbed = WHEEL.replace("lean = 26.3", "rubbing = { along = 100, across = 49.42 }")
+    assert read_sample_text(rubbed).identity.candidates[0].helix_angle_deg == 25
+
+
+def test_the_table_s_turning_stands_for_a_lead():
+    """Lead of module 3, 29 teeth, 25 degrees: pi 3 29 / sin 25 = 646.73 mm, so that 20 mm turn the table 11.133 degrees."""
+    turned = WHEEL.replace("lean = 26.3", "turned = { travel = 20, angle = 11.133 }")
+    first = read_sample_text(turned).identity.candidates[0]
+    assert first.helix_angle_deg == 25
+    lead = next(each for each in first.agreements if each.what == "lead")
+    assert lead.taken == pytest.approx(646.73, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("was", "is_now", "words"),
+    [
+        ('hand = "left"', 'hand = "none"', '4: hand|"lean" says that the teeth lean'),
+        ("teeth = 5", "teeth = 4", "measured already"),
+        ("teeth = 5", "teeth = 50", "29 teeth in all"),
+        ("outside_diameter = 101.85", "depth = 6.7", "counts from the tips"),
+        ("lean = 26.3", "lean = 26.3\nrubbing = { along = 1, across = 1 }", "Keep one"),
+        ("outside_diameter", "outside_diametre", "Did you mean"),
+    ],
+)
+def test_what_can_not_hold_is_refused_at_its_line(was, is_now, words):
+    import re
+
+    with pytest.raises(FileFault) as caught:
+        read_sample_text(WHEEL.replace(was, is_now), "wheel.toml")
+    assert re.search(words, str(caught.value))
+    assert re.search(r"wheel.toml:\d+: ", str(caught.value))
+
+
+def test_nothing_but_a_count_asks_for_a_reading():
+    with pytest.raises(FileFault, match="Measure the outside diameter"):
+        read_sample_text('format = "sample/1"\nteeth = 20\n')
+
+
+def test_a_job_needs_to_know_which_way_the_teeth_lean_and_which_candidate():
+    unsaid = read_sample_text(WHEEL.replace('hand = "left"\n', ""))
+    with pytest.raises(NoSuchCandidate, match="which way"):
+        job_text_of(unsaid, 1, "corvane-7")
+    with pytest.raises(NoSuchCandidate, match="no candidate 99"):
+        job_text_of(read_sample_text(WHEEL), 99, "corvane-7")
+
+
+def test_the_command_writes_a_job_that_plan_takes_and_never_over_a_file(tmp_path, capsys):
+    sample, job = tmp_path / "wheel.toml", tmp_path / "job.toml"
+    sample.write_text(WHEEL, encoding="utf-8")
+    arguments = ["sample", "--json", str(sample), "--write", str(job), "--machine", "corvane-7"]
+    assert main(arguments) in (0, 1)
+    assert json.loads(capsys.readouterr().out)["written"] == str(job)
+    assert main(["plan", "--json", str(job)]) == 0
+    before = job.read_text()
+    capsys.readouterr()
+    assert main(arguments) == 2
+    assert "already" in capsys.readouterr().err
+    assert job.read_text() == before
+
+
+def test_the_report_says_what_to_measure_next(tmp_path, capsys):
+    sample = tmp_path / "wheel.toml"
+    sample.write_text(WHEEL.split("[[span]]")[0], encoding="utf-8")
+    assert main(["sample", str(sample)]) == 1
+    said = capsys.readouterr().out
+    assert "Measure next" in said
+    assert "module 3, 20°" in said
