@@ -14,7 +14,7 @@ from .blank import Blank, Field
 from .hob import Hob
 from .motion import Motion, Position, Rates, steady_cut
 from .sweep import Cutters, Passages, Tool, crossings, cutters, lay_down, passages, reach, tool
-from .touch import depth_for
+from .touch import depth_for, step_of
 
 Floats = npt.NDArray[np.float64]
 
@@ -104,6 +104,12 @@ def radial_plunge(
     return Motion((infeed, steady_cut(still, infeed.end, once)))
 
 
+def table_turn(rates: Rates, blank: Blank) -> Motion:
+    """One turn of the table with the hob at mid-face, no slide moving, as where it was fed in by hand."""
+    begin = Position(axial=Fraction(blank.face_width) / 2)
+    return Motion((steady_cut(Rates(rates.table), begin, 1 / abs(rates.table)),))
+
+
 def _clear(hob: Hob, blank: Blank, swivel_deg: float, centre_distance: float) -> Fraction:
     """Distance from face to hob centre at which the hob is clear of the blank, rounded up to 1/64 mm."""
     cutter = tool(hob, swivel_deg, 0.3)
@@ -130,20 +136,19 @@ def scratch_cut(
     or runs for one table turn, at mid-face. Raises `ValueError` where nothing moves but the hob.
     """
     if depth is None:
-        depth = depth_for(_feed(rates), hob.tip_radius, swivel_deg, hob.module_n)
+        depth = light_depth(rates, hob, blank, swivel_deg)
     distance = blank.radius + hob.tip_radius - arguments.number("depth", depth, unit="mm", above=0)
     heights, start, columns = scratch_grid(rates, hob, blank)
     if rates.axial:
         motion = axial_pass(rates, blank, hob, swivel_deg, distance)
     else:
-        heights, start = _band(hob, blank, depth), np.zeros(13)
+        heights, start = band(hob, blank, depth), np.zeros(13)
         if rates.tangential:
             motion = tangential_pass(rates, blank, hob, swivel_deg, distance)
         elif rates.radial:
             motion = radial_plunge(rates, blank, 2 * depth)
         elif rates.table:
-            begin = Position(axial=Fraction(blank.face_width) / 2)
-            motion = Motion((steady_cut(rates, begin, 1 / abs(rates.table)),))
+            motion = table_turn(rates, blank)
         else:
             raise ValueError("table and slides stand still; nothing can be cut that could be counted")
     return cut_field(
@@ -160,12 +165,19 @@ def scratch_cut(
     )
 
 
+def light_depth(rates: Rates, hob: Hob, blank: Blank, swivel_deg: float) -> float:
+    """Depth in mm at which a light cut of this blank can be counted."""
+    step = step_of(hob.module_n, hob.starts, hob.gashes)
+    feed = _feed(rates)
+    return depth_for(feed, hob.tip_radius, swivel_deg, hob.module_n, step=step, blank_radius=blank.radius)
+
+
 def _feed(rates: Rates) -> float:
     """Travel of the axial slide in a turn of the table, in mm."""
     return float(abs(rates.axial / rates.table)) if rates.table else 0.0
 
 
-def _band(hob: Hob, blank: Blank, depth: float) -> Floats:
+def band(hob: Hob, blank: Blank, depth: float) -> Floats:
     """Heights over the middle of the mark that a hob leaves which isn't fed along the work."""
     half = min(0.5 * math.sqrt(2 * hob.tip_radius * depth), blank.face_width / 2)
     return np.asarray(blank.face_width / 2 + np.linspace(-half, half, 13))

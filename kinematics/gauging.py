@@ -141,12 +141,15 @@ class Spectrum:
         return Wave(order, near, complex(self.along(order, np.array([near]))[0]))
 
 
-def gauge(field: Field, *, module_n: float | None = None, addendum: float = 1.0) -> Gauged:
+def gauge(
+    field: Field, *, module_n: float | None = None, addendum: float = 1.0, fed_along: bool = True
+) -> Gauged:
     """Count, hand, lead and state of what is cut into the blank.
 
     `module_n` (mm) and `addendum` (in modules, profile shift included) are what a gear tooth gauge
-    held to the hob says; with them the count is checked against the blank's diameter. Nothing else
-    is known here of the set-up, nor of what was wanted.
+    held to the hob says; with them the count is checked against the blank's diameter. `fed_along` False
+    says that no slide went along the blank: then the band that is cut has no feed to be found on it, and
+    its lead is only as good as a touch can tell. Nothing else is known here of the set-up, nor of what was wanted.
     """
     spectrum = Spectrum(field)
     if spectrum.heights.size < 3:
@@ -159,12 +162,13 @@ def gauge(field: Field, *, module_n: float | None = None, addendum: float = 1.0)
     strongest = max(table, key=lambda wave: wave.size)
     marks = _Marks.of(field, spectrum, table, strongest)
     notes: list[str] = []
-    spiral = _spiral(spectrum)
+    spiral = _spiral(spectrum) if fed_along else None
     real = offset = lean = feed = None
     if spiral is None:
-        notes.append(
-            "the feed leaves no mark that these rows can show: how successive turns fall can't be told"
-        )
+        if fed_along:
+            notes.append(
+                "the feed leaves no mark that these rows can show: how successive turns fall can't be told"
+            )
         spaces = _fundamental(table, strongest)
         spaces = spectrum.peak(spaces.order, spaces.per_mm, 0.5 / spectrum.face)
     else:
@@ -181,7 +185,8 @@ def gauge(field: Field, *, module_n: float | None = None, addendum: float = 1.0)
     plain = plain and whole and not _leans(spaces, lean, field.uncut)
     clean = whole and _clean(table, spaces, lean, field.uncut, notes)
     if module_n is not None:
-        clean = _fits(field, spaces, lead, module_n, addendum, notes) and clean
+        leads = (lead,) if fed_along or lead is None else (lead * (1 - _BAND_LEAD), lead, lead * (1 + _BAND_LEAD))
+        clean = _fits(field, spaces, leads, module_n, addendum, notes) and clean
     return Gauged(
         teeth=spaces.order,
         hand=hand,
@@ -476,17 +481,23 @@ def _clean(table: list[Wave], spaces: Wave, lean: float | None, radius: float, n
     return True
 
 
+#: The lead told from a band that no slide went along may be out by this part: a touch is only as wide as few
+#: gashes make it. Own choice, from radial and tangential cuts of worm wheels of 17 to 90 teeth.
+_BAND_LEAD = 0.4
+
+
 def _fits(
-    field: Field, spaces: Wave, lead: float | None, module_n: float, addendum: float, notes: list[str]
+    field: Field, spaces: Wave, leads: tuple[float | None, ...], module_n: float, addendum: float, notes: list[str]
 ) -> bool:
-    """Whether this many teeth of this module stand on a blank of this diameter."""
+    """Whether this many teeth of this module stand on a blank of this diameter, with a lead among these."""
     teeth = spaces.order
-    sine = 0.0 if lead is None else math.pi * module_n * teeth / lead
-    if sine >= 1:
-        notes.append(f"{teeth} teeth of module {module_n:g} can't have a lead of {lead:.1f} mm")
+    sines = [0.0 if lead is None else math.pi * module_n * teeth / lead for lead in leads]
+    sines = [sine for sine in sines if sine < 1]
+    if not sines:
+        notes.append(f"{teeth} teeth of module {module_n:g} can't have a lead of {leads[len(leads) // 2]:.1f} mm")
         return False
-    reference = module_n * teeth / math.sqrt(1 - sine * sine)
-    found = (field.uncut - reference / 2) / module_n
+    heights = [field.uncut / module_n - teeth / 2 / math.sqrt(1 - sine * sine) for sine in sines]
+    found = min(max(addendum, min(heights)), max(heights))
     if abs(found - addendum) > ADDENDUM_LIMIT:
         size = "small" if found < addendum else "large"
         notes.append(

@@ -18,9 +18,9 @@ from fractions import Fraction
 from .gear import ISO_53
 from .motion import Rates
 from .outcome import HobFacts
-from .requirement import HobData, Work
-from .sizes import hob_addendum, hob_tip_diameter, outside_diameter
-from .touch import Touch, depth_for
+from .requirement import USUAL_GASHES, HobData, Work
+from .sizes import hob_addendum, hob_tip_diameter, outside_diameter, sprocket_of
+from .touch import Touch, depth_for, step_of
 from .words import Hand
 
 
@@ -71,16 +71,20 @@ def touch_of(rates: Rates, work: Work, hob: HobData, swivel_deg: float) -> Touch
     module, rack = float(hob.module_n), ISO_53[hob.rack]
     angle = math.radians(float(hob.pressure_angle_deg))
     land = math.pi * module / 4 - hob_addendum(work, hob) * math.tan(angle)
+    rounding, sprocket = rack.root_radius if hob.tip_radius is None else float(hob.tip_radius), sprocket_of(work)
+    if sprocket:
+        land, rounding = 0.0, sprocket.seating_radii[0] / module
     feed = float(abs(rates.axial / rates.table)) if rates.table else 0.0
+    step, blank = step_of(module, hob.starts, hob.gashes or USUAL_GASHES), outside_diameter(work) / 2
     return Touch(
-        blank_radius=outside_diameter(work) / 2,
+        blank_radius=blank,
         tip_radius=tip / 2,
         half_land=max(land, 0.0),
-        rounding=module * (rack.root_radius if hob.tip_radius is None else float(hob.tip_radius)),
+        rounding=module * rounding,
         pressure_angle_deg=float(hob.pressure_angle_deg),
         swivel_deg=swivel_deg,
         suited_deg=hob.hand.value * gamma - swivel_deg,
-        depth=depth_for(feed, tip / 2, swivel_deg, module),
+        depth=depth_for(feed, tip / 2, swivel_deg, module, step=step, blank_radius=blank),
     )
 
 

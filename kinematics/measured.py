@@ -9,12 +9,22 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Literal
 
 import numpy as np
 
 from .blank import Blank, Field
-from .cutting import axial_pass, cut_field, scratch_cut, scratch_grid
+from .cutting import (
+    axial_pass,
+    band,
+    cut_field,
+    radial_plunge,
+    scratch_cut,
+    scratch_grid,
+    table_turn,
+    tangential_pass,
+)
 from .flank_cutting import cut_flank, cut_pitch, flank_cut
 from .flank_gauging import even_division, flank_class, gauge_flank, gauge_pitch, helix_slope_um
 from .gauging import Gauged, gauge
@@ -79,10 +89,11 @@ def measure_cut(
         field = _full_field(rates, hob, blank, swivel_deg, gear, ripples, progress)
     else:
         field = scratch_cut(rates, hob, blank, swivel_deg, progress=progress)
+    along = bool(rates.axial)
     if gear is None:
-        return Measured(gauge(field), None, field)
+        return Measured(gauge(field, fed_along=along), None, field)
     addendum = (blank.radius - gear.reference_diameter / 2) / gear.module_n
-    found = gauge(field, module_n=gear.module_n, addendum=addendum)
+    found = gauge(field, module_n=gear.module_n, addendum=addendum, fed_along=along)
     hand = "none" if gear.hand is None else gear.hand.word
     seen = rates.axial and rates.table and hob.profile is None and gear.face_width is not None
     if not seen or (found.teeth, found.hand) != (gear.teeth, hand):
@@ -129,6 +140,22 @@ def _passes(rates: Rates, hob: Hob, blank: Blank, swivel_deg: float, gear: Gear)
     return axial_pass(rates, blank, hob, swivel_deg, full_distance(hob, gear))
 
 
+#: Table turns of a radial infeed that are cut before the one at depth: what went before is all cut away again.
+_LAST_TURNS = Fraction(3)
+
+
+def _to_depth(rates: Rates, hob: Hob, blank: Blank, swivel_deg: float, distance: float) -> Motion:
+    """The cut to full depth, by whichever slide feeds; fed in by hand where none does, the table turning once."""
+    if rates.axial:
+        return axial_pass(rates, blank, hob, swivel_deg, distance)
+    if rates.tangential:
+        return tangential_pass(rates, blank, hob, swivel_deg, distance)
+    if rates.radial:
+        deep = blank.radius + hob.tip_radius - distance
+        return radial_plunge(rates, blank, deep, last=_LAST_TURNS)
+    return table_turn(rates, blank)
+
+
 def _full_field(
     rates: Rates,
     hob: Hob,
@@ -138,12 +165,19 @@ def _full_field(
     ripples: tuple[Ripple, ...],
     progress: Callable[[float], None] | None,
 ) -> Field:
-    motion = Motion(_passes(rates, hob, blank, swivel_deg, gear).phases, ripples)
-    heights, _, _ = scratch_grid(rates, hob, blank)
-    if heights.size > _FULL_ROWS:
-        # As many rows as there is time for, in the middle, as dense as they were.
-        first = (heights.size - _FULL_ROWS) // 2
-        heights = heights[first : first + _FULL_ROWS]
+    distance = full_distance(hob, gear)
+    deep = blank.radius + hob.tip_radius - distance
+    if deep <= 0:
+        raise ValueError("the hob doesn't reach the blank at full depth")
+    motion = Motion(_to_depth(rates, hob, blank, swivel_deg, distance).phases, ripples)
+    if rates.axial:
+        heights, _, _ = scratch_grid(rates, hob, blank)
+        if heights.size > _FULL_ROWS:
+            # As many rows as there is time for, in the middle, as dense as they were.
+            first = (heights.size - _FULL_ROWS) // 2
+            heights = heights[first : first + _FULL_ROWS]
+    else:
+        heights = band(hob, blank, deep)
     columns = 1 + 2 * round(_FULL_COLUMNS / 2 * min(max(float(hob.starts / abs(rates.table)), 12.0), 400.0))
     start = np.random.default_rng(1).random(heights.size) * (2 * math.pi / columns)
     return cut_field(
@@ -151,7 +185,7 @@ def _full_field(
         hob,
         blank,
         swivel_deg,
-        full_distance(hob, gear),
+        distance,
         heights=heights,
         columns=columns,
         start=start,

@@ -100,6 +100,10 @@ class Work:
         return 0.0 if lead is None or self.hand is None else self.hand.value / lead
 
 
+#: Gashes of a hob whose job doesn't count them (common practice for small single-start hobs).
+USUAL_GASHES = 10
+
+
 @dataclass(frozen=True)
 class HobData:
     """The hob as its maker marked it: lengths in mm, angles in degrees, exactly as written.

@@ -19,13 +19,28 @@ _FEEDS_A_TOUCH = 1.6
 _DEEPEST = 0.4
 
 
-def depth_for(feed: float, tip_radius: float, swivel_deg: float, module_n: float) -> float:
+#: Gashes stand so close that a tooth of the hob is in the blank for so many of their steps. Own choice.
+_STEPS_A_TOUCH = 1.3
+
+
+def depth_for(
+    feed: float, tip_radius: float, swivel_deg: float, module_n: float, *, step: float, blank_radius: float
+) -> float:
     """Depth in mm of a light cut by this feed a table turn: the usual one, or as deep as makes touches meet.
 
-    The touch of a hob of tip radius r, sunk in by d, is 2 sqrt(2 d r) long across its axis.
+    The touch of a hob of tip radius r, sunk in by d, is 2 sqrt(2 d r) long across its axis, and as long round a
+    blank of that radius. `step` is by how much the rack that the hob stands for goes on from gash to gash: with many
+    starts and few gashes a very light cut leaves out whole spaces.
     """
     length = _FEEDS_A_TOUCH * abs(feed) * math.cos(math.radians(swivel_deg))
-    return max(SCRATCH_DEPTH, min(length * length / (8 * tip_radius), _DEEPEST * module_n))
+    along = length * length / (8 * tip_radius)
+    round_it = (_STEPS_A_TOUCH * step) ** 2 / (8 * blank_radius)
+    return max(SCRATCH_DEPTH, min(max(along, round_it), _DEEPEST * module_n))
+
+
+def step_of(module_n: float, starts: int, gashes: int) -> float:
+    """How far the hob's rack goes on from one gash to the next, in mm."""
+    return math.pi * module_n * starts / gashes
 
 
 def touch_length(depth: float, tip_radius: float, swivel_deg: float) -> float:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from handlead.kinematics.gear import ISO_53, ROOT_CLEARANCE
-from handlead.kinematics.requirement import HobData, Work, gear_to_cut
-from handlead.kinematics.sizes import hob_addendum
-from handlead.kinematics.touch import depth_for, touch_length
+from handlead.kinematics.profiles import rounded_rack
+from handlead.kinematics.requirement import USUAL_GASHES, HobData, Work, gear_to_cut
+from handlead.kinematics.sizes import hob_addendum, outside_diameter, rolling_diameter_of, sprocket_of
+from handlead.kinematics.touch import touch_length
 
 from .case import Case, face_width_mm
 from .errors import HandleadError
@@ -17,13 +19,11 @@ from .imperfections import ripples_of
 from .units import length
 
 if TYPE_CHECKING:
+    from handlead.kinematics.blank import Blank
     from handlead.kinematics.gauging import Gauged
     from handlead.kinematics.hob import Hob
     from handlead.kinematics.measured import FlankQuality, Measured
     from handlead.kinematics.motion import Rates
-
-#: Gashes of a hob whose job doesn't count them (common practice for small single-start hobs).
-USUAL_GASHES = 10
 
 Progress = Callable[[float], None]
 Depth = Literal["scratch", "full"]
@@ -105,7 +105,7 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
     blank = Blank(case.sizes.outside_diameter, width)
     hob = hob_of(work, case.job.hob)
     if depth == "scratch":
-        _check_touches(rates, hob, case)
+        _check_touches(rates, hob, blank, case)
     try:
         measured = measure_cut(
             rates, hob, blank, case.swivel_deg,
@@ -125,10 +125,12 @@ def _without_teeth(measured: Measured) -> Measured:
     return replace(measured, gauged=gauged, flanks=None)
 
 
-def _check_touches(rates: Rates, hob: Hob, case: Case) -> None:
+def _check_touches(rates: Rates, hob: Hob, blank: Blank, case: Case) -> None:
     """Raises `NotCut` where the feed is so coarse that no light cut's touches meet those of the turn before."""
+    from handlead.kinematics.cutting import light_depth
+
     feed, swivel = float(abs(rates.axial / rates.table)), case.swivel_deg
-    length_mm = touch_length(depth_for(feed, hob.tip_radius, swivel, hob.module_n), hob.tip_radius, swivel)
+    length_mm = touch_length(light_depth(rates, hob, blank, swivel), hob.tip_radius, swivel)
     if feed > length_mm:
         raise NotCut(
             f"a feed of {length(feed, case.job.units, 1)} in a table turn leaves touches that don't meet; "
@@ -178,9 +180,24 @@ def hob_of(work: Work, data: HobData) -> Hob:
             lead_angle_deg=_number(data.lead_angle_deg),
             pressure_angle_deg=float(data.pressure_angle_deg),
             rack=rack,
+            profile=_chain_thread(work, data),
         )
     except ValueError as fault:
         raise NotCut(str(fault)) from fault
+
+
+def _chain_thread(work: Work, data: HobData) -> tuple[tuple[float, float], ...] | None:
+    """The thread of a hob for chain wheels, which rounds its tips to the rollers' seat; None for other work.
+
+    The seat is taken as the least that ISO 606 allows. Raises `ValueError` where no such thread fits its pitch.
+    """
+    sprocket = sprocket_of(work)
+    if sprocket is None:
+        return None
+    teeth_over = max((outside_diameter(work) - rolling_diameter_of(work)) / 2, 0.0)
+    below = teeth_over + ROOT_CLEARANCE * float(data.module_n)
+    seat, angle = sprocket.seating_radii[0], float(data.pressure_angle_deg)
+    return rounded_rack(math.pi * float(data.module_n), seat, angle, hob_addendum(work, data), below)
 
 
 def _number(value: Any) -> float | None:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
+from handlead.kinematics.blank import Blank
 from handlead.kinematics.gear import Gear
+from handlead.kinematics.hob import Hob
 from handlead.kinematics.measured import measure_cut
+from handlead.kinematics.motion import Rates
 from handlead.kinematics.tolerance import flank_tolerances
 from handlead.kinematics.words import Hand
 
@@ -63,3 +68,65 @@ def test_full_depth_needs_the_drawing(setting):
     machine = setting()
     with pytest.raises(ValueError, match="drawing is needed"):
         measure_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg, depth="full")
+
+
+def worm_wheel(
+    teeth: int, starts: int, hand: int, feed: str, module: float = 2.0, diameter: float = 32, gashes: int = 10
+):
+    """Hob, wheel and rates of a right set-up; `feed` is "across", "in" or "by hand"."""
+    hob = Hob(module, starts=starts, hand=Hand(hand), gashes=gashes, reference_diameter=diameter)
+    gamma = math.radians(hob.geometric_lead_angle_deg)
+    gear = Gear(teeth, module, math.degrees(gamma), Hand(hand), face_width=None)
+    table = -hand * Fraction(starts, teeth)
+    across, inwards = abs(table) * Fraction(2, 5), -abs(table) / 5
+    rolling = Fraction(math.cos(gamma) / (math.pi * module * teeth)).limit_denominator(10**9)
+    rates = {
+        "across": Rates(table + across * rolling, tangential=across),
+        "in": Rates(table, radial=inwards),
+        "by hand": Rates(table),
+    }[feed]
+    return hob, Blank(gear.reference_diameter + 2 * module, 8 * module), gear, rates
+
+
+@pytest.mark.parametrize("feed", ["across", "in", "by hand"])
+def test_a_worm_wheel_is_cut_to_full_depth_by_the_slide_that_feeds_it(feed):
+    hob, blank, gear, rates = worm_wheel(21, 2, 1, feed)
+    found = measure_cut(rates, hob, blank, 0, gear=gear, depth="full")
+    assert (found.gauged.teeth, found.gauged.hand) == (21, "right")
+    assert found.gauged.clean, found.gauged.notes
+    assert found.flanks is None
+    deep = blank.radius - found.field.radius.min()
+    assert deep == pytest.approx(4.5, abs=0.02)
+
+
+@pytest.mark.parametrize("depth", ["scratch", "full"])
+def test_a_worm_wheel_with_the_differential_left_out_is_not_clean(depth):
+    hob, blank, gear, rates = worm_wheel(21, 2, 1, "across")
+    still = replace(rates, table=-Fraction(2, 21))
+    assert not measure_cut(still, hob, blank, 0, gear=gear, depth=depth).gauged.clean
+
+
+@pytest.mark.parametrize(
+    ("teeth", "starts", "hand", "feed", "module", "diameter", "gashes"),
+    [
+        (89, 2, 1, "by hand", 1.5, 15, 8),
+        (49, 4, -1, "across", 4, 40, 10),
+        (22, 4, 1, "in", 5, 60, 8),
+        (26, 4, -1, "in", 4, 64, 8),
+        (77, 3, 1, "across", 1, 12, 6),
+    ],
+)
+def test_worm_wheels_of_steep_hobs_and_few_gashes_come_out_clean(
+    teeth, starts, hand, feed, module, diameter, gashes
+):
+    """A narrow band hardly tells their lead, and a very light cut by few gashes leaves out every other space."""
+    hob, blank, gear, rates = worm_wheel(teeth, starts, hand, feed, module, diameter, gashes)
+    found = measure_cut(rates, hob, blank, 0, gear=gear).gauged
+    assert (found.teeth, found.hand) == (teeth, "right" if hand > 0 else "left")
+    assert found.clean, found.notes
+
+
+def test_a_hob_that_never_reaches_the_blank_cuts_nothing_to_full_depth():
+    hob, blank, gear, rates = worm_wheel(21, 2, 1, "in")
+    with pytest.raises(ValueError, match="doesn't reach"):
+        measure_cut(rates, hob, replace(blank, diameter=30), 0, gear=gear, depth="full")

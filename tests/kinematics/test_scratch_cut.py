@@ -161,10 +161,19 @@ def test_with_a_coarse_feed_the_light_cut_goes_deep_enough_to_meet(setting, feed
     assert found.clean, found.notes
 
 
+def depth(feed: float, *, tip_radius: float = 35, swivel_deg: float = 0, step: float = 0.6) -> float:
+    return depth_for(feed, tip_radius, swivel_deg, 2, step=step, blank_radius=40)
+
+
 def test_a_fine_feed_is_cut_at_the_usual_depth():
-    assert depth_for(1.5, 35, 20, 2) == SCRATCH_DEPTH
-    assert SCRATCH_DEPTH < depth_for(5, 35, 0, 2) < depth_for(5, 25, 0, 2)
+    assert depth(1.5, swivel_deg=20) == SCRATCH_DEPTH
+    assert SCRATCH_DEPTH < depth(5) < depth(5, tip_radius=25)
 
 
 def test_no_feed_makes_the_light_cut_deeper_than_a_light_cut_can_be():
-    assert depth_for(50, 35, 0, 2) == pytest.approx(0.8)
+    assert depth(50) == pytest.approx(0.8)
+
+
+def test_many_starts_on_few_gashes_are_cut_deep_enough_to_mark_every_space():
+    assert depth(0, step=4) > SCRATCH_DEPTH
+    assert depth(0, step=4) < depth(0, step=6)

@@ -25,7 +25,9 @@ def test_the_blank_never_contradicts_the_train(path):
     assert "witnesses-disagree" not in {finding.code for finding in proof.findings}
 
 
-@pytest.mark.parametrize("path", [path for path in JOBS if path.parent.name < "20"], ids=lambda p: p.parent.name)
+@pytest.mark.parametrize(
+    "path", [path for path in JOBS if path.parent.name < "20"], ids=lambda p: p.parent.name
+)
 def test_right_orders_come_out_clean(path):
     proof = prove(read_job(path), cut="scratch")
     assert proof.is_as_wanted
@@ -75,3 +77,23 @@ def test_rates_out_of_all_measure_are_not_cut_at(rates):
     case.__dict__["rates"] = rates
     with pytest.raises(NotCut, match=r"measure|for ever"):
         cut_blank(case)
+
+
+def test_a_sprocket_is_cut_with_the_round_tips_of_its_own_hob():
+    job = read_job(SCENARIOS / "09-curtain-sprocket" / "job.toml")
+    case = Case.of(job, job.setup)
+    cut = cut_blank(case, "full")
+    assert (cut.gauged.teeth, cut.gauged.hand) == (19, "none")
+    assert cut.gauged.clean, cut.gauged.notes
+    # 08B, 19 teeth: pitch circle 12.7/sin(180/19) = 77.159, less the roller of 8.51 (ISO 606).
+    assert 2 * cut.measured.field.radius.min() == pytest.approx(77.159 - 8.51, abs=0.02)
+
+
+@pytest.mark.parametrize("order", ["06-orchestra-lift", "07-trap-hoist"])
+def test_worm_wheels_are_cut_to_full_depth(order):
+    job = read_job(SCENARIOS / order / "job.toml")
+    case = Case.of(job, job.setup)
+    cut = cut_blank(case, "full")
+    assert cut.gauged.teeth == job.work.teeth
+    assert cut.gauged.clean, cut.gauged.notes
+    assert 2 * cut.measured.field.radius.min() == pytest.approx(case.sizes.root_diameter, abs=0.05)
