@@ -7,7 +7,7 @@ found by `correction`, and tried there.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -42,7 +42,7 @@ from .case import (
 from .cutting_speed import check_cutting_speed
 from .findings import Fact, Finding
 from .mending import gears_text, refusal
-from .units import decimal, length, quoted, swivel_text
+from .units import decimal, deviation, length, lengths_in, quoted, swivel_text
 from .units import feed as feed_text
 from .wheel_checks import check_set_by_centres, check_threads
 
@@ -64,10 +64,23 @@ def check_lock(case: Case) -> Iterator[Finding]:
     yield Finding(
         "locked-train",
         "error",
-        f"The train is locked: nothing can turn. What fights is {quoted(lock)}.",
+        f"The train is locked: nothing can turn. What fights is {_fighters(case, lock)}.",
         "Don't start the motor: one of these has to be open.",
         {"links": tuple(lock)},
     )
+
+
+#: A loop of no more links than these is told whole.
+_SHORT_LOOP = 4
+
+
+def _fighters(case: Case, lock: Sequence[str]) -> str:
+    """The links of a loop that holds itself fast; of a long one those that a lever frees, and how many lie between."""
+    freed = [name for name in lock if case.train.link(name).states]
+    rest = len(lock) - len(freed)
+    if len(lock) <= _SHORT_LOOP or not freed:
+        return quoted(lock)
+    return f"{quoted(freed)}, with {rest} link{'' if rest == 1 else 's'} between them"
 
 
 def check_driven(case: Case) -> Iterator[Finding]:
@@ -376,10 +389,11 @@ def check_mounting(case: Case) -> Iterator[Finding]:
     for link in case.train.brackets:
         refused = refusal(link, link.mounted) if link.mounted else None
         if link.mounted and refused:
+            why = lengths_in(refused.why, case.job.units)
             yield Finding(
                 "wont-mount",
                 "error",
-                f'{gears_text(link.mounted)} can\'t be mounted in "{link.name}": {refused.why}.',
+                f'{gears_text(link.mounted)} can\'t be mounted in "{link.name}": {why}.',
                 PLAN_ANEW,
                 {"bracket": link.name, "gears": link.mounted.gears, "idlers": link.mounted.idlers},
             )
@@ -428,8 +442,8 @@ def _rests_on_feed(case: Case, index: Fraction) -> Finding:
         "feed-belongs-to-index",
         "note",
         f"The count or the lead rests on the feed gears: the index gears alone stand for {decimal(count)} teeth.",
-        f"Don't change the gears in {feeds} between cuts; {differential}bring the slide back by reversing the drive, "
-        "nothing opened: a rapid return loses the register.",
+        f"Don't change the gears in {feeds} between cuts; {differential}draw the hob clear and bring the slide back by "
+        "reversing the drive, nothing opened: a rapid return loses the register.",
         {"index_teeth": count, "teeth": outcome.teeth if outcome else None},
     )
 
@@ -613,5 +627,5 @@ def _lead(lead_mm: float | None, case: Case) -> str:
 
 
 def _um(value: float, case: Case) -> str:
-    return f"{abs(value):.1f} µm" if abs(value) < 1000 else length(abs(value) / 1000, case.job.units, 2)
+    return deviation(abs(value), case.job.units).lstrip("+")
 

@@ -101,9 +101,10 @@ def drive_step(case: Case) -> Step | None:
     for name in stands:
         for position, moved in with_lever_moved(case, name):
             if _runs_alone(moved):
+                clear = draw_clear(case)
                 return Step(
-                    f'Put lever "{name}" to "{position}" (it stands at "{stands[name]}") before "{other}" runs, '
-                    f'{draw_clear(case)}, and put it back for the cut, which "{drive}" drives.',
+                    f'{clear[0].upper()}{clear[1:]}, and put lever "{name}" to "{position}" (it stands at '
+                    f'"{stands[name]}") before "{other}" runs; put it back for the cut, which "{drive}" drives.',
                     drive=drive,
                 )
     return Step(f'Cut with the drive "{drive}", not with "{other}".', drive=drive)

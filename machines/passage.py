@@ -24,7 +24,7 @@ from .clearing import (
     how_to_set_in,
     stands_in_blank,
 )
-from .findings import Finding
+from .findings import Fact, Finding
 from .imperfections import plays_of
 from .job_file import SetupMove
 from .units import length
@@ -290,6 +290,7 @@ def _stopped(moved: Moved) -> Iterator[Finding]:
         "error",
         f"Move {len(moved.passage.runs) + 1}, {stop.order.name}, can't be made: {stop.why}.",
         advice[stop.code],
+        {"move": len(moved.passage.runs) + 1},
     )
 
 
@@ -315,6 +316,7 @@ def _hob_not_clear(moved: Moved) -> Iterator[Finding]:
             if goes_in
             else f"Before it, {draw_clear(_standing(moved, index))}{clear}"
             f"{'; set the depth again at the start of the next cut' if mended else ''}.",
+            {"move": index + 1, "clear_from_mm": clear_from(moved.case)},
         )
 
 
@@ -378,6 +380,7 @@ def _cut_otherwise(moved: Moved) -> Iterator[Finding]:
             f"Move {index + 1}, {moved.passage.runs[index].order.name}, isn't run with the set-up as [setup] has it: "
             "count, hand and lead above are the set-up's, not this cut's.",
             "Put the levers and the drive of the first cut under [setup], and those of other moves before them.",
+            {"move": index + 1},
         )
 
 
@@ -392,6 +395,7 @@ def _play_in_a_cut(moved: Moved) -> Iterator[Finding]:
                 "warning",
                 f"In move {index + 1}, {made.order.name}, play is still being taken up with the hob on the face.",
                 "Start farther off the face, so that all play is taken up before the hob touches.",
+                {"move": index + 1},
             )
 
 
@@ -403,22 +407,28 @@ def _beyond_travel(moved: Moved) -> Iterator[Finding]:
         stroke = moved.case.job.machine.limits.travel.get(part)
         places = [getattr(at, name) for made in moved.passage.runs for at in (made.start, made.end)]
         if stroke is not None and places and max(places) - min(places) > stroke:
+            over, most = (
+                length(float(each), moved.case.job.units, 1) for each in (max(places) - min(places), stroke)
+            )
             yield Finding(
                 "beyond-limits",
                 "error",
-                f'The moves take "{part}" over {float(max(places) - min(places)):.1f} mm; it has {float(stroke):g} mm.',
+                f'The moves take "{part}" over {over}; it has {most}.',
                 "Keep to what the machine's manual allows.",
+                {"part": part, "travel_mm": max(places) - min(places), "greatest_mm": stroke},
             )
 
 
 def _register(moved: Moved, missed: Missed) -> Finding:
     kept, which = moved.is_kept(missed), f"Move {missed.number}, {missed.name},"
+    facts: dict[str, Fact] = {"move": missed.number, "miss_pitch_low": missed.low, "miss_pitch_high": missed.high}
     if kept is None:
         return Finding(
             "register-lost",
             "error",
             f"{which} can't be counted on to fall into the spaces of the first cut: {missed.why}.",
             _advice(moved, missed),
+            facts,
         )
     if kept:
         exactly = "exactly " if missed.worst == 0 else ""
@@ -427,6 +437,7 @@ def _register(moved: Moved, missed: Missed) -> Finding:
             "note",
             f"{which} falls {exactly}into the spaces of the first cut"
             f"{'' if exactly else ', within ' + length(UNSEEN_MM, moved.case.job.units)}.",
+            facts=facts,
         )
     assert missed.low is not None and missed.high is not None
     return Finding(
@@ -434,6 +445,7 @@ def _register(moved: Moved, missed: Missed) -> Finding:
         "error",
         f"{which} misses the spaces of the first cut by {_words(moved, missed)}.",
         _advice(moved, missed),
+        facts | {"miss_mm": moved.miss_mm(max(missed.low, missed.high, key=abs))},
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from fractions import Fraction
 
@@ -74,3 +75,14 @@ def quoted(names: Sequence[str]) -> str:
     """Names in a sentence, each in quotation marks."""
     *most, last = [f'"{name}"' for name in names] or ["nothing"]
     return f"{', '.join(most)} and {last}" if most else last
+
+
+def lengths_in(sentence: str, units: str) -> str:
+    """A sentence whose lengths are in millimetres, with each of them in these units.
+
+    >>> lengths_in("it needs 127 mm between the axes", "in")
+    'it needs 5.000 in between the axes'
+    """
+    if units != "in":
+        return sentence
+    return re.sub(r"([\d.]+) mm\b", lambda found: length(float(found[1]), units, 2), sentence)

@@ -161,6 +161,26 @@ def test_a_hob_that_doesnt_suit_hides_nothing_that_gears_can_mend():
     assert found["wrong-hand"].startswith("Add an idler")
 
 
+def test_what_wont_mount_is_told_in_the_units_of_the_job():
+    inch, metric = (
+        read_job(ROOT / "scenarios" / folder / "job.toml") for folder in ("08-inch-winch", "41-gear-against-the-stud")
+    )
+    crammed = changed(inch, **{"index gears": Mounted((24, 27, 95, 90))})
+    for job, ours, theirs in ((crammed, " in ", " mm"), (metric, " mm ", " in ")):
+        (message,) = (each.message for each in errors(prove(job).judged) if each.code == "wont-mount")
+        reason = message.partition(": ")[2]
+        assert ours in reason
+        assert theirs not in reason
+
+
+def test_a_long_loop_that_holds_itself_fast_is_told_by_what_a_lever_frees():
+    (finding,) = errors(prove(read_job(ROOT / "scenarios" / "30-brake-and-clutch" / "job.toml")).findings)
+    assert 'What fights is "' in finding.message
+    assert len(finding.message) < 200
+    assert {"cage brake", "cage clutch"} <= set(finding.facts["links"])
+    assert all(name in finding.message for name in ("cage brake", "cage clutch"))
+
+
 def test_a_verdict_alone_tries_nothing(monkeypatch):
     def tried(case, steps):
         raise AssertionError("a changed set-up was tried")

@@ -215,5 +215,6 @@ def test_no_lever_is_advised_that_leaves_a_worm_driven_backwards():
     text = (SHIPPED.parents[1] / "scenarios" / "31-rapid-against-the-worm" / "job.toml").read_text()
     findings = [each for each in prove(read_job_text(text)).findings if each.code == "worm-driven-backwards"]
     (remedy,) = {each.remedy for each in findings}
-    assert remedy.startswith('Put lever "feed clutch" to "out" (it stands at "in") before "rapid" runs')
+    assert remedy.startswith("Draw the hob clear by hand, and put lever")
+    assert 'lever "feed clutch" to "out" (it stands at "in") before "rapid" runs' in remedy
     assert 'which "main" drives' in remedy
