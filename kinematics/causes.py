@@ -9,18 +9,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from .evidence import Evidence, View, view_of
-from .faults import NOTHING_DONE, Changes, Fault, Standing, Study, combined
-from .inspections import LOOKS, Check, Scene
+from .evidence import Evidence, View
+from .faults import Changes, Fault, Standing, Study, combined
+from .inspections import LOOKS, NONE_OF_THESE, Check, Scene, is_not_sure
 from .outcome import Outcome
 from .response import Running
 
 #: In a hundred wrong cuts so many have two faults at once (own judgement).
 PAIRS_IN_HUNDRED = 10.0
+
+#: In a hundred wrong cuts so many come of something that no row of the table holds (own judgement).
+UNKNOWN_IN_HUNDRED = 5.0
+
+#: How likely something of no known cause leaves a look at the machine as it was meant, and otherwise (own judgement).
+LOOKS_AS_MEANT, LOOKS_OTHERWISE = 0.8, 0.1
+
+#: From this share on the likeliest cause is looked at itself, whatever tells more of the others apart.
+NEARLY_SURE = 0.95
 
 #: So many near misses are named where nothing explains what was seen.
 NEAREST = 5
@@ -82,12 +91,14 @@ class Miss:
 class Explanation:
     """Suspects, those that leave the same teeth standing together, likeliest first; near misses if there are none.
 
-    `tried` counts the set-ups that were run.
+    `tried` counts the set-ups that were run. `unknown` is the share that is kept for something which no
+    fault that is known here comes to; the suspects' weights share out the rest.
     """
 
     suspects: tuple[Suspect, ...]
     nearest: tuple[Miss, ...]
     tried: int
+    unknown: float = 0.0
 
     @property
     def groups(self) -> tuple[tuple[Suspect, ...], ...]:
@@ -108,30 +119,19 @@ class Answer:
 
 @dataclass(frozen=True)
 class Trial:
-    """Set-ups run one after the other on the same bench, with what is the same for all kept."""
+    """Set-ups run one after the other on the same bench."""
 
     study: Study
     mark_turns: int
-    _views: dict[Any, tuple[Outcome | None, View]] = field(default_factory=dict)
-
     def run(self, standing: Standing) -> Running | None:
         """What the machine does; None where two levers fight."""
         return self.study.bench.running(standing)
-
-    def view(self, standing: Standing, running: Running) -> tuple[Outcome | None, View]:
-        """The gear that comes out, and what of it is seen."""
-        falls_in = standing.between_cuts == NOTHING_DONE
-        key = (running, standing.swivel_deg, standing.hob, falls_in)
-        if key not in self._views:
-            outcome = self.study.bench.outcome(standing, running)
-            self._views[key] = (outcome, view_of(running, outcome, second_cut_falls_in=falls_in))
-        return self._views[key]
 
     def suspect(
         self, faults: tuple[Fault, ...], standing: Standing, running: Running, prior: float, closeness: float
     ) -> Suspect:
         """The faults with all that they bring about."""
-        outcome, view = self.view(standing, running)
+        outcome, view = self.study.view(standing, running)
         turns = None
         if running.rates is not None and running.hob_way:
             turns = running.rates.table * self.mark_turns * running.hob_way
@@ -166,23 +166,54 @@ def explain(
         suspect = _tried(trial, candidate, prior, changes, evidence)
         if suspect is not None:
             found.append(suspect)
-    suspects = _ranked(_once(_answering(_needed(found), answers) or _answering(found, answers)))
+    found = [suspect for suspect in found if study.can_stand(suspect.standing)]
+    left = _once(_answering(_needed(found, study), answers) or _answering(found, answers))
+    suspects = _ranked(left)
     nearest = () if suspects else _nearest(trial, faults, evidence, answers)
-    return Explanation(suspects, nearest, tried)
+    return Explanation(suspects, nearest, tried, _unknown(trial, left, evidence, answers))
 
 
-def _needed(found: Sequence[Suspect]) -> list[Suspect]:
-    """The suspects without those pairs of which one fault alone leaves the same teeth.
+def _unknown(
+    trial: Trial, left: Sequence[Suspect], evidence: Evidence, answers: Sequence[Answer]
+) -> float:
+    """The share of something that no known fault comes to, for what was seen and what was found at the checks."""
+    study = trial.study
+    assert study.running is not None
+    meant = trial.suspect((), study.base, study.running, 1.0, 1.0)
+    likely = UNKNOWN_IN_HUNDRED * evidence.by_chance(meant.view)
+    for answer in answers:
+        as_meant = answer.check.agrees(answer.found, answer.check.outcome(meant.scene))
+        if not is_not_sure(answer.found):
+            likely *= LOOKS_AS_MEANT if as_meant else LOOKS_OTHERWISE
+    known = sum(suspect.prior * suspect.closeness for suspect in left)
+    return likely / (likely + known)
 
-    A second fault that changes nothing of what was seen is looked for only once answers have ruled
-    all others out: nothing on the blank speaks for it.
+
+def _needed(found: Sequence[Suspect], study: Study) -> list[Suspect]:
+    """The suspects without what nothing on the blank speaks for.
+
+    A second fault that changes nothing of what was seen, and any fault that leaves what the set-up as written
+    leaves where that explains it all, is looked for only once answers have ruled the others out.
     """
+    written = next((suspect.leaves for suspect in found if is_as_written(suspect, study)), None)
     alone = {id(suspect.faults[0]): suspect.leaves for suspect in found if len(suspect.faults) == 1}
     return [
         suspect
         for suspect in found
-        if len(suspect.faults) == 1 or all(alone.get(id(fault)) != suspect.leaves for fault in suspect.faults)
+        if is_as_written(suspect, study)
+        or (
+            (written is None or suspect.leaves != written)
+            and (
+                len(suspect.faults) == 1
+                or all(alone.get(id(fault)) != suspect.leaves for fault in suspect.faults)
+            )
+        )
     ]
+
+
+def is_as_written(suspect: Suspect, study: Study) -> bool:
+    """Whether nothing stood otherwise than it is written."""
+    return suspect.standing.key == study.base.key
 
 
 def _answering(found: Iterable[Suspect], answers: Sequence[Answer]) -> list[Suspect]:
@@ -227,9 +258,14 @@ def _tried(
     if running is None:
         return None
     hob = standing.hob
-    if not evidence.count_is_possible(running, hob.hand.value, hob.starts, float(hob.module_n)):
+    if standing.miscounted:
+        evidence = evidence.recounted(standing.miscounted)
+    possible = evidence.count_is_possible(running, hob.hand.value, hob.starts, float(hob.module_n))
+    if not (possible or standing.slips):
         return None
-    _, view = trial.view(standing, running)
+    _, view = trial.study.view(standing, running)
+    if standing.miscounted and evidence.teeth and evidence.teeth.value in view.counts:
+        return None  # it was counted right
     closeness = evidence.closeness(view)
     return None if closeness is None else trial.suspect(faults, standing, running, prior, closeness)
 
@@ -322,26 +358,62 @@ def next_check(suspects: Sequence[Suspect], checks: Iterable[Check]) -> NextChec
     What is gained is the mean information of the answer, in bits, as the weights stand.
     Source: C. E. Shannon, "A Mathematical Theory of Communication", 1948 (from memory).
     """
-    scenes = [suspect.scene for suspect in suspects]
-    total = sum(suspect.weight for suspect in suspects) or 1.0
     best: NextCheck | None = None
     for check in checks:
-        outcomes = [check.outcome(scene) for scene in scenes]
-        stands = check.together(outcomes)
-        by_outcome: dict[str, list[int]] = {}
-        for number, outcome in enumerate(outcomes):
-            by_outcome.setdefault(stands[outcome], []).append(number)
-        if len(by_outcome) < 2:
+        splits = _splits(suspects, check)
+        if len(splits) < 2:
             continue
-        splits = [
-            Split(outcome, tuple(numbers), sum(suspects[n].weight for n in numbers) / total)
-            for outcome, numbers in by_outcome.items()
-        ]
-        bits = -sum(split.weight * math.log2(split.weight) for split in splits if split.weight > 0)
-        if best is None or bits / check.minutes > best.bits / best.check.minutes:
-            splits.sort(key=lambda split: (-split.weight, split.outcome))
-            best = NextCheck(check, tuple(splits), bits)
+        found = _worth(check, splits)
+        if best is None or found.bits / found.check.minutes > best.bits / best.check.minutes:
+            best = found
     return best
+
+
+def _splits(suspects: Sequence[Suspect], check: Check) -> list[Split]:
+    """What the check may show, with the suspects that are left then; one that may show either stands with both."""
+    total = sum(suspect.weight for suspect in suspects) or 1.0
+    outcomes = [check.outcomes(suspect.scene) for suspect in suspects]
+    stands = check.together(each for either in outcomes for each in either)
+    by_outcome: dict[str, list[tuple[int, float]]] = {}
+    for number, either in enumerate(outcomes):
+        for outcome in either:
+            share = suspects[number].weight / total / len(either)
+            by_outcome.setdefault(stands[outcome], []).append((number, share))
+    return [
+        Split(outcome, tuple(dict.fromkeys(number for number, _ in those)), sum(share for _, share in those))
+        for outcome, those in by_outcome.items()
+    ]
+
+
+def _worth(check: Check, splits: list[Split]) -> NextCheck:
+    bits = -sum(split.weight * math.log2(split.weight) for split in splits if split.weight > 0)
+    splits.sort(key=lambda split: (-split.weight, split.outcome))
+    return NextCheck(check, tuple(splits), bits)
+
+
+def own_checks(suspect: Suspect, checks: Sequence[Check], meant: Scene) -> tuple[Check, ...]:
+    """The checks that would find the suspect's faults themselves: those that could refute it."""
+    as_written = suspect.standing.key == meant.standing.key
+    own = []
+    for fault in suspect.faults:
+        for check in checks:
+            there = check.looks_at == fault.kind.check and (not check.where or check.where in fault.where)
+            if there and (as_written or check.outcome(suspect.scene) != check.outcome(meant)):
+                own.append(check)
+                break
+    return tuple(dict.fromkeys(own))
+
+
+def refuting_check(
+    suspects: Sequence[Suspect], unknown: float, checks: Sequence[Check], made: Iterable[Check], meant: Scene
+) -> NextCheck | None:
+    """The next look at the likeliest suspect itself, which may speak against it; None where all were taken."""
+    taken = set(made)
+    for check in own_checks(suspects[0], checks, meant) if suspects else ():
+        if check not in taken:
+            splits = [replace(split, weight=split.weight * (1 - unknown)) for split in _splits(suspects, check)]
+            return _worth(check, [*splits, Split(NONE_OF_THESE[0], (), unknown)])
+    return None
 
 
 def all_checks(

@@ -18,26 +18,42 @@ from itertools import combinations
 from typing import Any
 
 from .constants import Constants
+from .evidence import ONE_OUT, RUBBED, RUNS_OUT, TOO_THICK, Blank, View, view_of
 from .gear import MM_PER_INCH
-from .links import ChangeGears, Mounted
+from .links import Brake, ChangeGears, Differential, Mounted
 from .needs import Role, roles
 from .outcome import Outcome, predict_of_kind
 from .requirement import HobData, Work
 from .requirement import swivel_deg as swivel_wanted
 from .response import Response, Running
+from .sizes import hob_reference_diameter, outside_diameter
 from .train import Train
 from .words import Hand
 
 #: One thing that a fault changes: ("gears", bracket), ("idlers", bracket), ("stamps", bracket),
-#: ("lever", name), ("swivel",), ("hob", "hand" | "starts" | "module"), ("sheet",) or ("between cuts",).
+#: ("lever", name), ("swivel",), ("hob", "hand" | "starts" | "module"), ("sheet",), ("between cuts",),
+#: ("drive runs",) and ("hob stands",) 1 or -1, ("parted",) a link, ("slips",), ("miscounted",) by how many at most,
+#: or ("beside",) a `Beside`.
 Key = tuple[str, ...]
 Changes = Mapping[Key, Any]
 
 #: What the sheet was worked out for, and what was done between cuts, unless a fault says otherwise.
 THIS_JOB, NOTHING_DONE = "this job", "nothing"
 
+#: What a person finds where all is as it should be.
+AS_IT_SHOULD = "as it should be"
+
 #: Teeth of an idler that nobody has named: the ratio doesn't depend on them.
 ANY_IDLER = 30
+
+
+@dataclass(frozen=True)
+class Beside:
+    """Something wrong beside the train: what has to be looked at, what is found there, and what the work shows."""
+
+    looks_at: str
+    found: str
+    symptoms: frozenset[str]
 
 
 @dataclass(frozen=True)
@@ -46,7 +62,10 @@ class Standing:
 
     `gears` and `idlers` give the true teeth in each filled bracket; `stamps` what its gears read where
     that is something else. `sheet` says what the set-up was worked out for, `between_cuts` what was
-    done between two cuts. `swivel_deg` is signed in the frame.
+    done between two cuts. `swivel_deg` is signed in the frame. `drive_runs` is -1 where the drive turns
+    the other way, `hob_stands` where the hob's cutting faces look the other way. `parted` names a link
+    that passes nothing; `slips` is True where something gives way now and then. `miscounted` says by how
+    many teeth the count may be wrong, nothing being wrong with the cut.
     """
 
     drive: str
@@ -58,6 +77,12 @@ class Standing:
     stamps: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     sheet: str = THIS_JOB
     between_cuts: str = NOTHING_DONE
+    drive_runs: int = 1
+    hob_stands: int = 1
+    parted: str = ""
+    slips: bool = False
+    miscounted: int = 0
+    beside: Beside | None = None
 
     @property
     def key(self) -> tuple[Any, ...]:
@@ -70,7 +95,8 @@ class Standing:
         )
         return (
             self.drive, *(frozenset(table.items()) for table in tables),
-            self.swivel_deg, self.hob, self.sheet, self.between_cuts,
+            self.swivel_deg, self.hob, self.sheet, self.between_cuts, self.drive_runs, self.hob_stands,
+            self.parted, self.slips, self.miscounted, self.beside,
         )  # fmt: skip
 
     def mounted(self, bracket: str) -> Mounted | None:
@@ -99,6 +125,9 @@ class Standing:
             plain.get("swivel", self.swivel_deg), other_hob(self.hob, **hob) if hob else self.hob,
             {name: of for name, of in tables["stamps"].items() if name in gears},
             plain.get("sheet", self.sheet), plain.get("between cuts", self.between_cuts),
+            plain.get("drive runs", self.drive_runs), plain.get("hob stands", self.hob_stands),
+            plain.get("parted", self.parted), plain.get("slips", self.slips),
+            plain.get("miscounted", self.miscounted), plain.get("beside", self.beside),
         )  # fmt: skip
 
 
@@ -122,6 +151,12 @@ class Sheet:
     constants: Constants
 
 
+#: Whether a bracket takes gears and idlers: their numbers, and the bracket's measures.
+Takes = Callable[[str, tuple[int, ...], tuple[int, ...]], bool]
+
+#: The gears by which the drawers fall short of what is mounted in all brackets: how many by teeth.
+Lacking = Callable[[Mapping[str, Mounted]], Mapping[int, int]]
+
 #: Gears for a bracket: asked ratio (signed), bracket, gears that aren't free, whether it must be met exactly.
 GearSearch = Callable[[Fraction, str, Sequence[int], bool], Mounted | None]
 
@@ -132,7 +167,7 @@ class Bench:
 
     `train` has its levers out of consideration and its brackets empty. `levers` gives for each lever
     and position the states of links. `owned` lists for each bracket that has a drawer the gears that
-    fit it, and `shared` the brackets that draw on the same ones. `search` finds gears for a ratio.
+    fit it. `search` finds gears for a ratio; `takes` and `lacking` say what can be mounted.
     """
 
     train: Train
@@ -145,6 +180,9 @@ class Bench:
     others: tuple[Sheet, ...]
     search: GearSearch
     modules: tuple[Fraction, ...]
+    takes: Takes = lambda bracket, gears, idlers: True
+    lacking: Lacking = lambda mounted: {}
+    _taken: dict[Any, bool] = field(default_factory=dict, repr=False, compare=False)
     _responses: dict[Any, Response | None] = field(default_factory=dict, repr=False, compare=False)
     _ratios: dict[Any, Fraction] = field(default_factory=dict, repr=False, compare=False)
 
@@ -160,19 +198,48 @@ class Bench:
     def running(self, standing: Standing) -> Running | None:
         """What the machine does as it stands, exactly; None where two levers fight over a link."""
         brackets = standing.gears
-        key = (standing.drive, tuple(brackets), tuple(sorted(standing.positions.items())))
+        key = (standing.drive, tuple(brackets), tuple(sorted(standing.positions.items())), standing.parted)
         if key not in self._responses:
             states = self.states(standing.positions)
+            train = self.train.without(standing.parted) if standing.parted else self.train
             self._responses[key] = (
                 None
                 if states is None
-                else Response.of(self.train.with_states(states), standing.drive, brackets)
+                else Response.of(
+                    train.with_states({name: state for name, state in states.items() if name != standing.parted}),
+                    standing.drive,
+                    brackets,
+                )
             )
         response = self._responses[key]
         if response is None:
             return None
-        return response.running(
+        running = response.running(
             [self._ratio(gears, standing.idlers.get(name, ())) for name, gears in brackets.items()]
+        )
+        return running if standing.drive_runs > 0 else _the_other_way(running)
+
+    def short_of(self, standing: Standing) -> Mapping[int, int]:
+        """The gears that the drawers lack for what stands there, by what is stamped on them."""
+        return self.lacking(
+            {
+                name: Mounted(standing.stamps.get(name, gears), standing.idlers.get(name, ()))
+                for name, gears in standing.gears.items()
+            }
+        )
+
+    def can_hold(self, bracket: str, standing: Standing) -> bool:
+        """Whether the bracket takes what the standing has in it."""
+        key = (bracket, standing.gears.get(bracket, ()), standing.idlers.get(bracket, ()))
+        if key not in self._taken:
+            self._taken[key] = not key[1] or self.takes(*key)
+        return self._taken[key]
+
+    def blank(self, hob: HobData) -> Blank:
+        """What of the drawing's blank, and of this hob, enters what is seen."""
+        diameter = hob_reference_diameter(self.work, hob)
+        return Blank(
+            outside_diameter(self.work), diameter / 2 if diameter else None, float(self.work.pressure_angle_deg)
         )
 
     def _ratio(self, gears: tuple[int, ...], idlers: tuple[int, ...]) -> Fraction:
@@ -207,6 +274,14 @@ class Bench:
         return roles(self.train.with_states(states), standing.drive) if states is not None else {}
 
 
+def _the_other_way(running: Running) -> Running:
+    """The same train with its drive turning the other way: everything goes over, the ratios stay."""
+    hob, table, *slides = (
+        None if way is None else -way for way in (running.hob_way, running.table_way, *running.slide_ways)
+    )
+    return replace(running, hob_way=hob, table_way=table, slide_ways=tuple(slides))
+
+
 @dataclass(frozen=True)
 class Place:
     """A place at which a kind of change can happen: what it changes there, and how much likelier it is than others."""
@@ -223,6 +298,55 @@ class Study:
 
     bench: Bench
     base: Standing
+    _views: dict[Any, tuple[Outcome | None, View]] = field(default_factory=dict, repr=False, compare=False)
+
+    def view(self, standing: Standing, running: Running) -> tuple[Outcome | None, View]:
+        """The gear that comes out, and what of it is seen."""
+        falls_in = standing.between_cuts == NOTHING_DONE
+        symptoms = standing.beside.symptoms if standing.beside else frozenset()
+        if self._rubs(standing, running):
+            symptoms |= {RUBBED}
+        key = (running, standing.swivel_deg, standing.hob, falls_in, symptoms, standing.slips)
+        if key not in self._views:
+            outcome = self.bench.outcome(standing, running)
+            view = view_of(
+                running, outcome, second_cut_falls_in=falls_in, blank=self.bench.blank(standing.hob), symptoms=symptoms
+            )
+            view = replace(view, meshes=self._meshes(standing.hob, outcome, view))
+            self._views[key] = outcome, _slipping(view) if standing.slips else view
+        return self._views[key]
+
+    @cached_property
+    def _short_as_written(self) -> Mapping[int, int]:
+        return self.bench.short_of(self.base)
+
+    def can_stand(self, standing: Standing) -> bool:
+        """Whether it can be mounted: brackets that take what is in them, and no gear that isn't there.
+
+        A gear that the set-up as written has more often than the drawer lists was found somewhere.
+        """
+        if not all(self.bench.can_hold(name, standing) for name in standing.gears):
+            return False
+        short = self.bench.short_of(standing)
+        return all(count <= self._short_as_written.get(teeth, 0) for teeth, count in short.items())
+
+    def _rubs(self, standing: Standing, running: Running) -> bool:
+        """Whether the backs of the hob's teeth go first: it runs the other way, or stands the other way round."""
+        meant = self.running.hob_way if self.running else None
+        return bool(meant and running.hob_way) and running.hob_way != meant * standing.hob_stands  # type: ignore[operator]
+
+    def _meshes(self, hob: HobData, outcome: Outcome | None, view: View) -> bool:
+        """Whether it would run with its mate: count, hand, lean, size and thickness as drawn, and running true."""
+        work = self.bench.work
+        if outcome is None or outcome.teeth != work.teeth or not outcome.is_steady or hob.module_n != work.module_n:
+            return False
+        lean = (outcome.hand.value if outcome.hand else 0) * (outcome.helix_angle_deg or 0.0)
+        off = abs(outcome.swivel_error_deg or 0.0)
+        return (
+            abs(lean - work.signed_beta_deg) < LEAN_THAT_RUNS_DEG
+            and off <= SWIVEL_THAT_RUNS_DEG
+            and not view.symptoms & {TOO_THICK, RUNS_OUT, ONE_OUT, RUBBED}
+        )
 
     @cached_property
     def running(self) -> Running | None:
@@ -293,6 +417,19 @@ class Study:
         return changes
 
 
+#: A gear runs with its mate up to so much of helix angle that is wrong, and with a head off by so much (own judgement).
+LEAN_THAT_RUNS_DEG, SWIVEL_THAT_RUNS_DEG = 0.1, 3.0
+
+
+def _slipping(view: View) -> View:
+    """The same cut with something giving way now and then: no two turns meet, and any number may be counted."""
+    return replace(
+        view, teeth=None, counts=frozenset(), spaces_meet=False, second_cut_falls_in=False, hob_turns=None,
+        marks=frozenset({"cut away", "spoilt"}), weak_marks=frozenset(), meshes=False,
+        lead=None, lead_mm=None, helix_deg=None, outside_deg=None, thickness=None,
+    )  # fmt: skip
+
+
 #: The numbers of a row of the fault table, by key.
 Numbers = Mapping[str, Any]
 Change = Callable[[Study, Numbers], Iterator[Place]]
@@ -306,6 +443,24 @@ def gears_words(gears: Sequence[int]) -> str:
 def changes_words(changes: Changes) -> str:
     """Changes in words: ``24/58 · 48/40 in index gears``, ``1 idler in feed gears``, ``lever range at low``."""
     return "; ".join(_change_words(what, where, value) for (what, *where), value in changes.items())
+
+
+def undone_words(base: Standing, changes: Changes) -> str:
+    """What stands in the set-up in place of these changes, in words: ``24/58 · 48/40, 1 idler in index gears``."""
+    words: list[str] = []
+    for what, *where in changes:
+        match what, *where:
+            case ("gears" | "idlers", bracket):
+                mounted = base.mounted(bracket)
+                words.append(f"{mounted_words(mounted)} in {bracket}" if mounted else f"nothing in {bracket}")
+            case "lever", name:
+                words.append(f"lever {name} to {base.positions[name]}")
+            case ("swivel",):
+                words.append(f"the head to {swivel_words(base.swivel_deg)}")
+            case "hob", key:
+                value = {"hand": base.hob.hand, "starts": base.hob.starts, "module": base.hob.module_n}[key]
+                words.append(_change_words(what, where, value))
+    return "; ".join(dict.fromkeys(words))
 
 
 def _change_words(what: str, where: Sequence[str], value: Any) -> str:
@@ -324,6 +479,10 @@ def _change_words(what: str, where: Sequence[str], value: Any) -> str:
             return f"a hob of {value} start{'' if value == 1 else 's'}"
         case "hob", "module":
             return f"a hob of {module_words(value)}"
+        case ("drive runs",):
+            return "the drive running the way it is meant" if value > 0 else "the drive running the other way"
+        case ("hob stands",):
+            return "the hob's cutting faces the right way" if value > 0 else "the hob end for end"
     return " ".join((*where, str(value)))
 
 
@@ -344,11 +503,19 @@ def _idler_in(study: Study, numbers: Numbers) -> Iterator[Place]:
         idlers = study.base.idlers.get(bracket, ())
         now = len(idlers) + 1
         detail = f"{now} idler{'' if now == 1 else 's'} where there should be {len(idlers) or 'none'}"
-        spare = sorted(study.bench.spare(bracket, study.base)) or [ANY_IDLER]
-        extra = min(spare, key=lambda teeth: (abs(teeth - ANY_IDLER), teeth))
-        # What the bracket isn't made for can be squeezed in now and then, but seldom.
-        likelihood = 1 if now in study.bench.brackets[bracket].idlers else 0.2
-        yield Place(bracket, detail, {("idlers", bracket): (*idlers, extra)}, likelihood)
+        extra = _idler_for(study, bracket, idlers)
+        if extra is not None:
+            yield Place(bracket, detail, {("idlers", bracket): (*idlers, extra)})
+
+
+def _idler_for(study: Study, bracket: str, idlers: tuple[int, ...]) -> int | None:
+    """One more idler that is at hand and fits the bracket; None where none does."""
+    unlisted = not study.bench.owned.get(bracket)
+    spare = [ANY_IDLER] if unlisted else study.bench.spare(bracket, study.base)
+    for teeth in sorted(spare, key=lambda teeth: (abs(teeth - ANY_IDLER), teeth)):
+        if study.bench.can_hold(bracket, study.base.changed({("idlers", bracket): (*idlers, teeth)})):
+            return teeth
+    return None
 
 
 def _gear_replaced(study: Study, numbers: Numbers) -> Iterator[Place]:
@@ -714,18 +881,53 @@ def _mate(study: Study, numbers: Numbers) -> Iterator[Place]:
         yield from _for_other_gear(study, mate.teeth, mate.hand, f"the mate, {mate.teeth} teeth")
 
 
-def _for_other_gear(study: Study, teeth: int, hand: Hand | None, sheet: str) -> Iterator[Place]:
+def _mate_bracket(study: Study, numbers: Numbers) -> Iterator[Place]:
+    """The other member's gears left in one bracket, the rest being this member's."""
+    mate = study.bench.mate
+    if mate is None:
+        return
+    for bracket, ratio in _asked_for(study, mate.teeth, mate.hand).items():
+        exact = [bracket] if bracket == study.filled(Role.INDEX) else []
+        changes = study.mounting({bracket: ratio}, exact)
+        mounted = study.base.mounted(bracket)
+        if changes is None or mounted is None:
+            continue
+        same_gears = Mounted(mounted.gears, changes[("idlers", bracket)])
+        if same_gears.ratio == ratio:
+            # Only the sense is another: whoever changes members leaves the gears and forgets the idler.
+            changes = {("idlers", bracket): same_gears.idlers}
+        now = Mounted(changes.get(("gears", bracket), mounted.gears), changes[("idlers", bracket)])
+        detail = f"{mounted_words(now)}, as the mate of {mate.teeth} teeth has it"
+        yield Place(bracket, detail, changes)
+
+
+def mounted_words(mounted: Mounted) -> str:
+    """Gears and idlers as a sheet has them: ``24/58 · 48/40, 1 idler``."""
+    idlers = len(mounted.idlers)
+    return f"{gears_words(mounted.gears)}, {idlers or 'no'} idler{'' if idlers == 1 else 's'}"
+
+
+def _asked_for(study: Study, teeth: int, hand: Hand | None) -> dict[str, Fraction]:
+    """The signed ratios that another gear of this pair asks for, where they aren't mounted already."""
     work = study.bench.work
     turned_over = -1 if hand is not None and hand is not work.hand else 1
     asked: dict[str, Fraction] = {}
     if teeth != work.teeth or (turned_over < 0 and _differential(study) is None):
-        index = _index_for(study, teeth, turned_over)
-        if index is None:
-            return
-        asked |= index
-    exact = list(asked)
+        asked |= _index_for(study, teeth, turned_over) or {}
     _with_helix_for(study, asked, teeth, turned_over)
-    asked = {name: ratio for name, ratio in asked.items() if not _mounted_now(study, name, ratio)}
+    return {name: ratio for name, ratio in asked.items() if not _mounted_now(study, name, ratio)}
+
+
+def _for_other_gear(study: Study, teeth: int, hand: Hand | None, sheet: str) -> Iterator[Place]:
+    work = study.bench.work
+    turned_over = -1 if hand is not None and hand is not work.hand else 1
+    if (teeth != work.teeth or (turned_over < 0 and _differential(study) is None)) and (
+        _index_for(study, teeth, turned_over) is None
+    ):
+        return
+    asked = _asked_for(study, teeth, hand)
+    index = study.filled(Role.INDEX)
+    exact = [index] if index in asked and index is not None else []
     yield from _sheet(
         study, asked, exact, sheet, f"worked out for {sheet}", _swivel_for(study, work.beta_deg, turned_over)
     )
@@ -810,6 +1012,40 @@ def _between_cuts(study: Study, numbers: Numbers) -> Iterator[Place]:
     yield Place("between two cuts", done, {("between cuts",): done})
 
 
+# ---------------------------------------------------------------- beside the train
+
+
+def _drive_reversed(study: Study, numbers: Numbers) -> Iterator[Place]:
+    yield Place("drive", "it turns the other way", {("drive runs",): -1})
+
+
+def _hob_reversed(study: Study, numbers: Numbers) -> Iterator[Place]:
+    yield Place("hob", "its cutting faces look the other way", {("hob stands",): -1})
+
+
+def _parted(study: Study, numbers: Numbers) -> Iterator[Place]:
+    """Each link but change gears that could pass nothing, where that alters anything."""
+    for link in study.bench.train.links:
+        if isinstance(link, ChangeGears | Differential | Brake):
+            continue
+        changes: Changes = {("parted",): link.name}
+        if study.bench.running(study.base.changed(changes)) != study.running:
+            yield Place(link.name, "it passes nothing", changes)
+
+
+def _slips(study: Study, numbers: Numbers) -> Iterator[Place]:
+    yield Place("", "no two turns of the table are alike", {("slips",): True})
+
+
+def _miscounted(study: Study, numbers: Numbers) -> Iterator[Place]:
+    yield Place("blank", "nothing is wrong but the count", {("miscounted",): int(numbers["most"])})
+
+
+def _beside_train(study: Study, numbers: Numbers) -> Iterator[Place]:
+    looks_at, found = str(numbers["looks_at"]), str(numbers["found"])
+    yield Place("", found, {("beside",): Beside(looks_at, found, frozenset(map(str, numbers["shows"])))})
+
+
 #: Every kind of change, by its name in the table of faults.
 CHANGES: Mapping[str, Change] = {
     "idler out": _idler_out,
@@ -837,8 +1073,15 @@ CHANGES: Mapping[str, Change] = {
     "drawing helix": _drawing_helix,
     "drawing hand": _drawing_hand,
     "mate": _mate,
+    "mate bracket": _mate_bracket,
     "transverse module": _transverse,
     "between cuts": _between_cuts,
+    "drive reversed": _drive_reversed,
+    "hob reversed": _hob_reversed,
+    "link parted": _parted,
+    "slips": _slips,
+    "miscounted": _miscounted,
+    "beside": _beside_train,
 }
 
 
@@ -846,7 +1089,8 @@ CHANGES: Mapping[str, Change] = {
 class FaultKind:
     """A row of the table of faults: `weight` is how often it is met among a hundred wrong cuts.
 
-    `change` is a key of `CHANGES`, `numbers` what it wants to know, `check` the look that finds it.
+    `change` is a key of `CHANGES`, `numbers` what it wants to know, `check` the look that finds it. `cure`
+    is what to do about it, with {right} for what should stand there and {where} for the place.
     """
 
     kind: str
@@ -855,6 +1099,7 @@ class FaultKind:
     weight: float
     is_common: bool
     check: str
+    cure: str = ""
     numbers: Numbers = field(default_factory=dict, hash=False)
 
 
@@ -880,13 +1125,22 @@ def find_faults(kinds: Iterable[FaultKind], study: Study) -> tuple[Fault, ...]:
             raise ValueError(
                 f"change of fault {kind.kind!r} is {kind.change!r}; it must be one of {', '.join(CHANGES)}"
             )
-        places = list(CHANGES[kind.change](study, kind.numbers))
+        places = [place for place in CHANGES[kind.change](study, kind.numbers) if _can_be(study, place)]
         total = sum(place.likelihood for place in places)
         faults += [
             Fault(kind, place.where, place.detail, place.changes, kind.weight * place.likelihood / total)
             for place in places
         ]
     return tuple(faults)
+
+
+def _can_be(study: Study, place: Place) -> bool:
+    """Whether the brackets that it changes take what would then be in them."""
+    brackets = {where[0] for what, *where in place.changes if what in ("gears", "idlers")}
+    if not brackets:
+        return True
+    standing = study.base.changed(place.changes)
+    return all(study.bench.can_hold(bracket, standing) for bracket in brackets)
 
 
 def combined(first: Fault, second: Fault) -> Changes | None:

@@ -66,8 +66,9 @@ SWIVEL_TURNS: dict[str, int] = {"counter-clockwise": 1, "clockwise": -1}
 #: That a part didn't move, where the way is asked for in which it did.
 STILL = "not at all"
 
-#: How the teeth on a blank look: whole; flanks spoilt; cut away; a single notch, the table not having turned.
-MARKS = ("clean", "spoilt", "cut away", "one notch")
+#: How the teeth on a blank look: whole; flanks spoilt; cut away; a single notch, the table not having turned;
+#: rubbed bright and hardly cut, the hob's backs going first.
+MARKS = ("clean", "spoilt", "cut away", "one notch", "rubbed")
 
 
 def angle_text(angle_deg: float, minute: str = "'") -> str:

@@ -12,20 +12,25 @@ from typing import Any
 
 from handlead.kinematics.bracket import Bracket
 from handlead.kinematics.causes import (
+    NEARLY_SURE,
     Answer,
     Explanation,
     Miss,
     NextCheck,
     Progress,
     Suspect,
+    Trial,
     all_checks,
     explain,
+    is_as_written,
     mark_turns,
     next_check,
+    own_checks,
+    refuting_check,
 )
 from handlead.kinematics.constants import Constants, find_constants
 from handlead.kinematics.drawer import Drawer
-from handlead.kinematics.evidence import Evidence, Measure, View, Word, view_of
+from handlead.kinematics.evidence import Evidence, Measure, View, Word
 from handlead.kinematics.faults import (
     Bench,
     Fault,
@@ -34,23 +39,28 @@ from handlead.kinematics.faults import (
     Sheet,
     Standing,
     Study,
+    Takes,
     changes_words,
     find_faults,
     meant_swivel,
+    undone_words,
 )
-from handlead.kinematics.inspections import Check
+from handlead.kinematics.inspections import GEAR_LOOKS, NONE_OF_THESE, NOT_SURE, Check, Scene, is_not_sure
 from handlead.kinematics.links import Mounted
 from handlead.kinematics.requirement import Work
 
-from .case import cuts_wanted
+from .case import Case, cuts_wanted
 from .catalogue import shipped_machines
-from .errors import Disagreement, Missing, Unknown, WrongValue
+from .drawers import shortfalls
+from .errors import Disagreement, FileFault, Missing, Unknown, WrongValue
 from .fault_table import FaultTable, fault_table
 from .job_file import Job, Seen, SeenCheck, Setup
 from .keys import HOB, SETUP
 from .machine_file import Machine, read_machine
+from .mending import refusal
 from .numbers import Decimal
 from .places import Path_, quoted
+from .proof import Proof, prove, prove_case
 from .reading import Complaints
 from .values import guess
 from .writing import hob_values, setup_values
@@ -62,6 +72,9 @@ MOST_COMBINATIONS = 64
 USUAL_DEG, USUAL_LEAD, USUAL_PITCHES, USUAL_TURNS, USUAL_FEED = (
     Fraction(1, 2), Fraction(1, 100), Fraction(1, 10), Fraction(1, 20), Fraction(1, 10),
 )  # fmt: skip
+
+#: And a thickness, in mm: what a calliper on teeth is trusted to (own judgement).
+USUAL_THICKNESS = Fraction(3, 100)
 
 #: So many causes go into JSON; more of them help nobody.
 MOST_CAUSES = 1000
@@ -85,17 +98,35 @@ class Diagnosis:
     """What explains the cut of a job.
 
     `verdict` is "as wanted", "explained" or "not explained". `meant` says what the set-up as written
-    would leave. `next` is the check that tells most of the suspects apart, None where none does.
+    would leave, `proof` what `handlead prove` says of it. `next` is the check that tells most of the
+    suspects apart, or may refute the only one; None where there is none left. `unseen` names what nobody
+    looked at, `cure` what to do about the likeliest cause.
     """
 
     job: Job
     verdict: str
     meant: Suspect
-    is_right: bool
+    proof: Proof
     explanation: Explanation
     next: NextCheck | None
     checks: tuple[Check, ...]
     answers: tuple[Answer, ...] = ()
+    unseen: tuple[str, ...] = ()
+    cure: tuple[str, ...] = ()
+
+    @property
+    def is_right(self) -> bool:
+        """Whether the set-up as it is written is as wanted, which `handlead prove` alone says."""
+        return self.proof.is_as_wanted
+
+    @property
+    def is_certain(self) -> bool:
+        """Whether one suspect is left, and each of its faults was found where it is."""
+        if len(self.suspects) != 1:
+            return False
+        found = {answer.check for answer in self.answers if not is_not_sure(answer.found)}
+        own = own_checks(self.suspects[0], self.checks, self.meant.scene)
+        return bool(own) and set(own) <= found
 
     @property
     def suspects(self) -> tuple[Suspect, ...]:
@@ -126,8 +157,16 @@ class Diagnosis:
             "causes_left_out": len(self.suspects) - len(listed),
             "next_check": _check_json(self.next, len(listed)),
             "nearest": [_miss_json(self.job, miss) for miss in self.explanation.nearest],
-            "set_up_as_written": {"as_wanted": self.is_right, "leaves": _leaves_json(self.meant)},
+            "set_up_as_written": {
+                "as_wanted": self.is_right,
+                "leaves": _leaves_json(self.meant),
+                "findings": [finding.as_json() for finding in self.proof.findings],
+            },
             "tried": self.explanation.tried,
+            "none_of_them": self.explanation.unknown,
+            "certain": self.is_certain,
+            "cure": list(self.cure),
+            "not_looked_at": list(self.unseen),
         }
 
 
@@ -167,9 +206,9 @@ def setup_json(job: Job, standing: Standing) -> dict[str, Any]:
 
 def setup_of(job: Job, standing: Standing) -> Setup:
     """The set-up that stands there, with the true teeth of its gears."""
-    feed = job.setup.feed if job.setup else None
     change = {name: Mounted(gears, standing.idlers.get(name, ())) for name, gears in standing.gears.items()}
-    return Setup(standing.drive, standing.swivel_deg, feed, standing.positions, change)
+    written = job.setup or Setup(standing.drive)
+    return replace(written, swivel_deg=standing.swivel_deg, levers=standing.positions, change=change)
 
 
 def _plain(value: Any) -> Any:
@@ -189,6 +228,7 @@ def _leaves_json(suspect: Suspect) -> dict[str, Any]:
         "teeth": view.teeth,
         "hand": view.hand,
         "helix_angle_deg": view.helix_deg,
+        "outside_helix_angle_deg": view.outside_deg,
         "lead_mm": view.lead_mm,
         "lead_exact": None if view.lead is None else str(view.lead),
         "spaces_meet": view.spaces_meet,
@@ -236,30 +276,82 @@ def trace(job: Job, *, table: FaultTable | None = None, progress: Progress | Non
     """
     table = table or fault_table()
     _check_job(job)
-    study = study_of(job, table)
-    evidence = evidence_of(job)
+    study, proof = study_of(job, table), prove(job)
     meant = _meant(study)
-    right = is_as_wanted(job, meant)
-    checks = _checks(job, study, table)
-    answers = _answers(job, checks)
-    wanted = _wanted_view(job, meant)
-    if evidence.closeness(wanted) is not None and _answers_agree(answers, meant, right=right):
-        return Diagnosis(job, AS_WANTED, meant, right, Explanation((), (), 1), None, checks, answers)
-    faults = find_faults(table.kinds, study)
+    checks, faults = _checks(job, study, table), find_faults(table.kinds, study)
+    answers = _answers(job, checks, study, faults)
+    evidence = evidence_of(job)
+    if (again := counted_again(answers)) is not None:
+        evidence = replace(evidence, teeth=Measure(Fraction(again), Fraction(0)))
+        faults = tuple(fault for fault in faults if fault.kind.change != "miscounted")
+    wanted, right = _wanted_view(job, study, meant), proof.is_as_wanted
+    unseen = _unseen(job.seen)
+    if right and evidence.closeness(wanted) is not None and _answers_agree(answers, meant):
+        nothing = Explanation((), (), 1)
+        return Diagnosis(job, AS_WANTED, meant, proof, nothing, None, checks, answers, unseen)
     as_set = None
     if not right:
         mends = list(_mends(job, study, faults)) if evidence.closeness(meant.view) is not None else []
         faults = (*mends, *faults)
-        as_set = None if mends else _as_set()
+        as_set = None if mends else _as_set(proof)
     found = explain(study, faults, evidence, answers, progress, as_set=as_set)
     verdict = EXPLAINED if found.suspects else NOT_EXPLAINED
-    return Diagnosis(job, verdict, meant, right, found, _next(found, checks, answers), checks, answers)
+    following = _next(found, checks, answers, meant)
+    cure = tuple(_cure(job, study, proof, found))
+    return Diagnosis(job, verdict, meant, proof, found, following, checks, answers, unseen, cure)
 
 
-def _next(found: Explanation, checks: Sequence[Check], answers: Sequence[Answer]) -> NextCheck | None:
-    """The next check, none being asked for twice."""
+def _next(
+    found: Explanation, checks: Sequence[Check], answers: Sequence[Answer], meant: Suspect
+) -> NextCheck | None:
+    """The check that tells most apart, or that may refute what is nearly sure; none is asked for twice."""
     made = {answer.check for answer in answers}
-    return next_check(found.suspects, [check for check in checks if check not in made])
+    if not found.suspects:
+        return None
+    best = next_check(found.suspects, [check for check in checks if check not in made])
+    if best is None or found.suspects[0].weight >= NEARLY_SURE:
+        return refuting_check(found.suspects, found.unknown, checks, made, meant.scene) or best
+    return best
+
+
+def _cure(job: Job, study: Study, proof: Proof, found: Explanation) -> Iterator[str]:
+    """What to do about the likeliest cause where it is nearly sure, and what the machine then cuts, which was tried."""
+    first = found.suspects[0] if found.suspects else None
+    if first is None or first.weight < NEARLY_SURE:
+        return
+    if is_as_written(first, study):
+        yield from dict.fromkeys(
+            finding.remedy for finding in proof.findings if finding.severity == "error" and finding.remedy
+        )
+        return
+    for fault in first.faults:
+        if fault.kind.cure:
+            words = fault.kind.cure.format(right=undone_words(study.base, fault.changes), where=fault.where)
+            yield words[0].upper() + words[1:]
+    errors = [finding for finding in proof.findings if finding.severity == "error"]
+    if errors:
+        yield f"Then the set-up as written isn't as wanted either: {errors[0].message} {errors[0].remedy or ''}".strip()
+    else:
+        yield "Tried in simulation: the set-up as written then cuts what the drawing asks for."
+
+
+#: What a person may look at on a blank, in words, by the keys of [seen] that tell it.
+LOOKED_AT: Mapping[str, tuple[str, ...]] = {
+    "the count": ("teeth",),
+    "the hand": ("hand", "straight"),
+    "the lean or lead": ("helix_angle_deg", "outside_helix_angle_deg", "lead", "straight"),
+    "whether the spaces meet": ("spaces_meet",),
+    "how the flanks look": ("marks",),
+    "the thickness of the teeth": ("thickness_miss", "span_miss", "depth_miss"),
+    "whether it runs with its mate": ("meshes",),
+    "whether it runs true": ("runs_out", "one_tooth_out"),
+}
+
+
+def _unseen(seen: Seen | None) -> tuple[str, ...]:
+    return tuple(
+        words for words, keys in LOOKED_AT.items() if all(getattr(seen, key) in (None, False) for key in keys)
+    )
 
 
 def with_answer(job: Job, check: Check, found: str) -> Job:
@@ -268,33 +360,20 @@ def with_answer(job: Job, check: Check, found: str) -> Job:
     return job.with_seen(replace(seen, checks=(*seen.checks, SeenCheck(check.do, found))))
 
 
-def _as_set() -> Fault:
-    return Fault(AS_SET, "", AS_SET.meaning, {}, AS_SET.weight)
+def _as_set(proof: Proof | None = None) -> Fault:
+    """The set-up as written for the fault itself, with the first thing that `handlead prove` finds wrong in it."""
+    errors = [finding.message for finding in proof.findings if finding.severity == "error"] if proof else []
+    detail = f"{AS_SET.meaning}: {errors[0].rstrip('.')}" if errors else AS_SET.meaning
+    return Fault(AS_SET, "", detail, {}, AS_SET.weight)
 
 
 def _meant(study: Study) -> Suspect:
     running = study.running
     assert running is not None
-    outcome = study.outcome
-    turns = None
-    if running.rates is not None and running.hob_way:
-        turns = running.rates.table * mark_turns(study) * running.hob_way
-    return Suspect(
-        (_as_set(),), study.base, running, outcome, view_of(running, outcome), 1.0, 1.0, 1.0, (), turns
-    )
+    return Trial(study, mark_turns(study)).suspect((_as_set(),), study.base, running, 1.0, 1.0)
 
 
-def is_as_wanted(job: Job, suspect: Suspect) -> bool:
-    """Whether count, hand, lead and swivel are the drawing's, as `handlead prove` judges them."""
-    return (
-        cuts_wanted(job.work, suspect.outcome)
-        and "clean" in suspect.view.marks
-        and suspect.view.second_cut_falls_in
-        and suspect.standing.hob.module_n == job.hob.module_n
-    )
-
-
-def _wanted_view(job: Job, meant: Suspect) -> View:
+def _wanted_view(job: Job, study: Study, meant: Suspect) -> View:
     """What the drawing would show, cut on this machine in the way that the set-up runs."""
     work, view = job.work, meant.view
     lead, hand = work.lead_mm, work.hand.word if work.is_helical and work.hand else "none"
@@ -305,14 +384,17 @@ def _wanted_view(job: Job, meant: Suspect) -> View:
         view,
         teeth=work.teeth, counts=frozenset({work.teeth}), hand=hand,
         lead=None, lead_mm=lead, helix_deg=work.beta_deg, spaces_meet=True, second_cut_falls_in=True,
-        hob_turns=hob_turns, marks=frozenset({"clean"}),
+        hob_turns=hob_turns, marks=frozenset({"clean"}), weak_marks=frozenset(),
+        outside_deg=study.bench.blank(job.hob).lean_outside_deg(lead, hand),
+        thickness=(0.0, 0.0), meshes=True, symptoms=frozenset(),
     )  # fmt: skip
 
 
-def _answers_agree(answers: Sequence[Answer], meant: Suspect, *, right: bool) -> bool:
-    return not answers or (
-        right
-        and all(answer.check.agrees(answer.found, answer.check.outcome(meant.scene)) for answer in answers)
+def _answers_agree(answers: Sequence[Answer], meant: Suspect) -> bool:
+    """Whether every check found the machine as the set-up has it; a count that was made again is in the evidence."""
+    return all(
+        answer.check.looks_at == "count" or answer.check.agrees(answer.found, answer.check.outcome(meant.scene))
+        for answer in answers
     )
 
 
@@ -329,6 +411,8 @@ _MENDING = (
 
 def _mends(job: Job, study: Study, faults: Sequence[Fault]) -> Iterator[Fault]:
     """The faults that are in the set-up as it is written: those whose undoing makes it cut what is wanted."""
+    if _proves(job, study.base):
+        return  # only what the set-up leaves out is wrong with it
     by_change: dict[str, FaultKind] = {}
     for kind in fault_table().kinds:
         by_change.setdefault(kind.change, kind)
@@ -338,15 +422,22 @@ def _mends(job: Job, study: Study, faults: Sequence[Fault]) -> Iterator[Fault]:
             continue
         standing = study.base.changed(fault.changes)
         running = study.bench.running(standing)
-        if running is None:
+        if running is None or not cuts_wanted(job.work, study.bench.outcome(standing, running)):
             continue
-        outcome = study.bench.outcome(standing, running)
-        mended = Suspect((fault,), standing, running, outcome, view_of(running, outcome), 1.0, 1.0)
-        if is_as_wanted(job, mended):
+        if _proves(job, standing):
             kind = by_change.get(_UNDONE_BY.get(change, change), fault.kind)
             detail = f"the set-up as written has it; right would be {changes_words(fault.changes)}"
             # The set-up on paper is there to be seen: what is wrong with it comes before anything else.
             yield Fault(kind, fault.where, detail, {}, AS_SET.weight * fault.chance)
+
+
+def _proves(job: Job, standing: Standing) -> bool:
+    """Whether `handlead prove` calls the set-up that stands there as wanted."""
+    tried = replace(job, hob=standing.hob)
+    try:
+        return prove_case(Case.of(tried, setup_of(tried, standing))).is_as_wanted
+    except FileFault:
+        return False
 
 
 # ---------------------------------------------------------------- the study
@@ -374,6 +465,8 @@ def study_of(job: Job, table: FaultTable) -> Study:
         others=_others(machine),
         search=_search(machine, owned),
         modules=table.modules,
+        takes=_takes(machine),
+        lacking=lambda mounted: {one.teeth: one.used - one.owned for one in shortfalls(machine, mounted)},
     )
     swivel = meant_swivel(job.work, job.hob) if setup.swivel_deg is None else setup.swivel_deg
     base = Standing(
@@ -385,6 +478,19 @@ def study_of(job: Job, table: FaultTable) -> Study:
         hob=job.hob,
     )
     return Study(bench, base)
+
+
+def _takes(machine: Machine) -> Takes:
+    """Whether a bracket takes gears and idlers, as `handlead prove` looks at it."""
+    brackets = {link.name: link for link in machine.train.brackets}
+
+    def takes(name: str, gears: tuple[int, ...], idlers: tuple[int, ...]) -> bool:
+        link, mounted = brackets[name], Mounted(gears, idlers)
+        if len(mounted.pairs) not in link.pairs or len(idlers) not in link.idlers:
+            return False
+        return refusal(link, mounted) is None
+
+    return takes
 
 
 def _constants(machine: Machine, positions: Mapping[str, str], drive: str) -> Constants:
@@ -498,7 +604,40 @@ def evidence_of(job: Job) -> Evidence:
         hob_turns=measure("hob_turns", seen.hob_turns, USUAL_TURNS),
         feed=measure("feed_marks", seen.feed_marks, (seen.feed_marks or 0) * USUAL_FEED),
         marks=word("marks", seen.marks),
+        outside=measure("outside_helix_angle", seen.outside_helix_angle_deg, USUAL_DEG),
+        thickness=_thickness(job, seen),
+        meshes=word("meshes", _yes(seen.meshes)),
+        runs_out=word("runs_out", _yes(seen.runs_out)),
+        one_out=word("one_tooth_out", _yes(seen.one_tooth_out)),
     )
+
+
+def _yes(told: bool | None) -> str | None:
+    return None if told is None else "yes" if told else "no"
+
+
+def _thickness(job: Job, seen: Seen) -> Measure | None:
+    """By how much the teeth are too thick, of whatever it was measured by, thickness itself before span and depth.
+
+    A span grows by cos(a) of the thickness, and a depth that is short leaves 2 tan(a) of it on the tooth.
+    Source: the involute's base tangent, and the rack's flanks (from memory).
+    """
+    angle = math.radians(float(job.work.pressure_angle_deg))
+    for key, told, times in (
+        ("thickness_miss", seen.thickness_miss, 1.0),
+        ("span_miss", seen.span_miss, 1 / math.cos(angle)),
+        ("depth_miss", seen.depth_miss, -2 * math.tan(angle)),
+    ):
+        if told is not None:
+            within = Fraction(float(seen.within[key]) * abs(times)) if key in seen.within else USUAL_THICKNESS
+            return Measure(Fraction(float(told) * times), within)
+    return None
+
+
+def counted_again(answers: Sequence[Answer]) -> int | None:
+    """The number that came out when the teeth were counted again; None where nobody did."""
+    counts = [answer.found.strip() for answer in answers if answer.check.looks_at == "count"]
+    return next((int(count) for count in reversed(counts) if count.isdigit()), None)
 
 
 def _pitches(work: Work, seen: Seen) -> Fraction | None:
@@ -594,11 +733,14 @@ def _check_size(job: Job, seen: Seen, off: Fraction, disagree: Any) -> None:
         )  # fmt: skip
 
 
-def _answers(job: Job, checks: Sequence[Check]) -> tuple[Answer, ...]:
-    """The checks that were made, by the words in which they were asked for."""
+def _answers(
+    job: Job, checks: Sequence[Check], study: Study, faults: Sequence[Fault]
+) -> tuple[Answer, ...]:
+    """The checks that were made, by the words in which they were asked for; each answer one that can be read."""
     assert job.seen is not None
     complaints = Complaints(job.document)
     by_words = {_squeezed(check.do): check for check in checks}
+    scenes = _scenes(study, faults) if job.seen.checks else []
     answers = []
     for number, made in enumerate(job.seen.checks):
         check = by_words.get(_squeezed(made.do))
@@ -608,9 +750,35 @@ def _answers(job: Job, checks: Sequence[Check]) -> tuple[Answer, ...]:
                 Unknown, (*path, "do"), f"no check is called {quoted(made.do)}. {_guess(made.do, checks)}"
             )
             continue
-        answers.append(Answer(check, made.found))
+        known = dict.fromkeys(check.outcome(scene) for scene in scenes)
+        if check.can_read(made.found, known):
+            answers.append(Answer(check, made.found))
+        else:
+            complaints.add(WrongValue, (*path, "found"), _unread(made.found, check, list(known)))
     complaints.raise_any()
     return tuple(answers)
+
+
+def _scenes(study: Study, faults: Sequence[Fault]) -> list[Scene]:
+    """What there is to be found at the machine: as it was meant, and after each fault."""
+    trial, scenes = Trial(study, mark_turns(study)), []
+    for changes in ({}, *(fault.changes for fault in faults)):
+        standing = study.base.changed(changes)
+        running = study.bench.running(standing)
+        if running is not None:
+            scenes.append(trial.suspect((), standing, running, 0.0, 0.0).scene)
+    return scenes
+
+
+def _unread(found: str, check: Check, known: Sequence[str]) -> str:
+    """What is wrong with an answer that can't be read, and what would be right."""
+    if check.looks_at in GEAR_LOOKS:
+        return f'{quoted(found)} isn\'t gears. Write the stamps from the driving shaft on, "24 44 36 40", or "empty"'
+    answers = ", ".join(quoted(answer) for answer in known[:6])
+    return (
+        f"{quoted(found)} is no answer to this check. {guess(found, known)} Answers look like {answers}; "
+        f"or write {quoted(NONE_OF_THESE[0])}, or {quoted(NOT_SURE[0])}"
+    )
 
 
 def _guess(said: str, checks: Sequence[Check]) -> str:

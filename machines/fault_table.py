@@ -16,7 +16,7 @@ from handlead.kinematics.inspections import LOOKS
 from .numbers import exact
 
 #: Keys of a row that every fault has; the others are the numbers of its change.
-_FIXED = frozenset({"kind", "change", "meaning", "weight", "common", "check", "source"})
+_FIXED = frozenset({"kind", "change", "meaning", "weight", "common", "check", "cure", "source"})
 
 
 @dataclass(frozen=True)
@@ -73,12 +73,19 @@ def _kind(row: dict[str, Any], checks: set[str]) -> FaultKind:
         raise ValueError(f"fault {kind!r}: weight must be above 0, meaning and source must say something")
     numbers = {key: _numbers(value) for key, value in row.items() if key not in _FIXED}
     return FaultKind(
-        kind, row["change"], row["meaning"], float(row["weight"]), row["common"], row["check"], numbers
-    )
+        kind, row["change"], row["meaning"], float(row["weight"]), row["common"], row["check"],
+        row.get("cure", ""), numbers,
+    )  # fmt: skip
 
 
 def _numbers(value: Any) -> Any:
     """Numbers exactly, fractions in quotes too; words stay words."""
     if isinstance(value, list):
-        return tuple(exact(each) if isinstance(each, str) else Fraction(each) for each in value)
+        return tuple(_number(each) for each in value)
     return value
+
+
+def _number(value: Any) -> Any:
+    if isinstance(value, str):
+        return exact(value) if value[:1].isdigit() else value
+    return Fraction(value)

@@ -31,6 +31,7 @@ from .values import guess
 #: Keys of [seen] that a `Seen` has by the same name, as they are read.
 SEEN_BESIDES = (
     "spaces_meet", "second_cut_miss", "table_turned", "slide_moved", "hob_turns", "feed_marks", "marks",
+    "thickness_miss", "span_miss", "depth_miss", "meshes", "runs_out", "one_tooth_out",
 )  # fmt: skip
 
 #: Decimals kept, in modules of 1 mm or in degrees, where a conversion through the helix is irrational.
@@ -135,7 +136,9 @@ class SeenCheck:
 class Seen:
     """What is on the blank, or was measured on it: lengths in mm, angles in degrees, None if not looked at.
 
-    `straight` is True where the teeth were seen not to lean; `hand` is None then. `within` says by
+    `straight` is True where the teeth were seen not to lean; `hand` is None then. `helix_angle_deg` is at
+    the reference cylinder, `outside_helix_angle_deg` where a protractor lies. The misses are what was
+    measured less what was wanted. `within` says by
     key of the file how far a measure may be off, `unsure` which keys hold what one isn't sure of.
     """
 
@@ -151,6 +154,13 @@ class Seen:
     hob_turns: Fraction | None = None
     feed_marks: Fraction | None = None
     marks: str | None = None
+    outside_helix_angle_deg: Fraction | None = None
+    thickness_miss: Fraction | None = None
+    span_miss: Fraction | None = None
+    depth_miss: Fraction | None = None
+    meshes: bool | None = None
+    runs_out: bool | None = None
+    one_tooth_out: bool | None = None
     within: Mapping[str, Fraction] = field(default_factory=dict)
     unsure: frozenset[str] = frozenset()
     checks: tuple[SeenCheck, ...] = ()
@@ -710,6 +720,7 @@ def _seen(values: dict[str, Any], machine: Machine) -> Seen:
         straight=hand == "none",
         lead=plain.get("lead"),
         helix_angle_deg=plain.get("helix_angle"),
+        outside_helix_angle_deg=plain.get("outside_helix_angle"),
         **{key: plain.get(key) for key in SEEN_BESIDES},
         within={key: reading.within for key, reading in readings.items() if reading.within is not None},
         unsure=frozenset(key for key, reading in readings.items() if not reading.is_sure),

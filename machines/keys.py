@@ -44,6 +44,7 @@ _TWO_TEETH = Listing(_TEETH, 2, 2)
 #: Of a loose gear: no bracket takes a larger one, and the search keeps to it.
 _CHANGE_GEAR = Whole(1, MOST_CHANGE_GEAR_TEETH)
 _SIZE = Length(0, above=True)
+_MISSED = Length(-100, 100)
 _MODULE = Length(Fraction(1, 1000), 1000, units="mm")
 # As the module's limits, turned over.
 _PITCH = Number(Fraction(254, 10_000), 25_400)
@@ -746,7 +747,17 @@ SEEN = Table(
         Key("teeth", Measured(Whole(0, MOST_TEETH), Whole(0, 1000)), "Teeth counted; 0 where there are no spaces."),
         Key("hand", Told(Text((*_HAND.one_of, "none"))), "Which way they lean; none for straight teeth."),
         Key("lead", Measured(_SIZE, _SIZE), "Lead measured; it may be off by 1 % unless `within` says."),
-        Key("helix_angle", Measured(_HELIX, _HOW_FAR_OFF), "Helix angle measured; off by half a degree unless said."),
+        Key(
+            "helix_angle",
+            Measured(_HELIX, _HOW_FAR_OFF),
+            "Helix angle at the reference cylinder, as the drawing has it; off by half a degree unless said.",
+        ),
+        Key(
+            "outside_helix_angle",
+            Measured(_HELIX, _HOW_FAR_OFF),
+            "Lean at the outside of the blank, where a protractor lies and as the sheet prints it, a little more "
+            "than the helix angle of the drawing; off by half a degree unless said.",
+        ),
         Key("spaces_meet", Told(Flag()), "Whether each turn of the table falls into the spaces of the one before."),
         Key(
             "second_cut_miss",
@@ -773,7 +784,17 @@ SEEN = Table(
             Measured(_SIZE, _SIZE),
             "How far the feed marks lie apart along a tooth; off by a tenth unless said.",
         ),
-        Key("marks", Told(Text(MARKS)), "How the teeth look."),
+        Key("marks", Told(Text(MARKS)), "How the teeth look; rubbed: bright and hardly cut."),
+        Key(
+            "thickness_miss",
+            Measured(_MISSED, _SIZE),
+            "By how much a tooth is thicker than wanted, below 0 where it is thinner; off by 0.03 mm unless said.",
+        ),
+        Key("span_miss", Measured(_MISSED, _SIZE), "By how much the span is more than wanted, told as above."),
+        Key("depth_miss", Measured(_MISSED, _SIZE), "By how much the spaces are deeper than wanted, told as above."),
+        Key("meshes", Told(Flag()), "Whether it runs with its mate at the drawing's centres."),
+        Key("runs_out", Told(Flag()), "Whether the teeth run out when the gear is turned on its own bore."),
+        Key("one_tooth_out", Told(Flag()), "Whether one tooth or space is out of pitch, the others being alike."),
         Key("check", Rows({"": CHECK}, "seen.check"), CHECK.meaning),
     ),
 )

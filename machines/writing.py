@@ -355,6 +355,7 @@ def _seen(seen: Seen) -> dict[str, Any]:
         "hand": "none" if seen.straight else hand,
         "lead": seen.lead,
         "helix_angle": seen.helix_angle_deg,
+        "outside_helix_angle": seen.outside_helix_angle_deg,
         **{key: getattr(seen, key) for key in SEEN_BESIDES},
     }
     readings: dict[str, Any] = {
