@@ -21,7 +21,11 @@ def add(commands: Any) -> None:
         "3 something broke inside the program.",
     )
     parser.add_argument("jobs", nargs="*", metavar="JOB", type=Path, help="job file (TOML)")
-    parser.add_argument("--machine", metavar="OTHER", help="plan the job on this machine instead of its own")
+    parser.add_argument(
+        "--machine",
+        metavar="OTHER",
+        help="plan the job on this machine, not its own; with --ratio, the one whose drawer and bracket count",
+    )
     parser.add_argument(
         "--top", type=int, default=5, metavar="N", help="how many set-ups of each member (default 5)"
     )
@@ -35,8 +39,18 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--ratio", metavar="R", help="a bare ratio, such as 1.0298 or 127/100, instead of jobs"
     )
-    parser.add_argument("--drawer", metavar="TEETH", help="gears owned, such as 20,24,24,30, for --ratio")
-    parser.add_argument("--pairs", type=int, default=2, choices=(1, 2, 3), help="pairs of gears for --ratio")
+    parser.add_argument(
+        "--drawer",
+        metavar="TEETH",
+        help="gears owned, such as 20,24,24,30 or 20-100 or every fifth, 20-120/5, for --ratio",
+    )
+    parser.add_argument("--bracket", metavar="NAME", help="which bracket of the --machine the --ratio is for")
+    parser.add_argument(
+        "--pairs",
+        type=int,
+        choices=(1, 2, 3),
+        help="pairs of gears for --ratio (default: what the bracket takes, or 1 and 2)",
+    )
     parser.set_defaults(run=run)
 
 
@@ -52,7 +66,11 @@ def run(options: argparse.Namespace) -> int:
 
         return run_ratio(options)
     if not options.jobs:
-        complain("plan needs a JOB, or --ratio with --drawer")
+        complain("plan needs a JOB, or --ratio with --drawer or --machine")
+        return 2
+    given = [name for name in ("drawer", "bracket", "pairs") if getattr(options, name) is not None]
+    if given:
+        complain(f"--{given[0]} goes with --ratio; a JOB has its machine's")
         return 2
     return _run_jobs(options)
 
