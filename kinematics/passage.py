@@ -120,7 +120,7 @@ def _made(order: Order, start: Position, slack: _Slack) -> Run:
         raise ValueError(f"move {order.name!r} must have either a place to go to or turns to run for")
     if order.by_hand and order.place is None:
         raise ValueError(f"move {order.name!r} is made by hand: it must have a place to go to")
-    solution = solve_by_hand(order.train, order.end) if order.by_hand else _running(order.train, order.drive)
+    solution = solve_by_hand(order.train, order.end) if order.by_hand else running(order.train, order.drive)
     if solution.is_locked:
         raise _Stopped(Stop(order, "locked-train", _held(order, solution)))
     # A handwheel may stand ahead of the slide's own worm.
@@ -155,7 +155,7 @@ def solve_by_hand(train: Train, end: str) -> Solution:
     if end not in ends:
         slides, ends = {**slides, _LOOSE: ""}, {**ends, end: End(_LOOSE)}
     drives = {**train.drives, _HAND: Drive(ends[end].part)}
-    return _running(replace(train, slides=slides, ends=ends, drives=drives), _HAND)
+    return running(replace(train, slides=slides, ends=ends, drives=drives), _HAND)
 
 
 def _held(order: Order, solution: Solution) -> str:
@@ -165,7 +165,7 @@ def _held(order: Order, solution: Solution) -> str:
     return f"the train is locked by {_listed(solution.lock)}"
 
 
-def _running(train: Train, drive: str) -> Solution:
+def running(train: Train, drive: str) -> Solution:
     """The train solved; a motor that is merely free to be turned stands still where nothing turns it."""
     solution = solve(train, drive)
     if None not in (solution.end_rate("hob"), solution.end_rate("table")) or solution.is_locked:
@@ -243,7 +243,7 @@ class _Slack:
         parted: list[str] = []
         solved = solution
         while (name := self._next(solution.train, solved, sense, parted)) is not None:
-            trial = _running(_parted(solution.train, (*parted, name)), solution.drive)
+            trial = running(_parted(solution.train, (*parted, name)), solution.drive)
             if trial.is_locked:
                 self._ahead[name] = self._aim(name, _push(solution.train, solved, name) * sense)
             else:

@@ -14,9 +14,9 @@ from fractions import Fraction
 
 from handlead.kinematics import cycle
 from handlead.kinematics.motion import Position
-from handlead.kinematics.passage import solve_by_hand
+from handlead.kinematics.passage import running, solve_by_hand
 from handlead.kinematics.sizes import centres_at_depth, hob_tip_diameter
-from handlead.kinematics.solution import Solution, solve
+from handlead.kinematics.solution import Solution
 
 from .case import Case, face_width_mm
 from .errors import FileFault
@@ -75,11 +75,12 @@ def _driven(case: Case, way: int) -> Iterator[Clearing]:
         return
     for moved, levers in _levers_put_over(case):
         # One that leaves the hob at rest first: it is quicker, and runs either way.
-        solved = [solve(moved.train, drive) for drive in moved.train.drives]
+        solved = [running(moved.train, drive) for drive in moved.train.drives]
         for solution in sorted(solved, key=lambda one: bool(one.end_rate("hob"))):
             rate = solution.end_rate("radial") or 0
             runs = rate * way > 0 or (rate and not solution.end_rate("hob"))
-            if runs and not solution.backdriven and _keeps_places(case, solution):
+            free = None in (solution.end_rate("hob"), solution.end_rate("table"))
+            if runs and not free and not solution.backdriven and _keeps_places(case, solution):
                 yield Clearing(solution.drive, levers, _standing(case, levers))
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.machines.case import Case
+from handlead.machines.case import Case, feed_opened_by
 from handlead.machines.clearing import draw_clear, drawn_clear_to, how_to_draw_clear, how_to_set_in, reach
 from handlead.machines.errors import FileFault
 from handlead.machines.job_file import SetupMove, read_job, read_job_text
@@ -116,6 +117,43 @@ def test_a_hob_wound_out_and_in_by_hand_at_any_time_changes_no_register(far, whe
         moved = with_moves(job, *first, out, into, *rest)
         assert moved.passage.stop is None
         assert [missed.worst for missed in moved.missed] == [missed.worst for missed in without_radial(job).missed]
+
+
+def axial_orders():
+    """Right orders and cases with an axial feed, on machines with and without a differential, in mm and in inches."""
+    cases = Path(__file__).parents[1] / "cases"
+    for path in [*sorted(SCENARIOS.glob("[01]?-*/*.toml")), *sorted(cases.glob("*-pair*.toml")), cases / "hallowick-spur-103.toml"]:
+        if path.name != "expected.toml":
+            job = read_job(path)
+            if job.setup and Case.of(job).rates.axial:
+                yield f"{path.parent.name}/{path.stem}", job
+
+
+AXIAL = dict(axial_orders())
+
+
+@settings(deadline=None, max_examples=50)
+@given(st.sampled_from(sorted(AXIAL)), st.integers(1, 9), st.integers(1, 9), st.booleans())
+def test_every_return_past_the_work_is_told_and_its_advice_makes_it_clear_and_keeps_register(name, before, after, alone):
+    job = AXIAL[name]
+    case = Case.of(job)
+    low, high = reach(case, Fraction(0))
+    places = [Fraction(math.floor(low) - before), Fraction(math.ceil(high) + after)]
+    up = case.rates.axial * case.solution.end_rate("hob") > 0
+    begin, end = places if up else places[::-1]
+    lever = feed_opened_by(case) if alone and "rapid" in job.machine.train.drives else None
+    stands = job.machine.positions(job.setup)
+    back = SetupMove("return", "axial", begin, backwards=True)
+    if lever:
+        back = SetupMove("return", "axial", begin, drive="rapid", levers=dict([lever]))
+    again = SetupMove("second cut", "axial", end, levers={lever[0]: stands[lever[0]]} if lever else {})
+    idle = with_moves(job, SetupMove("cut", "axial", end, start={"axial": begin}), back, again)
+    assert idle.passage.stop is None
+    assert [finding.severity for finding in not_clear(idle)] == ["error"]
+    mended = with_moves(job, *hob_drawn_clear(idle))
+    assert not not_clear(mended)
+    assert {finding.code for finding in check_moves(mended) if finding.severity == "error"} == set()
+    assert [missed.worst for missed in mended.missed] == [missed.worst for missed in idle.missed] == [0]
 
 
 # ---------------------------------------------------------------- how this machine does it
