@@ -424,10 +424,23 @@ def cut_flank(
     Raises `ValueError` as `flank_cut`.
     """
     cut = flank_cut(motion, hob, gear, swivel_deg, centre_distance, side=side)
-    assert gear.face_width is not None
+    return map_of(cut, rolls=rolls, heights=heights, space=space, progress=progress)
+
+
+def map_of(
+    cut: FlankCut,
+    *,
+    rolls: int = 64,
+    heights: int = 321,
+    space: int = 0,
+    progress: Callable[[float], None] | None = None,
+) -> FlankMap:
+    """The same of a cut that is ready to be looked at."""
+    face = cut.flank.gear.face_width
+    assert face is not None
     first, last = active_rolls(cut)
     over_roll = np.linspace(first, last, arguments.whole("rolls", rolls, at_least=2))
-    over_face = np.linspace(0, gear.face_width, arguments.whole("heights", heights, at_least=2))
+    over_face = np.linspace(0, face, arguments.whole("heights", heights, at_least=2))
     deviation = np.empty((rolls, heights))
     for row, roll in enumerate(over_roll):
         deviation[row] = deviations(cut, np.full(heights, roll), over_face, float(space))

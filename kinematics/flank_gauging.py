@@ -7,8 +7,9 @@ Source: definitions of ISO 1328-1:2013 (from memory).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
@@ -33,16 +34,22 @@ class Trace:
 
 
 @dataclass(frozen=True)
-class GaugedFlank:
-    """One flank: profile trace at mid-face, helix trace at mid-roll, and the marks over the map's middle.
+class Traces:
+    """One flank: profile trace at mid-face, helix trace at mid-roll."""
+
+    profile: Trace
+    helix: Trace
+
+
+@dataclass(frozen=True)
+class GaugedFlank(Traces):
+    """One flank with the marks over its map's middle.
 
     `feed_mark_um` is the height of what repeats along the tooth, `facet_um` of what repeats up and down
     it, each along single traces; `ripple_um` of both together. On helical work the marks run across one
     another and only the last is a height of its own.
     """
 
-    profile: Trace
-    helix: Trace
     feed_mark_um: float
     facet_um: float
     ripple_um: float
@@ -79,6 +86,24 @@ def gauge_flank(flank: FlankMap) -> GaugedFlank:
     return GaugedFlank(profile, helix, feed, facet, both)
 
 
+def gauge_traces(profile: FlankMap, helix: FlankMap) -> Traces:
+    """Measures a flank of which a single height (`profile`) and a single roll (`helix`) are known.
+
+    Raises `ValueError` where fewer than 4 places of a trace are finished.
+    """
+    up, along = profile.deviation[:, 0], helix.deviation[0]
+    rolls, faces = _run(np.isfinite(up)), _run(np.isfinite(along))
+    height, roll = helix.heights[faces], profile.roll_length[rolls]
+    if roll.size < 4 or height.size < 4:
+        raise ValueError("fewer than 4 places of a trace are finished; nothing can be measured on it")
+    inner = _evaluated(height)
+    face = float(helix.heights[-1] - helix.heights[0])
+    return Traces(
+        trace(roll, up[rolls] * (UM / profile.base_cosine), roll[-1] - roll[0]),
+        trace(height[inner], along[faces][inner] * (UM / helix.base_cosine), face),
+    )
+
+
 def trace(along: Floats, deviation_um: Floats, length: float) -> Trace:
     """Slope, form and total of one trace; the slope is that of the mean line, taken over `length` (mm)."""
     slope, level = np.polyfit(along, deviation_um, 1)
@@ -99,38 +124,76 @@ def gauge_pitch(index_um: Sequence[float] | Floats) -> GaugedPitch:
     return GaugedPitch(float(np.abs(single).max()), float(np.ptp(index)))
 
 
-def flank_class(gauged: Sequence[GaugedFlank], pitch: Sequence[GaugedPitch], gear: Gear) -> int | None:
-    """The finest class of ISO 1328-1 that takes in all that was measured; None if none does.
+def runout_um(ahead: Floats, behind: Floats, pressure_angle_t_deg: float) -> float:
+    """Runout in micrometres: from the deepest to the highest place of a ball that is laid into each space in turn.
 
-    `gear` tells the sizes that tolerances depend on. Raises `ValueError` without a face width.
+    `ahead` and `behind` are the places of each space's counter-clockwise and clockwise flank along the
+    reference circle, in mm from where even division puts them. Where a space is wider the ball sinks
+    by half of that over tan α_t (to the first order).
     """
+    wider = np.asarray(ahead, dtype=float) - np.asarray(behind, dtype=float)
+    return float(UM * np.ptp(wider) / 2 / math.tan(math.radians(pressure_angle_t_deg)))
+
+
+@dataclass(frozen=True)
+class Deviations:
+    """The largest of each deviation that a class limits, in micrometres, without signs; named as the tolerances."""
+
+    single_pitch: float
+    cumulative_pitch: float
+    profile_slope: float
+    profile_form: float
+    profile_total: float
+    helix_slope: float
+    helix_form: float
+    helix_total: float
+    runout: float
+
+    def beyond(self, limits: FlankTolerances) -> dict[str, tuple[float, float]]:
+        """What is more than a class allows: found and allowed, in micrometres, the worst first."""
+        pairs = {
+            part.name: (float(getattr(self, part.name)), float(getattr(limits, part.name).um))
+            for part in fields(self)
+        }
+        over = {name: pair for name, pair in pairs.items() if pair[0] > pair[1]}
+        return dict(sorted(over.items(), key=lambda one: one[1][1] / one[1][0]))
+
+    def quality(self, gear: Gear) -> int | None:
+        """The finest class of ISO 1328-1 that takes them all in; None if none does.
+
+        Runout is held to the value that the standard's annex gives (from memory). `gear` tells the sizes
+        that tolerances depend on. Raises `ValueError` without a face width.
+        """
+        classes = range(FINEST, COARSEST + 1)
+        return next((one for one in classes if not self.beyond(flank_tolerances(gear, one))), None)
+
+
+def worst(gauged: Sequence[Traces], pitch: Sequence[GaugedPitch], runout_um: float = 0.0) -> Deviations:
+    """The largest deviations of flanks and pitches. Raises `ValueError` for no flank at all."""
     if not gauged:
         raise ValueError("no flank was measured; give at least one")
-    for quality in range(FINEST, COARSEST + 1):
-        if _within(gauged, pitch, flank_tolerances(gear, quality)):
-            return quality
-    return None
+    profiles, helices = [flank.profile for flank in gauged], [flank.helix for flank in gauged]
+    return Deviations(
+        single_pitch=max((found.single_um for found in pitch), default=0.0),
+        cumulative_pitch=max((found.cumulative_um for found in pitch), default=0.0),
+        profile_slope=max(abs(one.slope_um) for one in profiles),
+        profile_form=max(one.form_um for one in profiles),
+        profile_total=max(one.total_um for one in profiles),
+        helix_slope=max(abs(one.slope_um) for one in helices),
+        helix_form=max(one.form_um for one in helices),
+        helix_total=max(one.total_um for one in helices),
+        runout=runout_um,
+    )
 
 
-def helix_slope_um(gauged: Sequence[GaugedFlank]) -> float:
+def flank_class(gauged: Sequence[Traces], pitch: Sequence[GaugedPitch], gear: Gear) -> int | None:
+    """The class that flanks and pitches come to; see `Deviations.quality`."""
+    return worst(gauged, pitch).quality(gear)
+
+
+def helix_slope_um(gauged: Sequence[Traces]) -> float:
     """The largest helix slope deviation of these flanks, with its sign, in micrometres."""
     return max((flank.helix.slope_um for flank in gauged), key=abs)
-
-
-def _within(gauged: Sequence[GaugedFlank], pitch: Sequence[GaugedPitch], limit: FlankTolerances) -> bool:
-    flanks = all(
-        abs(flank.profile.slope_um) <= limit.profile_slope.um
-        and flank.profile.form_um <= limit.profile_form.um
-        and flank.profile.total_um <= limit.profile_total.um
-        and abs(flank.helix.slope_um) <= limit.helix_slope.um
-        and flank.helix.form_um <= limit.helix_form.um
-        and flank.helix.total_um <= limit.helix_total.um
-        for flank in gauged
-    )
-    return flanks and all(
-        found.single_um <= limit.single_pitch.um and found.cumulative_um <= limit.cumulative_pitch.um
-        for found in pitch
-    )
 
 
 def _finished(deviation: Floats) -> tuple[slice, slice]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -25,8 +25,7 @@ from .cutting import (
     table_turn,
     tangential_pass,
 )
-from .flank_cutting import cut_flank, cut_pitch, flank_cut
-from .flank_gauging import even_division, flank_class, gauge_flank, gauge_pitch, helix_slope_um
+from .flank_quality import FlankQuality, measure_flanks
 from .gauging import Gauged, gauge
 from .gear import Gear
 from .hob import Hob
@@ -34,27 +33,6 @@ from .motion import Motion, Rates, Ripple
 
 #: Rows and columns a space of a full-depth field that is to be measured.
 _FULL_ROWS, _FULL_COLUMNS = 90, 25
-
-#: Rolls and heights of a flank map that is to be measured; a feed has eight heights at least.
-_ROLLS, _HEIGHTS = 48, 161
-
-
-@dataclass(frozen=True)
-class FlankQuality:
-    """Both flanks of a gear, in micrometres; `quality` is the finest ISO 1328-1 class that takes all in, or None.
-
-    Marks are normal to the flank; on helical work `feed_mark_um` and `facet_um` are heights along
-    single traces of one two-way pattern, whose own height is `ripple_um`.
-    """
-
-    feed_mark_um: float
-    facet_um: float
-    ripple_um: float
-    helix_slope_um: float
-    profile_slope_um: float
-    single_pitch_um: float
-    cumulative_pitch_um: float
-    quality: int | None
 
 
 @dataclass(frozen=True)
@@ -98,37 +76,8 @@ def measure_cut(
     seen = rates.axial and rates.table and hob.profile is None and gear.face_width is not None
     if not seen or (found.teeth, found.hand) != (gear.teeth, hand):
         return Measured(found, None, field)
-    return Measured(found, measure_flanks(rates, hob, blank, swivel_deg, gear, ripples), field)
-
-
-def measure_flanks(
-    rates: Rates, hob: Hob, blank: Blank, swivel_deg: float, gear: Gear, ripples: tuple[Ripple, ...] = ()
-) -> FlankQuality | None:
-    """Marks, slopes, pitch and class of both flanks cut to full depth; None where too little of them is finished."""
-    motion = Motion(_passes(rates, hob, blank, swivel_deg, gear).phases, ripples)
-    feed = float(abs(rates.axial / rates.table))
-    assert gear.face_width is not None
-    heights = min(max(_HEIGHTS, 1 + math.ceil(8 * gear.face_width / feed)), 801)
-    maps, pitch = [], []
-    for side in (1, -1):
-        flank = cut_flank(motion, hob, gear, swivel_deg, side=side, rolls=_ROLLS, heights=heights)
-        if np.isfinite(flank.deviation).mean() < 0.5:
-            return None
-        maps.append(gauge_flank(flank))
-        places = cut_pitch(flank_cut(motion, hob, gear, swivel_deg, side=side), samples=5)
-        if not np.isfinite(places).all():
-            return None
-        pitch.append(gauge_pitch(even_division(places)))
-    return FlankQuality(
-        feed_mark_um=max(flank.feed_mark_um for flank in maps),
-        facet_um=max(flank.facet_um for flank in maps),
-        ripple_um=max(flank.ripple_um for flank in maps),
-        helix_slope_um=helix_slope_um(maps),
-        profile_slope_um=max((flank.profile.slope_um for flank in maps), key=abs),
-        single_pitch_um=max(found.single_um for found in pitch),
-        cumulative_pitch_um=max(found.cumulative_um for found in pitch),
-        quality=flank_class(maps, pitch, gear),
-    )
+    motion = full_pass(rates, hob, blank, swivel_deg, gear, ripples)
+    return Measured(found, measure_flanks(motion, hob, gear, swivel_deg), field)
 
 
 def full_distance(hob: Hob, gear: Gear) -> float:
@@ -136,8 +85,12 @@ def full_distance(hob: Hob, gear: Gear) -> float:
     return gear.reference_diameter / 2 + gear.profile_shift * gear.module_n + hob.pitch_diameter / 2
 
 
-def _passes(rates: Rates, hob: Hob, blank: Blank, swivel_deg: float, gear: Gear) -> Motion:
-    return axial_pass(rates, blank, hob, swivel_deg, full_distance(hob, gear))
+def full_pass(
+    rates: Rates, hob: Hob, blank: Blank, swivel_deg: float, gear: Gear, ripples: tuple[Ripple, ...] = ()
+) -> Motion:
+    """One pass over the whole face at full depth, with the periodic errors of the machine."""
+    motion = axial_pass(rates, blank, hob, swivel_deg, full_distance(hob, gear))
+    return replace(motion, ripples=ripples)
 
 
 #: Table turns of a radial infeed that are cut before the one at depth: what went before is all cut away again.

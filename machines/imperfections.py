@@ -72,24 +72,27 @@ def _teeth(link: Link) -> int:
 def _runout(train: Train, one: Imperfection) -> Iterator[PeriodicError]:
     """A gear off its centre, where it is mounted as driver or driven gear; idlers aren't looked at.
 
-    Off by e it carries the pitch line e·sin of its angle to and fro (own derivation, first order in e), by
-    which the driven gear of its mesh is turned too far or not far enough.
+    Off by e it carries its flanks to and fro along the line of action by e·sin of its angle, and the base circle
+    of the driven gear of its mesh, whose radius is r·cos α, is turned by so much too far or not far enough (own
+    derivation, first order in e).
     """
     for link in train.brackets:
         module = one.module_n or (link.bracket or {}).get("module")
         for index, gear in enumerate(link.mounted.gears if link.mounted else ()):
             if gear == one.gear and module:
                 assert link.mounted is not None and one.runout is not None
-                yield _of_gear(link, index, float(module), float(one.runout) / 2, float(one.phase_deg / 360))
+                base = float(module) * math.cos(math.radians(one.pressure_angle_deg))
+                yield _of_gear(link, index, base, float(one.runout) / 2, float(one.phase_deg / 360))
                 return
 
 
-def _of_gear(link: ChangeGears, index: int, module: float, eccentricity: float, phase: float) -> PeriodicError:
+def _of_gear(link: ChangeGears, index: int, base: float, eccentricity: float, phase: float) -> PeriodicError:
+    """`base` is a tooth's share of the base circle's diameter, in mm."""
     assert link.mounted is not None
     pairs = [Fraction(driver, driven) for driver, driven in link.mounted.pairs]
     mesh, is_driven = divmod(index, 2)
     turned = math.prod(pairs[: mesh + is_driven], start=Fraction(1))
     beyond = math.prod(pairs[mesh + 1 :], start=Fraction(1))
-    driven_radius = module * link.mounted.pairs[mesh][1] / 2
+    driven_radius = base * link.mounted.pairs[mesh][1] / 2
     amplitude = eccentricity / (2 * math.pi * driven_radius) * float(beyond)
     return PeriodicError(link.name, link.from_part, turned, amplitude, phase)

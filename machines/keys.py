@@ -453,6 +453,7 @@ IMPERFECTION: dict[str, Table] = {
         Key("gear", _CHANGE_GEAR, "Its teeth; of two gears alike the first that is mounted has it.", True),
         Key("runout", Length(0, 100), "Reading of the dial over a turn: twice the eccentricity.", True),
         Key("module", _MODULE, "Module of the gear, in mm.", default="the bracket's"),
+        Key("pressure_angle", _PRESSURE, "Pressure angle of the gear.", default="20"),
         _PHASE,
     ),
 }

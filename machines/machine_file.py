@@ -68,7 +68,7 @@ class Imperfection:
     """Something that the machine doesn't do perfectly, by its kind; angles in degrees, lengths in mm.
 
     `angle_deg` or `length` is the amount at the driven part of `link`, `turn_of` the part with whose turn
-    an error comes back; `gear`, `runout` and `module_n` belong to a change gear that runs out.
+    an error comes back; `gear`, `runout`, `module_n` and `pressure_angle_deg` belong to a change gear that runs out.
     """
 
     kind: str
@@ -80,6 +80,7 @@ class Imperfection:
     gear: int | None = None
     runout: Fraction | None = None
     module_n: Fraction | None = None
+    pressure_angle_deg: Fraction = Fraction(20)
 
 
 Limit = tuple[Fraction | None, Fraction]
@@ -549,6 +550,7 @@ def _imperfection(row: Mapping[str, Any]) -> Imperfection:
         row.get("gear"),
         row.get("runout"),
         row.get("module"),
+        row.get("pressure_angle", Fraction(20)),
     )
 
 

@@ -14,6 +14,7 @@ from .case import Case
 from .checks import CHECKS
 from .correction import Correction, find_correction
 from .findings import Finding, worst_first
+from .flank_checks import check_flanks
 from .hand_checks import HandCheck, hand_checks
 from .job_file import Job
 from .part_sizes import part_sizes
@@ -148,6 +149,8 @@ def prove_case(case: Case, *, cut: Depth | None = None, progress: Progress | Non
     if cut:
         measured, more = _witness(case, cut, progress)
         findings += more
+        if measured is not None:
+            findings += check_flanks(case, measured, not any(one.severity == "error" for one in findings))
     findings += light_cut(case, measured)
     return Proof(case, compute(case), worst_first(findings), measured, moved)
 

@@ -20,9 +20,10 @@ from .units import length
 
 if TYPE_CHECKING:
     from handlead.kinematics.blank import Blank
+    from handlead.kinematics.flank_quality import FlankQuality
     from handlead.kinematics.gauging import Gauged
     from handlead.kinematics.hob import Hob
-    from handlead.kinematics.measured import FlankQuality, Measured
+    from handlead.kinematics.measured import Measured
     from handlead.kinematics.motion import Rates
 
 Progress = Callable[[float], None]
@@ -76,9 +77,20 @@ class Cut:
             "profile_slope_um": flanks and flanks.profile_slope_um,
             "single_pitch_um": flanks and flanks.single_pitch_um,
             "cumulative_pitch_um": flanks and flanks.cumulative_pitch_um,
+            "runout_um": flanks and flanks.runout_um,
+            "thickness_um": flanks and flanks.thickness_um,
+            "span_um": flanks and flanks.span_um,
+            "traced_teeth": flanks and flanks.traced_teeth,
             "class": flanks and flanks.quality,
+            "not_measured": list(_not_measured()) if flanks else [],
             "notes": list(found.notes),
         }
+
+
+def _not_measured() -> tuple[str, ...]:
+    from handlead.kinematics.flank_quality import NOT_MEASURED
+
+    return NOT_MEASURED
 
 
 class NotCut(HandleadError, ValueError):

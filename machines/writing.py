@@ -134,7 +134,12 @@ def _imperfection(one: Imperfection) -> dict[str, Any]:
         "gear": one.gear,
         "runout": one.runout,
         "module": one.module_n,
+        "pressure_angle": one.pressure_angle_deg if one.pressure_angle_deg != _USUAL_PRESSURE_DEG else None,
     }
+
+
+#: Pressure angle of a change gear whose file doesn't give it.
+_USUAL_PRESSURE_DEG = 20
 
 
 def _word(words: Mapping[str, int], sign: int) -> str:

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.requirement import gear_to_cut
 from handlead.machines.case import Case, face_width_mm, stroke_of
 from handlead.machines.errors import HandleadError
 
@@ -86,21 +84,12 @@ def flank_picture(case: Case) -> Figure:
 
 
 def flanks_of(case: Case) -> dict[str, FlankMap]:
-    """Both flanks of one space, cut in simulation. Raises `NoPicture` where nothing can be cut."""
-    from handlead.kinematics.flank_cutting import cut_flank
-    from handlead.machines.witness import NotCut, hob_of
+    """Both flanks of one space, cut as for the proof. Raises `NoPicture` where nothing can be cut."""
+    from handlead.machines.flanks import Flanks
+    from handlead.machines.witness import NotCut
 
-    work = case.job.work
-    if work.kind in ("sprocket", "worm wheel"):
-        raise NoPicture(f"the flanks of a {work.kind} aren't drawn: the charts are for cylindrical gears")
-    motion = motion_of(case)
-    gear = replace(gear_to_cut(work), face_width=face_width_mm(work))
     try:
-        hob = hob_of(work, case.job.hob)
-        return {
-            name: cut_flank(motion, hob, gear, case.swivel_deg, side=side)
-            for name, side in (("counter-clockwise flank", 1), ("clockwise flank", -1))
-        }
+        return Flanks.of(case).maps()
     except (NotCut, ValueError) as fault:
         raise NoPicture(str(fault)) from fault
 

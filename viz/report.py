@@ -21,7 +21,7 @@ from rich.text import Text
 from .terminal import CAUTION, console
 
 if TYPE_CHECKING:
-    from handlead.kinematics.measured import FlankQuality
+    from handlead.kinematics.flank_quality import FlankQuality
     from handlead.machines.witness import Cut
 
 #: Said where figures of a simulated flank are printed.
@@ -43,11 +43,21 @@ def show_proof(proof: Proof, out: Console | None = None) -> None:
     out.print(f"  {case.job.path}, on {case.job.machine.name}", style="dim")
     out.print(Padding(_comparison(proof), (1, 0, 0, 2)))
     if proof.cut and proof.cut.flanks:
-        out.print(Padding(Text(AT_BEST, style="dim"), (0, 0, 1, 2)))
+        out.print(Padding(Text(f"{AT_BEST} {_looked_at(proof.cut.flanks)}", style="dim"), (0, 0, 1, 2)))
     out.print(Padding(_mounted(case), (0, 0, 0, 2)))
     for finding in proof.findings:
         show_finding(finding, out)
     out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 2)))
+
+
+def _looked_at(flanks: FlankQuality) -> str:
+    """What the class of the flanks is made of, and what it leaves out."""
+    from handlead.kinematics.flank_quality import NOT_MEASURED
+
+    return (
+        f"Profile and helix are of {flanks.traced_teeth} teeth, both flanks; pitch, runout and thickness of all. "
+        f"Not measured: {'; '.join(NOT_MEASURED)}."
+    )
 
 
 def show_finding(finding: Finding, out: Console) -> None:
@@ -136,6 +146,7 @@ def _flanks(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     flanks = proof.cut.flanks
     reached = f"class {flanks.quality} at best" if flanks.quality else "coarser than any class"
     yield ("flanks, ISO 1328-1", f"class {proof.case.job.work.quality}", "", reached)
+    yield ("thickness of teeth", "", "", f"{deviation(flanks.thickness_um, proof.case.job.units)} at full depth")
     yield ("marks on the flank", "", "", _marks(proof.cut, flanks, proof.case.job.units))
 
 

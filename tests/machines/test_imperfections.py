@@ -11,7 +11,7 @@ import pytest
 from handlead.kinematics.imperfections import PeriodicError, ends_ahead, ripples
 from handlead.kinematics.motion import Ripple
 from handlead.machines.case import Case
-from handlead.machines.imperfections import plays_of, ripples_of
+from handlead.machines.imperfections import periodic_errors, plays_of, ripples_of
 from handlead.machines.job_file import read_job
 from handlead.machines.machine_file import Imperfection, read_machine, read_machine_text
 from handlead.machines.proof import prove
@@ -84,9 +84,9 @@ def test_a_change_gear_that_runs_out_comes_as_often_as_it_turns():
         assert [abs(ripple.per_unit) for ripple in found] == [per_table_turn]
 
 
-def test_a_change_gear_that_runs_out_turns_the_last_gear_by_the_pitch_line_it_carries_off():
-    # Gears of module 2, half the dial reading off centre. The gear of 23 (radius 23 mm) is turned by e/23 rad, and the
-    # table by a 84th of it; the gear of 40 (40 mm) by e/40, the worm shaft by 48/23 of that.
+def test_a_change_gear_that_runs_out_turns_the_last_gear_by_the_line_of_action_it_carries_off():
+    # Gears of module 2, half the dial reading off centre. The gear of 23 (base radius 23 mm · cos 20°) is turned by
+    # e/r_b, and the table by a 84th of it; the gear of 40 (40 mm · cos 20°) likewise, the worm shaft by 48/23 of that.
     case = case_of(PINION, Imperfection("gear runout", gear=23, runout=Fraction(1, 10)))
     (last,) = (ripple for ripple in ripples_of(case) if ripple.end == "table")
     case = case_of(PINION, Imperfection("gear runout", gear=25, runout=Fraction(1, 10)))
@@ -105,11 +105,41 @@ def test_a_change_gear_that_runs_out_turns_the_last_gear_by_the_pitch_line_it_ca
         ]
         for gear in (23, 25)
     )
-    assert abs(plain_last.amplitude) == pytest.approx(0.05 / 23 / (2 * math.pi) / 84)
-    assert abs(plain_first.amplitude) == pytest.approx(0.05 / 40 * 48 / 23 / (2 * math.pi) / 84)
+    cosine = math.cos(math.radians(20))
+    assert abs(plain_last.amplitude) == pytest.approx(0.05 / (23 * cosine) / (2 * math.pi) / 84)
+    assert abs(plain_first.amplitude) == pytest.approx(0.05 / (40 * cosine) * 48 / 23 / (2 * math.pi) / 84)
     # The feed takes a part in forty or so of the table's turning through the differential, no more.
     assert abs(last.amplitude) == pytest.approx(abs(plain_last.amplitude), rel=0.1)
     assert abs(first.amplitude) == pytest.approx(abs(plain_first.amplitude), rel=0.1)
+
+
+@pytest.mark.parametrize("pressure_deg", [14.5, 20, 25])
+def test_involutes_in_mesh_with_a_gear_off_its_centre_turn_by_the_eccentricity_over_the_base_radius(pressure_deg):
+    # Two involutes on a common tangent of their base circles, the centre of the first going round with it: how far the
+    # second is turned from even running, worked out from where the tangent touches. Nothing of the formula enters.
+    teeth, module, e = (30, 45), 2.0, 0.05
+    base = [z * module / 2 * math.cos(math.radians(pressure_deg)) for z in teeth]
+    centres = sum(teeth) * module / 2 + 0.3
+    off = []
+    for step in range(360):
+        turned = math.radians(step)
+        x, y = e * math.cos(turned), e * math.sin(turned)
+        apart, aim = math.hypot(centres - x, y), math.atan2(-y, centres - x)
+        alpha = math.acos(sum(base) / apart)
+        # The tangent leaves the first circle at aim + alpha and meets the second at aim + alpha + 180 degrees; each
+        # involute is unwound from there by what lies between its own start and that angle.
+        touch = aim + alpha
+        unwound = base[0] * (touch - turned)
+        off.append(touch - (sum(base) * math.tan(alpha) - unwound) / base[1] + turned * base[0] / base[1])
+    off = [value - sum(off) / len(off) for value in off]
+    case = case_of(
+        PINION, Imperfection("gear runout", gear=25, runout=2 * Fraction(e), pressure_angle_deg=Fraction(pressure_deg))
+    )
+    (error,) = periodic_errors(case)
+    # The gear of 25 drives one of 40 in a bracket of module 2; bring it to the driven gear above, and take the rest out.
+    driven = 2 * math.pi * error.amplitude * 40 / teeth[1] / (48 / 23)
+    assert max(off) == pytest.approx(driven, rel=0.01)
+    assert -min(off) == pytest.approx(driven, rel=0.01)
 
 
 def test_a_change_gear_that_is_not_mounted_leaves_nothing():
