@@ -42,7 +42,7 @@ from .case import (
 from .cutting_speed import check_cutting_speed
 from .findings import Fact, Finding
 from .mending import gears_text, refusal
-from .units import decimal, deviation, length, lengths_in, quoted, swivel_text
+from .units import decimal, height, length, lengths_in, quoted, swivel_text
 from .units import feed as feed_text
 from .wheel_checks import check_set_by_centres, check_threads
 
@@ -627,5 +627,5 @@ def _lead(lead_mm: float | None, case: Case) -> str:
 
 
 def _um(value: float, case: Case) -> str:
-    return deviation(abs(value), case.job.units).lstrip("+")
+    return height(abs(value), case.job.units)
 

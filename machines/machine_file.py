@@ -146,6 +146,10 @@ class Machine:
         word = direction(end, sign)
         return self.called.get(end, {}).get(word, word)
 
+    def right_hand_end(self, swivel_deg: float) -> str:
+        """Which way the head's right-hand end goes, seen from behind the hob, as the head is swung from level."""
+        return self.way("axial", 1 if swivel_deg > 0 else -1)
+
     @property
     def normal_positions(self) -> Mapping[str, str]:
         """The position of each lever unless a job says otherwise."""

@@ -17,6 +17,11 @@ def length(mm: float, units: str, digits: int = 3) -> str:
     return f"{mm:.{digits}f} mm"
 
 
+def dial(mm: float, units: str) -> str:
+    """A length that is set or measured: to a hundredth of a millimetre, or the tenth of a thousandth of an inch."""
+    return length(mm, units, 3 if units == "in" else 2)
+
+
 def feed(mm: Fraction, units: str) -> str:
     """A feed per table turn; one out of all measure is said to be so."""
     if not 1e-9 < mm < 1e9:
@@ -50,8 +55,11 @@ def deviation(um: float, units: str = "mm") -> str:
 
 
 def height(um: float, units: str) -> str:
-    """The height of what stands up or out, such as a feed mark, in micrometres or in inches."""
-    return f"{um / _MICROMETRES_PER_INCH:.5f} in" if units == "in" else f"{um:.1f} µm"
+    """The size of what stands up or off, such as a feed mark: in micrometres, or as a length where it is out of all
+    measure; or in inches."""
+    if units == "in":
+        return f"{um / _MICROMETRES_PER_INCH:.5f} in"
+    return f"{um:.1f} µm" if abs(um) < _MICROMETRES_UP_TO else f"{um / 1000:.2f} mm"
 
 
 def decimal(value: Fraction | None, digits: int = 6) -> str:

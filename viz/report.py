@@ -6,12 +6,13 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from handlead.kinematics.outcome import Outcome
+from handlead.kinematics.words import direction
 from handlead.machines.case import Case, helix_slope_limit_um, helix_slope_um
 from handlead.machines.findings import Finding
 from handlead.machines.mending import gears_text
 from handlead.machines.part_sizes import ball_text, part_sizes
 from handlead.machines.proof import Proof
-from handlead.machines.units import deviation, height, length, swivel_text
+from handlead.machines.units import deviation, dial, height, length, swivel_text
 from handlead.machines.units import feed as feed_text
 from rich.console import Console
 from rich.padding import Padding
@@ -105,11 +106,10 @@ def _rows(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     yield from _slope(proof)
     yield from _flanks(proof)
     yield (
-        "swivel, from behind", swivel_text(case.swivel_wanted_deg, seen=False),
-        f"set to {swivel_text(case.swivel_deg, seen=False)}", "",
+        "swivel, from behind", _swivel(case, case.swivel_wanted_deg), f"set to {_swivel(case, case.swivel_deg)}", "",
     )  # fmt: skip
     feed = case.setup.feed
-    yield ("feed", feed.value if feed else "not stated", _feed(gear, units), "")
+    yield ("feed", feed.value if feed else "not stated", _feed(case), "")
 
 
 def _told(value: str | None) -> str:
@@ -158,11 +158,23 @@ def _marks(cut: Cut, flanks: FlankQuality, units: str) -> str:
     return f"{whole} (feed {height(flanks.feed_mark_um, units)}, facets {height(flanks.facet_um, units)})"
 
 
-def _feed(gear: Outcome | None, units: str) -> str:
-    if gear is None or not gear.sliding_feed:
+def _swivel(case: Case, swivel_deg: float) -> str:
+    """The swivel; where up isn't up at this machine, also which way the right-hand end of its head goes."""
+    text, machine = swivel_text(swivel_deg, seen=False), case.job.machine
+    if machine.way("axial", 1) == direction("axial", 1) or not round(swivel_deg * 60):
+        return text
+    return f"{text}, right-hand end {machine.right_hand_end(swivel_deg)}"
+
+
+def _feed(case: Case) -> str:
+    """The feed, with which slide goes which way, in the machine's own words."""
+    gear = case.outcome
+    if gear is None or not gear.sliding_feed or gear.feed_slide is None:
         return "no slide is driven"
     mode = f", {gear.feed.value}" if gear.feed else ""
-    return f"{feed_text(gear.sliding_feed, units)}, {gear.feed_slide}{mode}"
+    rate = case.solution.end_rate(gear.feed_slide)
+    way = f" {case.job.machine.way(gear.feed_slide, 1 if rate > 0 else -1)}" if rate else ""
+    return f"{feed_text(gear.sliding_feed, case.job.units)}, {gear.feed_slide} slide{way}{mode}"
 
 
 def _mounted(case: Case) -> Table:
@@ -186,16 +198,19 @@ def _mounted(case: Case) -> Table:
 def _sizes(case: Case) -> Iterator[tuple[str, str]]:
     """What the blank is turned to, how deep the hob goes in, and what is then measured."""
     sizes, units = part_sizes(case), case.job.units
-    digits = 3 if units == "in" else 2
     across = "its size is on the drawing"
     if sizes.outside_diameter is not None:
-        throat = " at the throat" if case.job.work.kind == "worm wheel" else ""
-        across = f"{length(sizes.outside_diameter, units, digits)} across{throat}"
+        across = f"{dial(sizes.outside_diameter, units)} across"
+    if sizes.throat_radius is not None and sizes.rim_diameter is not None:
+        hollow, rim = dial(sizes.throat_radius, units), dial(sizes.rim_diameter, units)
+        across += f" at the throat, hollow of radius {hollow}, {rim} over the rim"
     taken = "" if case.job.work.face_width else " (taken)"
-    yield "blank", f"{across}, {length(sizes.face_width, units, digits)} wide{taken}"
-    depth = "not known" if sizes.depth is None else f"{length(sizes.depth, units, digits)} from the touch"
+    yield "blank", f"{across}, {dial(sizes.face_width, units)} wide{taken}"
+    depth = "not known" if sizes.depth is None else f"{dial(sizes.depth, units)} from the touch"
     if case.job.work.kind == "worm wheel" and sizes.centres is not None:
-        depth = f"to {length(sizes.centres, units, digits)} from the hob's axis to the work's"
+        # Counted from the touch, on the edges of its hollow, a throated wheel would come out too shallow.
+        by = "" if sizes.depth is None else f"{depth}: "
+        depth = f"{by}hob's axis {dial(sizes.centres, units)} from the work's"
     yield "depth", depth
     measures = []
     if sizes.span:

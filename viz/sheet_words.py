@@ -40,7 +40,7 @@ from handlead.machines.findings import Finding
 from handlead.machines.job_file import Job, SetupMove
 from handlead.machines.part_sizes import ball_text, part_sizes
 from handlead.machines.proof import Proof
-from handlead.machines.units import deviation, height, length, surface_speed
+from handlead.machines.units import deviation, dial, height, length, surface_speed
 from handlead.machines.units import feed as feed_text
 
 from .bracket_drawing import LETTERS, bracket_layout, idler_words
@@ -65,11 +65,6 @@ BETWEEN_CUTS = (
 )
 ABOVE_ALL = ("The machine's manual, local rules and qualified people come before this sheet.",)
 CAUTIONS = LOCK_OUT + AT_THE_HEAD + AT_THE_LEVERS + AT_THE_HOB + BETWEEN_CUTS + ABOVE_ALL
-
-
-def _dial(mm: float, units: str) -> str:
-    """A length that is set or measured: to a hundredth of a millimetre, or the tenth of a thousandth of an inch."""
-    return length(mm, units, 3 if units == "in" else 2)
 
 
 #: Said of a bracket with nothing in it.
@@ -171,7 +166,7 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         running=[row[:2] for row in running],
         told=frozenset(what for what, _, is_set in (*levers, *running) if not is_set),
         moves=[_move(move, units) for move in case.setup.moves],
-        light_depth=_dial(light_depth(case), units),
+        light_depth=dial(light_depth(case), units),
         first_cut=_first_cut(proof),
         sense=sense_words(case),
         seen=_seen(case, (proof.computed.outcome and proof.computed.outcome.feed_slide) or "axial"),
@@ -296,8 +291,7 @@ def head_words(proof: Proof) -> tuple[str, str, str]:
     angle, way = swivel_words(case.swivel_deg)
     if not round(case.swivel_deg * 60):
         return angle, way, ""
-    end = case.job.machine.way("axial", 1 if case.swivel_deg > 0 else -1).upper()
-    return angle, way, f"right-hand end {end}"
+    return angle, way, f"right-hand end {case.job.machine.right_hand_end(case.swivel_deg).upper()}"
 
 
 def up_on_this_sheet(proof: Proof) -> str:
@@ -365,7 +359,7 @@ def _clear_first(case: Case) -> str:
 def _depth_label(case: Case) -> str:
     """What is dialled in from the touch, and the blank that it holds for."""
     known = not case.sizes.wanting and case.sizes.depth > 0 and not case.sizes.throat
-    return f"depth{_FOR_BLANK}{_dial(case.sizes.outside_diameter, case.job.units)}" if known else "depth"
+    return f"depth{_FOR_BLANK}{dial(case.sizes.outside_diameter, case.job.units)}" if known else "depth"
 
 
 def _centres(case: Case) -> Rows:
@@ -373,7 +367,7 @@ def _centres(case: Case) -> Rows:
     centres = centres_at_depth(case.job.work, case.job.hob)
     if case.job.work.kind != "worm wheel" or centres is None:
         return []
-    return [("full depth at hob-to-work centres", _dial(centres, case.job.units))]
+    return [("full depth at hob-to-work centres", dial(centres, case.job.units))]
 
 
 def _time(proof: Proof) -> Rows:
@@ -450,7 +444,7 @@ def _clear(mm: float, units: str) -> str:
 
 def _dialled(cycle: CutCycle, units: str) -> str:
     """The depth of every cut as the dial stands, counted from touch; "" where it isn't known, or there is none."""
-    dial = [_dial(depth, units) for depth in itertools.accumulate(cycle.depths)]
+    dial = [dial(depth, units) for depth in itertools.accumulate(cycle.depths)]
     if not dial:
         return ""
     if len(dial) == 1:
@@ -507,9 +501,9 @@ def _way(proof: Proof, end: str) -> str:
 def _move(move: SetupMove, units: str) -> tuple[str, str]:
     """A move of the set-up: its name, and from where to where, with what is put over for it."""
     parts = [f"lever {name}: {position}" for name, position in move.levers.items()]
-    parts += [f"start with {end} at {_dial(float(place), units)}" for end, place in move.start.items()]
+    parts += [f"start with {end} at {dial(float(place), units)}" for end, place in move.start.items()]
     if move.place is not None:
-        parts.append(f"{move.end} to {_dial(float(move.place), units)}")
+        parts.append(f"{move.end} to {dial(float(move.place), units)}")
     elif move.turns is not None:
         parts.append(f"{float(move.turns):g} turns of the {move.end}")
     if move.by_hand:
@@ -577,13 +571,13 @@ def _work(case: Case) -> Rows:
         ("class, ISO 1328-1", str(work.quality)),
     ]
     if not case.sizes.wanting and case.sizes.depth > 0:
-        rows.append(("whole depth  h", _dial(case.sizes.depth, units)))
+        rows.append(("whole depth  h", dial(case.sizes.depth, units)))
     return rows + list(_measures(case))
 
 
 def _outside(case: Case) -> str:
     size = part_sizes(case).outside_diameter
-    return "see the drawing" if size is None else _dial(size, case.job.units)
+    return "see the drawing" if size is None else dial(size, case.job.units)
 
 
 def _sprocket(case: Case) -> Rows:
@@ -601,12 +595,12 @@ def _sprocket(case: Case) -> Rows:
     least, greatest = sprocket.tip_diameters
     return [
         *rows,
-        ("roller  d_1", _dial(sprocket.roller_diameter, units)),
+        ("roller  d_1", dial(sprocket.roller_diameter, units)),
         ("pitch diameter  d", length(sprocket.pitch_diameter, units)),
         ("outside diameter  d_a", _outside(case)),
-        ("ISO 606  d_a", f"{_dial(least, units).split()[0]} to {_dial(greatest, units)}"),
-        ("root diameter  d_f", _dial(sprocket.root_diameter, units)),
-        (f"pins {_dial(sprocket.roller_diameter, units)}  M_R", _dial(over_pins(sprocket), units)),
+        ("ISO 606  d_a", f"{dial(least, units).split()[0]} to {dial(greatest, units)}"),
+        ("root diameter  d_f", dial(sprocket.root_diameter, units)),
+        (f"pins {dial(sprocket.roller_diameter, units)}  M_R", dial(over_pins(sprocket), units)),
     ]
 
 
@@ -617,7 +611,7 @@ def _backlash(work: Work, units: str) -> str:
 
 
 def _face(work: Work, units: str) -> str:
-    return _dial(face_width_mm(work), units) + ("" if work.face_width else " (taken)")
+    return dial(face_width_mm(work), units) + ("" if work.face_width else " (taken)")
 
 
 def _measures(case: Case) -> Iterator[tuple[str, str]]:
@@ -651,12 +645,12 @@ def _hob(job: Job) -> Rows:
     if not _is_sprocket(job.work):
         rows.append(("pressure angle", f"{float(hob.pressure_angle_deg):g}°"))
         if "addendum" not in sizes_of(job.work, hob).wanting:
-            rows.append(("addendum  h_a0", _dial(hob_addendum(job.work, hob), units)))
+            rows.append(("addendum  h_a0", dial(hob_addendum(job.work, hob), units)))
     tip = hob_tip_diameter(job.work, hob)
     if tip is not None:
-        rows.append(("over the tips", _dial(tip, units)))
+        rows.append(("over the tips", dial(tip, units)))
     elif hob.diameter is not None:
-        rows.append(("ref. diameter", _dial(float(hob.diameter), units)))
+        rows.append(("ref. diameter", dial(float(hob.diameter), units)))
     if hob.gashes is not None:
         rows.append(("gashes", str(hob.gashes)))
     return rows
