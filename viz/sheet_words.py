@@ -444,13 +444,13 @@ def _clear(mm: float, units: str) -> str:
 
 def _dialled(cycle: CutCycle, units: str) -> str:
     """The depth of every cut as the dial stands, counted from touch; "" where it isn't known, or there is none."""
-    dial = [dial(depth, units) for depth in itertools.accumulate(cycle.depths)]
-    if not dial:
+    depths = [dial(depth, units) for depth in itertools.accumulate(cycle.depths)]
+    if not depths:
         return ""
-    if len(dial) == 1:
-        return f"{dial[0]}, ONE CUT"
-    *first, last = dial
-    return f"{len(dial)} CUTS: {', '.join(depth.split()[0] for depth in first)}, then {last}"
+    if len(depths) == 1:
+        return f"{depths[0]}, ONE CUT"
+    *first, last = depths
+    return f"{len(depths)} CUTS: {', '.join(depth.split()[0] for depth in first)}, then {last}"
 
 
 def _counted(proof: Proof, opened: tuple[str, str] | None) -> Rows:
