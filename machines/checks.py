@@ -226,6 +226,23 @@ def _lead_words(case: Case, outcome: Outcome) -> str:
     return f"The lead would be {made}; {wanted} is wanted"
 
 
+#: No hob stands a feed beyond this, in mm per turn of the table: three times the coarsest in use (own choice).
+_COARSEST_FEED = 12
+
+
+def check_feed_size(case: Case) -> Iterator[Finding]:
+    """A feed that no hob stands, as of feed gears end for end on a machine whose file sets no limit."""
+    feed, limit = case.outcome and case.outcome.sliding_feed, case.job.machine.limits.feed_mm_per_table_turn
+    if limit is None and feed and feed > _COARSEST_FEED:
+        yield Finding(
+            "feed-out-of-measure",
+            "warning",
+            f"The feed is {feed_text(feed, case.job.units)}: no hob stands that.",
+            "Look through the feed gears before the slide is let run.",
+            {"feed_mm_per_table_turn": feed, "greatest_mm": _COARSEST_FEED},
+        )
+
+
 def check_feed_way(case: Case) -> Iterator[Finding]:
     """Climb or conventional, as it was meant."""
     outcome, meant = case.outcome, case.setup.feed
@@ -582,6 +599,7 @@ SET_UP_CHECKS: tuple[Check, ...] = (
     check_mounting,
     check_limits,
     check_cutting_speed,
+    check_feed_size,
     check_feed_way,
     check_lever_words,
 )

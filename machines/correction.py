@@ -60,6 +60,9 @@ _LOOSELY = {Role.FEED: 0.15, Role.SPEED: 0.5}
 #: No two pairs of change gears come to more than this, or to less than its reciprocal (common practice).
 _GREATEST_RATIO = 25
 
+#: A feed more than so many times the usual, or less than that part of it, is put up with only if nothing else is found.
+_FAR_OFF = 4
+
 #: Feeds that differ by no more than this part are the same to a person.
 _SAME_FEED = 1e-3
 
@@ -79,7 +82,8 @@ _MORE_KINDS = 3
 _RESTS_ON_FEED = "feed-belongs-to-index"
 
 #: Findings other than errors that a correction is sought for.
-_ALSO = frozenset({"feed-other-way"})
+_FEED_SIZE = "feed-out-of-measure"
+_ALSO = frozenset({"feed-other-way", _FEED_SIZE})
 
 #: Brackets that bear on what is cut.
 _BEARING = (Role.INDEX, Role.FEED, Role.DIFFERENTIAL)
@@ -192,11 +196,11 @@ class _Trials:
     @cached_property
     def cuts_right(self) -> bool:
         """Whether it would cut the work as it stands, whatever else is wrong."""
-        return is_right(self.case) and "feed-other-way" not in self.codes
+        return is_right(self.case) and not self.codes.keys() & _ALSO
 
     @property
-    def is_only_the_way(self) -> bool:
-        """Whether nothing is wrong but which way the feed goes."""
+    def is_only_the_feed(self) -> bool:
+        """Whether nothing is wrong but which way the feed goes, or how far."""
         return self.codes.keys() <= _ALSO
 
     def done(self, steps: Steps) -> Case | None:
@@ -238,8 +242,12 @@ class _Trials:
             found = self.found(steps)
             if found is None or any(left.severity == "error" for left in found):
                 continue
+            feed = {left.code for left in found} & _ALSO
+            if feed and (self.is_only_the_feed or _FEED_SIZE in feed - self.codes.keys()):
+                continue
             new = (left for left in found if left.code not in self.known)
-            if not strays and not any(left.severity == "warning" or left.code == _RESTS_ON_FEED for left in new):
+            warned = any(left.severity == "warning" or left.code == _RESTS_ON_FEED for left in new)
+            if not strays and not feed and not warned:
                 return True, steps
             second = second or steps
         return (False, second) if second else None
@@ -251,13 +259,15 @@ class _Trials:
         done = self.done(steps)
         if done is None or done.solution.backdriven or not is_right(done):
             return None
+        if self._turns_hob_over(done):
+            return None
         changed = (done.train.link(name) for name in _touched(steps) & done.setup.change.keys())
         if any(isinstance(link, ChangeGears) and link.mounted and refusal(link, link.mounted) for link in changed):
             return None
         outcome = done.outcome
         assert outcome is not None
         strays = self._strays(done)
-        if strays and self.is_only_the_way:
+        if strays and self.is_only_the_feed:
             return None
         effort = sum(step.effort for step in steps)
         work = self.case.job.work
@@ -265,12 +275,29 @@ class _Trials:
         # Of several gears that would do for one, the truest lead decides before the likeliest slip.
         return strays, len(_touched(steps)), slope, effort
 
+    def _turns_hob_over(self, done: Case) -> bool:
+        """Whether the hob would run the other way: its cutting faces would then look backwards.
+
+        It runs so with the drive that it has now, unless the speed gears have idlers that their bracket doesn't take.
+        """
+        if done.setup.drive != self.case.setup.drive or "idlers-not-allowed" in self.codes:
+            return False
+        before, after = (case.solution.end_rate("hob") or 0 for case in (self.case, done))
+        return before * after < 0
+
     def _strays(self, done: Case) -> int:
-        """How far the feed then isn't what it was meant to be: another slide, or the other way."""
+        """How far the feed then isn't what it was meant to be: another slide, the other way, or far from usual."""
         before, after, meant = self.case.outcome, done.outcome, self.case.setup.feed
         if before and before.feed_slide and after and after.feed_slide != before.feed_slide:
-            return 2
-        return int(meant is not None and (after is None or after.feed is not meant))
+            return 3
+        far = after is not None and not _within(after.sliding_feed, self.usual_feed)
+        return 2 * int(meant is not None and (after is None or after.feed is not meant)) + int(far)
+
+    @cached_property
+    def usual_feed(self) -> Fraction:
+        """The feed that the job asks for, or a usual one."""
+        job = self.case.job
+        return feed_wanted(job.cutting, propose_cut(job.work, job.hob, job.cutting, job.machine))
 
     def _may_be_right(self, steps: Steps) -> bool:
         """A quick look: whether the rates cut the work, by the answer of the train to its change gears."""
@@ -476,7 +503,7 @@ def _targets(trials: _Trials, case: Case, link: ChangeGears) -> Iterator[_Target
         return
     if role is Role.SPEED:
         ratios = _speeds(case, link)
-    elif mounted is None or (role is Role.FEED and _BEYOND in trials.codes):
+    elif mounted is None or (role is Role.FEED and trials.codes.keys() & {_BEYOND, _FEED_SIZE}):
         ratios = _feeds(case, link.name) if role is Role.FEED else iter(())
     else:
         ratios = iter((mounted.ratio, -mounted.ratio))
@@ -560,10 +587,14 @@ def _named(case: Case, wrong: Iterable[Finding]) -> frozenset[str]:
             found.update([names] if isinstance(names, str) else [str(name) for name in _listed(names)])
         blamed = {
             Role.SPEED: finding.code in _OF_THE_SPEED,
-            Role.FEED: finding.code == _BEYOND and "feed_mm_per_table_turn" in finding.facts,
+            Role.FEED: finding.code in (_BEYOND, _FEED_SIZE) and "feed_mm_per_table_turn" in finding.facts,
         }
         found |= {name for name, role in case.roles.items() if blamed.get(role)}
     return frozenset(found)
+
+
+def _within(feed: Fraction | None, usual: Fraction) -> bool:
+    return not feed or usual / _FAR_OFF <= feed <= usual * _FAR_OFF
 
 
 def _listed(names: object) -> tuple[object, ...]:

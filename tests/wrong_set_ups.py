@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
+import made_up
 from handlead.kinematics.drawer import drawer_for
 from handlead.kinematics.links import Mounted
 from handlead.machines.drawers import drawers_of
@@ -35,9 +36,15 @@ def right_jobs() -> list[Job]:
     return [job for job in jobs() if prove(job).is_as_wanted]
 
 
-def wrong_jobs(number: int, seed: int) -> Iterator[tuple[str, Job]]:
-    """So many set-ups with one slip or two, in words; the same for the same seed."""
-    chance, right = random.Random(seed), right_jobs()
+def made_up_jobs(number: int, seed: int) -> list[Job]:
+    """So many jobs set up right on machines that nobody wrote down."""
+    chance = random.Random(seed)
+    return [made_up.right_job(chance) for _ in range(number)]
+
+
+def wrong_jobs(number: int, seed: int, right: Sequence[Job] = ()) -> Iterator[tuple[str, Job]]:
+    """So many set-ups with one slip or two, in words, of these right ones or all; the same for the same seed."""
+    chance, right = random.Random(seed), right or right_jobs()
     made = 0
     while made < number:
         job = chance.choice(right)

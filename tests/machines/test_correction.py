@@ -8,11 +8,12 @@ import pytest
 from handlead.kinematics.links import Mounted
 from handlead.kinematics.needs import Role
 from handlead.machines import correction
+from handlead.machines.case import Case
 from handlead.machines.checks import JOB_CHECKS
 from handlead.machines.job_file import read_job
 from handlead.machines.mending import carried_out
 from handlead.machines.proof import prove, prove_case
-from wrong_set_ups import jobs, wrong_jobs
+from wrong_set_ups import jobs, made_up_jobs, wrong_jobs
 
 ROOT = Path(__file__).parents[2]
 CASES = ROOT / "tests" / "cases"
@@ -59,12 +60,22 @@ def test_every_remedy_of_the_orders_and_cases_does_what_it_says():
         assert not any(NAMED.search(remedy) for remedy in untried(proof)), untried(proof)
 
 
-def corpus(number, seed):
+def same_hob(proof):
+    """Nothing that is advised turns the hob over, so that its cutting faces would look backwards."""
+    if proof.correction and not any(finding.code == "idlers-not-allowed" for finding in proof.judged):
+        then = carried_out(proof.case, proof.correction.steps)
+        if then.setup.drive == proof.case.setup.drive:
+            ways = (case.solution.end_rate("hob") or 0 for case in (proof.case, then))
+            assert next(ways) * next(ways) >= 0
+
+
+def corpus(number, seed, right=()):
     found = 0
-    for words, job in wrong_jobs(number, seed):
+    for words, job in wrong_jobs(number, seed, right):
         proof = prove(job)
         try:
             follow(proof)
+            same_hob(proof)
             assert not any(NAMED.search(remedy) for remedy in untried(proof)), untried(proof)
             if not any(role is Role.DIFFERENTIAL for role in proof.case.roles.values()):
                 assert not any("differential" in finding.remedy for finding in proof.findings) or any(
@@ -78,6 +89,10 @@ def corpus(number, seed):
 
 def test_what_is_advised_for_set_ups_made_wrong_by_chance_does_what_it_says():
     assert corpus(25, 7) >= 22
+
+
+def test_what_is_advised_on_machines_that_nobody_wrote_down_does_what_it_says():
+    assert corpus(25, 3, made_up_jobs(6, 3)) >= 22
 
 
 @pytest.mark.slow
@@ -159,6 +174,35 @@ def test_a_hob_that_doesnt_suit_hides_nothing_that_gears_can_mend():
     found = remedies(other)
     assert set(found) == {"hob-doesnt-suit", "wrong-hand"}
     assert found["wrong-hand"].startswith("Add an idler")
+
+
+def unlimited(job):
+    return replace(job, machine=replace(job.machine, limits=replace(job.machine.limits, feed_mm_per_table_turn=None)))
+
+
+def test_a_feed_that_no_hob_stands_is_warned_of_and_mended_where_the_machine_file_sets_no_limit():
+    job = unlimited(read_job(ROOT / "scenarios" / "01-fly-winch-pair" / "pinion.toml"))
+    wild = changed(job, **{"feed gears": Mounted((60, 24, 96, 20))})
+    (finding,) = (each for each in prove(wild).findings if each.code == "feed-out-of-measure")
+    assert finding.severity == "warning"
+    assert finding.facts["feed_mm_per_table_turn"] > 12
+    assert '"feed gears"' in finding.remedy
+    done = carried_out(Case.of(wild), prove(wild).correction.steps)
+    assert prove_case(done).is_as_wanted
+    assert done.outcome.sliding_feed < 6
+    assert "feed-out-of-measure" not in {each.code for each in prove(job).findings}
+
+
+def test_an_idler_in_the_speed_gears_is_never_taken_out_to_turn_the_hob_over():
+    """It would mend the teeth and leave the hob cutting with the backs of its teeth."""
+    job = made_up_jobs(1, 3)[0]
+    assert job.setup.change["speed gears"]
+    for words, wrong in wrong_jobs(10, 3, [job]):
+        proof = prove(wrong)
+        for step in proof.correction.steps if proof.correction else ():
+            if "speed gears" in step.change and "idlers-not-allowed" not in {each.code for each in proof.judged}:
+                before, after = (setup.get("speed gears") for setup in (wrong.setup.change, step.change))
+                assert before is None or before.ratio * after.ratio > 0, words
 
 
 def test_what_wont_mount_is_told_in_the_units_of_the_job():
