@@ -194,15 +194,15 @@ def test_a_feed_that_no_hob_stands_is_warned_of_and_mended_where_the_machine_fil
 
 
 def test_an_idler_in_the_speed_gears_is_never_taken_out_to_turn_the_hob_over():
-    """It would mend the teeth and leave the hob cutting with the backs of its teeth."""
-    job = made_up_jobs(1, 3)[0]
-    assert job.setup.change["speed gears"]
-    for words, wrong in wrong_jobs(10, 3, [job]):
-        proof = prove(wrong)
-        for step in proof.correction.steps if proof.correction else ():
-            if "speed gears" in step.change and "idlers-not-allowed" not in {each.code for each in proof.judged}:
-                before, after = (setup.get("speed gears") for setup in (wrong.setup.change, step.change))
-                assert before is None or before.ratio * after.ratio > 0, words
+    """It would free the gear that is used twice, and leave the hob cutting with the backs of its teeth."""
+    job = next(job for job in made_up_jobs(15, 5) if job.setup.change["speed gears"].idlers == (23,))
+    feed = job.setup.change["feed gears"]
+    place = feed.gears.index(22)
+    twice = changed(job, **{"feed gears": replace(feed, gears=(*feed.gears[:place], 23, *feed.gears[place + 1 :]))})
+    proof = prove(twice)
+    assert "gear-used-twice" in {each.code for each in errors(proof.judged)}
+    same_hob(proof)
+    assert proof.correction.steps
 
 
 def test_what_wont_mount_is_told_in_the_units_of_the_job():
