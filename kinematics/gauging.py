@@ -234,6 +234,33 @@ def _is_multiple(wave: Wave, of: Wave, within: float) -> bool:
     return not rest and abs(wave.per_mm / times - of.per_mm) < within
 
 
+@dataclass(frozen=True)
+class Line:
+    """Where the spaces on a blank stand: `teeth` of them, along a line round the blank."""
+
+    teeth: int
+    per_mm: float
+    height: float
+    place: float
+
+    def at(self, height: float) -> float:
+        """How many spaces, and parts of one, lie from angle 0 counter-clockwise to a space at this height."""
+        return self.place + self.per_mm * (height - self.height)
+
+
+def line_of_spaces(field: Field) -> Line | None:
+    """The line of the spaces on this blank; None where no spaces can be told."""
+    found = gauge(field)
+    if found.teeth is None:
+        return None
+    spectrum = Spectrum(field)
+    sense = {"right": 1, "left": -1}.get(found.hand or "", 0)
+    near = 0.0 if found.lead_mm is None else sense * found.teeth / found.lead_mm
+    wave = spectrum.peak(found.teeth, near, 0.5 / spectrum.face)
+    height = float(spectrum.heights.mean())
+    return Line(found.teeth, wave.per_mm, height, -float(np.angle(wave.amplitude)) / TURN)
+
+
 def _nothing(field: Field, note: str) -> Gauged:
     return Gauged(None, None, None, None, None, None, None, _land_share(field), None, False, False, (note,))
 

@@ -161,6 +161,11 @@ class Moved:
         drift = (_lean(first, per_hob) - _lean(second, per_hob)) * self.teeth * (to - at)
         return Missed(number, name, low, low + drift)
 
+    def common_heights(self, missed: Missed) -> tuple[Fraction, Fraction]:
+        """Lower and upper end of what a later cut and the first have in common, in mm over the lower face."""
+        assert self.first_cut is not None
+        return self._heights(self.cutting(self.first_cut), self.cutting(missed.number - 1))
+
     def _heights(self, first: Phase, second: Phase) -> tuple[Fraction, Fraction]:
         """Lower and upper end of what both cut, of the face where they cut that."""
         low = max(min(phase.start.axial, phase.end.axial) for phase in (first, second))

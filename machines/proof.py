@@ -19,6 +19,7 @@ from .hand_checks import HandCheck, hand_checks
 from .job_file import Job
 from .part_sizes import part_sizes
 from .passage import Moved, check_moves, make_moves
+from .second_cuts import CutAgain, compare_cuts, cut_again, with_measured
 from .two_witnesses import compare, light_cut
 from .witness import Cut, Depth, NotCut, Progress, cut_blank
 
@@ -81,7 +82,7 @@ class Proof:
     """The verdict on one job: `case` it was worked out from, `computed` from the rates, and what was found.
 
     `judged` are the findings before anything was tried, worst first: enough for a verdict, and cheap. `moved` holds
-    the moves that were made, where the job gives some.
+    the moves that were made, where the job gives some, and `cut_again` what later cuts left on the simulated blank.
     """
 
     case: Case
@@ -89,6 +90,7 @@ class Proof:
     judged: tuple[Finding, ...]
     cut: Cut | None = None
     moved: Moved | None = None
+    cut_again: tuple[CutAgain, ...] = ()
 
     @cached_property
     def correction(self) -> Correction | None:
@@ -128,7 +130,7 @@ class Proof:
         if self.cut is not None:
             value["cut"] = self.cut.as_json()
         if self.moved is not None:
-            value["register"] = self.moved.as_json()
+            value["register"] = with_measured(self.moved.as_json(), self.cut_again)
         return value | {"findings": [finding.as_json() for finding in self.findings]}
 
 
@@ -145,14 +147,18 @@ def prove_case(case: Case, *, cut: Depth | None = None, progress: Progress | Non
     findings = [finding for check in CHECKS for finding in check(case)]
     moved = make_moves(case)
     findings += check_moves(moved) if moved else ()
-    measured = None
+    measured: Cut | None = None
+    again: tuple[CutAgain, ...] = ()
     if cut:
         measured, more = _witness(case, cut, progress)
         findings += more
         if measured is not None:
             findings += check_flanks(case, measured, not any(one.severity == "error" for one in findings))
+    if measured and moved:
+        again = cut_again(moved)
+        findings += compare_cuts(again)
     findings += light_cut(case, measured)
-    return Proof(case, compute(case), worst_first(findings), measured, moved)
+    return Proof(case, compute(case), worst_first(findings), measured, moved, again)
 
 
 def _witness(case: Case, depth: Depth, progress: Progress | None) -> tuple[Cut | None, list[Finding]]:
