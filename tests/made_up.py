@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from random import Random
 
@@ -112,6 +112,32 @@ def right_job(random: Random) -> Job:
             job = _set_up(random, machine)
             if job is not None and (job.work.is_helical or random.random() < 0.5):
                 return job
+
+
+def gone_wrong(random: Random, job: Job) -> Setup:
+    """The job's set-up with one thing otherwise: a gear, two gears exchanged, an idler, a lever, the head."""
+    setup = job.setup
+    assert setup is not None
+    name = random.choice([bracket for bracket in setup.change if bracket != "speed gears"])
+    how = random.choice(["gear", "gear", "swapped", "idler", "lever", "head", "mirrored"])
+    mounted = setup.change[name]
+    gears = list(mounted.gears)
+    if how == "gear":
+        place = random.randrange(len(gears))
+        gears[place] = max(18, gears[place] + random.choice([-5, -2, -1, 1, 2, 3, 10]))
+    elif how == "swapped":
+        gears[0], gears[1] = gears[1], gears[0]
+    elif how == "idler":
+        mounted = Mounted(mounted.gears, () if mounted.idlers else (40,))
+    elif how == "lever":
+        lever = random.choice(sorted(job.machine.levers))
+        place_of = random.choice(sorted(job.machine.levers[lever].positions))
+        return replace(setup, levers={**setup.levers, lever: place_of})
+    else:
+        stands = setup.swivel_deg or Fraction(0)
+        off = random.choice([-10, -5, -2, 1, 3, 10])
+        return replace(setup, swivel_deg=-stands if how == "mirrored" else stands + off)
+    return replace(setup, change={**setup.change, name: Mounted(tuple(gears), mounted.idlers)})
 
 
 def work_and_hob(random: Random) -> tuple[Work, HobData]:

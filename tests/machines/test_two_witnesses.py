@@ -8,16 +8,15 @@ from functools import cache
 from random import Random
 
 import pytest
-from handlead.kinematics.links import Mounted
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.requirement import HobData, Work
 from handlead.kinematics.words import Hand
 from handlead.machines.case import Case
-from handlead.machines.job_file import Job, Setup
+from handlead.machines.job_file import Job
 from handlead.machines.proof import Proof, prove_case
 from handlead.machines.two_witnesses import compare, light_cut
 from handlead.machines.witness import Cut, cut_blank
-from made_up import right_job
+from made_up import gone_wrong, right_job
 
 
 @cache
@@ -133,34 +132,6 @@ def test_a_feed_too_coarse_for_a_light_cut_is_not_cut_at():
 
 
 # Machines made up at random, right and wrong
-
-
-def gone_wrong(random: Random, job: Job) -> Setup:
-    """The set-up with one thing otherwise: a gear, two gears exchanged, an idler, a lever, the head."""
-    setup = job.setup
-    assert setup is not None
-    name = random.choice([bracket for bracket in setup.change if bracket != "speed gears"])
-    mounted, how = (
-        setup.change[name],
-        random.choice(["gear", "gear", "swapped", "idler", "lever", "head", "mirrored"]),
-    )
-    gears = list(mounted.gears)
-    if how == "gear":
-        place = random.randrange(len(gears))
-        gears[place] = max(18, gears[place] + random.choice([-5, -2, -1, 1, 2, 3, 10]))
-    elif how == "swapped":
-        gears[0], gears[1] = gears[1], gears[0]
-    elif how == "idler":
-        mounted = Mounted(mounted.gears, () if mounted.idlers else (40,))
-    elif how == "lever":
-        lever = random.choice(sorted(job.machine.levers))
-        place_of = random.choice(sorted(job.machine.levers[lever].positions))
-        return replace(setup, levers={**setup.levers, lever: place_of})
-    else:
-        stands = setup.swivel_deg or Fraction(0)
-        off = random.choice([-10, -5, -2, 1, 3, 10])
-        return replace(setup, swivel_deg=-stands if how == "mirrored" else stands + off)
-    return replace(setup, change={**setup.change, name: Mounted(tuple(gears), mounted.idlers)})
 
 
 def proof_of(seed: int) -> tuple[Proof, bool]:
