@@ -61,12 +61,12 @@ def witness_of(case: Case) -> WitnessLayout:
     """What is wanted on the blank after the light first cut, and what the rates would leave there."""
     from handlead.kinematics.light_cut import light_marks
 
-    from .witness_drawing import predicted_marks, touch_of, wanted_marks, witness_layout
+    from .witness_drawing import predicted_marks, touched, wanted_marks, witness_layout
 
     work, hob = case.job.work, case.job.hob
     light = light_marks(case.rates, work, hob, case.swivel_deg) if case.rates else None
     marks = (wanted_marks(work), predicted_marks(work, case.outcome, hob, case.swivel_deg, light))
-    return witness_layout(marks, case.sizes.outside_diameter, face_width_mm(work), touch_of(work, case.job.hob))
+    return witness_layout(marks, case.sizes.outside_diameter, face_width_mm(work), touched(work, case.job.hob))
 
 
 def witness_picture(case: Case) -> Figure:

@@ -76,7 +76,7 @@ _WITH_CUT = (
 _WITHOUT_CUT = (*_WITH_CUT, _Shares(9.5, 22.0, 44.0), _Shares(9.5, 18.0, 44.0), _Shares(9.0, 16.0, 44.0))
 
 #: Height in mm of the first cut's drawing with its words on a second page.
-_CUT_ALONE = 52.0
+_CUT_ALONE = 72.0
 
 
 def draw_sheet(
@@ -304,19 +304,22 @@ class _Sheet:
         is_touch = self.proof.case.job.work.kind == "worm wheel"
         how = f"LIGHT CUT: TOUCH, {depth}, FEED OFF" if is_touch else f"THE LIGHT FIRST CUT: {depth}, SLIDE FEED ON"
         top = page.heading(MARGIN, y + 1.5, how)
+        # With room enough the marks stand under the words, else beside them.
+        is_under = height >= _CUT_ALONE
+        room = column if is_under else _WORDS_MM
         (_, count), (_, lean), *more = words.first_cut
         page.text(MARGIN, top, count, 18, bold=True)
         said = [f"lean {lean}", *(f"{much} {what}".strip() for what, much in more)]
         # What the count over them and the words under them leave of the block.
         size = min(12.5, (height - 20.5) / (len(said) * LINE))
-        below = page.lines(MARGIN, top + 8.5, said, largest(max(said, key=len), _WORDS_MM, size), bold=True)
-        page.lines(
-            MARGIN,
-            below + 0.5,
-            look.wrapped(f"unrolled, up is {words.up or 'up'}", 7, _WORDS_MM),
-            7,
+        below = page.lines(MARGIN, top + 8.5, said, largest(max(said, key=len), room, size), bold=True)
+        below = page.lines(
+            MARGIN, below + 0.5, look.wrapped(f"unrolled, up is {words.up or 'up'}", 7, room), 7
         )
-        draw_marks(page, self.proof, MARGIN + _WORDS_MM + 3, top, column - _WORDS_MM - 3, height - 10)
+        if is_under:
+            draw_marks(page, self.proof, MARGIN, below + 1, column, y + height - below - 4)
+        else:
+            draw_marks(page, self.proof, MARGIN + room + 3, top, column - room - 3, height - 10)
         page.lines(MARGIN, y + height - 1, self._sense_lines(), _READ, bold=True)
         self.y = y + self._first_cut_height(height)
         self._found(y, self.y)
@@ -425,7 +428,7 @@ def heading(page: Page, words: SheetWords, machine: str, member: str) -> float:
 
 def title(page: Page, words: str) -> None:
     """The title of a page, beside what stands in its right corner."""
-    room = page.right - MARGIN - 45
+    room = page.right - MARGIN - 48
     words = trimmed(words, room, _TITLE_LEAST)
     page.text(MARGIN, 8, words, largest(words, room, 16), bold=True)
 
@@ -447,11 +450,11 @@ def draw_head(page: Page, proof: Proof, x: float, y: float, size: float) -> None
 
 def draw_marks(page: Page, proof: Proof, x: float, y: float, width: float, height: float) -> None:
     """The outside of the blank after the light first cut, unrolled, as the drawing wants it."""
-    from .witness_drawing import touch_of, wanted_marks, witness_layout
+    from .witness_drawing import touched, wanted_marks, witness_layout
 
     job, outside = proof.case.job, proof.case.sizes.outside_diameter
-    touch = touch_of(job.work, job.hob)
-    layout = witness_layout((wanted_marks(job.work),), outside, face_width_mm(job.work), touch)
+    bands = touched(job.work, job.hob)
+    layout = witness_layout((wanted_marks(job.work),), outside, face_width_mm(job.work), bands)
     (lines,) = layout.lines
     scale = min(width / layout.width, height / layout.height)
     left, low = x, y + layout.height * scale

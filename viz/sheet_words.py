@@ -45,7 +45,7 @@ from handlead.machines.units import feed as feed_text
 
 from .bracket_drawing import LETTERS, bracket_layout, idler_words
 from .swivel_drawing import swivel_words
-from .witness_drawing import lean_text, wanted_marks
+from .witness_drawing import lean_text, meets_edges, wanted_marks
 
 #: Said where the gear cover is opened, where the head is swung, at the levers, where the hob cuts, and at the foot.
 LOCK_OUT = (
@@ -59,12 +59,17 @@ AT_THE_HOB = (
     "No gloves near a turning hob. Eyes protected; chips off with a hook, never by hand. Clamps clear over the whole "
     "travel, head swung. First cut light, and counted.",
 )
-BETWEEN_CUTS = (
+BY_CENTRES = (
+    "CENTRES alone set the depth: the hob meets the edges of the throat first, so that no touch tells how deep it is.",
+)
+TOUCHED = (
     "TOUCH at mid-face, dial to 0, out, to START from beyond. Blank not as said: depth ± half the difference.",
+)
+BETWEEN_CUTS = (
     "After every cut, the light one too: stop, draw the hob CLEAR, go back to START as said, set the depth.",
 )
 ABOVE_ALL = ("The machine's manual, local rules and qualified people come before this sheet.",)
-CAUTIONS = LOCK_OUT + AT_THE_HEAD + AT_THE_LEVERS + AT_THE_HOB + BETWEEN_CUTS + ABOVE_ALL
+CAUTIONS = LOCK_OUT + AT_THE_HEAD + AT_THE_LEVERS + AT_THE_HOB + TOUCHED + BETWEEN_CUTS + ABOVE_ALL
 
 
 #: Said of a bracket with nothing in it.
@@ -170,7 +175,7 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         first_cut=_first_cut(proof),
         sense=sense_words(case),
         seen=_seen(case, (proof.computed.outcome and proof.computed.outcome.feed_slide) or "axial"),
-        blank=f"blank {_outside(case)} × {_face(work, units)}",
+        blank=_blank(case),
         work=_work(case),
         backlash=_backlash(work, units),
         hob=_hob(case.job),
@@ -180,9 +185,16 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         notes=_findings(proof, "note"),
         at_the_head=AT_THE_HEAD,
         at_the_levers=AT_THE_LEVERS,
-        at_the_hob=AT_THE_HOB + BETWEEN_CUTS + ABOVE_ALL,
+        at_the_hob=AT_THE_HOB + (BY_CENTRES if case.sizes.throat else TOUCHED) + BETWEEN_CUTS + ABOVE_ALL,
         source=_source(proof, today),
     )
+
+
+def _blank(case: Case) -> str:
+    """The blank in one line."""
+    throat, units = case.sizes.throat, case.job.units
+    size = f"{_outside(case)} × {_face(case.job.work, units)}"
+    return f"throated blank {size}, rim {_dial(throat.rim_diameter, units)}" if throat else f"blank {size}"
 
 
 def _hob_line(job: Job) -> str:
@@ -330,11 +342,26 @@ def _running(proof: Proof) -> list[_Row]:
     opened = feed_opened_by(case)
     rows += [(*row, False) for row in _counted(proof, opened)]
     rows += [(*row, True) for row in _stops(proof, cycle)]
+    rows += [(*row, True) for row in _blank_of_wheel(case)]
     depth = "BY CENTRES ALONE" if case.sizes.throat else _dialled(cycle, units)
     depth = depth or ("SEE THE DRAWING" if case.sizes.wanting else "NONE")
     rows.append((_depth_label(case), depth, True))
     rows += [(*row, True) for row in _centres(case)]
     return rows + [(*row, True) for row in _return(case, opened)]
+
+
+def _blank_of_wheel(case: Case) -> Rows:
+    """Which of a worm wheel's two blanks is meant, and what it is turned to: depth and touch depend on it."""
+    if case.job.work.kind != "worm wheel":
+        return []
+    throat, units = case.sizes.throat, case.job.units
+    if throat is None:
+        return [("blank", f"PLAIN, not hollow: {_outside(case)}")] if case.job.work.is_plain else []
+    return [
+        ("blank", "THROATED: turned hollow"),
+        ("throat, radius of hollow", f"{_dial(throat.diameter, units)}, {_dial(throat.radius, units)}"),
+        ("over the rim", _dial(throat.rim_diameter, units)),
+    ]
 
 
 def _return(case: Case, opened: tuple[str, str] | None) -> Rows:
@@ -530,7 +557,8 @@ def _first_cut(proof: Proof) -> Rows:
         where = "" if work.kind == "worm wheel" else "at the outside"
         rows.append((where, f"by {lean_text(marks.lean_deg)}"))
     if work.kind == "worm wheel":
-        rows.append(("at mid-face", "short touches"))
+        where = "at the throat's edges" if meets_edges(work, proof.case.job.hob) else "at mid-face"
+        rows.append((where, "short touches"))
     return rows
 
 
@@ -566,13 +594,26 @@ def _work(case: Case) -> Rows:
         rows.append(("lead  p_z", length(work.lead_mm or 0.0, units)))
     rows += [
         ("ref. diameter  d", length(gear_of(work).reference_diameter, units)),
-        (f"{'throat' if work.kind == 'worm wheel' else 'outside'} diameter  d_a", _outside(case)),
+        (f"{'throat' if case.sizes.throat else 'outside'} diameter  d_a", _outside(case)),
+        *_throat(case),
         ("face width  b", _face(work, units)),
         ("class, ISO 1328-1", str(work.quality)),
     ]
     if not case.sizes.wanting and case.sizes.depth > 0:
         rows.append(("whole depth  h", dial(case.sizes.depth, units)))
     return rows + list(_measures(case))
+
+
+def _throat(case: Case) -> Rows:
+    """What a throated worm wheel's blank is turned to besides its throat; "(taken)" where the drawing doesn't say."""
+    throat, work, units = case.sizes.throat, case.job.work, case.job.units
+    if throat is None:
+        return []
+    radius, rim = ("" if given else " (taken)" for given in (work.throat_radius, work.rim_diameter))
+    return [
+        ("throat radius  r_t", f"{_dial(throat.radius, units)}{radius}"),
+        ("rim diameter  d_e", f"{_dial(throat.rim_diameter, units)}{rim}"),
+    ]
 
 
 def _outside(case: Case) -> str:

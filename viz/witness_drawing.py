@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from handlead.kinematics.light_cut import LightMarks
 from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import HobData, Work
-from handlead.kinematics.sizes import hob_tip_diameter, outside_diameter
+from handlead.kinematics.sizes import hob_tip_diameter, outside_diameter, throat_of
 from handlead.kinematics.touch import SCRATCH_DEPTH
 from handlead.kinematics.words import Feed, Hand
 from handlead.machines.case import face_width_mm
@@ -178,7 +178,7 @@ def predicted_marks(
         return _no_marks("the table stands still: no spaces form")
     if not outcome.is_steady:
         return _unsteady(work, outcome, hob, swivel_deg, light)
-    why = "" if outcome.feed_slide == "axial" else "a touch at mid-face only"
+    why = "" if outcome.feed_slide == "axial" else "a touch only"
     marks = _marks("predicted", outcome.teeth, outcome.hand, outcome.lead_mm, outside, why, outcome.helix_angle_deg)
     across = outcome.swivel_error_deg or 0.0
     if hob is None or outcome.feed is None or abs(across) < _ACROSS_DEG:
@@ -257,25 +257,41 @@ def _marks(
     return Marks(whose, teeth, hand if lean else None, lean, math.pi * outside / teeth, why)
 
 
-def touch_of(work: Work, hob: HobData) -> float | None:
-    """How far along the axis the marks of a light cut reach, in mm; None where they go over the whole face.
+Band = tuple[float, float]
 
-    On a worm wheel the hob only touches at mid-face; with its size unknown an eighth of the face is drawn.
+
+def touched(work: Work, hob: HobData) -> tuple[Band, ...]:
+    """The heights in mm over the lower face between which the marks of a light cut stand; none: over the whole face.
+
+    On a worm wheel whose blank is plain the hob only touches at mid-face; a throated one it meets on the edges of the
+    hollow. With the hob's size unknown an eighth of the face is drawn.
     """
     if work.kind != "worm wheel":
-        return None
-    return _touch_length(work, hob) or face_width_mm(work) / 8
+        return ()
+    face = face_width_mm(work)
+    length = _touch_length(work, hob) or face / 8
+    if not meets_edges(work, hob):
+        return (((face - length) / 2, (face + length) / 2),)
+    throat = throat_of(work, hob)
+    assert throat is not None
+    low, high = face / 2 - throat.half_width, face / 2 + throat.half_width
+    return ((low, low + length / 2), (high - length / 2, high))
+
+
+def meets_edges(work: Work, hob: HobData) -> bool:
+    """Whether the hob, coming straight in, first meets the edges of a worm wheel's hollow."""
+    throat, tip = throat_of(work, hob), hob_tip_diameter(work, hob)
+    return throat is not None and (tip is None or throat.touch(tip / 2) > (throat.diameter + tip) / 2 + 1e-9)
 
 
 def witness_layout(
-    marks: Sequence[Marks], outside: float, face_width: float, touch: float | None = None
+    marks: Sequence[Marks], outside: float, face_width: float, bands: Sequence[Band] = ()
 ) -> WitnessLayout:
     """The strips for `marks` on a blank of this outside diameter and width, in mm.
 
-    A strip goes round the whole blank, or so far that its marks can still be told apart. With `touch` its marks
-    reach only so far along the axis, at mid-face.
+    A strip goes round the whole blank, or so far that its marks can still be told apart. With `bands` its marks
+    stand only between these heights.
     """
-    band = (0.0, face_width) if touch is None else ((face_width - touch) / 2, (face_width + touch) / 2)
     circumference = math.pi * outside
     pitch = max((m.pitch for m in marks), default=0.0)
     middle = marks[0].pitch / 2 + face_width * math.tan(math.radians(marks[0].signed_lean_deg)) / 2 if marks else 0.0
@@ -287,7 +303,7 @@ def witness_layout(
         tuple(marks),
         tuple(
             tuple(
-                _lines(mark, width, face_width, band)
+                _lines(mark, width, face_width, bands or ((0.0, face_width),))
                 if mark.passes is None
                 else _strokes(mark.passes, middle, circumference, width, face_width)
             )
@@ -299,19 +315,20 @@ def witness_layout(
     )
 
 
-def _lines(marks: Marks, width: float, height: float, band: tuple[float, float]) -> Iterator[Segment]:
-    """Marks as lines from face to face, as far as they lie within the strip and within `band` of its height."""
+def _lines(marks: Marks, width: float, height: float, bands: Sequence[Band]) -> Iterator[Segment]:
+    """Marks as lines from face to face, as far as they lie within the strip and within `bands` of its height."""
     if marks.count is None:
         return
-    low, high = (min(max(part, 0.0), height) / height for part in band)
+    shares = [tuple(min(max(part, 0.0), height) / height for part in band) for band in bands]
     shift = height * math.tan(math.radians(marks.signed_lean_deg))
     first = math.floor(min(0.0, -shift) / marks.pitch)
     last = math.ceil(max(width, width - shift) / marks.pitch)
     for number in range(first, last + 1):
         foot = (number + 0.5) * marks.pitch
-        segment = _inside((foot + low * shift, low * height), (foot + high * shift, high * height), width, height)
-        if segment is not None:
-            yield segment
+        for low, high in shares:
+            segment = _inside((foot + low * shift, low * height), (foot + high * shift, high * height), width, height)
+            if segment is not None:
+                yield segment
 
 
 #: No more passes than this are drawn: more of them leave nothing that could be told apart.

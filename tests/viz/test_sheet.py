@@ -481,17 +481,46 @@ def test_a_prime_whose_index_nobody_could_count_is_counted_with_all_engaged():
     assert ("HAND CHECK, all in, hob clear", "127 hob turns = 1 table turn") in sheet_words(proof, DAY).running
 
 
-def test_a_worm_wheel_s_light_cut_is_a_touch_at_mid_face():
-    words = words_of(SCENARIOS / "07-trap-hoist" / "job.toml")
-    assert ("at mid-face", "short touches") in words.first_cut
+def test_a_throated_worm_wheel_s_light_cut_is_a_touch_on_the_edges_of_its_hollow():
+    path = SCENARIOS / "07-trap-hoist" / "job.toml"
+    words = words_of(path)
+    assert ("at the throat's edges", "short touches") in words.first_cut
     # The hob's thread leans as its worm does: 3 degrees 11 minutes.
     assert ("", "by 3° 10′") in words.first_cut
     assert "lead" not in dict(words.seen)
+    layout = witness_of(prove(read_job(path), cut=None).case)
+    heights = [y for lines in layout.lines for line in lines for _, y in line]
+    # Own derivation: the hob's tips lie outside the hollow, and come down on both ends of it alike.
+    assert (max(heights) + min(heights)) / 2 == pytest.approx(12)
+    assert not [y for y in heights if abs(y - 12) < 3]
+
+
+def test_a_plain_worm_wheel_s_light_cut_is_a_touch_at_mid_face(tmp_path):
+    path = SCENARIOS / "07-trap-hoist" / "job.toml"
+    words = changed(tmp_path, path, "face_width", 'blank = "plain"\nface_width')
+    assert ("at mid-face", "short touches") in words.first_cut
     # The chord of the hob's tips, 45 + 2 * 1.25 * 2.496 mm across, at 0.05 mm: 2 sqrt(0.05 * 51.2) = 3.2 mm.
-    layout = witness_of(prove(read_job(SCENARIOS / "07-trap-hoist" / "job.toml"), cut=None).case)
+    layout = witness_of(prove(read_job(tmp_path / "job.toml"), cut=None).case)
     heights = [y for lines in layout.lines for line in lines for _, y in line]
     assert max(heights) - min(heights) == pytest.approx(3.2, abs=0.05)
     assert (max(heights) + min(heights)) / 2 == pytest.approx(12)
+    assert dict(words.running)["blank"].startswith("PLAIN, not hollow")
+    assert any("TOUCH at mid-face" in caution for caution in words.at_the_hob)
+    assert "throat radius  r_t" not in dict(words.work)
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_a_throated_worm_wheel_is_given_its_centres_alone_and_its_blank(paper):
+    path = SCENARIOS / "06-orchestra-lift" / "job.toml"
+    words = words_of(path)
+    assert depth_of(words) == "BY CENTRES ALONE"
+    # By hand: (148 + 40) / 2 = 94; the hollow's radius 94 - 156 / 2 = 16; the rim of two starts 156 + 1.5 * 4 = 162 mm.
+    assert dict(words.running)["full depth at hob-to-work centres"] == "94.00 mm"
+    assert dict(words.running)["throat, radius of hollow"] == "156.00 mm, 16.00 mm"
+    assert dict(words.running)["over the rim"] == "162.00 mm"
+    said = " ".join(said_on(figure) for figure in draw_sheet(prove(read_job(path)), paper, DAY))
+    assert "CENTRES alone set the depth" in said
+    assert "TOUCH at mid-face" not in said and "ONE CUT" not in said
 
 
 def test_members_on_two_machines_share_no_gears(pair):
