@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.bracket import Bracket, Mounting, Refusal
 from handlead.kinematics.links import Mounted
+from handlead.machines.units import lengths_in
 
 from . import look, symbols
 from .bracket_labels import LEAST_POINTS, Lettering, Tag, letter_bracket
@@ -387,7 +388,7 @@ def _words_over(mounted: Mounted, name: str, width_mm: float) -> list[Written]:
 def _words_under(layout: BracketLayout, width_mm: float, arrows: bool, units: str) -> list[Written]:
     told = []
     if layout.refusal:
-        told += wrap(f"CAN'T BE MOUNTED: {layout.refusal}", look.TEXT, width_mm, True, look.FAULT)
+        told += wrap(f"CAN'T BE MOUNTED: {lengths_in(layout.refusal, units)}", look.TEXT, width_mm, True, look.FAULT)
     told += wrap(idler_words(layout), look.TEXT, width_mm, bold=True)
     told += wrap(clearance_words(layout, units), look.SMALL, width_mm)
     return told + (wrap(ARROWS, look.SMALL, width_mm) if arrows else [])

@@ -115,7 +115,7 @@ def _draw(
     y = page.lines(MARGIN, y, cautions((*LOCK_OUT, _AFRESH), page.right - MARGIN), 8.5, bold=True) + 1
     for number, line in enumerate(bracket_lines(sheets)):
         y = _bracket_row(pages.table, members, sheets[0].brackets[number].shafts, line, number, y, drawing)
-    pages.y = pages.below_pictures = _pictures(pages.table, members, head_line(sheets), y)
+    pages.y = pages.below_pictures = _pictures(pages.table, members, head_line(sheets), y, sheets[0].up or "up")
     others = other_lines(sheets)
     for line in others:
         if not line.alike:
@@ -138,7 +138,7 @@ class _Table:
 
     def what(self, y: float, words: str) -> None:
         """The name of a row."""
-        self.page.lines(MARGIN, y, look.wrapped(words, _NAMES, _WHAT_MM - 2)[:2], _NAMES)
+        self.page.lines(MARGIN, y, look.wrapped(words, _NAMES, _WHAT_MM - 2), _NAMES)
 
     def cell(self, member: int, y: float, words: str, size: float, *, span: int = 1) -> None:
         """Words in a member's column, or over several."""
@@ -209,9 +209,13 @@ def _row(table: _Table, line: Line, y: float) -> float:
 
 
 def _row_height(table: _Table, line: Line) -> float:
-    named = len(look.wrapped(line.what, _NAMES, _WHAT_MM - 2)[:2])
     most = max(len(table.lines(words)) for words in line.each)
-    return max(named * _NAMES * LINE + 2, most * _WRAPPED_FROM * LINE + 3.5)
+    return max(_named_mm(line) + 2, most * _WRAPPED_FROM * LINE + 3.5)
+
+
+def _named_mm(line: Line) -> float:
+    """What a row's name takes in its strip, in mm."""
+    return len(look.wrapped(line.what, _NAMES, _WHAT_MM - 2)) * _NAMES * LINE
 
 
 def _stays(pages: _Pages, alike: Sequence[Line]) -> None:
@@ -243,32 +247,33 @@ def _bracket_row(
         table.what(y + 1.8, line.what)
         left = "LEAVE SO" if line.each[0] == EMPTY else "SET ONCE, LEAVE"
         table.cell(0, y + 1.4, f"{line.each[0]}   {left}", _SIZE + 1, span=len(members))
-        return y + _ROW_MM
+        return y + max(_ROW_MM, _named_mm(line) + 2)
     table.what(y + 1.6, line.what)
     words_mm = max(len(table.lines(words)) for words in line.each) * _SIZE * LINE
-    height = drawing + words_mm + 5
+    height = max(drawing + words_mm + 5, _named_mm(line) + 3)
     for member, ((_, proof), words) in enumerate(zip(members, line.each, strict=True)):
         table.box(member, y + 0.3, height - 0.9)
         table.cell(member, y + 1.6, words, _SIZE + 1)
         if drawing:
             panel = table.page.panel(table.left(member) + 2, y + 4 + words_mm, table.width - 6, drawing - 1)
             draw_bracket(panel, proof.case.train.brackets[number])
-    named = min(len(look.wrapped(line.what, _NAMES, _WHAT_MM - 2)), 2)
-    below = y + 3.5 + named * _NAMES * LINE
+    below = y + 3.5 + _named_mm(line)
     for row, part in enumerate(line for words in shafts for line in look.wrapped(words, 7.5, _WHAT_MM - 2)):
         if drawing:
             table.page.text(MARGIN, below + row * 4, part, 7.5)
     return y + height
 
 
-def _pictures(table: _Table, members: Sequence[tuple[str, Proof]], head: Line, y: float) -> float:
+def _pictures(
+    table: _Table, members: Sequence[tuple[str, Proof]], head: Line, y: float, up: str
+) -> float:
     """Head and marks of each member, drawn."""
     page = table.page
     page.rule(y + 1, width=1.6)
     table.what(y + 4, head.what)
     words_mm = max(len(table.lines(words)) for words in head.each) * _SIZE * LINE
     below = y + 4.5 + words_mm
-    table.what(below + 2, "marks of the light first cut, up is up")
+    table.what(below + 2, f"marks of the light first cut, up is {up}")
     for number, ((_, proof), words) in enumerate(zip(members, head.each, strict=True)):
         left = table.left(number)
         table.cell(number, y + 3, words, _SIZE)

@@ -194,7 +194,7 @@ def _blank(case: Case) -> str:
     """The blank in one line."""
     throat, units = case.sizes.throat, case.job.units
     size = f"{_outside(case)} × {_face(case.job.work, units)}"
-    return f"throated blank {size}, rim {_dial(throat.rim_diameter, units)}" if throat else f"blank {size}"
+    return f"throated blank {size}, rim {dial(throat.rim_diameter, units)}" if throat else f"blank {size}"
 
 
 def _hob_line(job: Job) -> str:
@@ -359,8 +359,8 @@ def _blank_of_wheel(case: Case) -> Rows:
         return [("blank", f"PLAIN, not hollow: {_outside(case)}")] if case.job.work.is_plain else []
     return [
         ("blank", "THROATED: turned hollow"),
-        ("throat, radius of hollow", f"{_dial(throat.diameter, units)}, {_dial(throat.radius, units)}"),
-        ("over the rim", _dial(throat.rim_diameter, units)),
+        ("throat, radius of hollow", f"{dial(throat.diameter, units)}, {dial(throat.radius, units)}"),
+        ("over the rim", dial(throat.rim_diameter, units)),
     ]
 
 
@@ -611,8 +611,8 @@ def _throat(case: Case) -> Rows:
         return []
     radius, rim = ("" if given else " (taken)" for given in (work.throat_radius, work.rim_diameter))
     return [
-        ("throat radius  r_t", f"{_dial(throat.radius, units)}{radius}"),
-        ("rim diameter  d_e", f"{_dial(throat.rim_diameter, units)}{rim}"),
+        ("throat radius  r_t", f"{dial(throat.radius, units)}{radius}"),
+        ("rim diameter  d_e", f"{dial(throat.rim_diameter, units)}{rim}"),
     ]
 
 
