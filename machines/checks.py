@@ -42,6 +42,7 @@ from .case import (
 from .cutting_speed import check_cutting_speed
 from .findings import Fact, Finding
 from .mending import gears_text, refusal
+from .pair_checks import check_pair, check_teeth
 from .units import decimal, height, length, lengths_in, quoted, swivel_text
 from .units import feed as feed_text
 from .wheel_checks import check_set_by_centres, check_threads
@@ -613,6 +614,8 @@ JOB_CHECKS: tuple[Check, ...] = (
     check_hob_sizes,
     check_blank,
     check_machine_takes,
+    check_teeth,
+    check_pair,
 )
 
 #: Every check.

@@ -200,6 +200,8 @@ class Job:
     setup: Setup | None = None
     seen: Seen | None = None
     cutting: Cutting = Cutting()
+    centre_distance: Fraction | None = None
+    crossing_angle_deg: Fraction | None = None
     units: str = "mm"
     document: Document = field(default=Document("job", "", {}), repr=False, compare=False)
 
@@ -296,6 +298,8 @@ def _job(document: Document, beside: str) -> Job:
         setup=_setup(values["setup"], machine) if "setup" in values else None,
         seen=_seen(values["seen"], machine) if "seen" in values else None,
         cutting=_cutting(values.get("cutting", {})),
+        centre_distance=values.get("mate", {}).get("centre_distance"),
+        crossing_angle_deg=values.get("mate", {}).get("crossing_angle"),
         units=values.get("units", "mm"),
         document=document,
     )
@@ -491,6 +495,8 @@ def _mate_keys(work: dict[str, Any], mate: dict[str, Any]) -> dict[str, Any]:
     if "lead" in keys:
         keys["lead"] = keys["lead"] * Fraction(mate.get("teeth", work["teeth"]), work["teeth"])
     keys.update(mate)
+    if mate.get("crossing_angle") and "hand" in keys and "hand" not in mate:
+        keys["hand"] = work["hand"]  # most crossed pairs have like hands
     return _worm_keys(work, mate, keys) if work["kind"] == "worm wheel" and "kind" not in mate else keys
 
 

@@ -587,8 +587,12 @@ WORK = Table("work", "The drawing: what is to be cut.", _WORK_KEYS, _WORK_CHOICE
 MATE = Table(
     "mate",
     "The other member of the pair; what it leaves out is as in [work], but for the hand, which is the other one.",
-    tuple(Key(key.name, key.value, key.meaning, False, "as in [work]") for key in _WORK_KEYS),
-    tuple(OneOf(choice.keys) for choice in _WORK_CHOICES),
+    (
+        *(Key(key.name, key.value, key.meaning, False, "as in [work]") for key in _WORK_KEYS),
+        Key("centre_distance", _SIZE, "From shaft to shaft, where they are parallel.", default="from the shifts"),
+        Key("crossing_angle", Angle(0, 90), "Angle at which the shafts cross, of a crossed helical pair.", default="0"),
+    ),
+    (*(OneOf(choice.keys) for choice in _WORK_CHOICES), OneOf(("centre_distance", "crossing_angle"))),
 )
 
 HOB = Table(

@@ -17,6 +17,7 @@ from .findings import Finding, worst_first
 from .flank_checks import check_flanks
 from .hand_checks import HandCheck, hand_checks
 from .job_file import Job
+from .pair_checks import PairSizes, pair_sizes
 from .part_sizes import part_sizes
 from .passage import Moved, check_moves, make_moves
 from .second_cuts import CutAgain, compare_cuts, cut_again, with_measured
@@ -109,6 +110,14 @@ class Proof:
         return not any(finding.severity == "error" for finding in self.judged)
 
     @property
+    def pair(self) -> PairSizes | None:
+        """How work and mate will run together; None where there is no such pair, or it can't run."""
+        try:
+            return pair_sizes(self.case.job)
+        except ValueError:
+            return None
+
+    @property
     def hand_checks(self) -> tuple[HandCheck, ...]:
         """What can be counted by hand at the machine before the first cut."""
         return hand_checks(self.case, self.computed.table_per_hob, self.computed.table_per_hob_feeding)
@@ -127,6 +136,9 @@ class Proof:
             "sizes": part_sizes(self.case).as_json(),
             "hand_checks": [check.as_json() for check in self.hand_checks],
         }
+        pair = self.pair
+        if pair is not None:
+            value["pair"] = pair.as_json()
         if self.cut is not None:
             value["cut"] = self.cut.as_json()
         if self.moved is not None:

@@ -254,7 +254,7 @@ def _job(job: Job) -> dict[str, Any]:
         "units": job.units,
         "machine": job.machine_name,
         "work": work,
-        "mate": None if job.mate is None else _mate(job.work, job.mate, job.units),
+        "mate": None if job.mate is None else _mate(job),
         "hob": hob_values(job.hob, job.units),
         "setup": None if job.setup is None else setup_values(job.setup, job.machine),
         "cutting": _cutting(job.cutting),
@@ -290,19 +290,21 @@ def _work(work: Work, units: str) -> dict[str, Any]:
     }
 
 
-def _mate(work: Work, mate: Work, units: str) -> dict[str, Any]:
+def _mate(job: Job) -> dict[str, Any]:
     """Whatever differs from the work; its hand where it isn't the one that a pair would have."""
+    work, mate, units = job.work, job.mate, job.units
+    assert mate is not None
     given, other = _work(work, units), _work(mate, units)
     values = {key: value for key, value in other.items() if value != given.get(key)}
     if work.profile_shift and not mate.profile_shift:
         values["profile_shift"] = Fraction(0)
     if work.thinning and not mate.thinning:
         values["thinning"] = Fraction(0)
-    if work.hand and mate.hand and (work.kind == "worm wheel" or work.hand is mate.hand):
+    if work.hand and mate.hand and (work.kind == "worm wheel" or job.crossing_angle_deg or work.hand is mate.hand):
         values["hand"] = mate.hand.word
     elif work.hand:
         values.pop("hand", None)
-    return values
+    return values | {"centre_distance": job.centre_distance, "crossing_angle": job.crossing_angle_deg}
 
 
 def hob_values(hob: HobData, units: str) -> dict[str, Any]:

@@ -45,7 +45,7 @@ def show_proof(proof: Proof, out: Console | None = None) -> None:
     out.print(Padding(_comparison(proof), (1, 0, 0, 2)))
     if proof.cut and proof.cut.flanks:
         out.print(Padding(Text(f"{AT_BEST} {_looked_at(proof.cut.flanks)}", style="dim"), (0, 0, 1, 2)))
-    out.print(Padding(_mounted(case), (0, 0, 0, 2)))
+    out.print(Padding(_mounted(proof), (0, 0, 0, 2)))
     for finding in proof.findings:
         show_finding(finding, out)
     out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 2)))
@@ -177,8 +177,9 @@ def _feed(case: Case) -> str:
     return f"{feed_text(gear.sliding_feed, case.job.units)}, {gear.feed_slide} slide{way}{mode}"
 
 
-def _mounted(case: Case) -> Table:
+def _mounted(proof: Proof) -> Table:
     """What the set-up has in each bracket and where its levers stand, as a person would read it back."""
+    case = proof.case
     grid = Table.grid(padding=(0, 3, 0, 0))
     for link in case.train.brackets:
         text = "empty" if link.mounted is None else f"{gears_text(link.mounted)} = {link.mounted.size}"
@@ -190,9 +191,24 @@ def _mounted(case: Case) -> Table:
     }
     if levers:
         grid.add_row("levers", "; ".join(f"{name}: {position}" for name, position in levers.items()))
-    for row in _sizes(case):
+    for row in (*_sizes(case), *_pair(proof)):
         grid.add_row(*row)
     return grid
+
+
+def _pair(proof: Proof) -> Iterator[tuple[str, str]]:
+    """How work and mate run together."""
+    pair, units = proof.pair, proof.case.job.units
+    if pair is None:
+        return
+    run, digits = pair.running, 3 if units == "in" else 2
+    overlap = f" + {run.overlap_ratio:.2f} over the face" if run.overlap_ratio else ""
+    slack = "no backlash" if abs(run.backlash) < 5e-4 else f"backlash {length(run.backlash, units)}"
+    yield (
+        "with the mate",
+        f"centres {length(run.centre_distance, units, digits)}, {slack}, "
+        f"{run.transverse_contact_ratio:.2f}{overlap} pairs of teeth in contact",
+    )
 
 
 def _sizes(case: Case) -> Iterator[tuple[str, str]]:

@@ -1,0 +1,189 @@
+"""What a proof says of the teeth and of the pair: undercut, points, hands, centres, backlash, contact, clearance."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from handlead.kinematics.gear import Gear, mesh
+from handlead.kinematics.pair import crossing_angle, run_together, tip_thickness
+from handlead.kinematics.words import Hand
+from handlead.machines.job_file import read_job_text
+from handlead.machines.proof import prove
+from handlead.machines.writing import job_text
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+PAIR = """format = "job/1"
+machine = "corvane-7"
+[work]
+kind = "spur"
+teeth = 12
+module = 3
+profile_shift = 0.6
+face_width = 30
+[mate]
+teeth = 24
+profile_shift = 0.36
+centre_distance = 56.5
+[hob]
+module = 3
+diameter = 70
+[setup]
+"""
+
+HELICAL = """format = "job/1"
+machine = "corvane-7"
+[work]
+kind = "helical"
+teeth = 23
+module = 3
+helix_angle = 22
+hand = "right"
+face_width = 36
+[mate]
+teeth = 74
+[hob]
+module = 3
+diameter = 70
+[setup]
+"""
+
+
+def proof_of(text, *changes):
+    for before, after in changes:
+        assert before in text, before
+        text = text.replace(before, after, 1)
+    return prove(read_job_text(text))
+
+
+def found(proof, *codes):
+    return {each.code: each for each in proof.judged if each.code in codes}
+
+
+ABOUT_TEETH = ("undercut", "pointed-tips")
+ABOUT_PAIRS = (
+    "pair-shafts", "pair-unlike", "pair-cant-run", "no-backlash", "loose-pair", "contact-ratio", "tip-clearance",
+    "root-fouled",
+)  # fmt: skip
+
+
+def test_the_shifted_pair_of_the_handbooks_runs_as_printed():
+    """12 and 24 teeth of module 3, x 0.6 and 0.36: working angle 26.0886 deg, centres 56.4999 (stock-gear handbook, from
+    memory); at 56.5 mm the shifts must sum to 0.96."""
+    pair = proof_of(PAIR).pair.running
+    assert pair.working_pressure_angle_deg == pytest.approx(26.0886, abs=0.0005)
+    assert pair.shift_sum == pytest.approx(0.96, abs=0.0002)
+    assert abs(pair.backlash) < 0.0002
+    assert not found(proof_of(PAIR), *ABOUT_TEETH, *ABOUT_PAIRS)
+    assert proof_of(PAIR, ("centre_distance = 56.5\n", "")).pair.running.centre_distance == pytest.approx(56.4999, abs=5e-5)
+
+
+def test_centres_in_inches_are_the_same_centres():
+    inches = PAIR.replace("[work]", 'units = "in"\n[work]', 1).replace("56.5", f"{56.5 / 25.4:.8f}")
+    inches = inches.replace("= 30", "= 1.2").replace("diameter = 70", "diameter = 2.75")
+    assert proof_of(inches).pair.running.shift_sum == pytest.approx(0.96, abs=0.0002)
+
+
+def test_shifts_that_do_not_go_with_the_centres_are_said_with_those_that_would():
+    loose = found(proof_of(PAIR, ("profile_shift = 0.6", "profile_shift = 0.3")), "loose-pair", "no-backlash")
+    assert "0.9601" in loose["loose-pair"].message
+    tight = found(proof_of(PAIR, ("profile_shift = 0.6", "profile_shift = 0.8")), "loose-pair", "no-backlash")
+    assert tight["no-backlash"].severity == "error"
+
+
+def test_a_backlash_allowance_is_the_backlash():
+    """Each tooth thinner by 0.1 mm normal to it leaves 0.2 cos 20 deg along the base tangent."""
+    thinned = HELICAL.replace("face_width = 36", "face_width = 36\nthinning = 0.1")
+    assert proof_of(thinned).pair.running.backlash == pytest.approx(0.2 * math.cos(math.radians(20)), abs=1e-4)
+
+
+def test_two_right_hands_do_not_run_on_parallel_shafts():
+    both = found(proof_of(HELICAL, ("teeth = 74", 'teeth = 74\nhand = "right"')), *ABOUT_PAIRS)
+    assert both["pair-shafts"].severity == "error"
+    assert "right-hand" in both["pair-shafts"].message
+    crossed = proof_of(HELICAL, ("teeth = 74", 'teeth = 74\nhand = "right"\ncrossing_angle = 44'))
+    assert not found(crossed, *ABOUT_PAIRS)
+    assert crossed.pair is None
+
+
+def test_a_crossed_pair_has_like_hands_unless_it_says_otherwise_and_its_angles_must_sum():
+    assert not found(proof_of(HELICAL, ("teeth = 74", "teeth = 74\ncrossing_angle = 44")), *ABOUT_PAIRS)
+    wrong = found(proof_of(HELICAL, ("teeth = 74", "teeth = 74\ncrossing_angle = 45")), *ABOUT_PAIRS)
+    assert "44" in wrong["pair-shafts"].message
+
+
+def test_a_mate_of_another_helix_or_module_is_refused():
+    assert "pair-shafts" in found(proof_of(HELICAL, ("teeth = 74", "teeth = 74\nhelix_angle = 23")), *ABOUT_PAIRS)
+    assert "pair-unlike" in found(proof_of(PAIR, ("teeth = 24", "teeth = 24\nmodule = 3.5")), *ABOUT_PAIRS)
+
+
+@pytest.mark.parametrize(
+    ("teeth", "shift", "code"), [(8, 0, "undercut"), (8, 1.3, "pointed-tips"), (12, 0.3, None), (12, 0.29, "undercut")]
+)
+def test_few_teeth_are_undercut_or_pointed(teeth, shift, code):
+    """8 teeth: least shift 1 - 8 sin^2 20 deg / 2 = 0.532 (rack A of ISO 53, straight to one module)."""
+    said = found(proof_of(PAIR, ("teeth = 12", f"teeth = {teeth}"), ("= 0.6", f"= {shift}")), *ABOUT_TEETH)
+    assert set(said) == ({code} if code else set())
+    if teeth == 8 and code == "undercut":
+        assert said[code].facts["least_shift"] == pytest.approx(0.532, abs=0.0005)
+        assert "0.532" in said[code].message
+
+
+def test_blanks_too_large_leave_no_clearance_and_too_small_no_contact():
+    large = found(proof_of(PAIR, ("face_width", "outside_diameter = 46\nface_width")), *ABOUT_PAIRS)
+    assert "tip-clearance" in large
+    small = found(proof_of(PAIR, ("face_width", "outside_diameter = 41\nface_width")), *ABOUT_PAIRS)
+    assert "contact-ratio" in small
+
+
+def test_an_unshifted_small_pinion_is_fouled_by_a_large_wheel():
+    text = PAIR.replace("profile_shift = 0.6\n", "").replace("profile_shift = 0.36\ncentre_distance = 56.5\n", "")
+    assert "root-fouled" in found(proof_of(text, ("teeth = 24", "teeth = 80")), *ABOUT_PAIRS)
+
+
+def test_what_a_pair_has_of_its_own_is_written_and_read_again():
+    for more in ("centre_distance = 157", "crossing_angle = 44"):
+        job = read_job_text(HELICAL.replace("teeth = 74", f"teeth = 74\n{more}"))
+        again = read_job_text(job_text(job))
+        assert (again.mate, again.centre_distance, again.crossing_angle_deg) == (
+            job.mate, job.centre_distance, job.crossing_angle_deg
+        )  # fmt: skip
+
+
+def test_the_json_of_a_proof_has_the_pair():
+    assert proof_of(HELICAL).as_json()["pair"]["overlap_ratio"] == pytest.approx(
+        36 * math.sin(math.radians(22)) / (3 * math.pi)
+    )
+    assert "pair" not in proof_of(HELICAL, ("[mate]\nteeth = 74\n", "")).as_json()
+
+
+@given(
+    st.integers(12, 60), st.integers(12, 90), st.floats(0, 0.6), st.floats(0, 0.6),
+    st.sampled_from([0.0, 12.0, 25.0]),
+)  # fmt: skip
+@settings(max_examples=60, deadline=None)
+def test_at_the_distance_without_backlash_there_is_none(teeth, other, shift, shift_other, angle):
+    hands = (Hand.RIGHT, Hand.LEFT) if angle else (None, None)
+    one = Gear(teeth, 2, angle, hands[0], profile_shift=shift)
+    two = Gear(other, 2, angle, hands[1], profile_shift=shift_other)
+    met = mesh(one, two)
+    run = run_together(
+        one, two, (one.tip_diameter, two.tip_diameter), (one.root_diameter, two.root_diameter), met.centre_distance
+    )
+    assert run.backlash == pytest.approx(0, abs=1e-9)
+    assert run.shift_sum == pytest.approx(shift + shift_other, abs=1e-9)
+    assert run.working_pressure_angle_deg == pytest.approx(met.working_pressure_angle_deg)
+
+
+@given(st.integers(15, 80), st.floats(-0.2, 0.5))
+@settings(max_examples=40, deadline=None)
+def test_a_tooth_at_its_reference_circle_is_as_thick_as_the_drawing_says(teeth, shift):
+    gear = Gear(teeth, 2, 20, Hand.RIGHT, profile_shift=shift)
+    assert tip_thickness(gear, gear.reference_diameter) == pytest.approx(gear.normal_thickness, rel=1e-9)
+
+
+def test_like_hands_add_and_unlike_hands_take_off():
+    assert crossing_angle(45, Hand.RIGHT, 45, Hand.RIGHT) == 90
+    assert crossing_angle(20, Hand.RIGHT, 20, Hand.LEFT) == 0
+    assert crossing_angle(0, None, 30, Hand.LEFT) == 30
