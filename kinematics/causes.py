@@ -62,7 +62,7 @@ class Suspect:
         """What is the same for all suspects whose blanks have the same teeth: count, hand, exact lead and size."""
         view, outcome = self.view, self.outcome
         lean = view.lead if view.lead is not None else round(view.helix_deg or 0.0, 9)
-        against = outcome.real_teeth if outcome and not view.spaces_meet else None
+        against = outcome.real_teeth if outcome and not view.spaces_meet and view.lead is None else None
         size = self.standing.hob.module_n if view.teeth is not None else None
         return (
             view.teeth,
@@ -128,10 +128,12 @@ class Trial:
         return self.study.bench.running(standing)
 
     def suspect(
-        self, faults: tuple[Fault, ...], standing: Standing, running: Running, prior: float, closeness: float
-    ) -> Suspect:
-        """The faults with all that they bring about."""
+        self, faults: tuple[Fault, ...], standing: Standing, running: Running, prior: float, closeness: float,
+        shown: View | None = None,
+    ) -> Suspect:  # fmt: skip
+        """The faults with all that they bring about; `shown` is what is seen of it where that is known already."""
         outcome, view = self.study.view(standing, running)
+        view = shown or view
         turns = None
         if running.rates is not None and running.hob_way:
             turns = running.rates.table * self.mark_turns * running.hob_way
@@ -263,11 +265,17 @@ def _tried(
     possible = evidence.count_is_possible(running, hob.hand.value, hob.starts, float(hob.module_n))
     if not (possible or standing.slips):
         return None
-    _, view = trial.study.view(standing, running)
+    outcome, view = trial.study.view(standing, running)
     if standing.miscounted and evidence.teeth and evidence.teeth.value in view.counts:
         return None  # it was counted right
     closeness = evidence.closeness(view)
-    return None if closeness is None else trial.suspect(faults, standing, running, prior, closeness)
+    if closeness is None and evidence.teeth and not evidence.count_fits(view.counts):
+        # Whoever counts finds the marks that stand out, which needn't be the teeth.
+        marks = trial.study.marks(standing, running, outcome)
+        if evidence.count_fits(marks):
+            view = replace(view, counts=view.counts | marks)
+            closeness = evidence.closeness(view)
+    return None if closeness is None else trial.suspect(faults, standing, running, prior, closeness, view)
 
 
 def _once(found: Iterable[Suspect]) -> list[Suspect]:

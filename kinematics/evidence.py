@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -129,23 +129,20 @@ def view_of(
     )  # fmt: skip
 
 
-#: Table turns of a light cut after which marks that don't meet are still counted apart (own judgement).
-MOST_MARK_TURNS = 6
+#: Marks of so many table turns may stand out beside each other (see `light_cut`).
+MOST_MARK_TURNS = 8
 
 
 def _counts(outcome: Outcome) -> Iterator[int]:
-    """What may be counted: marks that don't meet are counted over one turn, or all that the turns leave.
-
-    With p/q teeth a turn the marks come round after q turns, and stand p to the round.
-    """
+    """What may be counted over one turn of the table: either whole number where it doesn't come round in one."""
     assert outcome.teeth is not None
     yield outcome.teeth
+    if outcome.tied_teeth is not None:
+        yield outcome.tied_teeth
     if outcome.is_steady or outcome.real_teeth is None:
         return
     yield math.floor(outcome.real_teeth)
     yield math.ceil(outcome.real_teeth)
-    if outcome.real_teeth.denominator <= MOST_MARK_TURNS:
-        yield outcome.real_teeth.numerator
 
 
 def _thickness(outcome: Outcome, blank: Blank, symptoms: frozenset[str]) -> tuple[float, float] | None:
@@ -310,6 +307,10 @@ class Evidence:
         low, high = between
         return self.thickness.misfit(min(max(float(self.thickness.value), low), high))
 
+    def count_fits(self, counts: Iterable[int]) -> bool:
+        """Whether what was counted is one of these."""
+        return self.teeth is not None and any(self.teeth.misfit(count) <= _FITS for count in counts)
+
     def closeness(self, view: View) -> float | None:
         """How closely the view fits, from 1 downwards; None where something seen rules it out.
 
@@ -349,8 +350,10 @@ class Evidence:
         if self.teeth is None or rates is None or not rates.axial or rates.table * sense >= 0:
             return True
         real = abs(starts / float(rates.table))
-        reach = abs(float(rates.axial / rates.table)) / (math.pi * module)
-        return abs(real - float(self.teeth.value)) <= float(self.teeth.within) + max(reach, 1.0) + 1e-6
+        reach = max(abs(float(rates.axial / rates.table)) / (math.pi * module), 1.0)
+        turns = max(1, min(MOST_MARK_TURNS, round(float(self.teeth.value) / real)))
+        # Marks of several table turns may stand out together.
+        return abs(turns * real - float(self.teeth.value)) <= float(self.teeth.within) + turns * reach + 1e-6
 
 
 def _hand_fits(seen: str, view: View) -> bool:

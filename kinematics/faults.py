@@ -20,6 +20,7 @@ from typing import Any
 from .constants import Constants
 from .evidence import ONE_OUT, RUBBED, RUNS_OUT, TOO_THICK, Blank, View, view_of
 from .gear import MM_PER_INCH
+from .light_cut import light_marks
 from .links import Brake, ChangeGears, Differential, Mounted
 from .needs import Role, roles
 from .outcome import Outcome, predict_of_kind
@@ -316,6 +317,15 @@ class Study:
             self._views[key] = outcome, _slipping(view) if standing.slips else view
         return self._views[key]
 
+    def marks(self, standing: Standing, running: Running, outcome: Outcome | None) -> frozenset[int]:
+        """What may be counted on a light cut besides the teeth, where turns don't meet or the head lies across them."""
+        if outcome is None or outcome.teeth is None or running.rates is None:
+            return frozenset()
+        if outcome.is_steady and abs(outcome.swivel_error_deg or 0.0) < ACROSS_DEG:
+            return frozenset()
+        marks = light_marks(running.rates, self.bench.work, standing.hob, float(standing.swivel_deg))
+        return frozenset({marks.count, *marks.others}) if marks else frozenset()
+
     @cached_property
     def _short_as_written(self) -> Mapping[int, int]:
         return self.bench.short_of(self.base)
@@ -416,6 +426,9 @@ class Study:
             changes.update(here)
         return changes
 
+
+#: A head that lies so far across the teeth makes other marks stand out than those of the teeth (own judgement).
+ACROSS_DEG = 5.0
 
 #: A gear runs with its mate up to so much of helix angle that is wrong, and with a head off by so much (own judgement).
 LEAN_THAT_RUNS_DEG, SWIVEL_THAT_RUNS_DEG = 0.1, 3.0
@@ -691,7 +704,8 @@ def _hob_starts(study: Study, numbers: Numbers) -> Iterator[Place]:
     for starts in numbers["starts"]:
         if int(starts) != study.base.hob.starts:
             detail = f"a hob of {int(starts)} start{'' if starts == 1 else 's'} is on the arbor"
-            yield Place("hob", detail, {("hob", "starts"): int(starts)})
+            # The more starts, the fewer such hobs a rack holds.
+            yield Place("hob", detail, {("hob", "starts"): int(starts)}, 1 / float(starts) ** 2)
 
 
 def _hob_module(study: Study, numbers: Numbers) -> Iterator[Place]:

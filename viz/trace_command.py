@@ -74,11 +74,19 @@ def _ask(job: Job, found: Diagnosis) -> Diagnosis:
         outcome = _answer(found)
         if outcome is None:
             break
-        job = with_answer(job, found.next.check, outcome)
+        check = found.next.check
+        if outcome.startswith(COUNT_AGAIN):
+            check = next(one for one in found.checks if one.looks_at == "count")
+            outcome = outcome.removeprefix(COUNT_AGAIN).strip()
+        job = with_answer(job, check, outcome)
         found = trace(job)
         show_diagnosis(found, brief=True)
     show_answers(job)
     return found
+
+
+#: What is typed to tell another count of the teeth at any time, the number behind it.
+COUNT_AGAIN = "count again"
 
 
 def _answer(found: Diagnosis) -> str | None:

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator, Sequence
 
 from handlead.kinematics.causes import Miss, NextCheck, Suspect
+from handlead.kinematics.evidence import SYMPTOMS
 from handlead.machines.diagnosis import AS_WANTED, EXPLAINED, Diagnosis
 from handlead.machines.job_file import Job
 from handlead.machines.units import length
@@ -27,6 +28,9 @@ _SEEN = {
     "spaces_meet": "whether the spaces meet", "second_cut_miss": "how the second cut falls in",
     "table_turned": "which way the table turned", "slide_moved": "which way the slide moved",
     "hob_turns": "the hob turns counted", "feed_marks": "the feed marks", "marks": "how the teeth look",
+    "outside_helix_angle": "the lean at the outside", "thickness": "how thick the teeth are",
+    "meshes": "whether it runs with its mate", "runs_out": "whether it runs true",
+    "one_tooth_out": "whether one tooth is out of pitch",
 }  # fmt: skip
 
 
@@ -40,6 +44,8 @@ def show_diagnosis(found: Diagnosis, out: Console | None = None, *, brief: bool 
     for line in _verdict(found):
         out.print(Padding(Text(line), (1 if not brief else 0, 0, 0, 2)))
     _show_causes(found, out)
+    for line in _after_causes(found):
+        out.print(Padding(Text(line), (1, 0, 0, 2)))
     for miss in found.explanation.nearest:
         _show_miss(miss, found.job.units, out)
     if found.next is not None and not brief:
@@ -51,10 +57,13 @@ def show_diagnosis(found: Diagnosis, out: Console | None = None, *, brief: bool 
 def _verdict(found: Diagnosis) -> Iterator[str]:
     if found.verdict == AS_WANTED:
         yield "What was seen is what the drawing asks for, as far as it was looked at: nothing is to be traced."
-        if not found.is_right:
-            left = leaves_text(found.meant, found.job.units)
-            yield f"But the set-up as written would leave {left}: prove it before the next blank."
+        if found.unseen:
+            yield f"Not looked at: {', '.join(found.unseen)}. Of that nothing is said."
         return
+    errors = [finding for finding in found.proof.findings if finding.severity == "error"]
+    if errors:
+        more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
+        yield f"The set-up as it is written isn't as wanted{more}: {errors[0].message}"
     if not found.suspects:
         yield (
             f"None of {found.explanation.tried} faults and pairs of faults leaves what was seen. Look again at "
@@ -63,7 +72,7 @@ def _verdict(found: Diagnosis) -> Iterator[str]:
         if found.explanation.nearest:
             yield "Nearest to it:"
     elif len(found.suspects) == 1:
-        yield "One cause is left:"
+        yield "One cause is left:" + (" it was found where it is." if found.is_certain else "")
     elif found.next is None:
         yield "No check that is known here tells these causes apart:"
     else:
@@ -72,11 +81,26 @@ def _verdict(found: Diagnosis) -> Iterator[str]:
         yield f"{len(found.suspects)} causes explain it, {kinds}; likeliest first:"
 
 
+def _after_causes(found: Diagnosis) -> Iterator[str]:
+    """The share of none of them, and what to do about the likeliest where it is nearly sure."""
+    unknown = found.explanation.unknown
+    if found.suspects and unknown >= LEAST_SHARE and not found.is_certain:
+        words = f"{unknown:4.0%}  none of the known slips: a wrong number in the machine file, or what no file holds."
+        yield words if unknown < 0.5 else f"{words} That is likelier than all of these together."
+    if found.cure:
+        yield f"If so: {' '.join(found.cure)}"
+
+
+#: A share below this isn't worth a line.
+LEAST_SHARE = 0.005
+
+
 def _show_causes(found: Diagnosis, out: Console) -> None:
+    known = 1.0 if found.is_certain else 1 - found.explanation.unknown
     number = 0
     groups = found.explanation.groups
     for group in groups[:MOST_GROUPS]:
-        share = sum(suspect.weight for suspect in group)
+        share = sum(suspect.weight for suspect in group) * known
         alike = " (these leave the same teeth)" if len(group) > 1 else ""
         out.print(
             Padding(
@@ -111,7 +135,15 @@ def cause_text(suspect: Suspect) -> str:
 
 def leaves_text(suspect: Suspect, units: str = "mm") -> str:
     """What comes out, in a few words, lengths in the job's units."""
+    shown = ", ".join(word for word in SYMPTOMS if word in suspect.view.symptoms)
+    left = _teeth_text(suspect, units)
+    return f"{left}, {shown}" if shown else left
+
+
+def _teeth_text(suspect: Suspect, units: str) -> str:
     view, outcome = suspect.view, suspect.outcome
+    if suspect.standing.slips:
+        return "no two turns of the table alike"
     if suspect.running.stuck:
         return f"nothing: the machine can't be turned ({suspect.running.stuck})"
     if view.teeth is None:
@@ -119,12 +151,19 @@ def leaves_text(suspect: Suspect, units: str = "mm") -> str:
             "one notch": "one notch, the table standing still",
             "cut away": "no teeth: the table runs against the hob",
         }.get(next(iter(view.marks), ""), "nothing: the hob stands")
-    if not view.spaces_meet:
+    if not view.spaces_meet and view.lead_mm is None:
         real = f"{float(outcome.real_teeth):.3f}" if outcome and outcome.real_teeth else "no whole number of"
         return f"{real} teeth a turn: the spaces don't meet"
     hand = "straight" if view.hand == "none" else f"{view.hand}-hand"
-    lead = "" if view.lead_mm is None else f", lead {length(view.lead_mm, units, 2)} ({view.helix_deg:.2f}°)"
+    lead = "" if view.lead_mm is None else f", lead {length(view.lead_mm, units, 2)}{_lean_text(suspect)}"
     return f"{view.teeth} teeth, {hand}{lead}"
+
+
+def _lean_text(suspect: Suspect) -> str:
+    view = suspect.view
+    if view.helix_deg is not None:
+        return f" ({view.helix_deg:.2f}°)"
+    return "" if view.outside_deg is None else f" ({view.outside_deg:.2f}° at the outside)"
 
 
 def _show_miss(miss: Miss, units: str, out: Console) -> None:
@@ -152,6 +191,7 @@ def show_question(found: NextCheck, out: Console | None = None) -> None:
         Text.assemble(("Now ", "bold"), found.check.do, f" ({found.check.minutes:g} min). What was found?")
     )
     out.print(Padding(_outcomes(found, len(found.splits)), (0, 0, 0, 2)))
+    out.print(Text('Or "other", "not sure", or "count again" and the teeth.', style="dim"))
 
 
 def _outcomes(found: NextCheck, most: int = MOST_OUTCOMES) -> Table:
@@ -164,6 +204,8 @@ def _outcomes(found: NextCheck, most: int = MOST_OUTCOMES) -> Table:
 
 
 def _numbers(suspects: Sequence[int]) -> str:
+    if not suspects:
+        return "none of these causes"
     named = ", ".join(str(number + 1) for number in suspects[:MOST_NUMBERS])
     more = len(suspects) - MOST_NUMBERS
     return f"cause{'' if len(suspects) == 1 else 's'} {named}{f' and {more} more' if more > 0 else ''}"
