@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import ast
+import difflib
+import re
 import sys
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
+from typing import Any, NoReturn
 
 from handlead.machines.errors import HandleadError
 from handlead.machines.visible import visible
@@ -20,7 +23,7 @@ from . import (
     show_command,
     trace_command,
 )
-from .outlet import complain, open_outlets, print_json, report_broken, shut_outlets
+from .outlet import complain, open_outlets, print_json, report_broken, shut_outlets, tell, version
 
 #: Digits of a whole number that may be printed: more than any file within the readers' limits can make.
 _MOST_DIGITS = 40_000
@@ -47,6 +50,48 @@ class _Parser(argparse.ArgumentParser):
         # Not the base class's own: it passes over a stream that takes nothing.
         if message:
             (file or sys.stderr).write(visible(message, keep="\n"))
+
+    def error(self, message: str) -> NoReturn:
+        """End with one line on what was typed."""
+        said = _plainly(message)
+        end = "" if said.endswith("?") else "."
+        self.exit(UNUSABLE, f"{self.prog}: {said}{end} {self.prog} --help tells what it takes\n")
+
+
+def _plainly(message: str) -> str:
+    """What the parser says of the arguments, in plain words."""
+    for said, words in _SAID:
+        if match := re.fullmatch(said, message, re.S):
+            return words(match)
+    return message
+
+
+def _no_such_choice(match: re.Match[str]) -> str:
+    what, typed, choices = match[1], ast.literal_eval(match[2]), re.findall(r"[\w.-]+", match[3])
+    near = difflib.get_close_matches(str(typed), choices, n=1)
+    right = f'Did you mean "{near[0]}"?' if near else f"There is {', '.join(choices)}"
+    return f'there is no {what.lower()} "{typed}". {right}'
+
+
+#: What the parser says, and how it is said here.
+_SAID: tuple[tuple[str, Callable[[re.Match[str]], str]], ...] = (
+    (r"the following arguments are required: (.*)", lambda match: f"{match[1]} is missing"),
+    (r"unrecognized arguments: (.*)", lambda match: f"it takes no {match[1]}"),
+    (r"argument (\S+): invalid choice: ('.*?'|\".*?\"|\d+) \(choose from (.*)\)", _no_such_choice),
+    (r"argument (\S+): expected one argument", lambda match: f"{match[1]} needs a value after it"),
+    (r"argument (\S+): invalid int value: (.*)", lambda match: f"{match[1]} must be a whole number, not {match[2]}"),
+    (r"argument (\S+): not allowed with argument (\S+)", lambda match: f"{match[1]} and {match[2]} don't go together"),
+    (r"argument (\S+): (.*)", lambda match: f"{match[1]}: {match[2]}"),
+)
+
+
+class _Version(argparse.Action):
+    """Prints the version; it is looked up only when it is asked for."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> NoReturn:
+        """Print it and end."""
+        tell(f"handlead{version()}")
+        parser.exit()
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -97,8 +142,9 @@ def build_parser() -> argparse.ArgumentParser:
         prog="handlead",
         description="Proves the set-up of a change-gear hobbing machine before the hob touches the blank.",
         epilog="Exit status: 0 yes, 1 no, 2 the files or arguments cannot be used, or the answer cannot be printed, "
-        "3 something broke inside the program. HANDLEAD_TRACE=1 then shows where, for a report.",
+        "3 something broke inside the program. HANDLEAD_DEBUG=1 then shows where, for a report.",
     )
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version, for a report")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     for command in COMMANDS:
         command.add(commands)

@@ -22,7 +22,7 @@ from handlead.machines.visible import visible
 from .plain import IN_PLAIN_SIGNS, plain
 
 #: Set to anything, it shows where something broke inside the program.
-TRACE = "HANDLEAD_TRACE"
+DEBUG = "HANDLEAD_DEBUG"
 
 #: The folders of this program.
 _PACKAGES = ("kinematics", "machines", "viz")
@@ -109,23 +109,24 @@ def report_broken(fault: Exception) -> dict[str, Any]:
     what = f"{type(fault).__name__}{f': {fault}' if str(fault) else ''}"
     what = visible(what if len(what) <= _LONGEST else f"{what[:_LONGEST]}...")
     message = (
-        f"handlead{_version()} broke inside ({what}{_where(fault)}) and has no answer: take nothing from this run. "
-        f"Please report this line with the command and its files; with {TRACE}=1 set it shows the whole way there."
+        f"handlead{version()} broke inside ({what}{_where(fault)}) and has no answer: take nothing from this run. "
+        f"Please report this line with the command and its files; with {DEBUG}=1 set it shows the whole way there."
     )
     complain(message)
-    if os.environ.get(TRACE):
+    if os.environ.get(DEBUG):
         import traceback
 
         complain("".join(traceback.format_exception(fault)))
     return {"message": message}
 
 
-def _version() -> str:
-    from importlib.metadata import PackageNotFoundError, version
+def version() -> str:
+    """The program's version with a blank before it; "" where it isn't installed."""
+    from importlib import metadata
 
     try:
-        return f" {version('handlead')}"
-    except PackageNotFoundError:
+        return f" {metadata.version('handlead')}"
+    except metadata.PackageNotFoundError:
         return ""
 
 

@@ -132,4 +132,4 @@ def test_files_too_few_or_too_many_are_refused_with_the_usage(arguments, capsys)
     with pytest.raises(SystemExit) as caught:
         main(["fit", *arguments])
     assert caught.value.code == 2
-    assert "usage: handlead fit" in capsys.readouterr().err
+    assert "handlead fit --help" in capsys.readouterr().err

@@ -141,13 +141,13 @@ def test_what_breaks_inside_is_told_to_programs_too(monkeypatch, capsys):
 
 def test_the_way_to_what_broke_is_shown_to_whoever_asks_for_it(monkeypatch, capsys):
     monkeypatch.setattr(prove_command, "_show", broken)
-    monkeypatch.setenv("HANDLEAD_TRACE", "1")
+    monkeypatch.setenv("HANDLEAD_DEBUG", "1")
     assert command.main(["prove", "--no-cut", str(RIGHT)]) == 3
     assert "in broken" in capsys.readouterr().err
 
 
 def test_every_help_tells_of_status_3(capsys):
-    for name in ("", "prove", "plan", "trace", "sheet", "show", "fit", "constants"):
+    for name in ("", *(module.__name__.rpartition(".")[2].removesuffix("_command") for module in command.COMMANDS)):
         with pytest.raises(SystemExit):
             command.main([*name.split(), "--help"])
         assert re.search(r"Exit\s+status:.*3\s+something\s+broke\s+inside", capsys.readouterr().out, re.S)
@@ -284,3 +284,38 @@ def test_a_sheet_that_finds_no_room_is_a_line_and_no_file(capsys, tmp_path, monk
     assert command.main(["sheet", "--no-cut", "--out", str(tmp_path / "sheet.pdf"), str(WRONG)]) == 2
     assert capsys.readouterr().err.splitlines() == [f"{tmp_path / 'sheet.pdf'}: it can't be written (no space left on device)"]
     assert list(tmp_path.iterdir()) == []
+
+
+# ---------------------------------------------------------------- what is typed
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        ([], "handlead: COMMAND is missing. handlead --help tells what it takes"),
+        (["prove"], "handlead prove: JOB is missing. handlead prove --help tells what it takes"),
+        (["proove", "x"], 'handlead: there is no command "proove". Did you mean "prove"? handlead --help tells what it takes'),
+        (["prove", "--dept", "full"], "handlead prove: JOB is missing. handlead prove --help tells what it takes"),
+        (["prove", "x", "--quick"], "it takes no --quick"),
+        (["plan", "--top", "²"], "handlead plan: --top must be a whole number, not '²'."),
+        (["plan", "x", "--ratio"], "--ratio needs a value after it"),
+        (["trace", "--ask", "--json", "x"], "--json and --ask don't go together"),
+        (["sheet", "--paper", "A3", "x"], 'there is no --paper "A3". There is A4, Letter.'),
+        (["prove", "x", "--\x1b[2J"], r"it takes no --\x1b[2J."),
+    ],
+)
+def test_what_was_typed_wrong_is_said_in_one_plain_line(typed, says, capsys):
+    with pytest.raises(SystemExit) as ended:
+        command.main(typed)
+    assert ended.value.code == 2
+    err = capsys.readouterr().err
+    assert says in err
+    assert err.count("\n") == 1
+    assert err.rstrip("\n").isprintable()
+
+
+def test_the_version_can_be_put_into_a_report(capsys):
+    with pytest.raises(SystemExit) as ended:
+        command.main(["--version"])
+    assert ended.value.code == 0
+    assert re.fullmatch(r"handlead [\d.]+\n", capsys.readouterr().out)

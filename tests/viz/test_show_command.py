@@ -157,4 +157,4 @@ def test_a_file_that_cannot_be_written_is_one_plain_message(no_opengl, capsys, t
 def test_there_is_one_command_for_pictures(capsys):
     with pytest.raises(SystemExit):
         main(["solid", PINION])
-    assert "invalid choice" in capsys.readouterr().err
+    assert 'there is no command "solid"' in capsys.readouterr().err
