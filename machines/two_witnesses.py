@@ -240,6 +240,10 @@ def _why_so_many(computed: Outcome, count: int) -> str:
     if spaces.denominator == 2:
         between = f"{math.floor(spaces)} and {math.ceil(spaces)}"
         return f"the table's ratio lies half-way between {between}, so that every second table turn meets"
+    if computed.is_steady:
+        across = f"each touch lies {abs(computed.swivel_error_deg or 0.0):.0f}° across the teeth, as the head is set"
+        joins = f"the marks of {turns} table turns join best" if turns > 1 else "other counts join nearly as well"
+        return f"{across}, and {joins}"
     if turns > 1:
         return f"the marks of {turns} table turns lie beside each other, {decimal(spaces)} to a turn"
     return f"the table makes {decimal(spaces)} spaces in a turn, and those of the next don't fall into them"

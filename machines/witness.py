@@ -110,6 +110,8 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
         raise NotCut("hob and table aren't both driven")
     if not rates.axial and work.kind != "worm wheel":
         raise NotCut("the axial slide isn't driven")
+    if not rates.axial and not rates.tangential and (case.solution.end_rate("radial") or 0) > 0:
+        raise NotCut("the radial slide goes away from the work, so that the hob never touches it")
     width = face_width_mm(work)
     _check_measure(rates, width)
     # A sprocket's flank is no involute, and a worm wheel's no cylinder's: there is nothing to hold theirs against.

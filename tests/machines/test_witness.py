@@ -97,3 +97,10 @@ def test_worm_wheels_are_cut_to_full_depth(order):
     assert cut.gauged.teeth == job.work.teeth
     assert cut.gauged.clean, cut.gauged.notes
     assert 2 * cut.measured.field.radius.min() == pytest.approx(case.sizes.root_diameter, abs=0.05)
+
+
+def test_a_hob_that_goes_away_from_the_work_leaves_no_teeth_on_it():
+    proof = prove(read_job(SCENARIOS / "45-infeed-reversed" / "job.toml"), cut="scratch")
+    assert proof.cut is None
+    (why,) = (finding.message for finding in proof.findings if finding.code == "not-cut")
+    assert "away from the work" in why
