@@ -335,8 +335,9 @@ class _Sheet:
         step = (bottom - top - 1.5 - 2.6 * long) / math.ceil(len(blanks) / 2)
         for number, (key, choices) in enumerate(blanks):
             x, line = self.middle + number % 2 * half, top + (number // 2 + 1) * step - 3
-            page.text(x, line - 4.2, key, 9.5)
-            page.rule(line, x + look.text_size(key, 9.5)[0] + 1.5, x + half - 3, 0.6)
+            size = largest(key, half - 16, 9.5)
+            page.text(x, line - 4.2, key, size)
+            page.rule(line, x + look.text_size(key, size)[0] + 1.5, x + half - 3, 0.6)
             for row, choice in enumerate(look.wrapped(choices, 6.5, half - 4)[:2]):
                 page.text(x + half - 3, line + 0.3 + row * 2.6, choice, 6.5, ha="right", color=look.FAINT)
 

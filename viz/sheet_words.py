@@ -569,8 +569,9 @@ def _seen(case: Case, slide: str) -> Rows:
     rows: Rows = [("teeth", ""), ("hand", "right / left / none")]
     # A worm wheel's marks are too short to take a lead from.
     if work.is_helical and work.kind != "worm wheel":
-        rows.append(("lead", ""))
-    return [*rows, ("table_turned", "clockwise / counter-clockwise"), ("slide_moved", ways)]
+        rows += [("lead", ""), ("outside_helix_angle", "by protractor, outside")]
+    turned = [("table_turned", "clockwise / counter-clockwise"), ("slide_moved", ways)]
+    return [*rows, *turned, ("hob_turns", "to 1 table turn, feed IN")]
 
 
 # ---------------------------------------------------------------- the drawing, the hob, the flank

@@ -707,3 +707,22 @@ def test_an_inch_job_s_sheet_has_no_millimetres_and_a_metric_one_no_inches():
         said = " ".join(said_on(figure) for figure in draw_sheet(proof, "A4", DAY))
         assert not re.search(other, said), re.search(other, said)
         assert "marks, whole height" in dict(words.flank)
+
+
+def test_what_is_found_on_the_blank_has_a_line_under_the_key_that_it_goes_to():
+    helical, straight = words_of(PINION), words_of(SCENARIOS / "02-left-hand-hob" / "job.toml")
+    keys = ["teeth", "hand", "lead", "outside_helix_angle", "table_turned", "slide_moved", "hob_turns"]
+    assert [key for key, _ in helical.seen] == keys
+    assert [key for key, _ in straight.seen] == [key for key in keys if key not in ("lead", "outside_helix_angle")]
+    # Every one of them is a key that a job takes.
+    text = PINION.read_text() + """
+[seen]
+teeth = 23
+hand = "right"
+lead = "578 mm"
+outside_helix_angle = 23.6
+table_turned = "counter-clockwise"
+slide_moved = "up"
+hob_turns = 23.1
+"""
+    assert read_job_text(text).seen
