@@ -49,11 +49,13 @@ def _check_thickness(case: Case, flanks: FlankQuality) -> Iterator[Finding]:
     """Teeth that come out thin although count, hand and form are right: so does a head that doesn't suit its hob.
 
     Told from more than the single pitch tolerance of the drawing's class on, the measure that a class has for
-    where flanks stand. Own choice.
+    where flanks stand (own choice), and only where lead and profile are within it: else they are the news.
     """
     work, units = case.job.work, case.job.units
-    limit = _limits(case, work.quality).single_pitch.um
-    if flanks.thickness_um >= -limit or not _suits(case):
+    limits, found = _limits(case, work.quality), flanks.deviations
+    limit = limits.single_pitch.um
+    is_good = found.helix_slope <= limits.helix_slope.um and found.profile_slope <= limits.profile_slope.um
+    if flanks.thickness_um >= -limit or not is_good or not _suits(case):
         return
     thinner, less = length(-flanks.thickness_um / 1000, units), length(-flanks.span_um / 1000, units)
     facts: dict[str, Fact] = {

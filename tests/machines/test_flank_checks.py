@@ -48,6 +48,13 @@ def test_following_the_remedy_for_thin_teeth_makes_them_right():
     assert not found(PINION, "teeth-thin")
 
 
+def test_thin_teeth_are_no_news_where_the_lead_is_wrong_or_the_hob_another():
+    for order in ("23-differential-gears-swapped", "38-wrong-hob-from-the-rack"):
+        proof = prove(read_job(SCENARIOS / order / "job.toml"), cut="scratch")
+        assert proof.cut.flanks.thickness_um < -500
+        assert "teeth-thin" not in {finding.code for finding in proof.findings}
+
+
 def test_the_flanks_of_the_order_with_the_lead_angle_forgotten_are_what_every_passage_leaves():
     # Tried with all passages by an independent program: class 5, marks of 4.0 µm, single pitch 0.07 µm.
     flanks = prove(FORGOTTEN, cut="scratch").cut.flanks

@@ -22,6 +22,8 @@ def test_as_wanted_and_a_class_are_said_of_the_simulation_and_at_best(capsys):
     assert "AS WANTED, in simulation" in out
     assert re.search(r"class \d+ at best", out)
     assert "on a simulated blank, and at best" in out
+    assert "Profile and helix are of 4 teeth, both flanks; pitch, runout and thickness of all" in out
+    assert "Not measured: the profile near the root" in out
 
 
 def test_without_a_cut_nothing_is_said_of_a_blank(capsys):
