@@ -1,4 +1,4 @@
-"""Texts into files, whole or not at all, and what was there before kept beside."""
+"""Content into files, whole or not at all, and what was there before kept beside."""
 
 from __future__ import annotations
 
@@ -29,14 +29,13 @@ def write_text(text: str, path: str | os.PathLike[str], overwrite: bool = False)
     written.
     """
     try:
-        target = Path(os.path.realpath(path))
-        before = target.stat() if target.exists() else None
+        before = _before(path)
         if before is not None and not overwrite:
             raise _refused(path, "it is there already. Give the name of a new file")
         if before is not None and not before.st_mode & 0o222:
             # Without this a read-only file would be replaced by a new one wherever its folder may be written.
             raise _refused(path, "it is read-only. Make it writable if it may be changed")
-        _put(text.encode("utf-8"), target, before)
+        put(text.encode("utf-8"), path)
     except OSError as fault:
         raise _refused(path, f"it can't be written ({_reason(fault)})") from None
 
@@ -69,7 +68,12 @@ def _names(source: Path, day: datetime.date) -> itertools.chain[Path]:
     )
 
 
-def _put(content: bytes, target: Path, before: os.stat_result | None) -> None:
+def put(content: bytes, path: str | os.PathLike[str]) -> None:
+    """Put the bytes into the file at `path`, whole or not at all; over one that is there, keeping its mode and a link.
+
+    Raises `OSError` where it can't be written.
+    """
+    target, before = Path(os.path.realpath(path)), _before(path)
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:100]}.")
     try:
         with os.fdopen(handle, "wb") as stream:
@@ -86,6 +90,13 @@ def _put(content: bytes, target: Path, before: os.stat_result | None) -> None:
         with suppress(OSError):
             Path(name).unlink()
         raise
+
+
+def _before(path: str | os.PathLike[str]) -> os.stat_result | None:
+    try:
+        return Path(path).stat()
+    except FileNotFoundError:
+        return None
 
 
 def _umask() -> int:

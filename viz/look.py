@@ -8,11 +8,12 @@ readers (from memory). Lengths are millimetres on paper, type sizes and line wei
 from __future__ import annotations
 
 import io
-import os
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from handlead.machines import filing
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -263,9 +264,4 @@ WRITING: Any = {
 
 def put(path: Path, content: bytes) -> None:
     """Write a file whole or not at all. Raises `OSError` where it can't be written."""
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        part.write_bytes(content)
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
+    filing.put(content, path)

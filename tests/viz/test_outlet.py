@@ -275,12 +275,12 @@ def test_what_breaks_at_one_job_stops_no_other(monkeypatch, capsys):
 
 
 def test_a_sheet_that_finds_no_room_is_a_line_and_no_file(capsys, tmp_path, monkeypatch):
-    from handlead.viz import look
+    from handlead.machines import filing
 
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(look.Path, "write_bytes", full)
+    monkeypatch.setattr(filing.os, "fsync", full)
     assert command.main(["sheet", "--no-cut", "--out", str(tmp_path / "sheet.pdf"), str(WRONG)]) == 2
     assert capsys.readouterr().err.splitlines() == [f"{tmp_path / 'sheet.pdf'}: it can't be written (no space left on device)"]
     assert list(tmp_path.iterdir()) == []
