@@ -146,10 +146,18 @@ def check_sense(case: Case) -> Iterator[Finding]:
 def check_count(case: Case) -> Iterator[Finding]:
     """The wanted number of teeth, and spaces that meet."""
     outcome, work = case.outcome, case.job.work
-    if outcome is None or outcome.teeth is None or (outcome.teeth == work.teeth and outcome.is_steady):
+    if outcome is None or outcome.teeth is None:
+        return
+    if outcome.teeth == work.teeth and outcome.is_steady and outcome.tied_teeth is None:
         return
     facts = {"teeth": outcome.teeth, "wanted_teeth": work.teeth, "real_teeth": outcome.real_teeth}
-    if outcome.teeth != work.teeth:
+    if outcome.tied_teeth is not None:
+        message = (
+            f"This lies half-way between {outcome.teeth} teeth and {outcome.tied_teeth}, and cuts neither; "
+            f"{work.teeth} are wanted."
+        )
+        yield Finding("wrong-count", "error", message, PLAN_ANEW, facts)
+    elif outcome.teeth != work.teeth:
         message = f"This would cut {outcome.teeth} teeth; {work.teeth} are wanted."
         yield Finding("wrong-count", "error", message, PLAN_ANEW, facts)
     if not outcome.is_steady:

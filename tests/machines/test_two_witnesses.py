@@ -12,6 +12,7 @@ from handlead.kinematics.motion import Rates
 from handlead.kinematics.requirement import HobData, Work
 from handlead.kinematics.words import Hand
 from handlead.machines.case import Case
+from handlead.machines.checks import check_count
 from handlead.machines.job_file import Job
 from handlead.machines.proof import Proof, prove_case
 from handlead.machines.two_witnesses import compare, light_cut
@@ -52,6 +53,13 @@ def test_half_way_between_two_counts_both_witnesses_say_what_is_there():
     assert "20.5 spaces to a table turn" in codes["witnesses-differ"]
     assert "41 marks stand out" in codes["light-cut-marks"]
     assert "half-way between 20 and 21" in codes["light-cut-marks"]
+
+
+@pytest.mark.parametrize("teeth", [20, 21])
+def test_half_way_between_two_counts_neither_is_told_to_be_cut(teeth):
+    case = running_at(spur(teeth), HOB, Fraction(41, 2), "1", "1.91")
+    (finding,) = (one for one in check_count(case) if one.code == "wrong-count")
+    assert f"half-way between 20 teeth and 21, and cuts neither; {teeth} are wanted" in finding.message
 
 
 def test_twice_as_many_marks_as_spaces_in_a_turn_is_no_disagreement():
