@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -22,6 +23,7 @@ from .clearing import (
     drawn_clear_to,
     how_to_draw_clear,
     how_to_set_in,
+    reach,
     stands_in_blank,
 )
 from .findings import Fact, Finding
@@ -473,15 +475,61 @@ def _miss(moved: Moved, pitches: Fraction) -> str:
 
 
 def _advice(moved: Moved, missed: Missed) -> str:
-    if not moved.teeth:
+    found = next((same for same in (False, True) if _falls_in(moved, brought_back(moved, missed, same))), None)
+    if found is None:
         return "See to the other findings first; this follows from them."
     clear = draw_clear(moved.case)
+    levers = ", with the levers as they stood in the first" if found else ""
     advice = (
         f"{clear[0].upper()}{clear[1:]}, bring the slide back through the same gears, nothing opened, set the depth "
-        "again, and take up all play before the cut"
+        f"again, and take up all play before the cut{levers}"
     )
-    step = _coincidence(moved, missed)
+    step = "" if found else _coincidence(moved, missed)
     return f"{advice}{'; or, the hob clear, ' + step if step else ''}."
+
+
+def brought_back(moved: Moved, missed: Missed, same_levers: bool) -> tuple[SetupMove, ...]:
+    """The moves as far as the first cut, the slide brought back through its gears with the hob clear, and a later cut.
+
+    The later cut runs with its own levers, or with the first's. () where the first cut moves no slide along the work.
+    """
+    first, setup = moved.first_cut, moved.case.setup
+    assert first is not None
+    made, order = moved.passage.runs[first], setup.moves[first]
+    slide = next((end for end in ("axial", "tangential") if getattr(made.start, end) != getattr(made.end, end)), None)
+    if slide is None:
+        return ()
+    case = _standing(moved, first + 1)
+    start, end = getattr(made.start, slide), getattr(made.end, slide)
+    reached = reach(case, made.end.radial)
+    if slide == "axial" and reached and start != end:
+        # Off the face, where the depth may be set.
+        low, high = Fraction(math.floor(reached[0])), Fraction(math.ceil(reached[1]))
+        start = min(start, low) if end > start else max(start, high)
+    levers = {} if same_levers else _put_over(case, _standing(moved, missed.number))
+    back = SetupMove("return", slide, start, drive=order.drive, backwards=not order.backwards)
+    again = SetupMove("second cut", slide, end, drive=order.drive, backwards=order.backwards, levers=levers)
+    return (
+        *setup.moves[: first + 1],
+        *_radially(case, "withdrawal", made.end.radial + drawn_clear_to(case), back),
+        *_radially(case, "approach", made.end.radial, again),
+    )
+
+
+def _put_over(before: Case, after: Case) -> dict[str, str]:
+    """The levers that stand elsewhere afterwards."""
+    machine = before.job.machine
+    stood = machine.positions(before.setup)
+    return {lever: place for lever, place in machine.positions(after.setup).items() if place != stood[lever]}
+
+
+def _falls_in(moved: Moved, moves: tuple[SetupMove, ...]) -> bool:
+    """Whether these moves can be made, the hob clear, and their last cut falls into the spaces of the first."""
+    case = moved.case
+    tried = make_moves(Case.of(case.job, replace(case.setup, moves=moves))) if moves else None
+    if tried is None or tried.passage.stop or tried.not_clear or not tried.missed:
+        return False
+    return bool(tried.is_kept(tried.missed[-1]))
 
 
 def _coincidence(moved: Moved, missed: Missed) -> str:

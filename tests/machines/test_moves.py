@@ -12,7 +12,7 @@ from handlead.kinematics.passage import Order, Play, run
 from handlead.machines.case import Case, feed_opened_by, with_lever_moved
 from handlead.machines.job_file import SetupMove, read_job, read_job_text
 from handlead.machines.machine_file import Imperfection
-from handlead.machines.passage import check_moves, make_moves
+from handlead.machines.passage import brought_back, check_moves, make_moves
 from handlead.machines.proof import prove
 from handlead.machines.writing import job_text
 from hypothesis import given, settings
@@ -252,6 +252,43 @@ def test_a_second_cut_with_the_differential_forgotten_parts_from_the_first_up_th
     )
     lead = Case.of(PINION, PINION.setup).outcome.lead
     assert abs(found.high - found.low) == 23 * PINION.work.face_width / lead
+
+
+def lost(result):
+    return [finding for finding in check_moves(result) if finding.code == "register-lost"]
+
+
+def test_a_rapid_return_that_loses_register_is_advised_what_keeps_it():
+    result = moved(
+        ARC_LAMP,
+        cut(ARC_LAMP, -30, 50),
+        back(ARC_LAMP, -30, 50, drive="rapid", levers={"feed clutch": "out"}),
+        cut(ARC_LAMP, -30, 50, name="second cut", levers={"feed clutch": "in"}),
+    )
+    (finding,) = lost(result)
+    assert finding.remedy.startswith("Draw the hob clear by hand, bring the slide back through the same gears")
+    (found,) = result.missed
+    advised = moved(ARC_LAMP, *brought_back(result, found, same_levers=False))
+    assert not lost(advised) and not advised.not_clear
+
+
+def test_a_second_cut_with_other_levers_is_advised_those_of_the_first():
+    result = moved(
+        PINION,
+        cut(PINION, -30, 66),
+        back(PINION, -30, 66, backwards=True),
+        cut(PINION, -30, 66, name="second cut", levers={"differential": "out"}),
+    )
+    (finding,) = lost(result)
+    assert finding.remedy.endswith("before the cut, with the levers as they stood in the first.")
+    (found,) = result.missed
+    assert lost(moved(PINION, *brought_back(result, found, same_levers=False)))
+    assert not lost(moved(PINION, *brought_back(result, found, same_levers=True)))
+
+
+def test_where_no_return_helps_the_other_findings_come_first():
+    result = moved(PINION, SetupMove("cut", "hob", turns=Fraction(100)), cut(PINION, -30, 66, name="second cut"))
+    assert all("through the same gears" not in finding.remedy for finding in lost(result))
 
 
 # ---------------------------------------------------------------- what can't be done, or told
