@@ -44,6 +44,7 @@ from handlead.machines.units import deviation, dial, height, length, surface_spe
 from handlead.machines.units import feed as feed_text
 
 from .bracket_drawing import LETTERS, bracket_layout, idler_words
+from .shop import Shop
 from .swivel_drawing import swivel_words
 from .witness_drawing import lean_text, meets_edges, wanted_marks
 
@@ -170,7 +171,7 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         levers=[row[:2] for row in levers],
         running=[row[:2] for row in running],
         told=frozenset(what for what, _, is_set in (*levers, *running) if not is_set),
-        moves=[_move(move, units) for move in case.setup.moves],
+        moves=[_move(move, Shop.of(case)) for move in case.setup.moves],
         light_depth=dial(light_depth(case), units),
         first_cut=_first_cut(proof),
         sense=sense_words(case),
@@ -525,12 +526,12 @@ def _way(proof: Proof, end: str) -> str:
     return proof.case.job.machine.way(end, 1 if rate > 0 else -1).upper() if rate else "AT REST"
 
 
-def _move(move: SetupMove, units: str) -> tuple[str, str]:
+def _move(move: SetupMove, shop: Shop) -> tuple[str, str]:
     """A move of the set-up: its name, and from where to where, with what is put over for it."""
     parts = [f"lever {name}: {position}" for name, position in move.levers.items()]
-    parts += [f"start with {end} at {dial(float(place), units)}" for end, place in move.start.items()]
+    parts += [f"begin with {_stand(end, place, shop, 'at')}" for end, place in move.start.items()]
     if move.place is not None:
-        parts.append(f"{move.end} to {dial(float(move.place), units)}")
+        parts.append(_stand(move.end, move.place, shop, "to"))
     elif move.turns is not None:
         parts.append(f"{float(move.turns):g} turns of the {move.end}")
     if move.by_hand:
@@ -540,6 +541,13 @@ def _move(move: SetupMove, units: str) -> tuple[str, str]:
     if move.backwards:
         parts.append("DRIVE BACKWARDS")
     return move.name, ", ".join(parts)
+
+
+def _stand(end: str, place: Fraction, shop: Shop, joined: str) -> str:
+    """Where the hob stands for a slide's place, or goes."""
+    told = dial(abs(float(place)), shop.units)
+    who = "mid-hob" if end == "axial" else f"{end} slide"
+    return f"{who} {joined} {shop.placed(end, told, (place > 0) - (place < 0))}"
 
 
 def light_depth(case: Case) -> float:

@@ -35,6 +35,22 @@ class Shop:
         """A length as a number in these units."""
         return mm / float(MM_PER_INCH) if self.units == "in" else mm
 
+    def placed(self, end: str, told: str, sign: int) -> str:
+        """Where a slide stands that is `told` to the positive (1) or negative (-1) side of its zero, or at it (0).
+
+        The axial one's is the lower face of the work, the tangential one's the middle of the hob, the radial one's
+        full depth.
+        """
+        if end == "radial":
+            return f"{told} {'short of' if sign > 0 else 'beyond'} full depth" if sign else "full depth"
+        way = self.way(end, sign or 1)
+        if end == "tangential":
+            return f"{told} {f'to the {way}' if way in ('right', 'left') else way}" if sign else "the middle"
+        face = f"the work's face {self.way('axial', -1)}" if self.up else "the lower face of the work"
+        if not sign:
+            return face
+        return f"{told} {f'{way} of' if self.up else 'over' if sign > 0 else 'under'} {face}"
+
     @property
     def fine(self) -> tuple[str, float]:
         """What deviations of a flank are told in, and how many µm it has: µm, or ten-thousandths of an inch."""

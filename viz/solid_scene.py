@@ -156,19 +156,11 @@ class Scene:
 
     def _place(self, position: Position) -> str:
         rates = self.setting.rates
-        if rates.axial:
-            height = float(position.axial)
-            told = length(abs(height), self.shop.units, 1)
-            if self.shop.up:
-                face, on = self.shop.way("axial", -1), self.shop.way("axial", 1 if height >= 0 else -1)
-                return f"centre of the hob {told} {on} of the work's face {face}"
-            return f"centre of the hob {told} {'over' if height >= 0 else 'under'} the lower face of the work"
-        if rates.tangential:
-            aside = float(position.tangential)
-            side = self.shop.way("tangential", 1 if aside >= 0 else -1)
-            to = f"to the {side}" if side in ("right", "left") else side
-            return f"middle of the hob {length(abs(aside), self.shop.units, 1)} {to}"
-        return f"{length(float(position.radial), self.shop.units, 2)} short of full depth"
+        end = "axial" if rates.axial else "tangential" if rates.tangential else "radial"
+        place = float(getattr(position, end))
+        told = length(abs(place), self.shop.units, 2 if end == "radial" else 1)
+        where = self.shop.placed(end, told, 1 if place >= 0 else -1)
+        return where if end == "radial" else f"{'centre' if end == 'axial' else 'middle'} of the hob {where}"
 
 
 def _what_is_cut(outcome: Outcome | None) -> str:

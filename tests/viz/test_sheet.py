@@ -434,7 +434,7 @@ def test_a_job_of_many_moves_shows_every_one_of_them(tmp_path):
     for paper in PAPERS:
         figures = draw_sheet(prove(read_job(job), cut=None), paper, DAY)
         said = [words.get_text() for figure in figures for words in figure.axes[0].texts]
-        assert sum(bool(re.match(r"\d+  (cut|withdrawal|return|approach|second cut)$", words)) for words in said) == 25
+        assert sum(bool(re.match(r"\d+ +(cut|withdrawal|return|approach|second cut)$", words)) for words in said) == 25
         for figure in figures:
             assert_legible(figure, paper)
 
@@ -726,3 +726,30 @@ slide_moved = "up"
 hob_turns = 23.1
 """
     assert read_job_text(text).seen
+
+
+def test_moves_say_where_the_hob_goes_in_the_words_of_the_shop(tmp_path):
+    moves = words_of(SCENARIOS / "13-second-cut" / "job.toml").moves
+    assert moves[0] == (
+        "cut",
+        "begin with mid-hob at 16.00 mm under the lower face of the work, "
+        "mid-hob to 16.00 mm over the lower face of the work",
+    )
+    assert moves[1] == ("withdrawal", "radial slide to 6.00 mm short of full depth, BY HAND")
+    assert moves[3] == ("approach", "radial slide to full depth, BY HAND")
+    # Level, in inches.
+    job = tmp_path / "job.toml"
+    cases = Path(__file__).parents[1] / "cases"
+    (tmp_path / "wexcombe-0.toml").write_text((cases / "wexcombe-0.toml").read_text())
+    job.write_text((cases / "wexcombe-pair.toml").read_text() + """
+[[setup.moves]]
+name = "cut"
+from = { axial = "7/8" }
+to = { axial = "-1/8" }
+""")
+    (move,) = words_of(job).moves
+    face = "the work's face towards the headstock"
+    assert move[1] == (
+        f"begin with mid-hob at 0.8750 in towards the tailstock of {face}, "
+        f"mid-hob to 0.1250 in towards the headstock of {face}"
+    )
