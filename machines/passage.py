@@ -95,8 +95,18 @@ class Moved:
         return not self._cuts(index) and any(
             _goes_past(phase, self.first_cut is not None and index > self.first_cut)
             and stands_in_blank(self.case, phase.start, phase.end)
+            and not self._is_beside(phase)
             for phase in made.phases
         )
+
+    def _is_beside(self, phase: Phase) -> bool:
+        """Whether the hob stays beside the wheel, where the first cut came from that crosses it."""
+        if self.first_cut is None:
+            return False
+        first = self.passage.runs[self.first_cut]
+        start, end = first.start.tangential, first.end.tangential
+        places = (phase.start.tangential, phase.end.tangential)
+        return (end > start >= max(places)) or (end < start <= min(places))
 
     def _cuts(self, index: int) -> bool:
         """Whether a move cuts: by its name, or since it runs on as the first cut does; a hob at rest never does."""

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
-SECOND_CUT, RAPID_RETURN, TRAP_HOIST, ORCHESTRA, WINCH = (
+SECOND_CUT, RAPID_RETURN, HOIST, ORCHESTRA, WINCH = (
     read_job(next(SCENARIOS.glob(f"{order}-*")) / "job.toml") for order in ("13", "44", "07", "06", "08")
 )
 
@@ -156,13 +156,38 @@ def test_every_return_past_the_work_is_told_and_its_advice_makes_it_clear_and_ke
     assert [missed.worst for missed in mended.missed] == [missed.worst for missed in idle.missed] == [0]
 
 
+ACROSS = {"axial": Fraction(17), "tangential": Fraction(-60)}
+
+
+def test_a_hob_brought_back_across_its_wheel_at_depth_is_told_and_set_in_beside_it_is_not():
+    cut = SetupMove("cut", "tangential", Fraction(60), start=ACROSS)
+    back, again = SetupMove("return", "tangential", Fraction(-60), backwards=True), replace(cut, name="second cut", start={})
+    idle = with_moves(ORCHESTRA, cut, back, again)
+    (finding,) = not_clear(idle)
+    assert "takes the tangential slide past the face" in finding.message
+    # Over the rim, 162 / 2 + 25 - 94.
+    assert "more than 12.00 mm off full depth; set the depth again" in finding.remedy
+    mended = with_moves(ORCHESTRA, *hob_drawn_clear(idle))
+    assert not not_clear(mended) and [missed.worst for missed in mended.missed] == [0]
+    assert not_clear(with_moves(ORCHESTRA, cut, wound("withdrawal", 14), wound("approach", 0), back, again))
+
+
+def test_a_wheel_that_is_sunk_in_may_be_left_by_the_same_slide():
+    start = {"axial": Fraction(12), "radial": Fraction(12)}
+    sunk = SetupMove("infeed", "radial", Fraction(0), start=start)
+    out = SetupMove("withdrawal", "radial", Fraction(12), levers={"feed": "backward"})
+    moved = with_moves(HOIST, sunk, out, SetupMove("return", "axial", Fraction(60), levers={"feed to": "axial", "feed": "backward"}))
+    assert moved.passage.stop is None and not not_clear(moved)
+    assert not_clear(with_moves(HOIST, sunk, SetupMove("return", "axial", Fraction(60), levers={"feed to": "axial", "feed": "backward"})))
+
+
 # ---------------------------------------------------------------- how this machine does it
 
 
 def test_by_hand_where_the_machine_drives_no_radial_slide_and_by_lever_where_it_does():
     case = Case.of(WINCH, WINCH.setup)
     assert draw_clear(case) == "draw the hob clear by hand"
-    case = Case.of(TRAP_HOIST, TRAP_HOIST.setup)
+    case = Case.of(HOIST, HOIST.setup)
     assert draw_clear(case) == 'draw the hob clear by the drive "main", lever "feed" to "backward"'
 
 
@@ -197,7 +222,7 @@ def test_what_is_advised_draws_the_hob_clear_on_the_machine_and_turns_nothing_ou
 
 
 def test_a_slide_whose_clutch_is_in_is_held_against_the_hand():
-    moved = with_moves(TRAP_HOIST, wound("withdrawal", 20))
+    moved = with_moves(HOIST, wound("withdrawal", 20))
     (finding,) = (finding for finding in check_moves(moved) if finding.code == "locked-train")
     assert "the radial slide is held by" in finding.message
 
