@@ -362,7 +362,7 @@ def with_answer(job: Job, check: Check, found: str) -> Job:
 
 def _as_set(proof: Proof | None = None) -> Fault:
     """The set-up as written for the fault itself, with the first thing that `handlead prove` finds wrong in it."""
-    errors = [finding.message for finding in proof.findings if finding.severity == "error"] if proof else []
+    errors = [finding.message for finding in proof.judged if finding.severity == "error"] if proof else []
     detail = f"{AS_SET.meaning}: {errors[0].rstrip('.')}" if errors else AS_SET.meaning
     return Fault(AS_SET, "", detail, {}, AS_SET.weight)
 

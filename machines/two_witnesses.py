@@ -10,7 +10,7 @@ from handlead.kinematics.light_cut import LightMarks, light_marks
 from handlead.kinematics.outcome import STRAIGHT_DEG, Outcome
 
 from .case import Case, face_width_mm
-from .findings import Finding
+from .findings import Fact, Finding
 from .units import decimal, length
 from .witness import Cut
 
@@ -59,12 +59,19 @@ def _both(case: Case, computed: Outcome, measured: Gauged) -> Finding:
             f". Both turn alike{_alike(computed, measured)}, and the spaces of one table turn don't fall into those of "
             "the one before, so that they can be joined in more ways than one"
         )
+    facts: dict[str, Fact] = {
+        "computed_teeth": computed.teeth,
+        "computed_lead_mm": computed.lead_mm,
+        "measured_teeth": measured.teeth,
+        "measured_lead_mm": measured.lead_mm,
+    }
     return Finding(
         "witnesses-differ",
         "warning",
         f"The rates stand for {_computed_words(case, computed)}; the simulated blank shows "
         f"{_measured_words(case, measured)}{why}.",
         "See to the other findings first; this follows from them.",
+        facts,
     )
 
 
@@ -79,6 +86,7 @@ def _struck(computed: Outcome, measured: Gauged) -> Iterator[Finding]:
         f"The {measured.pattern} marks that stand out on the simulated blank are where single gashes strike: the "
         f"table {how}, and no tooth space is generated.",
         "Don't count them: they say nothing of the index.",
+        {"marks": measured.pattern},
     )
 
 
@@ -217,6 +225,7 @@ def light_cut(case: Case, cut: Cut | None) -> Iterator[Finding]:
         f"On a light cut {count} marks stand out round the blank{_also(others)}, {_lean_words(lean)}: "
         f"{_why_so_many(computed, count)}.",
         "" if count == computed.teeth else "Whoever counts finds these, not the teeth.",
+        {"marks": count, "other_counts": others, "lean_deg": lean, "real_teeth": computed.real_teeth},
     )
 
 
