@@ -10,7 +10,6 @@ from functools import lru_cache
 from itertools import islice
 from typing import Any
 
-from handlead.kinematics.bracket import Bracket
 from handlead.kinematics.causes import (
     NEARLY_SURE,
     Answer,
@@ -29,7 +28,6 @@ from handlead.kinematics.causes import (
     refuting_check,
 )
 from handlead.kinematics.constants import Constants, find_constants
-from handlead.kinematics.drawer import Drawer
 from handlead.kinematics.evidence import Evidence, Measure, View, Word
 from handlead.kinematics.faults import (
     Bench,
@@ -51,7 +49,7 @@ from handlead.kinematics.requirement import Work
 
 from .case import Case, cuts_wanted
 from .catalogue import shipped_machines
-from .drawers import shortfalls
+from .drawers import nearest_mounted, shortfalls
 from .errors import Disagreement, FileFault, Missing, Unknown, WrongValue
 from .fault_table import FaultTable, fault_table
 from .job_file import Job, Seen, SeenCheck, Setup
@@ -548,24 +546,12 @@ def _search(machine: Machine, owned: Mapping[str, tuple[int, ...]]) -> GearSearc
     brackets = {link.name: link for link in machine.train.brackets}
 
     def search(ratio: Fraction, bracket: str, taken: Sequence[int], exact: bool) -> Mounted | None:
-        from handlead.kinematics.change_gears import nearest_sets
-
-        link = brackets[bracket]
         gears = list(owned.get(bracket, ()))
         for teeth in taken:
             if teeth in gears:
                 gears.remove(teeth)
-        pairs = [count for count in link.pairs if count <= 2]
-        if not gears or not pairs or not ratio:
-            return None
-        try:
-            found = nearest_sets(
-                abs(ratio), Drawer.of(gears), pairs=pairs, idlers=link.idlers, turns_over=ratio < 0,
-                bracket=Bracket.of(dict(link.bracket)) if link.bracket else None, limit=1, exact=exact,
-            )  # fmt: skip
-        except ValueError:
-            return None  # a ratio that no gears of this drawer come near
-        return found.sets[0].mounted if found.sets else None
+        found = nearest_mounted(brackets[bracket], ratio, gears, exact=exact)
+        return found[0].mounted if found else None
 
     return search
 

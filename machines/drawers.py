@@ -1,14 +1,20 @@
-"""Whether the gears of a set-up lie in the drawers, as often as they are used."""
+"""Whether a set-up's gears lie in the drawers, as often as they are used, and what can be mounted of those left."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING
 
+from handlead.kinematics.bracket import Bracket
 from handlead.kinematics.drawer import Drawer, GearSet, capacity, share_out
-from handlead.kinematics.links import Mounted
+from handlead.kinematics.links import ChangeGears, Mounted
 
 from .machine_file import Machine
+
+if TYPE_CHECKING:
+    from handlead.kinematics.change_gears import ChangeGearSet
 
 
 @dataclass(frozen=True)
@@ -66,3 +72,30 @@ def gears_left(machine: Machine, change: Mapping[str, Mounted], bracket: str) ->
         if teeth not in short
     ]
     return tuple(sorted(left))
+
+
+#: Pairs that are searched; three are slow to search and rare on a bracket.
+_MOST_PAIRS = 2
+
+
+def nearest_mounted(
+    link: ChangeGears, ratio: Fraction, gears: Sequence[int], *,
+    pairs: int | None = None, limit: int = 1, exact: bool = False,
+) -> tuple[ChangeGearSet, ...]:  # fmt: skip
+    """Sets out of `gears` that the bracket takes, nearest first to a signed ratio; none where nothing comes near.
+
+    With `pairs` those of so many, else of any number up to two that the bracket takes; with `exact` only those
+    that come to the ratio itself.
+    """
+    from handlead.kinematics.change_gears import nearest_sets
+
+    numbers = [number for number in link.pairs if number <= _MOST_PAIRS and pairs in (None, number)]
+    if not gears or not numbers or not ratio:
+        return ()
+    try:
+        return nearest_sets(
+            abs(ratio), gears, pairs=numbers, idlers=link.idlers, turns_over=ratio < 0, limit=limit, exact=exact,
+            bracket=Bracket.of(link.bracket) if link.bracket else None,
+        ).sets  # fmt: skip
+    except ValueError:
+        return ()  # a ratio that no gears of this drawer come near

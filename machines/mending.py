@@ -19,7 +19,7 @@ from handlead.kinematics.targets import fixed
 
 from .case import Case, with_lever_moved
 from .clearing import draw_clear
-from .drawers import gears_left
+from .drawers import gears_left, nearest_mounted
 from .job_file import Setup
 from .units import swivel_text
 
@@ -271,21 +271,10 @@ def anew_steps(
 def _sets_near(
     case: Case, link: ChangeGears, target: Fraction, near: float | None, most: int
 ) -> Iterator[Mounted]:
-    from handlead.kinematics.change_gears import nearest_sets
-
     others = {name: mounted for name, mounted in case.setup.change.items() if name != link.name}
-    gears = gears_left(case.job.machine, others, link.name)
-    pairs = sorted(number for number in link.pairs if number <= 2)
-    if not gears:
-        return
-    for numbers in [pairs] if near is None else [[number] for number in pairs]:
-        try:
-            found = nearest_sets(
-                abs(target), gears, pairs=numbers, idlers=link.idlers, turns_over=target < 0, limit=most,
-                bracket=Bracket.of(link.bracket) if link.bracket else None,
-            ).sets  # fmt: skip
-        except ValueError:
-            continue  # no gears of this drawer come near
+    gears = gears_left(case.job.machine, others, link.name) or ()
+    for pairs in [None] if near is None else sorted(link.pairs):
+        found = nearest_mounted(link, target, gears, pairs=pairs, limit=most)
         yield from (each.mounted for each in found if near is None or abs(each.error) <= near)
 
 
