@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handlead.machines import filing
+from handlead.machines.visible import visible
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -145,46 +146,35 @@ def on_one_line(text: str) -> str:
     return " ".join(spelt(text).split())
 
 
-#: What stands for a letter that can't be printed.
+#: What stands for a letter that the font lacks.
 INSTEAD = "?"
 
 
-#: Separate the words of a name, or the lines of a drawing's own words.
-_GAPS = "\n\t\r\xa0"
-
-
 def without_letter(text: str) -> str:
-    """The letters of the text that can't be printed, each once: the font lacks them, or they show nothing."""
-    if text.isascii() and text.isprintable():
+    """The letters of the text that the font lacks, each once."""
+    if text.isascii():
         return ""
     known = _face(False)
-    return "".join(
-        dict.fromkeys(
-            c for c in text
-            if c not in _GAPS and (not c.isprintable() or (ord(c) > 127 and not known.get_char_index(ord(c))))
-        )
-    )  # fmt: skip
+    return "".join(dict.fromkeys(c for c in text if ord(c) > 127 and not known.get_char_index(ord(c))))
 
 
 def spelt(text: str) -> str:
-    """The text as it can be written: letters that can't be printed are replaced, gaps are blanks or new lines."""
+    """The text as it can be written: what shows nothing is written out, letters that the font lacks are replaced."""
+    text = visible(text, "\n")
     for letter in without_letter(text):
         text = text.replace(letter, INSTEAD)
-    return text.translate(_BLANKS)
-
-
-_BLANKS = str.maketrans(dict.fromkeys(_GAPS[1:], " "))
+    return text
 
 
 def spell(figure: Figure) -> str:
-    """Make all words of a figure stand as they are: letters that can't be printed are replaced, and no sign in a
-    name is taken for a formula. Returns what was replaced, each letter once."""
+    """Make all words of a figure stand as they are: what shows nothing is written out, letters that the font lacks
+    are replaced, and no sign in a name is taken for a formula. Returns what was replaced, each letter once."""
     from matplotlib.text import Text
 
     missing = ""
     for words in figure.findobj(Text):
         assert isinstance(words, Text)
-        missing += without_letter(words.get_text())
+        missing += without_letter(visible(words.get_text(), "\n"))
         words.set_text(spelt(words.get_text()))
         words.set_parse_math(False)
     return "".join(dict.fromkeys(missing))
@@ -192,8 +182,7 @@ def spell(figure: Figure) -> str:
 
 def misspelt(letters: str) -> str:
     """What to tell of letters that were replaced."""
-    told = (letter if letter.isprintable() else f"U+{ord(letter):04X}" for letter in letters)
-    return f"these letters can't be printed, {INSTEAD} stands for each: {' '.join(told)}"
+    return f"these letters can't be printed, {INSTEAD} stands for each: {' '.join(letters)}"
 
 
 @cache

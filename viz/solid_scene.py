@@ -149,10 +149,11 @@ class Scene:
 
     def _head(self) -> str:
         swivel = self.setting.swivel_deg
+        up = f"; up in this picture is {self.shop.up}" if self.shop.up else ""
         if abs(swivel) < 1 / 120:
-            return "head level"
+            return f"head level{up}"
         way = next(word for word, sign in SWIVEL_TURNS.items() if sign * swivel > 0)
-        return f"head swung {angle_text(swivel)} {way}, seen from behind the hob"
+        return f"head swung {angle_text(swivel)} {way}, seen from behind the hob{up}"
 
     def _place(self, position: Position) -> str:
         rates = self.setting.rates

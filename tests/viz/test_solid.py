@@ -5,6 +5,7 @@ All is told from vertices and matrices; what needs an OpenGL is left out, with t
 
 import itertools
 import math
+import re
 import subprocess
 from collections import Counter
 from dataclasses import replace
@@ -126,6 +127,16 @@ def test_picture_and_words_run_as_the_machine_does_with_its_drive(path):
     for end in ends:
         moved = getattr(after, end) - getattr(before, end)
         assert moved * abs(rates["hob"]) == rates.get(end, 0)
+
+
+def test_on_a_level_machine_the_words_beside_the_solid_are_the_machine_s_and_in_the_job_s_inches():
+    level = Scene.of(case_of(Path(__file__).parents[1] / "cases" / "wexcombe-pair.toml")).words(Fraction(0))
+    assert "teeth passing towards the headstock" in level
+    assert "up in this picture is towards the tailstock" in level
+    assert re.search(r"centre of the hob \d\.\d\d in towards the tailstock of the work's face towards the headstock", level)
+    upright = Scene.of(case_of(RIGHT_HAND)).words(Fraction(0))
+    assert "up in this picture" not in upright
+    assert re.search(r"centre of the hob [\d.]+ mm under the lower face of the work", upright)
 
 
 def test_a_hob_that_cuts_down_goes_down_past_the_work_and_its_slide_comes_from_below():
