@@ -13,6 +13,7 @@ from handlead.kinematics.cutting import axial_pass
 from handlead.kinematics.flank import NominalFlank
 from handlead.kinematics.flank_cutting import (
     NoInvolute,
+    active_rolls,
     cut_flank,
     deviations,
     flank_cut,
@@ -22,6 +23,7 @@ from handlead.kinematics.flank_cutting import (
 )
 from handlead.kinematics.flank_gauging import flank_class, gauge_flank, gauge_pitch, helix_slope_um
 from handlead.kinematics.gear import Gear, thickness_at
+from handlead.kinematics.motion import Ripple
 from handlead.kinematics.words import Hand
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -105,6 +107,31 @@ def test_no_passage_outside_the_window_cuts_whether_head_and_lead_are_right_or_o
     ours, every = deviations(cut, *place), by_every_passage(cut, *place)
     assert np.isfinite(every).any()
     np.testing.assert_allclose(ours, every, atol=1e-5)
+
+
+#: Where windows are narrow: three starts and a fine feed, a coarse feed, few teeth near the base circle, undercut.
+NARROW = [
+    {"teeth": 35, "module_n": 5, "helix_deg": 40.2, "starts": 3, "feed": Fraction(29, 100), "gashes": 9,
+     "hob_diameter": 105.15, "swivel_error_deg": 2.384},
+    {"teeth": 94, "helix_deg": 0, "feed": Fraction(397, 100), "gashes": 15, "face": 6.334, "hob_diameter": 84.389,
+     "swivel_error_deg": -3.2376},
+    {"teeth": 13, "module_n": 1.5, "helix_deg": 11.88, "feed": Fraction(323, 100), "gashes": 8, "face": 16.7,
+     "hob_diameter": 47.742, "swivel_error_deg": 1.48, "differential": Fraction(257, 250)},
+    {"teeth": 12, "module_n": 2, "helix_deg": 0, "feed": Fraction(7, 4), "gashes": 13, "hob_diameter": 58.466,
+     "swivel_error_deg": 1.339},
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("what", NARROW)
+@pytest.mark.parametrize("ripples", [(), (Ripple("table", "table", Fraction(53, 2), 2e-5, 0.3),)])
+def test_no_passage_outside_the_window_cuts_near_the_root_nor_where_the_machine_is_uneven(setting, what, ripples):
+    machine, gear, motion, _ = cut(setting, -1, **what)
+    made = flank_cut(replace(motion, ripples=ripples), machine.hob, gear, machine.swivel_deg, side=-1)
+    roll, height, space = random_points(made, np.random.default_rng(3), 36)
+    low, high = active_rolls(made)
+    roll[:24] = np.linspace(low, low + 0.02 * (high - low), 24)
+    every = by_every_passage(made, roll, height, space)
+    np.testing.assert_allclose(deviations(made, roll, height, space), every, atol=1e-5)
 
 
 @pytest.mark.parametrize("helix_deg", [0, 25])
