@@ -39,10 +39,25 @@ _SHARES = tuple(Fraction(share, 12) for share in (9, 6, 4, 3))
 def check_flanks(case: Case, cut: Cut, is_as_wanted: bool) -> Iterator[Finding]:
     """Findings from the flanks measured; `is_as_wanted` says whether nothing else is wrong with the set-up."""
     if cut.flanks is None:
+        if _might_have_flanks(case, cut):
+            yield Finding(
+                "flanks-not-measured",
+                "note",
+                "The flanks aren't measured: with this swivel and lead the hob makes too little of the drawing's "
+                "involute.",
+            )
         return
     yield from _check_thickness(case, cut.flanks)
     if is_as_wanted:
         yield from _check_class(case, cut.flanks)
+
+
+def _might_have_flanks(case: Case, cut: Cut) -> bool:
+    """Whether count and hand on the blank are the drawing's, of work whose flanks are involutes."""
+    work = case.job.work
+    hand = work.hand.word if work.is_helical and work.hand else "none"
+    is_cylindrical = work.kind not in ("sprocket", "worm wheel")
+    return is_cylindrical and (cut.gauged.teeth, cut.gauged.hand) == (work.teeth, hand)
 
 
 def _check_thickness(case: Case, flanks: FlankQuality) -> Iterator[Finding]:
@@ -143,7 +158,10 @@ def _finer(case: Case) -> str:
         if better := reached(flanks.fed(share)):
             assert outcome is not None and outcome.sliding_feed is not None
             fed = feed(outcome.sliding_feed * share, case.job.units)
-            return f"A feed of {fed} would leave class {better} in simulation: plan the job again with it."
+            return (
+                f"A feed of {fed} would leave class {better} in simulation: "
+                'give it as "feed" under [cutting] and plan the job again.'
+            )
     return "A finer feed alone doesn't reach it with this hob: finish the flanks another way, or agree the class."
 
 

@@ -10,10 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from handlead.machines.case import Case
+from handlead.machines.flank_checks import check_flanks
 from handlead.machines.flanks import Flanks
 from handlead.machines.job_file import read_job
 from handlead.machines.machine_file import Imperfection
 from handlead.machines.proof import prove
+from handlead.machines.witness import Cut
 from handlead.viz.job_pictures import flanks_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -95,9 +97,24 @@ def test_a_coarse_feed_that_costs_the_class_is_told_with_a_feed_that_reaches_it(
     (warning,) = found(fine, "class-not-reached")
     assert "class 5 at best" in warning.message
     assert "class 3" in warning.message
-    if "A feed of" in warning.remedy:
-        share = Fraction(warning.remedy.split("A feed of ")[1].split(" ")[0]) / Fraction(12, 5)
-        assert Flanks.of(Case.of(fine, fine.setup)).fed(share).measure().quality <= 3
+    assert "A feed of 1.2 mm" in warning.remedy
+    assert Flanks.of(Case.of(fine, fine.setup)).fed(Fraction(12, 24)).measure().quality <= 3
+
+
+def test_where_nothing_reaches_the_class_no_feed_is_named():
+    # Facets don't go with the feed: four gashes leave class 9 or so whatever it is.
+    coarse = replace(PINION, work=replace(PINION.work, quality=4), hob=replace(PINION.hob, gashes=4))
+    (warning,) = found(coarse, "class-not-reached")
+    assert "A finer feed alone doesn't reach it" in warning.remedy
+
+
+def test_flanks_that_no_involute_is_made_on_are_said_not_to_be_measured():
+    cut = prove(PINION, cut="scratch").cut
+    bare = Cut(replace(cut.measured, flanks=None))
+    (note,) = check_flanks(Case.of(PINION, PINION.setup), bare, True)
+    assert (note.code, note.severity) == ("flanks-not-measured", "note")
+    other = Cut(replace(bare.measured, gauged=replace(bare.gauged, teeth=24)))
+    assert not list(check_flanks(Case.of(PINION, PINION.setup), other, True))
 
 
 def test_the_flanks_that_are_drawn_are_those_of_the_proof_with_the_machines_imperfections():
