@@ -115,7 +115,7 @@ def _disagreement(case: Case, computed: Outcome, measured: Gauged) -> str:
             surely = measured.is_plain and times == 1 and _is_plain(computed)
             return _counts(computed, measured) if surely else ""
     elif not same:
-        return "" if measured.teeth in _might_count(case) else _counts(computed, measured)
+        return "" if _might_count(case, computed, measured) else _counts(computed, measured)
     return _leads(case, computed, measured)
 
 
@@ -133,9 +133,31 @@ def _is_plain(computed: Outcome) -> bool:
     return computed.is_steady and computed.tied_teeth is None and across < _ACROSS_DEG
 
 
-def _might_count(case: Case) -> tuple[int, ...]:
-    marks = marks_of_case(case)
-    return () if marks is None else (marks.count, *marks.others)
+#: So many table turns' marks beside each other are still told from one that isn't there. Own choice.
+_MOST_TURNS = 12
+
+#: A table that falls out of rolling with the tangential slide by no more than this part still lets spaces meet.
+_ROLLS = 0.05
+
+
+def _meets(computed: Outcome) -> bool:
+    """Whether the spaces of successive table turns fall into each other, a tangential slide's way included."""
+    return computed.is_steady and abs(computed.tangential_error or 0.0) <= _ROLLS
+
+
+def _might_count(case: Case, computed: Outcome, measured: Gauged) -> bool:
+    """Whether the count measured may stand on the blank where its feed can't be told: that of some table turns' marks.
+
+    Where by the rates the spaces don't meet, what is left without whole teeth may be counted as anything.
+    """
+    assert computed.real_teeth is not None
+    marks, count = marks_of_case(case), measured.teeth
+    assert count is not None
+    if marks is not None and count in (marks.count, *marks.others):
+        return True
+    turns = round(count / computed.real_teeth)
+    beside = 1 <= turns <= _MOST_TURNS and abs(count - turns * computed.real_teeth) < 1
+    return not _meets(computed) and (beside or not measured.whole)
 
 
 def marks_of_case(case: Case) -> LightMarks | None:
@@ -208,7 +230,7 @@ def light_cut(case: Case, cut: Cut | None) -> Iterator[Finding]:
     computed = case.outcome
     if computed is None or computed.teeth is None or computed.real_teeth is None:
         return
-    if computed.is_steady and abs(computed.swivel_error_deg or 0.0) < _ACROSS_DEG:
+    if _meets(computed) and abs(computed.swivel_error_deg or 0.0) < _ACROSS_DEG:
         return
     if cut is not None and cut.light_marks is not None:
         count, lean, others = cut.light_marks, cut.gauged.pattern_lean_deg or 0.0, cut.gauged.patterns
@@ -249,7 +271,7 @@ def _why_so_many(computed: Outcome, count: int) -> str:
     if spaces.denominator == 2:
         between = f"{math.floor(spaces)} and {math.ceil(spaces)}"
         return f"the table's ratio lies half-way between {between}, so that every second table turn meets"
-    if computed.is_steady:
+    if _meets(computed):
         across = f"each touch lies {abs(computed.swivel_error_deg or 0.0):.0f}° across the teeth, as the head is set"
         joins = f"the marks of {turns} table turns join best" if turns > 1 else "other counts join nearly as well"
         return f"{across}, and {joins}"

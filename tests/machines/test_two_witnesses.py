@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
@@ -137,6 +138,49 @@ def test_a_feed_too_coarse_for_a_light_cut_is_not_cut_at():
     findings = prove_case(case, cut="scratch").findings
     (why,) = (finding.message for finding in findings if finding.code == "not-cut")
     assert "40.0 mm" in why
+
+
+def worm_wheel_at(spaces: Fraction, teeth: int, starts: int, feed: str) -> Case:
+    """A worm wheel cut with so many spaces to a table turn; `feed` "in", "across", "across, not rolling", "by hand"."""
+    hob = HobData(Fraction(2), starts, Hand.RIGHT, None, Fraction(32))
+    gamma = math.radians(hob.gamma_deg or 0)
+    angle = Fraction(math.degrees(gamma)).limit_denominator(1000)
+    work = Work(
+        "worm wheel", teeth, Fraction(2), hand=Hand.RIGHT, helix_angle_deg=angle, face_width=Fraction(16)
+    )
+    case = running_at(work, hob, spaces, "1", "0")
+    table = -starts / spaces
+    across = abs(table) * Fraction(2, 5)
+    rolling = Fraction(math.cos(gamma) / (2 * math.pi * teeth)) if feed == "across" else 0
+    case.__dict__["rates"] = {
+        "in": Rates(table, radial=table / 5),
+        "by hand": Rates(table),
+    }.get(feed, Rates(table + across * rolling, tangential=across))
+    return case
+
+
+@pytest.mark.parametrize("feed", ["in", "across", "by hand"])
+@pytest.mark.parametrize("starts", [1, 3])
+def test_a_right_worm_wheel_gives_nothing_to_say(feed, starts):
+    assert not found(worm_wheel_at(Fraction(34), 34, starts, feed))
+
+
+@pytest.mark.parametrize("feed", ["in", "across", "across, not rolling", "by hand"])
+@pytest.mark.parametrize("spaces", ["34 1/3", "34 2/5", "33 1/2"])
+def test_a_worm_wheel_whose_spaces_dont_meet_is_no_disagreement(feed, spaces):
+    whole, part = spaces.split()
+    case = worm_wheel_at(Fraction(whole) + Fraction(part), 34, 2, feed)
+    codes = found(case)
+    assert "witnesses-disagree" not in codes
+    assert codes
+
+
+@pytest.mark.parametrize("feed", ["in", "across"])
+def test_a_worm_wheel_with_another_count_on_it_is_a_true_disagreement(feed):
+    cut = cut_blank(worm_wheel_at(Fraction(34), 34, 1, feed))
+    for other in (35, 17, 68):
+        (finding,) = compare(worm_wheel_at(Fraction(other), other, 1, feed), cut)
+        assert finding.code == "witnesses-disagree"
 
 
 # Machines made up at random, right and wrong
