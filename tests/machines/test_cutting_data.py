@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 import pytest
@@ -34,6 +35,43 @@ def test_harder_steel_is_cut_slower() -> None:
     assert steels == sorted(steels, reverse=True)
 
 
+@pytest.mark.parametrize("cut", cutdata.CUTS)
+def test_the_feed_follows_the_module_down_to_the_finest_pitches(cut: str) -> None:
+    data = shipped_cutting_data()
+    modules = [0.2, 0.3, 0.5, 0.7, 0.99, 1, 1.5, 2, 3, 5, 6, 8, 10]
+    ranges = [cutdata.feed_range(data, cut, module, 1) for module in modules]
+    assert ranges == sorted(ranges)
+    assert ranges[0][1] < ranges[-1][1] / 4
+    # No step is a leap: what is usual on one side of it isn't out of question on the other.
+    assert all(other[0] <= 1.5 * one[1] for one, other in itertools.pairwise(ranges))
+
+
+def test_a_fine_pitch_has_a_starting_value() -> None:
+    job = cutdata.Job(Gear(60, 0.5), "brass", "high-speed steel", 28)
+    found = cutdata.propose(shipped_cutting_data(), job)
+    assert 0.5 <= found.feed <= 1
+    assert found.cutting_speed_m_min == pytest.approx(55)
+
+
+def test_what_cuts_fastest_is_told_without_materials_that_must_be_named() -> None:
+    data = shipped_cutting_data()
+    named = {row.material for row in data.speeds if row.only_named}
+    assert {"aluminium", "plastic", "brass"} == named
+    for hob in data.hobs:
+        material, speed = cutdata.greatest_speed(data, hob.hob_material)
+        assert material not in named
+        assert speed == max(
+            row.speed_m_min[1] * hob.speed_factor[1] for row in data.speeds if not row.only_named
+        )
+
+
+def test_carbide_cuts_faster_than_steel_and_a_coat_helps_both() -> None:
+    # Common practice.
+    factors = {row.hob_material: row.speed_factor for row in shipped_cutting_data().hobs}
+    assert factors["carbon tool steel"] < factors["high-speed steel"] < factors["coated high-speed steel"]
+    assert factors["coated high-speed steel"] < factors["carbide"] < factors["coated carbide"]
+
+
 def refused(tmp_path: Path, text: str) -> list[str]:
     file = tmp_path / "table.toml"
     file.write_text(text, encoding="utf-8")
@@ -55,6 +93,7 @@ def refused(tmp_path: Path, text: str) -> list[str]:
         ("starts       = 2", "starts       = 1", "starts 1 stands there twice"),
         ('material    = "bronze"', 'material    = "cast iron"', "'cast iron' stands there twice"),
         ('material    = "bronze"', 'material    = ""', "it must be words"),
+        ("only_named  = true", 'only_named  = "yes"', "it must be true or false"),
         ("[[hob]]", "[[hobs]]", "[[hob]]: is missing"),
         ("[[hob]]", "[hob", "this is not a TOML file"),
     ],
