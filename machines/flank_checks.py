@@ -32,7 +32,7 @@ _WORDS = {
     "runout": "runout",
 }
 
-#: Shares of the feed that are tried for a class that isn't reached.
+#: Shares of the feed that are tried for a class that isn't reached, the coarsest that does is named; the last first.
 _SHARES = tuple(Fraction(share, 12) for share in (9, 6, 4, 3))
 
 
@@ -154,14 +154,13 @@ def _finer(case: Case) -> str:
             f"class {without}. See to them, cut on a truer machine, or finish the flanks another way."
         )
     outcome = case.outcome
-    for share in _SHARES if outcome and outcome.sliding_feed else ():
-        if better := reached(flanks.fed(share)):
-            assert outcome is not None and outcome.sliding_feed is not None
-            fed = feed(outcome.sliding_feed * share, case.job.units)
-            return (
-                f"A feed of {fed} would leave class {better} in simulation: "
-                'give it as "feed" under [cutting] and plan the job again.'
-            )
+    if outcome and outcome.sliding_feed and reached(flanks.fed(_SHARES[-1])):
+        share, better = next((one, found) for one in _SHARES if (found := reached(flanks.fed(one))))
+        fed = feed(outcome.sliding_feed * share, case.job.units)
+        return (
+            f"A feed of {fed} would leave class {better} in simulation: "
+            'give it as "feed" under [cutting] and plan the job again.'
+        )
     return "A finer feed alone doesn't reach it with this hob: finish the flanks another way, or agree the class."
 
 

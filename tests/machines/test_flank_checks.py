@@ -101,6 +101,16 @@ def test_a_coarse_feed_that_costs_the_class_is_told_with_a_feed_that_reaches_it(
     assert Flanks.of(Case.of(fine, fine.setup)).fed(Fraction(12, 24)).measure().quality <= 3
 
 
+def test_an_inch_job_reads_its_class_and_feed_in_inches():
+    job = read_job(SCENARIOS / "08-inch-winch" / "job.toml")
+    (warning,) = found(replace(job, work=replace(job.work, quality=3)), "class-not-reached")
+    said = warning.message + warning.remedy
+    assert " in, allowed 0.000" in said
+    assert "in per table turn" in said
+    assert "mm" not in said
+    assert "µm" not in said
+
+
 def test_where_nothing_reaches_the_class_no_feed_is_named():
     # Facets don't go with the feed: four gashes leave class 9 or so whatever it is.
     coarse = replace(PINION, work=replace(PINION.work, quality=4), hob=replace(PINION.hob, gashes=4))
