@@ -187,10 +187,17 @@ def drive_rpm(case: Case) -> Fraction | None:
     return case.train.drives[case.setup.drive].rpm
 
 
+#: Hob speeds that a machine may have at all, in turns a minute.
+_SLOWEST_RPM, _FASTEST_RPM = Fraction(1, 10**6), 10**6
+
+
 def hob_rpm(case: Case) -> float | None:
-    """Speed of the hob as the drive turns it; None where it stands, or the machine file doesn't say the drive's."""
+    """Speed of the hob as the drive turns it; None where it stands, or the machine file doesn't say the drive's, or out
+    of all measure.
+    """
     drive, rate = drive_rpm(case), case.solution.end_rate("hob")
-    return None if drive is None or not rate else float(abs(drive * rate))
+    speed = None if drive is None or not rate else abs(drive * rate)
+    return float(speed) if speed is not None and _SLOWEST_RPM < speed < _FASTEST_RPM else None
 
 
 @dataclass(frozen=True)
