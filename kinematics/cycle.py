@@ -7,9 +7,10 @@ its amount: which way the head is swung makes no difference to a travel.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from . import arguments
-from .gear import Gear
+from .gear import Gear, over_balls
 
 
 def hob_rpm(cutting_speed_m_min: float, hob_tip_diameter: float) -> float:
@@ -143,6 +144,39 @@ def depth_left_by_span(span_excess: float, pressure_angle_n_deg: float = 20.0) -
     excess = arguments.number("span excess", span_excess, unit="mm")
     angle = arguments.number("pressure angle", pressure_angle_n_deg, unit="deg", above=0, at_most=45)
     return excess / (2 * math.sin(math.radians(angle)))
+
+
+def depth_left_by_thickness(excess: float, pressure_angle_n_deg: float = 20.0) -> float:
+    """Further depth in mm to dial in where a tooth's chord, at a set height, measures `excess` mm too much.
+
+    Δs / (2·tan α_n): own derivation, as `depth_left_by_span`; along the tooth's chord the flanks come apart by tan α_n.
+    """
+    excess = arguments.number("thickness excess", excess, unit="mm")
+    angle = arguments.number("pressure angle", pressure_angle_n_deg, unit="deg", above=0, at_most=45)
+    return excess / (2 * math.tan(math.radians(angle)))
+
+
+def depth_left_by_balls(gear: Gear, ball: float, size: float) -> float:
+    """Further depth in mm to dial in where `gear`, as it is to be, measures `size` mm over two balls of `ball` mm.
+
+    Found by halving on the profile shift that the size stands for. Raises `ValueError` where none within a module and a
+    half of the gear's own gives it.
+    """
+    low, high = gear.profile_shift - 1.5, gear.profile_shift + 1.5
+    least, most = (_over_balls(gear, shift, ball) for shift in (low, high))
+    if not least < size < most:
+        raise ValueError(f"over balls of {ball:g} mm this gear can't measure {size:g} mm")
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if _over_balls(gear, middle, ball) < size else (low, middle)
+    return (low - gear.profile_shift) * gear.module_n
+
+
+def _over_balls(gear: Gear, shift: float, ball: float) -> float:
+    try:
+        return over_balls(replace(gear, profile_shift=shift), ball)
+    except ValueError:
+        return 0.0  # the ball drops between the flanks, or nothing is left of the tooth
 
 
 def depths_in_cuts(depth: float, finishing: float) -> tuple[float, ...]:

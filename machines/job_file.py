@@ -184,6 +184,24 @@ class Cutting:
     cuts: int | None = None
 
 
+@dataclass(frozen=True)
+class Gauging:
+    """What the teeth measured at some depth, in mm: `span` over so many teeth, `balls` of a diameter and the size over
+    them, `chord` at the tongue's set height, `depth` from the tips; `dialled` the depth gone in by from the touch."""
+
+    date: str = ""
+    dialled: Fraction | None = None
+    span: tuple[int, Fraction] | None = None
+    balls: tuple[Fraction, Fraction] | None = None
+    chord: Fraction | None = None
+    depth: Fraction | None = None
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing of the teeth was measured."""
+        return self.span is None and self.balls is None and self.chord is None and self.depth is None
+
+
 @dataclass(frozen=True, repr=False)
 class Job:
     """A piece of work. `mate` is the pair's other member, complete; `setup` is None for a job to plan.
@@ -202,6 +220,7 @@ class Job:
     cutting: Cutting = Cutting()
     centre_distance: Fraction | None = None
     crossing_angle_deg: Fraction | None = None
+    measured: tuple[Gauging, ...] = ()
     units: str = "mm"
     document: Document = field(default=Document("job", "", {}), repr=False, compare=False)
 
@@ -300,6 +319,7 @@ def _job(document: Document, beside: str) -> Job:
         cutting=_cutting(values.get("cutting", {})),
         centre_distance=values.get("mate", {}).get("centre_distance"),
         crossing_angle_deg=values.get("mate", {}).get("crossing_angle"),
+        measured=tuple(_gauging(row) for row in values.get("measured", ())),
         units=values.get("units", "mm"),
         document=document,
     )
@@ -680,6 +700,21 @@ def _hob(values: dict[str, Any], work: Work) -> HobData:
         addendum=values.get("addendum"),
         dedendum=values.get("dedendum"),
         tip_radius=values.get("tip_radius"),
+    )
+
+
+def _gauging(row: dict[str, Any]) -> Gauging:
+    def value(key: str) -> Any:
+        return row[key].value if key in row else None
+
+    span, balls = row.get("span"), row.get("balls")
+    return Gauging(
+        date=row.get("date", ""),
+        dialled=row.get("dialled"),
+        span=span and (span["teeth"], span["length"].value),
+        balls=balls and (balls["diameter"], balls["over"].value),
+        chord=value("chord"),
+        depth=value("depth"),
     )
 
 

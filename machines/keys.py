@@ -804,6 +804,38 @@ SEEN = Table(
     ),
 )
 
+SPAN = Table(
+    "span",
+    "A span: over so many teeth, between parallel anvils.",
+    (
+        Key("teeth", Whole(1, 1000), "Teeth between the anvils.", True),
+        Key("length", Measured(_SIZE, Length(0)), "What it reads.", True),
+    ),
+)
+
+BALLS = Table(
+    "balls",
+    "A size over two balls in opposite spaces, or nearly so; over pins on a spur gear.",
+    (
+        Key("diameter", _SIZE, "Diameter of the balls.", True),
+        Key("over", Measured(_SIZE, Length(0)), "What it reads.", True),
+    ),
+)
+
+
+MEASURED = Table(
+    "measured",
+    "What the teeth measured when they were cut so deep, for `measure`; a row each time, the last one counts.",
+    (
+        Key("date", Text(), "The day, as 2031-05-04."),
+        Key("dialled", Length(0), "Depth dialled in by then, from the touch."),
+        Key("span", SPAN, SPAN.meaning),
+        Key("balls", BALLS, BALLS.meaning),
+        Key("chord", Measured(_SIZE, Length(0)), "Thickness along the chord, the tongue set as `prove` says."),
+        Key("depth", Measured(_SIZE, Length(0)), "Depth of a space from the tips."),
+    ),
+)
+
 JOB = Table(
     "job file",
     "A piece of work: the drawing, the hob, and what is bolted on the machine.",
@@ -824,5 +856,6 @@ JOB = Table(
         Key("cutting", CUTTING, CUTTING.meaning),
         Key("setup", SETUP, SETUP.meaning, default="none: a job to plan"),
         Key("seen", SEEN, SEEN.meaning),
+        Key("measured", Rows({"": MEASURED}, "measured"), MEASURED.meaning),
     ),
 )

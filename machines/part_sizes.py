@@ -32,6 +32,14 @@ class Over:
 
 
 @dataclass(frozen=True)
+class Chord:
+    """A tooth along its chord, in mm: the `height` that a caliper's tongue is set to from the tips, the `thickness`."""
+
+    height: float
+    thickness: float
+
+
+@dataclass(frozen=True)
 class PartSizes:
     """The blank (a worm wheel's at the bottom of its throat), the depth and the roots, in mm; the teeth as they can
     be measured at full depth, backlash allowance and all.
@@ -54,6 +62,7 @@ class PartSizes:
     span: Span | None
     balls: Over | None
     pins: Over | None
+    chord: Chord | None
 
     def as_json(self) -> dict[str, Any]:
         """The `sizes` object of the JSON contract: all in mm."""
@@ -73,6 +82,8 @@ class PartSizes:
             "balls": self.balls and self.balls.size,
             "pin": self.pins and self.pins.ball,
             "pins": self.pins and self.pins.size,
+            "chord_height": self.chord and self.chord.height,
+            "chord": self.chord and self.chord.thickness,
         }
 
 
@@ -94,7 +105,14 @@ def part_sizes(case: Case) -> PartSizes:
         span=_span(work),
         balls=_balls(work, inch=case.job.units == "in"),
         pins=_pins(work),
+        chord=chord_of(work),
     )
+
+
+def chord_of(work: Work) -> Chord | None:
+    """The tooth as a caliper measures it, on the blank as the drawing has it; None without involute teeth."""
+    gear = _measured_gear(work)
+    return None if gear is None else Chord(gears.chordal_height(gear), gears.chordal_thickness(gear))
 
 
 def _span(work: Work) -> Span | None:

@@ -17,7 +17,7 @@ from handlead.kinematics.words import Hand
 from . import numbers, places
 from .errors import Disagreement, HandleadError, WrongValue
 from .job_file import Job, read_job_text
-from .keys import MOST_TEETH
+from .keys import BALLS, MOST_TEETH, SPAN
 from .observed import Measured, Reading
 from .places import Document
 from .reading import Complaints, rows, values_of
@@ -35,24 +35,6 @@ WEAR = {"new": (0.0, 0.0), "worn": (0.08, 0.05), "badly worn": (0.25, 0.2)}
 
 _SIZE = Length(0, above=True)
 _OFF = Length(0)
-
-SPAN = Table(
-    "span",
-    "A span: over so many teeth, between parallel anvils.",
-    (
-        Key("teeth", Whole(1, 1000), "Teeth between the anvils.", True),
-        Key("length", Measured(_SIZE, _OFF), "What it reads.", True),
-    ),
-)
-
-BALLS = Table(
-    "balls",
-    "A size over two balls in opposite spaces, or nearly so; over pins on a spur gear.",
-    (
-        Key("diameter", _SIZE, "Diameter of the balls.", True),
-        Key("over", Measured(_SIZE, _OFF), "What it reads.", True),
-    ),
-)
 
 RUBBING = Table(
     "rubbing",

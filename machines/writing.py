@@ -35,8 +35,8 @@ from handlead.kinematics.words import POSITIVES
 from tomlkit.items import AoT, Float, InlineTable, Item, Table, Trivia
 
 from . import numbers
-from .job_file import SEEN_BESIDES, Cutting, Job, Seen, Setup, SetupMove
-from .keys import JOB, MACHINE, SETUP
+from .job_file import SEEN_BESIDES, Cutting, Gauging, Job, Seen, Setup, SetupMove
+from .keys import JOB, MACHINE, MEASURED, SETUP
 from .machine_file import Imperfection, Limits, Machine
 from .numbers import Decimal
 from .observed import Reading
@@ -56,6 +56,11 @@ def job_text(job: Job) -> str:
     """The job as the text of a job file, which asks for its machine as the job's own file did."""
     raw = JOB.write(_job(job), job.units)
     return tomlkit.dumps(_document(raw))
+
+
+def measured_text(gauging: Gauging, units: str) -> str:
+    """What was measured at some depth, as the text of one more [[measured]]."""
+    return tomlkit.dumps(_document({"measured": [MEASURED.write(gauging_values(gauging), units)]}))
 
 
 def setup_text(setup: Setup) -> str:
@@ -259,6 +264,19 @@ def _job(job: Job) -> dict[str, Any]:
         "setup": None if job.setup is None else setup_values(job.setup, job.machine),
         "cutting": _cutting(job.cutting),
         "seen": None if job.seen is None else _seen(job.seen),
+        "measured": [gauging_values(row) for row in job.measured] or None,
+    }
+
+
+def gauging_values(row: Gauging) -> dict[str, Any]:
+    """What was measured at some depth by the keys of [[measured]]."""
+    return {
+        "date": row.date or None,
+        "dialled": row.dialled,
+        "span": row.span and {"teeth": row.span[0], "length": row.span[1]},
+        "balls": row.balls and {"diameter": row.balls[0], "over": row.balls[1]},
+        "chord": row.chord,
+        "depth": row.depth,
     }
 
 

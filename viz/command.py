@@ -16,6 +16,7 @@ from handlead.machines.visible import visible
 from . import (
     constants_command,
     fit_command,
+    measure_command,
     plan_command,
     prove_command,
     sample_command,
@@ -40,6 +41,7 @@ COMMANDS = (
     fit_command,
     constants_command,
     sample_command,
+    measure_command,
 )
 
 

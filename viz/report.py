@@ -234,5 +234,8 @@ def _sizes(case: Case) -> Iterator[tuple[str, str]]:
     for what, over in (("balls", sizes.balls), ("pins", sizes.pins)):
         if over:
             measures.append(f"over {ball_text(over.ball, units)} {what} {length(over.size, units)}")
+    if sizes.chord:
+        thick, height = (length(mm, units) for mm in (sizes.chord.thickness, sizes.chord.height))
+        measures.append(f"chord {thick}, {height} from the tips")
     if measures:
         yield "to measure", "; ".join(measures)

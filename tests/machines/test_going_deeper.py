@@ -1,0 +1,143 @@
+"""How much deeper, from what the teeth measure: each measure by itself, all together, in either unit, and kept in the job."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from handlead.kinematics import gear as gears
+from handlead.kinematics.requirement import gear_to_cut
+from handlead.machines.going_deeper import DONE_MM, NotMeasured, go_deeper
+from handlead.machines.job_file import Gauging, read_job, read_job_text
+from handlead.machines.writing import job_text
+from handlead.viz.command import main
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+PINION = SCENARIOS / "01-fly-winch-pair" / "pinion.toml"
+INCH = SCENARIOS / "08-inch-winch" / "job.toml"
+SPROCKET = SCENARIOS / "09-curtain-sprocket" / "job.toml"
+WHEEL = SCENARIOS / "06-orchestra-lift" / "job.toml"
+
+
+def cut_short(path, short):
+    """The gear of a job as it is when the hob is still `short` mm off full depth."""
+    gear = gear_to_cut(read_job(path).work)
+    return replace(gear, profile_shift=gear.profile_shift + short / gear.module_n)
+
+
+@given(st.sampled_from([PINION, INCH]), st.floats(-0.4, 0.8), st.sampled_from(["span", "balls", "chord"]))
+@settings(max_examples=40, deadline=None)
+def test_what_a_gear_measures_short_of_depth_asks_for_just_that_depth(path, short, which):
+    """The gear short of depth by so much has as much more profile shift: measured as such, independently of the formulas."""
+    job, gear = read_job(path), cut_short(path, short)
+    count = gears.span_teeth(gear)
+    ball = gears.default_ball(gear)
+    wanted = gear_to_cut(job.work)
+    thickness = gears.chordal_thickness(wanted) + 2 * short * gears.math.tan(gears.math.radians(gear.pressure_angle_n_deg))
+    taken = {
+        "span": Gauging(span=(count, Fraction(gears.span(gear, count)))),
+        "balls": Gauging(balls=(Fraction(ball), Fraction(gears.over_balls(gear, ball)))),
+        "chord": Gauging(chord=Fraction(thickness)),
+    }[which]
+    assert go_deeper(job, taken).deeper == pytest.approx(short, abs=1e-6)
+
+
+def test_the_handbook_span_short_of_depth():
+    """Module 3, 24 teeth, x 0.4: span over 4 is 32.8266 (stock-gear handbook, from memory). 0.1 mm more asks for
+    0.1 / (2 sin 20 deg) = 0.1462 mm."""
+    job = read_job(PINION)
+    work = replace(job.work, kind="spur", teeth=24, hand=None, helix_angle_deg=None, profile_shift=Fraction(2, 5))
+    found = go_deeper(replace(job, work=work), Gauging(span=(4, Fraction("32.9266"))))
+    assert found.measures[0].wanted == pytest.approx(32.8266, abs=5e-5)
+    assert found.deeper == pytest.approx(0.1462, abs=1e-4)
+
+
+def test_the_measure_that_asks_for_least_is_followed_and_each_then_reads_accordingly():
+    gear = cut_short(PINION, 0.2)
+    count = gears.span_teeth(gear)
+    taken = Gauging(
+        dialled=Fraction("6.55"), span=(count, Fraction(gears.span(gear, count))), depth=Fraction("6.5")
+    )
+    found = go_deeper(read_job(PINION), taken)
+    assert found.deeper == pytest.approx(0.2, abs=1e-6)
+    assert not found.disagree
+    assert dict(found.then)["depth of a space"] == pytest.approx(6.7)
+    assert found.as_json()["dial_mm"] == pytest.approx(6.75)
+
+
+def test_measures_that_belong_to_no_one_gear_are_said():
+    gear = gear_to_cut(read_job(PINION).work)
+    count = gears.span_teeth(gear)
+    found = go_deeper(read_job(PINION), Gauging(span=(count, Fraction(gears.span(gear, count))), depth=Fraction(6)))
+    assert found.disagree
+
+
+def test_done_and_too_deep_are_told_apart_by_a_division_of_the_dial():
+    job = read_job(PINION)
+    wanted = Fraction(gears.span(gear_to_cut(job.work), 4))
+    sine = 2 * gears.math.sin(gears.math.radians(20))
+    for off, verdict in ((0, "done"), (0.9, "done"), (1.1, "deeper"), (-1.1, "too deep")):
+        taken = Gauging(span=(4, wanted + Fraction(off * DONE_MM * sine)))
+        assert go_deeper(job, taken).verdict == verdict
+
+
+def test_a_sprocket_is_measured_over_its_rollers_pins():
+    """Over pins 85.41 at full depth (ISO 606, from memory): 0.2 more asks for 0.1."""
+    found = go_deeper(read_job(SPROCKET), Gauging(balls=(Fraction("8.51"), Fraction("85.612"))))
+    assert found.deeper == pytest.approx(0.1, abs=0.005)
+
+
+def test_a_worm_wheel_is_not_measured_by_a_span():
+    with pytest.raises(NotMeasured, match="depth of a space"):
+        go_deeper(read_job(WHEEL), Gauging(span=(3, Fraction(30))))
+
+
+def test_nothing_measured_says_what_to_give():
+    with pytest.raises(NotMeasured, match="--span"):
+        go_deeper(read_job(PINION))
+
+
+def test_what_was_measured_is_read_written_and_read_again():
+    text = PINION.read_text() + '\n[[measured]]\ndate = "2031-05-04"\ndialled = 6.4\nspan = { teeth = 4, length = 32.4 }\n'
+    job = read_job_text(text)
+    assert job.measured == (Gauging("2031-05-04", Fraction("6.4"), (4, Fraction("32.4"))),)
+    assert read_job_text(job_text(job)).measured == job.measured
+    assert go_deeper(job).measures[0].found == pytest.approx(32.4)
+
+
+@pytest.mark.parametrize(
+    ("path", "typed", "mm"), [(PINION, "4=32.4", 32.4), (INCH, "4=1.35", 34.29), (INCH, "4=34.29mm", 34.29)]
+)
+def test_the_command_takes_lengths_in_the_job_s_units_and_keeps_them_dated(path, typed, mm, tmp_path, capsys):
+    job = tmp_path / "job.toml"
+    before = f"# as found\n{path.read_text()}"
+    job.write_text(before, encoding="utf-8")
+    assert main(["measure", "--json", str(job), "--span", typed, "--write"]) in (0, 1)
+    assert json.loads(capsys.readouterr().out)["measures"][0]["found"] == pytest.approx(mm, abs=1e-6)
+    kept = read_job(job).measured
+    assert float(kept[0].span[1]) == pytest.approx(mm, abs=1e-6)
+    assert kept[0].date
+    assert job.read_text().startswith(before.rstrip())
+    assert main(["measure", str(job), "--span", typed, "--write"]) in (0, 1)
+    assert len(read_job(job).measured) == 2
+
+
+@pytest.mark.parametrize("typed", ["4", "=3", "4=", "0=3", "4.5=3", "²=3", "4=x", "4=-1", "4=0"])
+def test_a_span_that_is_none_ends_with_2_and_a_line(typed, capsys):
+    assert main(["measure", str(PINION), f"--span={typed}"]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith("--span")
+    assert len(said.strip().splitlines()) == 1
+
+
+def test_the_report_says_how_much_on_the_dial_in_the_job_s_units(capsys):
+    assert main(["measure", str(INCH), "--depth", "0.25", "--dialled", "0.25"]) == 1
+    said = capsys.readouterr().out
+    assert "DEEPER" in said
+    assert " in" in said
+    assert " mm" not in said
