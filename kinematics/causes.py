@@ -168,11 +168,34 @@ def explain(
         suspect = _tried(trial, candidate, prior, changes, evidence)
         if suspect is not None:
             found.append(suspect)
+    for first, second in _uncommon_pairs(study, faults, evidence):
+        both = combined(first, second)
+        if both is not None:
+            tried += 1
+            suspect = _tried(trial, (first, second), pair_chance(first, second), both, evidence)
+            if suspect is not None:
+                found.append(suspect)
     found = [suspect for suspect in found if study.can_stand(suspect.standing)]
     left = _once(_answering(_needed(found, study), answers) or _answering(found, answers))
     suspects = _ranked(left)
     nearest = () if suspects else _nearest(trial, faults, evidence, answers)
     return Explanation(suspects, nearest, tried, _unknown(trial, left, evidence, answers))
+
+
+#: So many pairs that may explain it are run exactly, those that are met most often first.
+MOST_PAIRS = 6000
+
+
+def _uncommon_pairs(
+    study: Study, faults: Sequence[Fault], evidence: Evidence
+) -> Sequence[tuple[Fault, Fault]]:
+    """Pairs of which one at least isn't common, sieved by count and lean; none where these weren't seen."""
+    if evidence.teeth is None:
+        return ()
+    from .pairs import may_explain
+
+    found = may_explain(study, faults, evidence)
+    return sorted(found, key=lambda pair: -pair_chance(*pair))[:MOST_PAIRS]
 
 
 def _unknown(

@@ -198,23 +198,10 @@ class Bench:
 
     def running(self, standing: Standing) -> Running | None:
         """What the machine does as it stands, exactly; None where two levers fight over a link."""
-        brackets = standing.gears
-        key = (standing.drive, tuple(brackets), tuple(sorted(standing.positions.items())), standing.parted)
-        if key not in self._responses:
-            states = self.states(standing.positions)
-            train = self.train.without(standing.parted) if standing.parted else self.train
-            self._responses[key] = (
-                None
-                if states is None
-                else Response.of(
-                    train.with_states({name: state for name, state in states.items() if name != standing.parted}),
-                    standing.drive,
-                    brackets,
-                )
-            )
-        response = self._responses[key]
+        response = self.response(standing)
         if response is None:
             return None
+        brackets = standing.gears
         running = response.running(
             [self._ratio(gears, standing.idlers.get(name, ())) for name, gears in brackets.items()]
         )
@@ -242,6 +229,24 @@ class Bench:
         return Blank(
             outside_diameter(self.work), diameter / 2 if diameter else None, float(self.work.pressure_angle_deg)
         )
+
+    def response(self, standing: Standing) -> Response | None:
+        """How the ends answer to the gears with the levers where they are; None where two levers fight over a link."""
+        brackets = standing.gears
+        key = (standing.drive, tuple(brackets), tuple(sorted(standing.positions.items())), standing.parted)
+        if key not in self._responses:
+            states = self.states(standing.positions)
+            train = self.train.without(standing.parted) if standing.parted else self.train
+            self._responses[key] = (
+                None
+                if states is None
+                else Response.of(
+                    train.with_states({name: state for name, state in states.items() if name != standing.parted}),
+                    standing.drive,
+                    brackets,
+                )
+            )
+        return self._responses[key]
 
     def _ratio(self, gears: tuple[int, ...], idlers: tuple[int, ...]) -> Fraction:
         key = (gears, len(idlers))

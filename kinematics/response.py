@@ -97,6 +97,11 @@ class Response:
         """Whether the polynomials are there; otherwise each call solves the train."""
         return self._common is not None
 
+    @property
+    def polynomials(self) -> Mapping[str, _Polynomial | None]:
+        """Each end's rate but for what is the same for all: coefficients by the brackets whose ratios they go with."""
+        return self._of_end
+
     def running(self, ratios: Sequence[Fraction]) -> Running:
         """What the train does with these signed ratios, in the order of `filled`."""
         # In a train that is stuck some ratios lock what others only stop, or leave the worm at rest.
