@@ -22,7 +22,7 @@ from handlead.kinematics.response import Response
 from handlead.kinematics.solution import solve
 from handlead.kinematics.targets import fixed, generation_equation
 
-from .case import Case, cuts_wanted, drive_rpm, helix_slope_um, is_right
+from .case import Case, cuts_wanted, drive_rpm, ends_needed, helix_slope_um, is_right
 from .checks import SWIVEL_LIMIT_DEG, judge_set_up
 from .cut_proposal import feed_wanted, propose_cut, rpm_wanted
 from .errors import FileFault
@@ -72,6 +72,9 @@ _NO_RATIO = Fraction(1, 1000)
 #: An irrational ratio is drawn so close, in binary places.
 _BITS = 96
 
+#: So many changes of one kind are looked at; machines of ten levers have thousands.
+_MOST_TRIED = 4000
+
 #: So many of the changes that come out right are proved in full before a kind of change is given up.
 _MOST_PROVED = 12
 
@@ -107,6 +110,10 @@ class Correction:
         """What to do about a finding; nothing where the correction doesn't bear on it."""
         return next((steps for cured, steps in self.parts if cured == finding), ())
 
+    def as_json(self) -> list[dict[str, object]]:
+        """The steps as plain values, in their order."""
+        return [step.as_json() for step in self.steps]
+
     def advised(self, finding: Finding) -> Finding:
         """The finding with its part as its remedy; as it is where the correction doesn't bear on it."""
         steps = self.part_of(finding)
@@ -117,15 +124,22 @@ def find_correction(case: Case) -> Correction | None:
     """The plan of correction for a set-up; None where nothing is wrong with it, or nothing that was tried mends it."""
     found = tuple(judge_set_up(case))
     wrong = _wrong(found)
-    if not wrong:
+    if not wrong or not set(ends_needed(case)) <= case.train.ends.keys():
         return None
     trials = _Trials(case, wrong, frozenset(each.code for each in found))
     steps = _search(trials)
     if steps is None:
         return None
     steps = _with_the_feed(trials, steps)
-    parts = ((finding, part) for finding in wrong if (part := _part(trials, steps, finding)) is not None)
-    return Correction(steps, tuple(parts))
+    return Correction(steps, tuple(_parts(trials, steps)))
+
+
+def _parts(trials: _Trials, steps: Steps) -> Iterator[tuple[Finding, Steps]]:
+    """Each finding that the steps cure with its part; steps that no finding asks for by itself go with the first."""
+    parts = [(each, part) for each in trials.wrong if (part := _part(trials, steps, each)) is not None]
+    asked = {step for _, part in parts for step in part}
+    for number, (finding, part) in enumerate(parts):
+        yield finding, tuple(step for step in steps if step in part or (number == 0 and step not in asked))
 
 
 def _with_the_feed(trials: _Trials, steps: Steps) -> Steps:
@@ -236,7 +250,8 @@ class _Trials:
 
         What else may come is a feed that isn't as it was, or a warning.
         """
-        right = sorted(((rank, steps) for steps in tried if (rank := self._rank(steps))), key=lambda each: each[0])
+        looked_at = itertools.islice(tried, _MOST_TRIED)
+        right = sorted(((rank, steps) for steps in looked_at if (rank := self._rank(steps))), key=lambda each: each[0])
         second: Steps | None = None
         for (strays, *_), steps in right[:_MOST_PROVED]:
             found = self.found(steps)

@@ -59,6 +59,20 @@ class Step:
         drive = {"the drive"} if self.drive is not None else set()
         return frozenset({*self.levers, *self.change, *self.ratios} | head | drive)
 
+    def as_json(self) -> dict[str, object]:
+        """The step as plain values: its words, and what it changes, as the keys of [setup] have it."""
+        return {
+            "words": self.words,
+            "drive": self.drive,
+            "levers": dict(self.levers),
+            "swivel_deg": None if self.swivel_deg is None else float(self.swivel_deg),
+            "change": {
+                name: {"gears": list(mounted.gears), "idlers": list(mounted.idlers)}
+                for name, mounted in self.change.items()
+            },
+            "ratios": {name: str(ratio) for name, ratio in self.ratios.items()},
+        }
+
     def on(self, setup: Setup) -> Setup:
         """The set-up after the step; a bracket that must come to a ratio is left out of it."""
         change = {name: gears for name, gears in {**setup.change, **self.change}.items() if name not in self.ratios}

@@ -143,7 +143,10 @@ class Proof:
             value["cut"] = self.cut.as_json()
         if self.moved is not None:
             value["register"] = with_measured(self.moved.as_json(), self.cut_again)
-        return value | {"findings": [finding.as_json() for finding in self.findings]}
+        return value | {
+            "findings": [finding.as_json() for finding in self.findings],
+            "correction": self.correction.as_json() if self.correction else None,
+        }
 
 
 def prove(job: Job, *, cut: Depth | None = None, progress: Progress | None = None) -> Proof:
