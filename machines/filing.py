@@ -21,6 +21,20 @@ def read_text(path: str | os.PathLike[str]) -> str:
         raise _refused(path, f"it can't be read ({_reason(fault)})") from None
 
 
+_MARK = "\ufeff"
+
+
+def plain(text: str) -> str:
+    """The text with plain line ends and without the mark that some systems put at its head."""
+    return text.removeprefix(_MARK).replace("\r\n", "\n")
+
+
+def as_it_came(text: str, before: str) -> str:
+    """A plain text with the line ends, and the mark at its head, of the text `before` it."""
+    ended = text.replace("\n", "\r\n") if "\r\n" in before else text
+    return _MARK + ended if before.startswith(_MARK) else ended
+
+
 def write_text(text: str, path: str | os.PathLike[str], overwrite: bool = False) -> None:
     """Put `text` into the file at `path`, whole or not at all.
 

@@ -271,9 +271,9 @@ def _written(figure: Figure, value: Fraction, units: str) -> Any:
 def write_fit(result: Fit, path: str | os.PathLike[str]) -> int:
     """Put what was found into the machine file at `path`; returns how many figures were put in.
 
-    The file is replaced whole or not at all, and only by one that reads as the same machine.
+    The file is replaced whole or not at all, and only by one that reads as the same machine. Raises `FileFault`.
     """
-    from .filing import write_text
+    from .filing import as_it_came, read_text, write_text
 
     values = {each: value for each in result.unfitted.figures if (value := result.value(each)) is not None}
     machine = result.unfitted.machine
@@ -281,5 +281,5 @@ def write_fit(result: Fit, path: str | os.PathLike[str]) -> int:
     if result.is_determined:
         read_machine_text(text, machine.path)
     if values:
-        write_text(text, path, overwrite=True)
+        write_text(as_it_came(text, read_text(path)), path, overwrite=True)
     return len(values)

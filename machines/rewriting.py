@@ -7,11 +7,10 @@ from dataclasses import dataclass, field
 
 import tomlkit
 
+from .filing import as_it_came, plain
 from .job_file import Setup
 from .places import Path_, Statement, comments, statements
 from .writing import setup_text
-
-_MARK = "\ufeff"
 
 
 @dataclass
@@ -27,14 +26,12 @@ def with_setup(text: str, setup: Setup, machine: str | None = None) -> str:
 
     A comment beside or over a key of the old set-up goes with that key; where the new one lacks it, under the set-up.
     """
-    mark, ends = text.startswith(_MARK), "\r\n" if "\r\n" in text else "\n"
-    plain = text.removeprefix(_MARK).replace("\r\n", "\n")
+    here = plain(text)
     if machine is not None:
-        document = tomlkit.parse(plain)
+        document = tomlkit.parse(here)
         document["machine"] = machine
-        plain = tomlkit.dumps(document)
-    again = _replaced(plain, setup_text(setup)).replace("\n", ends)
-    return _MARK + again if mark else again
+        here = tomlkit.dumps(document)
+    return as_it_came(_replaced(here, setup_text(setup)), text)
 
 
 def _replaced(text: str, block: str) -> str:

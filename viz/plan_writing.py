@@ -8,7 +8,7 @@ from pathlib import Path
 
 from handlead.kinematics.requirement import Work
 from handlead.machines.errors import FileFault, Place, Unwritable
-from handlead.machines.filing import keep_beside, read_text, write_text
+from handlead.machines.filing import keep_beside, plain, read_text, write_text
 from handlead.machines.job_file import Job, Setup, read_job, read_job_text
 from handlead.machines.places import parse
 from handlead.machines.planning import Member, Plan
@@ -32,7 +32,7 @@ def write_plan(path: Path, found: Plan, machine: str | None = None) -> None:
 
 def _into_job(path: Path, job: Job, setup: Setup, machine: str | None) -> None:
     text = read_text(path)
-    if parse(text.removeprefix("\ufeff"), os.fspath(path)).digest != job.digest:
+    if parse(plain(text), os.fspath(path)).digest != job.digest:
         raise _refused(path, "it was changed while the plan was made, so nothing is written. Plan it again")
     _put(path, text, with_setup(text, setup, machine), setup, loses=job.setup is not None or machine is not None)
     if job.setup is not None and job.seen is not None:
@@ -73,7 +73,7 @@ def _put(path: Path, before: str | None, text: str, setup: Setup, *, loses: bool
     if text == before:
         complain(f"{path}: has this set-up already")
         return
-    again = read_job_text(text.removeprefix("\ufeff"), os.fspath(path), path.parent)
+    again = read_job_text(plain(text), os.fspath(path), path.parent)
     if again.setup != setup:
         raise RuntimeError(f"{path} would read as another set-up")
     kept = keep_beside(path) if loses and before is not None else None

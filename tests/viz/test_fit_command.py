@@ -133,3 +133,25 @@ def test_files_too_few_or_too_many_are_refused_with_the_usage(arguments, capsys)
         main(["fit", *arguments])
     assert caught.value.code == 2
     assert "handlead fit --help" in capsys.readouterr().err
+
+
+def test_a_read_only_machine_file_is_a_line_and_status_2_and_stays_as_it_was(files, capsys):
+    machine, seen = files(WORM, SCREW)
+    Path(machine).chmod(0o444)
+    assert main(["fit", "--write", machine, seen]) == 2
+    err = capsys.readouterr().err
+    assert err == f"{machine}:1: it is read-only. Make it writable if it may be changed\n"
+    assert Path(machine).read_text() == OPEN
+
+
+def test_a_fitted_machine_keeps_the_line_ends_and_the_link_that_it_had(files, tmp_path):
+    machine, seen = files(WORM, SCREW)
+    Path(machine).write_bytes(b"\xef\xbb\xbf" + OPEN.replace("\n", "\r\n").encode())
+    link = tmp_path / "link.toml"
+    link.symlink_to("shed.toml")
+    assert main(["fit", "--write", str(link), seen]) == 0
+    assert link.is_symlink()
+    written = Path(machine).read_bytes()
+    assert written.startswith(b"\xef\xbb\xbf")
+    assert written.count(b"\n") == written.count(b"\r\n") == OPEN.count("\n")
+    assert b"# in its bath" in written
