@@ -114,7 +114,7 @@ def letter_bracket(
 def _key(layout: BracketLayout, without: frozenset[int], width_mm: float) -> tuple[str, ...]:
     """The letters and teeth of these gears, by their place in the layout, in lines no wider than that."""
     told = [f"{_short(wheel)}\xa0{wheel.teeth}" for n, wheel in enumerate(layout.wheels) if n in without]
-    lines = look.wrapped("   ".join(told), LEAST_POINTS, width_mm, True)
+    lines = look.wrapped(", ".join(told), LEAST_POINTS, width_mm, True)
     return tuple(line.replace("\xa0", " ") for line in lines)
 
 

@@ -19,7 +19,7 @@ from handlead.machines.proof import Proof
 
 from . import look
 from .paper import LINE, MARGIN, Page, largest, rows_height, trimmed
-from .sheet_words import LOCK_OUT, SheetWords, sheet_words
+from .sheet_words import LOCK_OUT, BracketWords, SheetWords, sheet_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -44,13 +44,16 @@ _ABREAST = 4
 _MOST_DRAWING = 52.0
 
 #: Heights in mm over all brackets, and over and under each one's drawing with a line of notes; of a line of notes.
-_GEARS_HEAD, _GEARS_FOOT, _NOTE_MM = 17.0, 34.0, 4.25
+_GEARS_HEAD, _GEARS_FOOT, _NOTE_MM = 17.0, 20.0, 4.25
 
 #: Height in mm of the head's drawing, and width of the words beside that of the marks.
 _HEAD_MM, _WORDS_MM = 46.0, 50.0
 
 #: Type size in points of what is said of the hob's cutting faces.
 _FACES = 11.0
+
+#: Smallest type of a bracket's name and shafts, in points; what is longer takes more lines.
+_LEAST_NAME = 7.5
 
 #: What the verdict doesn't cover.
 _ONLY_SIMULATED = (
@@ -220,11 +223,30 @@ class _Sheet:
     def _gears_foot(self) -> float:
         """What stands over and under a bracket's drawing, in mm."""
         most = max((len(self._bracket_notes(bracket.note)) for bracket in self.words.brackets), default=0)
-        return _GEARS_FOOT + max(most - 1, 0) * _NOTE_MM
+        return self._over() + _GEARS_FOOT + max(most - 1, 0) * _NOTE_MM
+
+    def _over_drawing(self, bracket: BracketWords) -> list[tuple[str, float, bool]]:
+        """A bracket's name and shafts in lines, each with its type size, and whether it is bold."""
+        width = self._bracket_width() - 3
+        lines = []
+        for words, points, bold in ((bracket.name, 10.0, True), *((shaft, _READ, False) for shaft in bracket.shafts)):
+            fitting = largest(words, width, points)
+            if look.text_size(words, max(fitting, _LEAST_NAME), bold)[0] <= width:
+                lines.append((words, max(fitting, _LEAST_NAME), bold))
+            else:
+                lines += [(line, _LEAST_NAME, bold) for line in look.wrapped(words, _LEAST_NAME, width, bold)]
+        return lines
+
+    def _over(self) -> float:
+        """What stands over the drawings, in mm."""
+        brackets = self.words.brackets
+        tall = (sum(points for _, points, _ in self._over_drawing(bracket)) for bracket in brackets)
+        return max(tall, default=0.0) * LINE + 0.7
 
     def _brackets(self, drawing: float) -> None:
         """Every bracket to scale, with its gears spelt out beneath in large type."""
         links, width, under = self.proof.case.train.brackets, self._bracket_width(), self._gears_foot()
+        over = self._over()
         if not links:
             return
         self.make_room(self._gears_head() + under + drawing)
@@ -241,14 +263,13 @@ class _Sheet:
             rank = zip(links, self.words.brackets, strict=True)
             for number, (link, bracket) in enumerate(list(rank)[first : first + _ABREAST]):
                 x, y = MARGIN + number * width, self.y
-                name = trimmed(bracket.name, width - 3, 7.5)
-                self.page.text(x, y, name, largest(name, width - 3, 10), bold=True)
-                self.page.lines(
-                    x, y + 4.8, bracket.shafts, min(largest(words, width - 3, _READ) for words in bracket.shafts)
-                )
-                draw_bracket(self.page.panel(x, y + 14, width - 3, drawing), link)
-                self.page.text(x, y + 15 + drawing, bracket.gears, size, bold=True)
-                below = y + 15 + drawing + size * LINE
+                for words, points, bold in self._over_drawing(bracket):
+                    self.page.text(x, y, words, points, bold=bold)
+                    y += points * LINE
+                y = self.y + over
+                draw_bracket(self.page.panel(x, y, width - 3, drawing), link)
+                self.page.text(x, y + 1 + drawing, bracket.gears, size, bold=True)
+                below = y + 1 + drawing + size * LINE
                 self.page.text(x, below, bracket.idler, largest(bracket.idler, width - 4, size), bold=True)
                 self.page.lines(x, below + 6, self._bracket_notes(bracket.note), _READ, bold=True)
             self.y += drawing + under

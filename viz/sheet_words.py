@@ -337,6 +337,7 @@ def _running(proof: Proof) -> list[_Row]:
         slide = outcome.feed_slide or "axial"
         rows.append((f"{slide} slide goes", _way(proof, slide), False))
     rows += [
+        *_own_hob_way(case),
         ("hob's teeth at the work go", _hob_way(proof), False),
         ("table turns, seen facing it", _way(proof, "table"), False),
     ]
@@ -412,6 +413,13 @@ def _hob_way(proof: Proof) -> str:
     """Which way the hob's teeth pass the work, in the machine's word for that way along the work."""
     rate = proof.case.solution.end_rate("hob")
     return proof.case.job.machine.way("axial", 1 if rate > 0 else -1).upper() if rate else "AT REST"
+
+
+def _own_hob_way(case: Case) -> list[_Row]:
+    """Which way the hob turns in the machine's own word for it, where it has one."""
+    rate, machine = case.solution.end_rate("hob"), case.job.machine
+    own = machine.way("hob", 1 if rate and rate > 0 else -1)
+    return [("hob", own.upper(), False)] if rate and own not in POSITIVES["hob"] else []
 
 
 def _stops(proof: Proof, cycle: CutCycle) -> Rows:

@@ -11,6 +11,7 @@ from handlead.machines.job_file import read_job
 from handlead.machines.proof import prove
 from handlead.viz.bracket_drawing import bracket_layout, bracket_lettering
 from handlead.viz.command import main
+from handlead.viz.look import text_size
 from handlead.viz.paper import PAPERS
 from handlead.viz.sheet import draw_sheet
 from handlead.viz.sheet_words import sheet_words
@@ -96,6 +97,41 @@ def test_gears_in_a_small_drawing_are_told_in_a_key_under_it():
             assert all(re.search(rf"\b{wheel.teeth}\b", told) for wheel in layout.wheels)
             assert all(any(wheel.letter[0] == word[0] for word in told.split()) for wheel in layout.wheels)
     assert keys
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_a_machine_of_many_brackets_with_long_names_takes_the_pages_that_it_needs(paper, tmp_path):
+    machine = (ROOT / "machines" / "shipped" / "corvane-7.toml").read_text()
+    job = (ROOT / "scenarios" / "01-fly-winch-pair" / "pinion.toml").read_text()
+    shafts = links = gears = ""
+    for number in range(7):
+        shaft, bracket = f"spare shaft number {number} behind the long cover", f"spare bracket number {number} at the back"
+        shafts += f'"{shaft}" = "bed"\n'
+        links += f"""
+[[link]]
+name = "{bracket}"
+kind = "change gears"
+from = "motor"
+to = "{shaft}"
+bracket = {{ module = 2 }}
+"""
+        gears += f'"{bracket}" = {{ gears = [{20 + number}, 100, {24 + number}, 90], idlers = [36] }}\n'
+    machine = machine.replace("[shafts]\n", f"[shafts]\n{shafts}", 1).replace("\n[[gear_set]]", f"{links}\n[[gear_set]]", 1)
+    (tmp_path / "many.toml").write_text(machine)
+    job = re.sub(r"machine *= .*", 'machine = "many.toml"', job)
+    (tmp_path / "job.toml").write_text(job.replace("[setup.change]\n", f"[setup.change]\n{gears}"))
+    proof = prove(read_job(tmp_path / "job.toml"), cut=None)
+    figures = draw_sheet(proof, paper, DAY)
+    said = said_on(figures)
+    assert len(figures) > 2
+    assert_every_gear_has_its_number(proof, figures)
+    for bracket in sheet_words(proof, DAY).brackets:
+        assert all(words in said for words in (bracket.name, bracket.gears, bracket.idler, *bracket.shafts))
+    for figure in figures:
+        words = [words for words in figure.axes[0].texts if words.get_text()]
+        right = [words.get_position()[0] + text_size(words.get_text(), words.get_fontsize(), True)[0] for words in words
+                 if words.get_ha() == "left"]  # fmt: skip
+        assert max(right) < PAPERS[paper][0]
 
 
 @pytest.mark.parametrize("paper", PAPERS)

@@ -753,3 +753,11 @@ to = { axial = "-1/8" }
         f"begin with mid-hob at 0.8750 in towards the tailstock of {face}, "
         f"mid-hob to 0.1250 in towards the headstock of {face}"
     )
+
+
+def test_a_hob_whose_ways_have_names_of_their_own_on_the_machine_is_told_about_in_them():
+    cases = Path(__file__).parents[1] / "cases"
+    own = dict(words_of(cases / "wexcombe-pair.toml").running)
+    assert own["hob"] == "TEETH PASSING TOWARDS THE HEADSTOCK"
+    assert own["hob's teeth at the work go"] == "TOWARDS THE HEADSTOCK"
+    assert "hob" not in dict(words_of(PINION).running)
