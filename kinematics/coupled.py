@@ -22,8 +22,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .drawer import Drawer, GearSet
-from .joint import Place, Search, SetUp, Stock
+from .drawer import Drawer, GearSet, share_out
+from .filling import Listed, fillings, least_work, listed
+from .joint import Place, Search, SetUp, Steps, Stock
 from .products import products, spread
 from .ratios import Ratio, compare, relative_error
 
@@ -113,6 +114,7 @@ def best_coupled_set_ups(
     *,
     limit: int = 5,
     most_choices: int = MOST_CHOICES,
+    most_tries: int = MOST_TRIES,
 ) -> CoupledSetUps:
     """The cheapest ways to fill `places` together so that `relation` holds as nearly as can be.
 
@@ -133,9 +135,12 @@ def best_coupled_set_ups(
     complete = math.prod(len(one.ratios) for one in lists) <= most_choices
     if not complete:
         lists = _cut_down(lists, most_choices)
+    mounts = _Mounts(places, stock)
+    lists = [mounts.mountable(place, one) for place, one in zip(places[:-1], lists, strict=True)]
     choices = _Choices.of(places, lists, relation)
     values = _values(last, stock)
-    found = _search(places, relation, stock, choices, values, limit)
+    found, ended = _search(places, relation, mounts, choices, values, limit, most_tries)
+    complete = complete and ended
     why = None if found else _why_none(places, lists, choices, values)
     return CoupledSetUps(tuple(found), len(choices.wanted), complete, why)
 
@@ -348,16 +353,20 @@ def _fractions_near(drawer: Drawer, pairs: Iterable[int], value: float) -> set[F
 def _search(
     places: Sequence[Place],
     relation: Relation,
-    stock: Stock,
+    mounts: _Mounts,
     choices: _Choices,
     values: Floats,
     limit: int,
-) -> list[CoupledSetUp]:
-    """The cheapest choices that can be mounted, each with the value of the last ratio that it takes."""
+    most_tries: int,
+) -> tuple[list[CoupledSetUp], bool]:
+    """The cheapest choices that can be mounted, each with the value of the last ratio that it takes.
+
+    And whether the search went on to its end.
+    """
     if not len(values) or not len(choices.wanted):
-        return []
+        return [], True
     last = places[-1]
-    drawer = stock.drawers[last.name]
+    drawer = mounts.stock.drawers[last.name]
     above = np.searchsorted(values, choices.wanted)
     least = _least_cost(choices, values, np.arange(len(choices.wanted)), np.minimum(above, len(values) - 1))
     least = np.minimum(
@@ -371,11 +380,13 @@ def _search(
     counter = itertools.count()
     found: list[CoupledSetUp] = []
     seen: set[tuple[Fraction, ...]] = set()
-    while len(found) < limit and len(seen) < MOST_TRIES:
+    while len(found) < limit and len(seen) < most_tries:
         while opened < len(opening) and (not heap or least[opening[opened]] <= heap[0][0]):
             choice = int(opening[opened])
             opened += 1
             ratios = choices.ratios(places, choice)
+            if not mounts.can_be(ratios):
+                continue
             wanted = relation.solved_for(last.name, ratios)
             for at, step in ((int(above[choice]), 1), (int(above[choice]) - 1, -1)):
                 if wanted is not None and 0 <= at < len(values):
@@ -400,11 +411,11 @@ def _search(
         if key in seen:
             continue
         seen.add(key)
-        set_up = _mounted(places, {**ratios, last.name: fraction}, stock, cost)
+        set_up = mounts.set_up({**ratios, last.name: fraction}, cost)
         if set_up is not None:
             error = relative_error(fraction, wanted)
             found.append(CoupledSetUp(_with_error(set_up, last.name, error), float(wanted), error))
-    return found
+    return found, len(seen) < most_tries
 
 
 def _least_cost(choices: _Choices, values: Floats, choice: Any, at: Any) -> Any:
@@ -418,22 +429,57 @@ def _within(ratio: Fraction, place: Place) -> bool:
     return compare(ratio, place.span[0]) >= 0 and compare(ratio, place.span[1]) <= 0
 
 
-def _mounted(
-    places: Sequence[Place], ratios: Mapping[str, Fraction], stock: Stock, cost: float
-) -> SetUp | None:
-    """Gears and idlers for just these ratios, all from the drawer at once; None where there are none."""
-    exact = [
-        replace(
-            place,
-            target=ratios[place.name],
-            exact=True,
-            span=None,
-            pairs=tuple(pairs for pairs in place.pairs if pairs < 3),
-        )
-        for place in places
-    ]
-    best = Search(stock, exact).best(1, stock.full)
-    return replace(best[0], cost=cost) if best else None
+class _Mounts:
+    """The sets that give a ratio on a bracket, looked up once: many choices ask for the same ratios again."""
+
+    def __init__(self, places: Sequence[Place], stock: Stock) -> None:
+        self.places, self.stock = places, stock
+        self._known: dict[tuple[str, Fraction], Listed] = {}
+
+    def on(self, place: Place, ratio: Fraction) -> Listed:
+        """The sets that give just this ratio on one bracket."""
+        key = (place.name, ratio)
+        if key not in self._known:
+            pairs = tuple(pairs for pairs in place.pairs if pairs < 3)
+            exact = replace(place, target=ratio, exact=True, span=None, pairs=pairs)
+            self._known[key] = listed(exact, self.stock, least_work, _WAYS)
+        return self._known[key]
+
+    def mountable(self, place: Place, given: _Given) -> _Given:
+        """The ratios of a list that some set gives which can be mounted, as far as a look at each costs little."""
+        if len(given.ratios) > _LOOKED_AT:
+            return given
+        pairs = zip(given.tops.tolist(), given.bottoms.tolist(), strict=True)
+        keep = np.array([bool(self.on(place, Fraction(p, q)).items) for p, q in pairs], dtype=bool)
+        return _Given(given.tops[keep], given.bottoms[keep], given.ratios[keep], given.costs[keep])
+
+    def can_be(self, ratios: Mapping[str, Fraction]) -> bool:
+        """Whether every bracket named could have its ratio, if it had the drawer to itself."""
+        return all(self.on(place, ratios[place.name]).items for place in self.places if place.name in ratios)
+
+    def set_up(self, ratios: Mapping[str, Fraction], cost: float) -> SetUp | None:
+        """Gears and idlers for just these ratios, all from the drawer at once; None where there are none."""
+        lists = [self.on(place, ratios[place.name]) for place in self.places]
+        if not all(one.items for one in lists):
+            return None
+        steps = Steps(_FILLINGS)
+        sets = next(iter(fillings(self.stock, lists, steps)), None)
+        if sets is not None:
+            wanted = {name: (*one.gears, *one.idlers) for name, one in sets.items()}
+            drawn = share_out(wanted, self.stock.sets)
+            assert drawn is not None
+            return SetUp(sets, cost, drawn)
+        if all(one.complete for one in lists) and not steps.ran_out:
+            return None
+        best = Search(self.stock, [one.place for one in lists]).best(1, self.stock.full)
+        return replace(best[0], cost=cost) if best else None
+
+
+#: Ratios of a bracket that are tried on it before they are combined with others.
+_LOOKED_AT = 600
+
+#: Sets of one ratio that are looked at on a bracket, and choices among them.
+_WAYS, _FILLINGS = 60, 2000
 
 
 def _with_error(set_up: SetUp, name: str, error: float) -> SetUp:

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from . import arguments, cycle, finish
 from .gear import Gear
 
+_UM = 1000
+
 CUTS = ("roughing", "finishing", "radial")
 
 
@@ -117,6 +119,8 @@ class Job:
     """One of `CUTS`; radial for worm wheels fed straight in."""
     mark_um: float | None = None
     """Feed mark on the flank that may not be exceeded, in micrometres."""
+    units: str = "mm"
+    """What reasons and warnings are worded in: "mm" with m/min, or "in" with ft/min."""
 
     def __post_init__(self) -> None:
         arguments.number("tip diameter of the hob", self.hob_tip_diameter, unit="mm", above=0)
@@ -214,7 +218,8 @@ def _speed(
     row, hob = _pairing(data, job.material, job.hob_material)
     low, high = speed_range(data, job.material, job.hob_material)
     aim = _lower_third(low, high)
-    text = f"{job.material}, {job.hob_material} hob: {low:.3g} to {high:.3g} m/min, aimed at {aim:.3g}"
+    speeds = f"{_in_speed(low, job):.3g} to {_in_speed(high, job):.3g} {_per_minute(job)}"
+    text = f"{job.material}, {job.hob_material} hob: {speeds}, aimed at {_in_speed(aim, job):.3g}"
     reasons.append(Reason(text, _sources(row.source, hob.source)))
     rpm = cycle.hob_rpm(aim, job.hob_tip_diameter)
     greatest = cycle.hob_rpm(high, job.hob_tip_diameter)
@@ -231,11 +236,13 @@ def _speed(
             return None
         if chosen > greatest:
             warnings.append(
-                f"hob speed: {chosen:.4g} rpm is the machine's slowest and gives more than {high:.3g} m/min. "
+                f"hob speed: {chosen:.4g} rpm is the machine's slowest and gives more than "
+                f"{_in_speed(high, job):.3g} {_per_minute(job)}. "
                 "Take a smaller or a better hob"
             )
     v = cycle.cutting_speed_m_min(chosen, job.hob_tip_diameter)
-    reasons.append(Reason(f"{chosen:.4g} rpm on a hob of {job.hob_tip_diameter:g} mm is {v:.3g} m/min"))
+    across = _length(job.hob_tip_diameter, job)
+    reasons.append(Reason(f"{chosen:.4g} rpm on a hob of {across} is {_in_speed(v, job):.3g} {_per_minute(job)}"))
     if v < low * (1 - 1e-9):
         reasons.append(Reason("slower than the table's range: it costs time, not the hob"))
     return chosen
@@ -260,7 +267,8 @@ def _feed(data: CutData, job: Job, limits: Limits, reasons: list[Reason], warnin
     low, high = feed_range(data, job.cut, job.gear.module_n, job.starts)
     feed, most = _lower_third(low, high), high
     text = (
-        f"{job.cut}, {job.starts}-start hob: {low:.3g} to {high:.3g} mm per table turn, aimed at {feed:.3g}"
+        f"{job.cut}, {job.starts}-start hob: {_in_length(low, job):.3g} to {_length(high, job, 3)} per table turn, "
+        f"aimed at {_in_length(feed, job):.3g}"
     )
     reasons.append(Reason(text, _sources(row.source, divisor.source)))
     if job.mark_um is not None:
@@ -269,20 +277,45 @@ def _feed(data: CutData, job: Job, limits: Limits, reasons: list[Reason], warnin
         )
         reasons.append(
             Reason(
-                f"a feed mark of {job.mark_um:g} µm allows {largest:.3g} mm per table turn", "own derivation"
+                f"a feed mark of {_mark_words(job.mark_um, job)} allows {_length(largest, job, 3)} per table turn",
+                "own derivation",
             )
         )
         most = min(most, largest)
     chosen = _choose(limits.feeds, limits.feeds_are_range, low, feed, most)
     if chosen is None:
         chosen = min(limits.feeds or (most,))
-        left = "" if job.cut == "radial" else f" and leaves marks of {_mark(job, chosen):.3g} µm"
-        warnings.append(f"feed: {chosen:.4g} mm per table turn is the machine's finest{left}")
+        left = "" if job.cut == "radial" else f" and leaves marks of {_mark_words(_mark(job, chosen), job)}"
+        warnings.append(f"feed: {_length(chosen, job, 4)} per table turn is the machine's finest{left}")
     elif limits.feeds is not None:
-        reasons.append(
-            Reason(f"{chosen:.4g} mm per table turn is what the machine gives", "the machine's file")
-        )
+        given = "lies within what the machine allows" if limits.feeds_are_range else "is what the machine gives"
+        reasons.append(Reason(f"{_length(chosen, job, 4)} per table turn {given}", "the machine's file"))
     return chosen
+
+
+_MM_PER_INCH, _M_PER_FOOT = 25.4, 0.3048
+
+
+def _in_length(mm: float, job: Job) -> float:
+    """A length in the units that the words are in."""
+    return mm / _MM_PER_INCH if job.units == "in" else mm
+
+
+def _length(mm: float, job: Job, digits: int = 6) -> str:
+    return f"{_in_length(mm, job):.{digits}g} {job.units}"
+
+
+def _in_speed(m_min: float, job: Job) -> float:
+    """A cutting speed in the units that the words are in."""
+    return m_min / _M_PER_FOOT if job.units == "in" else m_min
+
+
+def _per_minute(job: Job) -> str:
+    return "ft/min" if job.units == "in" else "m/min"
+
+
+def _mark_words(um: float, job: Job) -> str:
+    return f"{um / (_UM * _MM_PER_INCH):.5f} in" if job.units == "in" else f"{um:.3g} µm"
 
 
 def _mark(job: Job, feed: float) -> float:

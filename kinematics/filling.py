@@ -34,6 +34,11 @@ class Listed:
     complete: bool
 
 
+def least_work(one: ChangeGearSet) -> Any:
+    """A preference: no idler, few gears, small ones."""
+    return len(one.idlers), len(one.gears), sum(one.gears), one.gears
+
+
 def listed(place: Place, stock: Stock, prefer: Preference, most: int = 120) -> Listed:
     """The nearest sets for a place, `most` of each number of pairs and idlers, put in order by `prefer`.
 

@@ -15,7 +15,7 @@ from .cut_proposal import feed_wanted, propose_cut, speed_window
 from .job_file import Cutting, Job
 from .machine_file import Limit, Machine
 from .units import feed as feed_text
-from .units import length
+from .units import height
 
 #: A feed or speed that the job asks for holds within this part of it; one that is only proposed is a starting value,
 #: and what is so near to it does as well (common practice: the steps of a feed chart are no finer).
@@ -24,11 +24,12 @@ _ASKED, _PROPOSED = math.log(1.05), math.log(1.15)
 #: Beyond that, one step worse for every so much.
 _STEP = math.log(1.1)
 
-#: Coarsest feed offered, in mm per table turn, where neither machine nor job asks for more (common practice: roughing).
-USUAL_GREATEST_FEED = Fraction(4)
+#: Coarsest feed offered, in mm per table turn, where neither machine nor job asks for more (common practice: nobody
+#: roughs coarser on the largest machines).
+USUAL_GREATEST_FEED = Fraction(8)
 
-#: Of the feed meant, the finest and the coarsest that are offered at all.
-_FINEST, _COARSEST = Fraction(1, 8), Fraction(3, 2)
+#: Of the feed meant, the finest and the coarsest that are offered at all: a fine feed costs time alone.
+_FINEST, _COARSEST = Fraction(1, 40), Fraction(3, 2)
 
 
 @dataclass(frozen=True)
@@ -99,8 +100,8 @@ class FeedAsked:
         if self.said is not None and abs(math.log(feed / self.said)) > _ASKED:
             words.append(f"A feed of {feed_text(self.said, job.units)} is asked for; {self._why(job.units)} {got}.")
         if self.over_marks(feed) and self.mark_um is not None:
-            mark = length(_mark(feed, work, job.hob) / 1000, job.units, 4)
-            allowed = length(float(self.mark_um) / 1000, job.units, 4)
+            mark = height(_mark(feed, work, job.hob), job.units)
+            allowed = height(float(self.mark_um), job.units)
             words.append(f"Feed marks of {allowed} are allowed; the finest feed found is {got} and leaves {mark}.")
         return words
 
@@ -188,5 +189,5 @@ class Asked:
     @classmethod
     def of(cls, job: Job, work: Work, machine: Machine) -> Asked:
         """What is asked for this member on this machine."""
-        proposal = propose_cut(work, job.hob, job.cutting, machine)
+        proposal = propose_cut(work, job.hob, job.cutting, machine, job.units)
         return cls(FeedAsked.of(job, work, machine, proposal), SpeedAsked.of(job, work, proposal), proposal)

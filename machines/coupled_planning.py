@@ -36,10 +36,13 @@ _LEAST, _GREATEST = Fraction(1, 40), Fraction(40)
 _FEED_WEIGHT = Fraction(1, 10**7)
 
 #: Choices of index and feed gears that are looked at for each way of setting the machine, and where those give nothing.
-_MOST_CHOICES, _MORE_CHOICES = 10_000, 200_000
+_MOST_CHOICES, _MORE_CHOICES = 10_000, 100_000
+
+#: Combinations that are tried on the brackets for each way, and where those give nothing.
+_MOST_TRIES, _MORE_TRIES = 150, 500
 
 #: Set-ups that are asked for.
-_WIDTH = 8
+_WIDTH = 5
 
 Sets = Mapping[str, ChangeGearSet]
 Coupled = tuple[Needed, list[Sets], bool, str | None]
@@ -210,7 +213,9 @@ def _search(wanted: Wanted, places: list[Place], relation: Relation, most: int) 
         names = " and ".join(place.name for place in places)
         return [], True, f"{names} take {least} gears between them at least, and the drawers hold {held} that fit"
     try:
-        found = best_coupled_set_ups(places, relation, wanted.gear_sets, limit=_WIDTH, most_choices=most)
+        found = best_coupled_set_ups(places, relation, wanted.gear_sets, limit=_WIDTH, most_choices=most,
+            most_tries=_MOST_TRIES if most == _MOST_CHOICES else _MORE_TRIES,
+        )
     except ValueError as fault:
         return [], True, str(fault)
     return [each.set_up.sets for each in found.best], found.complete, found.none_because

@@ -27,8 +27,10 @@ USUAL_MATERIAL = "steel to 700 N/mm2"
 ASKED_WITHIN = Fraction(1, 5)
 
 
-def propose_cut(work: Work, hob: HobData, cutting: Cutting, machine: Machine) -> Proposal | str:
-    """A starting value for speed and feed, or in words why there is none."""
+def propose_cut(
+    work: Work, hob: HobData, cutting: Cutting, machine: Machine, units: str = "mm"
+) -> Proposal | str:
+    """A starting value for speed and feed, its reasons in `units`, or in words why there is none."""
     tip = hob_tip_diameter(work, hob)
     if tip is None:
         return "no hob speed is proposed: the hob's diameter isn't given"
@@ -36,7 +38,7 @@ def propose_cut(work: Work, hob: HobData, cutting: Cutting, machine: Machine) ->
     mark = None if cutting.mark_um is None else float(cutting.mark_um)
     try:
         material = cutting.material or USUAL_MATERIAL
-        wanted = CutJob(gear_of(work), material, cutting.hob_material, tip, hob.starts, cut, mark)
+        wanted = CutJob(gear_of(work), material, cutting.hob_material, tip, hob.starts, cut, mark, units)
         return propose(shipped_cutting_data(), wanted, _limits(machine))
     except ValueError as why:
         return f"no starting value: {why}"

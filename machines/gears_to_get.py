@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from handlead.kinematics.change_gears import ChangeGearSet, kinds, sets_by_error
 from handlead.kinematics.drawer import Drawer, drawer_for
+from handlead.kinematics.filling import least_work
 from handlead.kinematics.joint import Place
 from handlead.kinematics.ratios import compare
 from handlead.kinematics.requirement import Work
@@ -24,7 +25,6 @@ from .member_search import (
     feed_preference,
     goes_by_feed,
     index_place,
-    index_preference,
     search_member,
 )
 from .wanted import Wanted
@@ -83,7 +83,7 @@ def _choices(wanted: Wanted, work: Work) -> Iterator[_Gears]:
 
 def _places(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> Iterator[tuple[Place, Preference]]:
     """The brackets for which gears may be wanting, with what is preferred on each."""
-    yield index_place(wanted, demand), index_preference
+    yield index_place(wanted, demand), least_work
     feed, differential = feed_place(wanted, demand, asked), differential_place(wanted, demand)
     if feed is not None:
         yield feed, feed_preference(demand, asked)

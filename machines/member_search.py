@@ -10,7 +10,7 @@ from typing import Any
 
 from handlead.kinematics.change_gears import ChangeGearSet, Refused, kinds, nearest_sets, reach_of
 from handlead.kinematics.drawer import drawer_for
-from handlead.kinematics.filling import Listed, as_it_lies, fillings, listed
+from handlead.kinematics.filling import Listed, as_it_lies, fillings, least_work, listed
 from handlead.kinematics.joint import Item, Place, Steps, Stock, best_set_ups, why_none_alone
 from handlead.kinematics.ratios import compare
 from handlead.kinematics.requirement import Work, gear_of
@@ -68,7 +68,12 @@ class _Log:
 
     def text(self) -> str:
         farthest = max((reached for reached, _ in self.reasons), default=0)
-        return "; ".join(dict.fromkeys(why for reached, why in self.reasons if reached == farthest))
+        told: dict[str, str] = {}
+        for reached, why in self.reasons:
+            # One reason a bracket: other levers ask another ratio of it, and fail alike.
+            if reached == farthest:
+                told.setdefault(why.split(":")[0], why)
+        return "; ".join(told.values())
 
 
 #: How far a way got: the index gears, feed and differential gears, the hob's speed, all of them together, the proof.
@@ -294,13 +299,8 @@ def speed_place(wanted: Wanted, demand: Needed, asked: Asked) -> Place | None:
 Preference = Callable[[ChangeGearSet], Any]
 
 
-def index_preference(one: ChangeGearSet) -> Any:
-    """No idler, few gears, small ones."""
-    return len(one.idlers), len(one.gears), sum(one.gears), one.gears
-
-
 def _index_list(place: Place, stock: Stock, wanted: Wanted) -> Listed:
-    return _with_lying(listed(place, stock, index_preference, 60), place, stock, wanted, lambda ratio: True)
+    return _with_lying(listed(place, stock, least_work, 60), place, stock, wanted, lambda ratio: True)
 
 
 def feed_preference(demand: Needed, asked: Asked) -> Preference:
@@ -534,7 +534,8 @@ def _with_speed(stock: Stock, sets: Sets, speeds: list[Listed]) -> Sets | None:
 def _coupled(wanted: Wanted, work: Work, asked: Asked, log: _Log) -> list[tuple[int, Planned]]:
     """Set-ups in which the count or the lead rests on the feed gears, where no other kind exists."""
     found: list[tuple[int, Planned]] = []
-    spans = asked.feed.spans()
+    # What holds, and then all that is offered: the nearest come first there too.
+    spans = list(dict.fromkeys([asked.feed.spans()[0], *asked.feed.spans()[-2:]]))
     for number, span in enumerate(spans):
         for demand, some, complete, why in coupled_sets(
             wanted, work, asked, span, lambda them: at_best_speed(wanted, them, asked), number == len(spans) - 1

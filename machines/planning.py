@@ -11,13 +11,14 @@ from handlead.kinematics.change_gears import Refused
 from handlead.kinematics.cutdata import Proposal
 from handlead.kinematics.links import Mounted
 from handlead.kinematics.requirement import Work
+from handlead.kinematics.words import Feed
 
 from .gears_to_get import gears_to_get
 from .job_file import Job
 from .machine_file import Machine
 from .member_search import Found, search_member
 from .planned import Planned
-from .wanted import Wanted
+from .wanted import USUAL_FEED_WAY, Wanted
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,18 @@ class Plan:
         return abs(errors[0] - errors[1])
 
     @property
+    def feed_way_because(self) -> str:
+        """Why the slide feeds the way that it does, and how to ask for the other."""
+        setup = self.job.setup
+        if setup and setup.feed:
+            return f"{setup.feed.value}, as [setup] feed asks"
+        other = Feed.CLIMB if USUAL_FEED_WAY is Feed.CONVENTIONAL else Feed.CONVENTIONAL
+        return (
+            f"{USUAL_FEED_WAY.value}, since it asks no backlash to be taken up; "
+            f'feed = "{other.value}" under [setup] asks for the other way'
+        )
+
+    @property
     def last_change(self) -> Mapping[str, Mounted]:
         """What stands on the brackets once the last member that was asked for is cut."""
         asked_for = [member for member in self.members if member.name in ("work", "mate") and member.setups]
@@ -89,6 +102,7 @@ class Plan:
             "members": [member.as_json() for member in self.members],
             "shares_differential": self.shares_differential,
             "lead_difference_ppm": self.lead_difference_ppm,
+            "feed_way_because": self.feed_way_because,
         }
 
 

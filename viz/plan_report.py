@@ -22,21 +22,24 @@ def show_plan(plan: Plan, out: Console | None = None) -> None:
     out = out or console()
     out.print(Text.assemble((plan.job.title, "bold"), f"  on {plan.machine.name}"))
     for member in plan.members:
-        _show_member(member, out)
+        _show_member(member, plan, out)
     _show_change(plan, out)
     _show_carried(plan, out)
     out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 0)))
 
 
-def _show_member(member: Member, out: Console) -> None:
+def _show_member(member: Member, plan: Plan, out: Console) -> None:
     work = member.work
     hand = f"{work.hand.word}-hand, " if work.is_helical and work.hand else ""
     out.print(Text.assemble((f"\n{member.name}", "bold"), f": {hand}{work.teeth} teeth"))
     if not member.setups:
         out.print(Text(f"  ✗ no set-up: {member.none_because}", style="bold red"))
+        for more in (member.not_searched, member.gears_to_get):
+            if more:
+                out.print(f"  {more}")
         return
     best, *others = member.setups
-    out.print(Padding(_whole(best), (0, 0, 0, 2)))
+    out.print(Padding(_whole(best, plan), (0, 0, 0, 2)))
     if others:
         out.print(Padding(_runners_up(others), (0, 0, 0, 2)))
     for one in member.refused:
@@ -52,7 +55,7 @@ def _show_member(member: Member, out: Console) -> None:
                 out.print(f"  starting value: {reason.text} ({reason.source})", style="dim")
 
 
-def _whole(planned: Planned) -> Table:
+def _whole(planned: Planned, plan: Plan) -> Table:
     setup, gear = planned.setup, planned.proof.computed.outcome
     units = planned.proof.case.job.units
     grid = Table.grid(padding=(0, 3, 0, 0))
@@ -65,13 +68,31 @@ def _whole(planned: Planned) -> Table:
         grid.add_row("levers", "; ".join(f"{name}: {position}" for name, position in levers.items()))
     grid.add_row("swivel", swivel_text(float(setup.swivel_deg or 0)))
     if gear and gear.sliding_feed:
-        way = f", {gear.feed.value}" if gear.feed else ""
-        grid.add_row("feed", f"{feed(gear.sliding_feed, units)}, {gear.feed_slide}{way}")
+        grid.add_row("feed", f"{feed(gear.sliding_feed, units)}, {_goes(planned)}")
+        if gear.feed:
+            grid.add_row("", plan.feed_way_because)
     grid.add_row("to start from", _cycle(planned.cycle, units))
     grid.add_row("on the flank", _flank(planned))
+    for words in planned.against:
+        grid.add_row("not as asked", words)
     for finding in planned.proof.findings:
         grid.add_row(finding.severity, f"{finding.message} {finding.remedy}".strip())
     return grid
+
+
+def _goes(planned: Planned) -> str:
+    """The slide that feeds, and which way it goes in the machine's own words."""
+    gear, case = planned.proof.computed.outcome, planned.proof.case
+    slide = gear.feed_slide if gear else None
+    if slide is None:
+        return ""
+    rate = case.solution.end_rate(slide)
+    part = case.train.ends[slide].part
+    return f'"{part}" goes {case.job.machine.way(slide, 1 if rate and rate > 0 else -1)}'
+
+
+#: Depths to the hundredth of a millimetre, or to the tenth of a thousandth of an inch where the job is in inches.
+_DEPTH_DIGITS = {"mm": 2, "in": 3}
 
 
 def _cycle(cycle: CutCycle, units: str) -> str:
@@ -79,9 +100,9 @@ def _cycle(cycle: CutCycle, units: str) -> str:
     if cycle.hob_rpm:
         speed = f" ({surface_speed(cycle.cutting_speed_m_min, units)})" if cycle.cutting_speed_m_min else ""
         parts.append(f"hob {cycle.hob_rpm:.0f} rpm{speed}")
-    depths = " + ".join(length(depth, units, 2) for depth in cycle.depths)
+    depths = " + ".join(length(depth, units, _DEPTH_DIGITS[units]) for depth in cycle.depths)
     if cycle.centres is not None and not depths:
-        parts.append(f"full depth at centres {length(cycle.centres, units, 2)}")
+        parts.append(f"full depth at centres {length(cycle.centres, units, _DEPTH_DIGITS[units])}")
     else:
         parts.append(f"depth {depths or 'as the drawing has it'}")
     if cycle.travel:
@@ -96,15 +117,28 @@ def _flank(planned: Planned) -> str:
     if planned.lead_error_ppm is None and not planned.helix_slope_um:
         return "exact"
     lead = "" if planned.lead_error_ppm is None else f"lead {planned.lead_error_ppm:+.2f} ppm, "
-    return f"{lead}{planned.helix_slope_um:+.2f} µm over the face ({quality})"
+    inches = planned.proof.case.job.units == "in"
+    slope = f"{planned.helix_slope_um / 25400:+.6f} in" if inches else f"{planned.helix_slope_um:+.2f} µm"
+    return f"{lead}{slope} over the face ({quality})"
 
 
 def _runners_up(others: list[Planned]) -> Table:
     grid = Table.grid(padding=(0, 2, 0, 0))
     for planned in others:
         gears = "; ".join(f"{name}: {gears_text(mounted)}" for name, mounted in planned.setup.change.items())
-        grid.add_row("or", gears, _flank(planned))
+        fed = feed(planned.feed, planned.proof.case.job.units) if planned.feed else ""
+        grid.add_row("or", gears, fed, _flank(planned))
     return grid
+
+
+def _changed(one: Mounted, other: Mounted) -> str:
+    """What is done on a bracket between two members: gears that stay are said to stay."""
+    if one.gears != other.gears:
+        return f"{gears_text(one)} → {gears_text(other)}"
+    out, into = (", ".join(map(str, mounted.idlers)) for mounted in (one, other))
+    if not into:
+        return f"the gears stay; take out the idler {out}"
+    return f"the gears stay; put in the idler {into}" + (f" in place of {out}" if out else "")
 
 
 def _show_change(plan: Plan, out: Console) -> None:
@@ -113,7 +147,7 @@ def _show_change(plan: Plan, out: Console) -> None:
         return
     one, other = (member.setups[0] for member in plan.members[:2])
     lines = [
-        f"{name}: {gears_text(one.setup.change[name])} → {gears_text(other.setup.change[name])}"
+        f"{name}: {_changed(one.setup.change[name], other.setup.change[name])}"
         for name in one.setup.change
         if name in other.setup.change and one.setup.change[name] != other.setup.change[name]
     ]
