@@ -95,7 +95,8 @@ class CoupledSetUp:
 
 @dataclass(frozen=True)
 class CoupledSetUps:
-    """The best set-ups, in order. `choices` counts the choices of the first ratios that were considered.
+    """The best set-ups, in order. `choices` counts the choices of the first ratios that were considered, `tries`
+    the combinations that were tried on the brackets.
 
     With `complete` these were all that the drawers and the spans allow, and nothing that can be mounted
     and isn't listed is cheaper than the last one listed; without, this holds among the choices considered.
@@ -105,6 +106,7 @@ class CoupledSetUps:
     choices: int
     complete: bool
     none_because: str | None = None
+    tries: int = 0
 
 
 def best_coupled_set_ups(
@@ -139,10 +141,10 @@ def best_coupled_set_ups(
     lists = [mounts.mountable(place, one) for place, one in zip(places[:-1], lists, strict=True)]
     choices = _Choices.of(places, lists, relation)
     values = _values(last, stock)
-    found, ended = _search(places, relation, mounts, choices, values, limit, most_tries)
-    complete = complete and ended
+    found, tries = _search(places, relation, mounts, choices, values, limit, most_tries)
+    complete = complete and tries < most_tries
     why = None if found else _why_none(places, lists, choices, values)
-    return CoupledSetUps(tuple(found), len(choices.wanted), complete, why)
+    return CoupledSetUps(tuple(found), len(choices.wanted), complete, why, tries)
 
 
 def _check(places: Sequence[Place], relation: Relation, limit: int) -> None:
@@ -358,13 +360,13 @@ def _search(
     values: Floats,
     limit: int,
     most_tries: int,
-) -> tuple[list[CoupledSetUp], bool]:
+) -> tuple[list[CoupledSetUp], int]:
     """The cheapest choices that can be mounted, each with the value of the last ratio that it takes.
 
-    And whether the search went on to its end.
+    And how many combinations were tried on the brackets.
     """
     if not len(values) or not len(choices.wanted):
-        return [], True
+        return [], 0
     last = places[-1]
     drawer = mounts.stock.drawers[last.name]
     above = np.searchsorted(values, choices.wanted)
@@ -415,7 +417,7 @@ def _search(
         if set_up is not None:
             error = relative_error(fraction, wanted)
             found.append(CoupledSetUp(_with_error(set_up, last.name, error), float(wanted), error))
-    return found, len(seen) < most_tries
+    return found, len(seen)
 
 
 def _least_cost(choices: _Choices, values: Floats, choice: Any, at: Any) -> Any:
@@ -447,7 +449,7 @@ class _Mounts:
 
     def mountable(self, place: Place, given: _Given) -> _Given:
         """The ratios of a list that some set gives which can be mounted, as far as a look at each costs little."""
-        if len(given.ratios) > _LOOKED_AT:
+        if len(given.ratios) > _LOOKED_AT or len(self.stock.drawers[place.name]) > _SMALL:
             return given
         pairs = zip(given.tops.tolist(), given.bottoms.tolist(), strict=True)
         keep = np.array([bool(self.on(place, Fraction(p, q)).items) for p, q in pairs], dtype=bool)
@@ -475,11 +477,11 @@ class _Mounts:
         return replace(best[0], cost=cost) if best else None
 
 
-#: Ratios of a bracket that are tried on it before they are combined with others.
-_LOOKED_AT = 600
+#: Ratios of a bracket that are tried on it before they are combined with others, where its drawer is no larger than so.
+_LOOKED_AT, _SMALL = 600, 50
 
 #: Sets of one ratio that are looked at on a bracket, and choices among them.
-_WAYS, _FILLINGS = 60, 2000
+_WAYS, _FILLINGS = 16, 500
 
 
 def _with_error(set_up: SetUp, name: str, error: float) -> SetUp:

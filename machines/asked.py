@@ -82,10 +82,11 @@ class FeedAsked:
         return self.over_marks(feed), steps if far else 0
 
     def spans(self) -> list[tuple[Fraction, Fraction]]:
-        """Ranges of feed to be searched one after the other: what holds, what is near, all that is offered."""
+        """Ranges of feed to be searched in turn: what holds, what is ever farther off, all that is offered."""
         near = Fraction(math.exp(_PROPOSED if self.said is None else _ASKED)).limit_denominator(1000)
         coarsest = self.most if self.mark_most is None else min(self.most, self.mark_most)
-        wide = [(self.aim / near, self.aim * near), (self.aim / 2, self.aim * Fraction(3, 2)), (self.least, self.most)]
+        wide = [(self.aim / part, self.aim * part) for part in (near, Fraction(3, 2), Fraction(3))]
+        wide.append((self.least, self.most))
         first = [(max(low, self.least), min(high, coarsest)) for low, high in wide]
         spans = [span for span in first if span[0] <= span[1]]
         if coarsest < self.most:

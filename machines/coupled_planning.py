@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from handlead.kinematics.change_gears import ChangeGearSet, kinds
 from handlead.kinematics.coupled import Relation, best_coupled_set_ups
 from handlead.kinematics.drawer import capacity
-from handlead.kinematics.joint import Place
+from handlead.kinematics.joint import Place, Steps
 from handlead.kinematics.needs import need
 from handlead.kinematics.ratios import compare
 from handlead.kinematics.requirement import Work
@@ -54,18 +54,20 @@ def coupled_sets(
     asked: Asked,
     span: tuple[Fraction, Fraction],
     choose: Callable[[list[Needed]], Iterable[Needed]],
+    tries: Steps,
     last: bool,
 ) -> Iterator[Coupled]:
     """For every way that serves: what was asked, the gears found, whether none was left out, and why there are none.
 
     `span` holds the feeds allowed, in mm per table turn. `choose` takes, of the ways that differ in the hob's speed
-    alone, the one that suits. More choices are looked at where this is the `last` span that is to be tried.
+    alone, the one that suits; every combination that is tried on the brackets takes one of the `tries`. More choices
+    are looked at where this is the `last` span that is to be tried.
     """
     for demand in choose(list(coupled_demands(wanted, work, asked))):
         by = _by_neighbour if demand.way.differential("axial") else _by_feed
-        found, complete, why = by(wanted, work, demand, span, _MOST_CHOICES)
+        found, complete, why = by(wanted, work, demand, span, tries, _MOST_CHOICES)
         if not found and not complete and last:
-            found, complete, why = by(wanted, work, demand, span, _MORE_CHOICES)
+            found, complete, why = by(wanted, work, demand, span, tries, _MORE_CHOICES)
         yield demand, found, complete, why
 
 
@@ -86,7 +88,7 @@ _Span = tuple[Fraction, Fraction]
 _Some = tuple[list[Sets], bool, str | None]
 
 
-def _by_feed(wanted: Wanted, work: Work, demand: Needed, span: _Span, most: int) -> _Some:
+def _by_feed(wanted: Wanted, work: Work, demand: Needed, span: _Span, tries: Steps, most: int) -> _Some:
     """Index gears with the lead's share in them, and the feed gears that make it so long."""
     way, index, feed = demand.way, *_named(demand.way)
     signs = {index: _sign(demand.index), feed: _sign(demand.feed_ratio)}
@@ -97,10 +99,10 @@ def _by_feed(wanted: Wanted, work: Work, demand: Needed, span: _Span, most: int)
     if exact is None or float(exact) <= 0:
         return [], True, None
     first = replace(wanted.place(index, demand.index), target=exact, weight=Fraction(0))
-    return _search(wanted, [first, _feed_place(wanted, feed, demand, span)], relation, most)
+    return _search(wanted, [first, _feed_place(wanted, feed, demand, span)], relation, tries, most)
 
 
-def _by_neighbour(wanted: Wanted, work: Work, demand: Needed, span: _Span, most: int) -> _Some:
+def _by_neighbour(wanted: Wanted, work: Work, demand: Needed, span: _Span, tries: Steps, most: int) -> _Some:
     """Index gears for a neighbouring count, feed and differential gears that make up the rest."""
     way, (index, feed) = demand.way, _named(demand.way)
     bracket = way.differential("axial")
@@ -117,7 +119,8 @@ def _by_neighbour(wanted: Wanted, work: Work, demand: Needed, span: _Span, most:
             continue
         relation = replace(relation, stiffness={frozenset(): _stiffness(wanted, work, demand, bracket)})
         last = replace(wanted.place(bracket, Fraction(sign)), span=(_LEAST, _GREATEST), weight=Fraction(0))
-        some, whole, why = _search(wanted, [first, _feed_place(wanted, feed, demand, span), last], relation, most)
+        places = [first, _feed_place(wanted, feed, demand, span), last]
+        some, whole, why = _search(wanted, places, relation, tries, most)
         found += some
         complete &= whole
         whys += [why] if why else []
@@ -143,7 +146,7 @@ def table_fed_sets(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> 
         _feed_place(wanted, feed, demand, (asked.feed.least, asked.feed.most)),
         replace(wanted.place(bracket, demand.differential), span=(size / 4, size * 4), weight=Fraction(0)),
     ]
-    return _search(wanted, places, relation, _MOST_CHOICES)[0]
+    return _search(wanted, places, relation, Steps(_MORE_TRIES), _MOST_CHOICES)[0]
 
 
 def _named(way: Way) -> tuple[str, str]:
@@ -202,7 +205,7 @@ def _gears_at_hand(wanted: Wanted, places: list[Place]) -> int:
     return sum(capacity([place.name for place in places], wanted.gear_sets).values())
 
 
-def _search(wanted: Wanted, places: list[Place], relation: Relation, most: int) -> _Some:
+def _search(wanted: Wanted, places: list[Place], relation: Relation, tries: Steps, most: int) -> _Some:
     """The gears found; none where a bracket can't turn the sense as it must, or no gears fit it."""
     for place in places:
         if not kinds(place.pairs, place.idlers, place.turns_over):
@@ -212,10 +215,14 @@ def _search(wanted: Wanted, places: list[Place], relation: Relation, most: int) 
     if least > (held := _gears_at_hand(wanted, places)):
         names = " and ".join(place.name for place in places)
         return [], True, f"{names} take {least} gears between them at least, and the drawers hold {held} that fit"
+    if not tries.left:
+        return [], False, None
+    few = min(tries.left, _MOST_TRIES if most == _MOST_CHOICES else _MORE_TRIES)
     try:
-        found = best_coupled_set_ups(places, relation, wanted.gear_sets, limit=_WIDTH, most_choices=most,
-            most_tries=_MOST_TRIES if most == _MOST_CHOICES else _MORE_TRIES,
+        found = best_coupled_set_ups(
+            places, relation, wanted.gear_sets, limit=_WIDTH, most_choices=most, most_tries=few
         )
     except ValueError as fault:
         return [], True, str(fault)
+    tries.left -= min(tries.left, found.tries)
     return [each.set_up.sets for each in found.best], found.complete, found.none_because

@@ -48,7 +48,7 @@ def gears_to_get(wanted: Wanted, work: Work) -> str:
     if not wanted.machine.gear_sets:
         return ""
     for gears in itertools.islice(_choices(wanted, work), _MOST_TRIED):
-        if search_member(wanted.on(with_gears(wanted.machine, gears)), work).setups:
+        if search_member(wanted.on(with_gears(wanted.machine, gears)), work, plain=True).setups:
             return _sentence(gears)
     return ""
 

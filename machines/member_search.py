@@ -29,8 +29,11 @@ from .ways import Needed, feed_signed, needed
 #: Set-ups that every way of setting the machine offers, whatever number is to be listed.
 WIDTH = 8
 
-#: Choices of gears that are looked at for one way of setting the machine, from lists and then without them.
-_STEPS, _MORE_STEPS = 6_000, 1_500
+#: Choices of gears that are looked at for one way of setting the machine: from lists, then without them; or quickly.
+_STEPS, _MORE_STEPS, _QUICK = 6_000, 800, 1_000
+
+#: Combinations that are tried on the brackets in all, where ratios hang together.
+_TRIES = 1_500
 
 #: Steps by which the hob may run slower, or faster within its row, than meant, so that the speed gears can stay.
 _SLOWER = 5
@@ -62,6 +65,7 @@ class _Log:
 
     reasons: list[tuple[int, str]] = field(default_factory=list)
     cut_short: bool = False
+    quick: bool = False
 
     def add(self, reached: int, why: str) -> None:
         self.reasons.append((reached, why.rstrip(".")))
@@ -80,28 +84,34 @@ class _Log:
 _INDEX, _RATIOS, _SPEED, _TOGETHER, _PROOF = range(1, 6)
 
 
-def search_member(wanted: Wanted, work: Work, *, pair: bool = False, lead_as: Planned | None = None) -> Found:
-    """The set-ups for one member, the best first.
+def search_member(
+    wanted: Wanted, work: Work, *, pair: bool = False, lead_as: Planned | None = None, plain: bool = False
+) -> Found:
+    """The set-ups for one member, the best first; with `plain` only those of the plain way, if there is one.
 
     With `pair` only ways are looked at in which both members of a pair can have one ratio on the differential;
     `lead_as` is the other member, whose ratio it must be.
     """
     asked = Asked.of(wanted.job, work, wanted.machine)
     result = Found(asked)
-    against = _whatever_the_gears(wanted, work)
-    if against or not wanted.ways:
-        result.is_settled = True
-        result.none_because = "; ".join(against) or "with no position of its levers does a bracket index the table"
+    settled = _settled(wanted, work)
+    if settled:
+        result.is_settled, result.none_because = True, settled
         return result
-    log = _Log()
+    log = _Log(quick=plain)
     found: list[tuple[int, Planned]] = []
-    for demand in demands(wanted, work, asked):
+    asks = list(demands(wanted, work, asked))
+    for demand in asks:
         if pair and not _is_shared(demand):
             continue
         sets = _direct(wanted, work, demand, asked, log, lead_as)
+        if plain:
+            sets = sets[:1]
         found += _proved(wanted, work, demand, asked, sets, log)
-        result.refused = result.refused or _nearer_refused(wanted, work, demand, asked)
-    if not found and work.kind != "worm wheel" and not pair:
+        if plain and found:
+            break
+        result.refused = result.refused or _nearer_refused(wanted, demand)
+    if not found and work.kind != "worm wheel" and not pair and not (plain and asks):
         of_coupled = _Log()
         found = _coupled(wanted, work, asked, of_coupled)
         log.cut_short |= of_coupled.cut_short
@@ -118,6 +128,18 @@ def search_member(wanted: Wanted, work: Work, *, pair: bool = False, lead_as: Pl
                 "not every choice of gears was looked at: there may be a set-up among those that were left out"
             )
     return result
+
+
+def _settled(wanted: Wanted, work: Work) -> str:
+    """What stands against the work whatever gears could be got; empty if nothing does."""
+    against = _whatever_the_gears(wanted, work)
+    if against:
+        return "; ".join(against)
+    if not wanted.ways:
+        return "with no position of its levers does a bracket index the table"
+    if not wanted.gear_sets:
+        return "the machine file lists no change gears: name those that there are under [[gear_set]]"
+    return ""
 
 
 def _whatever_the_gears(wanted: Wanted, work: Work) -> list[str]:
@@ -447,14 +469,14 @@ def _in_reach(place: Place, stock: Stock, log: _Log) -> bool:
 
 def _filled(stock: Stock, lists: list[Listed], wanted: Wanted, log: _Log) -> list[Sets]:
     """The likeliest choices that the drawers allow together."""
-    steps, found = Steps(_STEPS), []
+    steps, found = Steps(_QUICK if log.quick else _STEPS), []
     for sets in fillings(stock, lists, steps):
         found.append(sets)
-        if len(found) >= max(WIDTH, wanted.top):
+        if log.quick or len(found) >= max(WIDTH, wanted.top):
             return found
     if found:
         return found
-    if steps.ran_out or not all(one.complete for one in lists):
+    if (steps.ran_out or not all(one.complete for one in lists)) and not log.quick:
         more = Steps(_MORE_STEPS)
         best = best_set_ups([one.place for one in lists], wanted.gear_sets, limit=WIDTH, steps=more)
         if best.best:
@@ -534,11 +556,11 @@ def _with_speed(stock: Stock, sets: Sets, speeds: list[Listed]) -> Sets | None:
 def _coupled(wanted: Wanted, work: Work, asked: Asked, log: _Log) -> list[tuple[int, Planned]]:
     """Set-ups in which the count or the lead rests on the feed gears, where no other kind exists."""
     found: list[tuple[int, Planned]] = []
-    # What holds, and then all that is offered: the nearest come first there too.
-    spans = list(dict.fromkeys([asked.feed.spans()[0], *asked.feed.spans()[-2:]]))
+    spans, tries = asked.feed.spans(), Steps(_TRIES)
     for number, span in enumerate(spans):
+        last = number == len(spans) - 1
         for demand, some, complete, why in coupled_sets(
-            wanted, work, asked, span, lambda them: at_best_speed(wanted, them, asked), number == len(spans) - 1
+            wanted, work, asked, span, lambda them: at_best_speed(wanted, them, asked), tries, last
         ):
             log.cut_short |= not complete
             if why:
@@ -625,7 +647,7 @@ def _no_speed(wanted: Wanted, demand: Needed, place: Place, stock: Stock) -> str
     return f"{place.name}: with the nearest gears that can be mounted {' and '.join(parts)}"
 
 
-def _nearer_refused(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> tuple[Refused, ...]:
+def _nearer_refused(wanted: Wanted, demand: Needed) -> tuple[Refused, ...]:
     """Nearer sets for the differential that are owned but can't be mounted, with why."""
     place = differential_place(wanted, demand)
     if place is None or place.bracket is None:

@@ -122,8 +122,14 @@ def plan(
         return Plan(job, wanted.machine, shared, True)
     planned: list[Member] = []
     for name, work in members:
+        if name == "other hand" and not planned[0].setups:
+            left_out = Member(name, work, (), "the hand that is asked for can't be set", not_searched=_OTHER_HAND)
+            return Plan(job, wanted.machine, (*planned, left_out), False)
         planned.append(_member(wanted.after(_standing(planned)), name, work))
     return Plan(job, wanted.machine, tuple(planned), False)
+
+
+_OTHER_HAND = "the other hand wasn't looked at"
 
 
 def plan_many(
@@ -159,7 +165,7 @@ def _member(wanted: Wanted, name: str, work: Work) -> Member:
     found = search_member(wanted, work)
     if found.setups:
         return _as_member(wanted, name, work, found)
-    # Nobody ordered the other hand: gears are named for what is asked for.
+    # Nobody ordered the other hand: gears are named for what is asked for alone.
     advice = "" if found.is_settled or name == "other hand" else gears_to_get(wanted, work)
     return replace(_as_member(wanted, name, work, found), gears_to_get=advice)
 
