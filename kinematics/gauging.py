@@ -142,14 +142,20 @@ class Spectrum:
 
 
 def gauge(
-    field: Field, *, module_n: float | None = None, addendum: float = 1.0, fed_along: bool = True
+    field: Field,
+    *,
+    module_n: float | None = None,
+    addendum: float = 1.0,
+    fed_along: bool = True,
+    strike_deg: float = 0.0,
 ) -> Gauged:
     """Count, hand, lead and state of what is cut into the blank.
 
     `module_n` (mm) and `addendum` (in modules, profile shift included) are what a gear tooth gauge
     held to the hob says; with them the count is checked against the blank's diameter. `fed_along` False
     says that no slide went along the blank: then the band that is cut has no feed to be found on it, and
-    its lead is only as good as a touch can tell. Nothing else is known here of the set-up, nor of what was wanted.
+    its lead is only as good as a touch can tell. `strike_deg` is by how much the marks of single gashes may lean
+    against the hob's thread. Nothing else is known here of the set-up, nor of what was wanted.
     """
     spectrum = Spectrum(field)
     if spectrum.heights.size < 3:
@@ -160,20 +166,63 @@ def gauge(
     if not table:
         return _nothing(field, "no spaces stand out: the blank is turned down all round, or not cut")
     strongest = max(table, key=lambda wave: wave.size)
-    marks = _Marks.of(field, spectrum, table, strongest)
-    notes: list[str] = []
     spiral = _spiral(spectrum) if fed_along else None
-    real = offset = lean = feed = None
+    seen = _Seen(field, spectrum, table, strongest, _Marks.of(field, spectrum, table, strongest), spiral)
+    held = _Held(module_n, addendum, fed_along, strike_deg)
     if spiral is None:
-        if fed_along:
+        return _read(seen, held, None)
+    counted = _spaces_per_turn(field, spectrum, spiral)
+    found = _read(seen, held, counted)
+    times = round(strongest.order / counted)
+    if found.clean or not 1 < times <= _MOST_UNEVEN:
+        return found
+    # With many starts on few gashes, neighbouring spaces of a right cut are unevenly deep: all of them count, if
+    # together they make whole, clean teeth.
+    together = _read(seen, held, counted * times)
+    return together if together.clean else found
+
+
+#: As many spaces in a row may be unevenly deep: a hob has so many starts.
+_MOST_UNEVEN = 4
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What stands out on a field."""
+
+    field: Field
+    spectrum: Spectrum
+    table: list[Wave]
+    strongest: Wave
+    marks: _Marks
+    spiral: Wave | None
+
+
+@dataclass(frozen=True)
+class _Held:
+    """What is held to the blank, or told of how it was cut; see `gauge`."""
+
+    module_n: float | None
+    addendum: float
+    fed_along: bool
+    strike_deg: float
+
+
+def _read(seen: _Seen, held: _Held, counted: float | None) -> Gauged:
+    """What follows where so many spaces come to a table turn; None where the feed leaves no mark."""
+    field, spectrum, spiral, marks = seen.field, seen.spectrum, seen.spiral, seen.marks
+    notes: list[str] = []
+    real = offset = lean = feed = None
+    if spiral is None or counted is None:
+        if held.fed_along:
             notes.append(
                 "the feed leaves no mark that these rows can show: how successive turns fall can't be told"
             )
-        spaces = _fundamental(table, strongest)
+        spaces = _fundamental(seen.table, seen.strongest)
         spaces = spectrum.peak(spaces.order, spaces.per_mm, 0.5 / spectrum.face)
     else:
         feed = 1 / spiral.per_mm
-        spaces = _with_the_grain(spectrum, feed, _spaces_per_turn(field, spectrum, spiral), notes)
+        spaces = _with_the_grain(spectrum, feed, counted, notes)
         offset = -spaces.per_mm * feed
         real = spaces.order + offset
         lean = _lean_deg(field, spectrum, spaces, spiral)
@@ -182,11 +231,15 @@ def gauge(
     plain = not notes or spiral is None
     hand, lead = _helix(spectrum, spaces)
     whole = _whole(field, spectrum, spaces, notes)
-    plain = plain and whole and not _leans(spaces, lean, field.uncut)
-    clean = whole and _clean(table, spaces, lean, field.uncut, notes)
-    if module_n is not None:
-        leads = (lead,) if fed_along or lead is None else (lead * (1 - _BAND_LEAD), lead, lead * (1 + _BAND_LEAD))
-        clean = _fits(field, spaces, leads, module_n, addendum, notes) and clean
+    leans = lean is not None and abs(lean) > _lean_limit_deg(spaces, field.uncut) + held.strike_deg
+    plain = plain and whole and not leans
+    if whole and leans:
+        notes.append(f"the marks lean {lean:.1f} deg against the line of the teeth")
+    clean = whole and not leans and _alone(seen.table, spaces, notes)
+    if held.module_n is not None:
+        narrow = lead is not None and not held.fed_along
+        leads = (lead,) if lead is None or not narrow else tuple(lead * part for part in _BAND_LEADS)
+        clean = _fits(field, spaces, leads, held.module_n, held.addendum, notes) and clean
     return Gauged(
         teeth=spaces.order,
         hand=hand,
@@ -485,15 +538,8 @@ def _lean_limit_deg(spaces: Wave, radius: float) -> float:
     return LEAN_LIMIT_DEG + math.degrees(1.6 * addendum * abs(tangent) / (1 + tangent * tangent))
 
 
-def _leans(spaces: Wave, lean: float | None, radius: float) -> bool:
-    """Whether the marks of single turns lie across the line of the teeth."""
-    return lean is not None and abs(lean) > _lean_limit_deg(spaces, radius)
-
-
-def _clean(table: list[Wave], spaces: Wave, lean: float | None, radius: float, notes: list[str]) -> bool:
-    if lean is not None and _leans(spaces, lean, radius):
-        notes.append(f"the marks lean {lean:.1f} deg against the line of the teeth")
-        return False
+def _alone(table: list[Wave], spaces: Wave, notes: list[str]) -> bool:
+    """Whether no other count stands out as much."""
     others = [
         wave
         for wave in table
@@ -508,20 +554,27 @@ def _clean(table: list[Wave], spaces: Wave, lean: float | None, radius: float, n
     return True
 
 
-#: The lead told from a band that no slide went along may be out by this part: a touch is only as wide as few
+#: The lead told from a band that no slide went along may be out by so much: a touch is only as wide as few
 #: gashes make it. Own choice, from radial and tangential cuts of worm wheels of 17 to 90 teeth.
-_BAND_LEAD = 0.4
+_BAND_LEADS = (0.6, 1.0, 1.4)
 
 
 def _fits(
-    field: Field, spaces: Wave, leads: tuple[float | None, ...], module_n: float, addendum: float, notes: list[str]
+    field: Field,
+    spaces: Wave,
+    leads: tuple[float | None, ...],
+    module_n: float,
+    addendum: float,
+    notes: list[str],
 ) -> bool:
     """Whether this many teeth of this module stand on a blank of this diameter, with a lead among these."""
     teeth = spaces.order
     sines = [0.0 if lead is None else math.pi * module_n * teeth / lead for lead in leads]
     sines = [sine for sine in sines if sine < 1]
     if not sines:
-        notes.append(f"{teeth} teeth of module {module_n:g} can't have a lead of {leads[len(leads) // 2]:.1f} mm")
+        notes.append(
+            f"{teeth} teeth of module {module_n:g} can't have a lead of {leads[len(leads) // 2]:.1f} mm"
+        )
         return False
     heights = [field.uncut / module_n - teeth / 2 / math.sqrt(1 - sine * sine) for sine in sines]
     found = min(max(addendum, min(heights)), max(heights))

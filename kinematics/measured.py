@@ -19,6 +19,7 @@ from .cutting import (
     axial_pass,
     band,
     cut_field,
+    light_depth,
     radial_plunge,
     scratch_cut,
     scratch_grid,
@@ -30,6 +31,7 @@ from .gauging import Gauged, gauge
 from .gear import Gear
 from .hob import Hob
 from .motion import Motion, Rates, Ripple
+from .touch import step_of
 
 #: Rows and columns a space of a full-depth field that is to be measured.
 _FULL_ROWS, _FULL_COLUMNS = 90, 25
@@ -67,17 +69,28 @@ def measure_cut(
         field = _full_field(rates, hob, blank, swivel_deg, gear, ripples, progress)
     else:
         field = scratch_cut(rates, hob, blank, swivel_deg, progress=progress)
-    along = bool(rates.axial)
+    along, strike = bool(rates.axial), strike_deg(rates, hob, blank, swivel_deg)
     if gear is None:
-        return Measured(gauge(field, fed_along=along), None, field)
+        return Measured(gauge(field, fed_along=along, strike_deg=strike), None, field)
     addendum = (blank.radius - gear.reference_diameter / 2) / gear.module_n
-    found = gauge(field, module_n=gear.module_n, addendum=addendum, fed_along=along)
+    found = gauge(field, module_n=gear.module_n, addendum=addendum, fed_along=along, strike_deg=strike)
     hand = "none" if gear.hand is None else gear.hand.word
     seen = rates.axial and rates.table and hob.profile is None and gear.face_width is not None
     if not seen or (found.teeth, found.hand) != (gear.teeth, hand):
         return Measured(found, None, field)
     motion = full_pass(rates, hob, blank, swivel_deg, gear, ripples)
     return Measured(found, measure_flanks(motion, hob, gear, swivel_deg), field)
+
+
+def strike_deg(rates: Rates, hob: Hob, blank: Blank, swivel_deg: float) -> float:
+    """By how much the marks of a light cut may lean against the hob's thread, in degrees.
+
+    A single gash leaves a mark square to the hob's axis, a lead angle off its thread; where many strike one after
+    the other in a space, their marks together lie as the thread does. Own derivation, from how many strike.
+    """
+    reach = math.sqrt(2 * light_depth(rates, hob, blank, swivel_deg) * blank.radius)
+    few = step_of(hob.module_n, hob.starts, hob.gashes) / (2 * reach)
+    return hob.geometric_lead_angle_deg * min(1.0, few)
 
 
 def full_distance(hob: Hob, gear: Gear) -> float:

@@ -130,3 +130,34 @@ def test_a_hob_that_never_reaches_the_blank_cuts_nothing_to_full_depth():
     hob, blank, gear, rates = worm_wheel(21, 2, 1, "in")
     with pytest.raises(ValueError, match="doesn't reach"):
         measure_cut(rates, hob, replace(blank, diameter=30), 0, gear=gear, depth="full")
+
+
+@pytest.mark.parametrize(
+    ("teeth", "module", "starts", "gashes", "helix", "feed", "hob_diameter"),
+    [
+        (12, 2, 4, 6, 0, "0.8", 50),
+        (54, 8, 4, 6, 0, "4", 96),
+        (22, 3, 4, 14, 0, "6", 54),
+        (12, 8, 4, 6, 25, "4", 96),
+    ],
+)
+def test_hobs_of_many_starts_and_few_gashes_leave_uneven_spaces_that_all_count(
+    setting, teeth, module, starts, gashes, helix, feed, hob_diameter
+):
+    machine = setting(
+        teeth=teeth, module_n=module, starts=starts, gashes=gashes, helix_deg=helix, feed=Fraction(feed), face=20,
+        hob_diameter=hob_diameter,
+    )  # fmt: skip
+    gear = Gear(teeth, module, helix, Hand.RIGHT if helix else None, face_width=None)
+    found = measure_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg, gear=gear).gauged
+    assert (found.teeth, found.hand) == (teeth, "right" if helix else "none")
+    assert found.real_teeth == pytest.approx(float(machine.spaces_per_turn), abs=2e-3)
+    assert found.clean, found.notes
+
+
+def test_a_hob_whose_head_stands_a_lead_angle_wrong_still_leans(setting):
+    machine = setting(helix_deg=0, swivel_error_deg=-6)
+    gear = Gear(29, 3, face_width=None)
+    found = measure_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg, gear=gear).gauged
+    assert not found.clean
+    assert "lean" in found.notes[0]
