@@ -7,6 +7,9 @@ The folders are found, none is listed. `expected.toml` of each says:
     [[value]]   a value in the JSON object of a job: `path` into it, `value` ("null" for none),
                 `within` for a measured or computed decimal, and the `source` from which it is known
 
+A job with [seen] is traced as well: [traced] says the exit status of `handlead trace`, and [[cause]] what the likeliest
+cause is: its place, its `kind` or what it `changes`, what it leaves, and the check that is asked for `next`.
+
 `job` names the file of a finding or value where the folder has several jobs.
 
 A folder with `sample.toml` is a worn gear to be named: [[value]] looks into the answer of `handlead sample`.
@@ -158,6 +161,29 @@ def test_every_shipped_machine_is_used_by_a_scenario_that_goes_right() -> None:
         for path in jobs(folder)
     }
     assert used == set(shipped_machines())
+
+
+@pytest.mark.parametrize("folder", [name for name in FOLDERS if "traced" in expected(name)])
+def test_what_was_seen_is_traced_to_the_cause_known_from_elsewhere(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (job,), (row,) = jobs(folder), expected(folder)["cause"]
+    assert main(["trace", "--json", str(job)]) == expected(folder)["traced"]["exit"]
+    found = json.loads(capsys.readouterr().out)
+    assert found["set_up_as_written"]["as_wanted"] is True
+    first = found["causes"][0]
+    (fault,), leaves = first["faults"], first["leaves"]
+    assert row["source"].strip()
+    assert fault["where"] == row["where"]
+    assert fault["kind"] == row.get("kind", fault["kind"])
+    if "changes" in row:
+        mounted = fault["setup"]["change"][row["where"]]
+        assert len(mounted.get("idlers", ())) == row["changes"]["idlers"]
+    for key in ("teeth", "hand", "lead_exact"):
+        assert leaves[key] == row.get(key, leaves[key])
+    if "outside_helix_angle_deg" in row:
+        assert leaves["outside_helix_angle_deg"] == pytest.approx(row["outside_helix_angle_deg"], abs=5e-4)
+    assert found["next_check"]["do"] == row.get("next", found["next_check"]["do"])
 
 
 @pytest.mark.parametrize("folder", FITTED)

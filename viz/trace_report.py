@@ -91,6 +91,10 @@ def _after_causes(found: Diagnosis) -> Iterator[str]:
         yield f"If so: {' '.join(found.cure)}"
 
 
+def _share(group: Sequence[Suspect]) -> float:
+    return sum(suspect.weight for suspect in group)
+
+
 #: A share below this isn't worth a line.
 LEAST_SHARE = 0.005
 
@@ -99,8 +103,10 @@ def _show_causes(found: Diagnosis, out: Console) -> None:
     known = 1.0 if found.is_certain else 1 - found.explanation.unknown
     number = 0
     groups = found.explanation.groups
-    for group in groups[:MOST_GROUPS]:
-        share = sum(suspect.weight for suspect in group) * known
+    # What is next to nothing stands in the count of the others; the likeliest always stands there.
+    shown = [group for group in groups if group is groups[0] or _share(group) >= LEAST_SHARE][:MOST_GROUPS]
+    for group in shown:
+        share = _share(group) * known
         alike = " (these leave the same teeth)" if len(group) > 1 else ""
         out.print(
             Padding(
@@ -116,8 +122,8 @@ def _show_causes(found: Diagnosis, out: Console) -> None:
             number += len(group) - MOST_IN_GROUP
             grid.add_row("", Text(f"and {len(group) - MOST_IN_GROUP} more", style="dim"))
         out.print(Padding(grid, (0, 0, 0, 8)))
-    if len(groups) > MOST_GROUPS:
-        left = sum(len(group) for group in groups[MOST_GROUPS:])
+    if len(groups) > len(shown):
+        left = sum(len(group) for group in groups[len(shown) :])
         out.print(
             Padding(Text(f"and {left} less likely ones (--json lists them)", style="dim"), (1, 0, 0, 8))
         )
