@@ -70,18 +70,23 @@ class _Log:
     def add(self, reached: int, why: str) -> None:
         self.reasons.append((reached, why.rstrip(".")))
 
+    @property
+    def farthest(self) -> int:
+        """How far the way got that got farthest."""
+        return max((reached for reached, _ in self.reasons), default=0)
+
     def text(self) -> str:
-        farthest = max((reached for reached, _ in self.reasons), default=0)
         told: dict[str, str] = {}
         for reached, why in self.reasons:
             # One reason a bracket: other levers ask another ratio of it, and fail alike.
-            if reached == farthest:
+            if reached == self.farthest:
                 told.setdefault(why.split(":")[0], why)
         return "; ".join(told.values())
 
 
-#: How far a way got: the index gears, feed and differential gears, the hob's speed, all of them together, the proof.
-_INDEX, _RATIOS, _SPEED, _TOGETHER, _PROOF = range(1, 6)
+#: How far a way got: the index gears, feed and differential gears, all of them together, the proof, and then only
+#: the machine's limits, against which no gears help.
+_INDEX, _RATIOS, _TOGETHER, _PROOF, _LIMITS = range(1, 6)
 
 
 def search_member(
@@ -123,6 +128,7 @@ def search_member(
     result.setups = usual + more
     if not found:
         result.none_because = log.text() or _no_way(work)
+        result.is_settled = log.farthest == _LIMITS
         if log.cut_short:
             result.not_searched = (
                 "not every choice of gears was looked at: there may be a set-up among those that were left out"
@@ -424,7 +430,7 @@ def _direct(
         return []
     speeds = [_speed_list(speed, stock, wanted, demand, asked)] if speed else []
     if speeds and not speeds[0].items:
-        log.add(_SPEED, _no_speed(wanted, demand, speeds[0].place, stock))
+        log.add(_LIMITS, _no_speed(wanted, demand, speeds[0].place, stock))
         return []
     if feed is None:
         return _filled(stock, [indexes, *speeds], wanted, log)
@@ -587,11 +593,11 @@ def _all_with_speed(wanted: Wanted, demand: Needed, asked: Asked, some: list[Set
     try:
         stock = Stock.of(places, wanted.gear_sets)
     except ValueError as fault:
-        log.add(_SPEED, str(fault))
+        log.add(_RATIOS, str(fault))
         return []
     speeds = [_speed_list(speed, stock, wanted, demand, asked)]
     if not speeds[0].items:
-        log.add(_SPEED, _no_speed(wanted, demand, speed, stock))
+        log.add(_LIMITS, _no_speed(wanted, demand, speed, stock))
     return [sets for one in some if (sets := _with_speed(stock, one, speeds))]
 
 
@@ -608,7 +614,7 @@ def _proved(
         elif not proved and number == 0:
             for finding in planned.judged:
                 if finding.severity == "error":
-                    log.add(_PROOF, finding.message)
+                    log.add(_LIMITS if finding.code == "beyond-limits" else _PROOF, finding.message)
     return proved
 
 
@@ -644,6 +650,8 @@ def _no_speed(wanted: Wanted, demand: Needed, place: Place, stock: Stock) -> str
         if rpm and (rpm > fastest or (slowest and rpm < slowest)):
             allowed = f"at most {float(fastest):g}" if rpm > fastest else f"at least {float(slowest or 0):g}"
             parts.append(f'"{part}" would run at {float(rpm):.4g} rpm, {allowed} being allowed')
+    if not parts:
+        return f"{place.name}: {why_none_alone(place, stock)}"
     return f"{place.name}: with the nearest gears that can be mounted {' and '.join(parts)}"
 
 

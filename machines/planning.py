@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from handlead.kinematics.change_gears import Refused
 from handlead.kinematics.cutdata import Proposal
+from handlead.kinematics.frozen import freeze
 from handlead.kinematics.links import Mounted
 from handlead.kinematics.requirement import Work
 from handlead.kinematics.words import Feed
@@ -57,12 +58,19 @@ class Member:
 
 @dataclass(frozen=True)
 class Plan:
-    """The set-ups of every member; `shares_differential` where a pair's are alike on that bracket."""
+    """The set-ups of every member; `shares_differential` where a pair's are alike on that bracket.
+
+    `lying` is what stood on the brackets before, where that was said.
+    """
 
     job: Job
     machine: Machine
     members: tuple[Member, ...]
     shares_differential: bool
+    lying: Mapping[str, Mounted] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        freeze(self, "lying")
 
     @property
     def is_found(self) -> bool:
@@ -119,14 +127,14 @@ def plan(
     members = _members(job)
     shared = _plan_pair(wanted, members)
     if shared is not None:
-        return Plan(job, wanted.machine, shared, True)
+        return Plan(job, wanted.machine, shared, True, wanted.lying)
     planned: list[Member] = []
     for name, work in members:
         if name == "other hand" and not planned[0].setups:
             left_out = Member(name, work, (), "the hand that is asked for can't be set", not_searched=_OTHER_HAND)
-            return Plan(job, wanted.machine, (*planned, left_out), False)
+            return Plan(job, wanted.machine, (*planned, left_out), False, wanted.lying)
         planned.append(_member(wanted.after(_standing(planned)), name, work))
-    return Plan(job, wanted.machine, tuple(planned), False)
+    return Plan(job, wanted.machine, tuple(planned), False, wanted.lying)
 
 
 _OTHER_HAND = "the other hand wasn't looked at"

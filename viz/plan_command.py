@@ -80,9 +80,11 @@ def _run_jobs(options: argparse.Namespace) -> int:
 
     results: list[dict[str, Any]] = []
     statuses = [0]
+    found: Plan | None = None
     for path in options.jobs:
         try:
-            found = _plan(path, options)
+            # What the job before leaves on the brackets stays there as far as it serves.
+            found = _plan(path, options, found)
         except Exception as fault:
             status, answer = report_failed(path, fault)
             statuses.append(status)
@@ -105,14 +107,15 @@ def _run_jobs(options: argparse.Namespace) -> int:
     return max(statuses)
 
 
-def _plan(path: Path, options: argparse.Namespace) -> Plan:
+def _plan(path: Path, options: argparse.Namespace, before: Plan | None) -> Plan:
     from handlead.machines.catalogue import find_machine
     from handlead.machines.job_file import read_job
     from handlead.machines.planning import plan
 
     job = read_job(path)
     machine = find_machine(options.machine, path.parent) if options.machine else None
-    return plan(job, machine, options.top)
+    same = before is not None and before.machine.digest == (machine or job.machine).digest
+    return plan(job, machine, options.top, before.last_change if before and same else None)
 
 
 def _write(path: Path, found: Plan, machine: str | None) -> list[dict[str, Any]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+
 from handlead.kinematics.links import Mounted
 from handlead.machines.carrying import carried_over
 from handlead.machines.cut_cycle import CutCycle
@@ -23,6 +25,7 @@ def show_plan(plan: Plan, out: Console | None = None) -> None:
     out.print(Text.assemble((plan.job.title, "bold"), f"  on {plan.machine.name}"))
     for member in plan.members:
         _show_member(member, plan, out)
+    _show_before(plan, out)
     _show_change(plan, out)
     _show_carried(plan, out)
     out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 0)))
@@ -141,16 +144,33 @@ def _changed(one: Mounted, other: Mounted) -> str:
     return f"the gears stay; put in the idler {into}" + (f" in place of {out}" if out else "")
 
 
+def _gears_changed(before: Mapping[str, Mounted], after: Mapping[str, Mounted]) -> Iterator[str]:
+    """What is done on each bracket that is filled before and after, and not alike."""
+    for name, mounted in before.items():
+        if name in after and mounted != after[name]:
+            yield f"{name}: {_changed(mounted, after[name])}"
+
+
+def _show_before(plan: Plan, out: Console) -> None:
+    """What is changed from what the job before left on the brackets."""
+    first = plan.members[0]
+    if not plan.lying or not first.setups:
+        return
+    after = first.setups[0].setup.change
+    out.print(Text(f"\nFrom the job before to {first.name}", style="bold"))
+    for line in _gears_changed(plan.lying, after):
+        out.print(f"  {line}")
+    for name in plan.lying:
+        if after.get(name) == plan.lying[name]:
+            out.print(f"  {name}: stays as it is")
+
+
 def _show_change(plan: Plan, out: Console) -> None:
     """What is changed at the machine from one member to the other."""
     if len(plan.members) < 2 or not all(member.setups for member in plan.members):
         return
     one, other = (member.setups[0] for member in plan.members[:2])
-    lines = [
-        f"{name}: {_changed(one.setup.change[name], other.setup.change[name])}"
-        for name in one.setup.change
-        if name in other.setup.change and one.setup.change[name] != other.setup.change[name]
-    ]
+    lines = list(_gears_changed(one.setup.change, other.setup.change))
     lines += [
         f"lever {name}: {one.setup.levers.get(name, lever.normal)} → {other.setup.levers.get(name, lever.normal)}"
         for name, lever in plan.machine.levers.items()

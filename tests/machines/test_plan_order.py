@@ -13,6 +13,7 @@ from handlead.machines.gears_to_get import with_gears
 from handlead.machines.job_file import read_job, read_job_text
 from handlead.machines.machine_file import GearSet
 from handlead.machines.planning import plan
+from handlead.viz.command import main
 from handlead.viz.plan_report import show_plan
 from rich.console import Console
 
@@ -165,6 +166,15 @@ def test_the_next_job_s_gears_are_left_as_they_lie():
     job = spur(teeth=44, feed=F(2))
     after = plan(job, top=1, lying=lying).members[0].setups[0]
     assert after.setup.change["feed gears"].gears == lying["feed gears"].gears
+
+
+def test_of_two_jobs_the_second_s_report_says_what_stays_from_the_first(tmp_path, capsys):
+    for name, teeth in (("one", 40), ("two", 44)):
+        (tmp_path / f"{name}.toml").write_text(SPUR.replace("teeth = 40", f"teeth = {teeth}"))
+    assert main(["plan", str(tmp_path / "one.toml"), str(tmp_path / "two.toml"), "--top", "1"]) == 0
+    said = capsys.readouterr().out
+    assert said.count("From the job before") == 1
+    assert "feed gears: stays as it is" in said
 
 
 # ---------------------------------------------------------------- none, and why
