@@ -69,5 +69,5 @@ class Terminal(Console):
 
 def console() -> Terminal:
     """The terminal, or a plain stream when the output goes elsewhere."""
-    out = Terminal(highlight=False, markup=False)
-    return out if out.is_terminal else Terminal(highlight=False, markup=False, width=PLAIN_WIDTH)
+    out = Terminal(highlight=False, markup=False, emoji=False)
+    return out if out.is_terminal else Terminal(highlight=False, markup=False, emoji=False, width=PLAIN_WIDTH)

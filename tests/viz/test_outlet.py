@@ -325,3 +325,10 @@ def test_the_version_can_be_put_into_a_report(capsys):
         command.main(["--version"])
     assert ended.value.code == 0
     assert re.fullmatch(r"handlead [\d.]+\n", capsys.readouterr().out)
+
+
+def test_a_name_with_colons_and_brackets_is_printed_as_it_is_written(tmp_path, capsys):
+    job = tmp_path / "a:cat:[bold]b.toml"
+    job.write_text(WRONG.read_text())
+    command.main(["prove", "--no-cut", str(job)])
+    assert "a:cat:[bold]b.toml" in capsys.readouterr().out.replace("\n", "")
