@@ -10,7 +10,6 @@ import sys
 from collections.abc import Callable, Sequence
 from typing import Any, NoReturn
 
-from handlead.machines.errors import HandleadError
 from handlead.machines.visible import visible
 
 from . import (
@@ -24,13 +23,13 @@ from . import (
     show_command,
     trace_command,
 )
-from .outlet import complain, open_outlets, print_json, report_broken, shut_outlets, tell, version
+from .outlet import complain, open_outlets, print_json, report_failed, shut_outlets, tell, version
 
 #: Digits of a whole number that may be printed: more than any file within the readers' limits can make.
 _MOST_DIGITS = 40_000
 
 #: Exit statuses beside 0 (yes) and 1 (no): no command answers with these.
-UNUSABLE, BROKEN, STOPPED = 2, 3, 130
+UNUSABLE, STOPPED = 2, 130
 
 COMMANDS = (
     prove_command,
@@ -127,14 +126,10 @@ def _run(arguments: Sequence[str]) -> int:
         # Files that a command writes are its own business; a stream has no name.
         complain(f"{fault.filename or 'standard output'}: {fault.strerror or fault}")
         return UNUSABLE
-    except HandleadError as fault:
-        complain(fault)
-        return UNUSABLE
     except Exception as fault:
-        broken = report_broken(fault)
+        status, answer = report_failed(fault)
         if "--json" in arguments:
-            print_json({"errors": [broken]})
-        return BROKEN
+            print_json(answer)
     return status
 
 

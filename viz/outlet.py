@@ -97,11 +97,11 @@ def report_fault(path: Path, fault: Exception) -> dict[str, Any]:
     return {"job": str(path), "verdict": None, "errors": errors}
 
 
-def report_failed(path: Path, fault: Exception) -> tuple[int, dict[str, Any]]:
-    """Print why a job has no answer; returns the status that it ends with, and the complaints as plain values."""
+def report_failed(fault: Exception) -> tuple[int, dict[str, Any]]:
+    """Print why there is no answer; returns the status that it ends with, and the complaints as plain values."""
     if isinstance(fault, HandleadError):
-        return 2, report_fault(path, fault)
-    return 3, {"job": str(path), "verdict": None, "errors": [report_broken(fault)]}
+        return 2, {"errors": report_fault(Path(), fault)["errors"]}
+    return 3, {"errors": [report_broken(fault)]}
 
 
 def report_broken(fault: Exception) -> dict[str, Any]:

@@ -86,9 +86,9 @@ def _run_jobs(options: argparse.Namespace) -> int:
             # What the job before leaves on the brackets stays there as far as it serves.
             found = _plan(path, options, found)
         except Exception as fault:
-            status, answer = report_failed(path, fault)
+            status, answer = report_failed(fault)
             statuses.append(status)
-            results.append({"job": str(path), "errors": answer["errors"]})
+            results.append({"job": str(path), **answer})
             continue
         statuses.append(0 if found.is_found else 1)
         told = found.as_json() if options.json else {}

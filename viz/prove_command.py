@@ -39,9 +39,9 @@ def run(options: argparse.Namespace) -> int:
         try:
             proof = _prove(path, cut=None if options.no_cut else options.depth)
         except Exception as fault:
-            status, answer = report_failed(path, fault)
+            status, answer = report_failed(fault)
             statuses.append(status)
-            results.append(answer)
+            results.append({"job": str(path), "verdict": None, **answer})
             continue
         statuses.append(0 if proof.is_as_wanted else 1)
         if options.json:

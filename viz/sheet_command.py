@@ -46,7 +46,7 @@ def run(options: argparse.Namespace) -> int:
         if pages:
             answer |= {"file": str(out), "pages": _write(pages, out, options.paper)}
     except Exception as fault:
-        status, told = report_failed(out, fault)
+        status, told = report_failed(fault)
         statuses.append(status)
         answer["errors"] += told["errors"]
     if options.json:
@@ -75,7 +75,7 @@ def _pages(options: argparse.Namespace, answer: dict[str, Any], statuses: list[i
             if not found:
                 raise HandleadError(f"{job}: no set-up is given and none can be planned")
         except Exception as fault:
-            status, told = report_failed(job, fault)
+            status, told = report_failed(fault)
             statuses.append(status)
             answer["errors"] += told["errors"]
             continue

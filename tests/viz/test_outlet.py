@@ -332,3 +332,17 @@ def test_a_name_with_colons_and_brackets_is_printed_as_it_is_written(tmp_path, c
     job.write_text(WRONG.read_text())
     command.main(["prove", "--no-cut", str(job)])
     assert "a:cat:[bold]b.toml" in capsys.readouterr().out.replace("\n", "")
+
+
+def test_what_a_command_did_not_look_for_is_still_a_line_status_2_and_json(monkeypatch, capsys):
+    from handlead.machines.errors import HandleadError
+    from handlead.machines.rules import Rules
+
+    def refuse(_):
+        raise HandleadError("there is nothing to be said of this machine")
+
+    monkeypatch.setattr(Rules, "as_json", refuse)
+    assert command.main(["constants", "--json", "corvane-7"]) == 2
+    out, err = capsys.readouterr()
+    assert err == "there is nothing to be said of this machine\n"
+    assert json.loads(out) == {"errors": [{"message": err.strip()}]}
