@@ -40,9 +40,9 @@ def check_cutting_speed(case: Case) -> Iterator[Finding]:
     yield Finding(
         "cutting-speed",
         "warning",
-        f"The hob would run at {rpm:.4g} rpm: {surface_speed(speed, units)} over its tips, {length(tip, units, 1)} "
+        f"The hob would run at {rpm:.4g} rpm: {_exceeding(speed, limit, units)} over its tips, {length(tip, units, 1)} "
         f"across. {_ends(limit, units)}",
-        f"Run the hob at {_floored(limit.rpm)} rpm or less{'' if limit.is_named else _NAME_IT}.",
+        _slower(case, limit),
         facts={
             "hob_rpm": rpm,
             "cutting_speed_m_min": speed,
@@ -54,6 +54,23 @@ def check_cutting_speed(case: Case) -> Iterator[Finding]:
             "hob_material": limit.hob_material,
         },
     )
+
+
+def _exceeding(speed: float, limit: SpeedLimit, units: str) -> str:
+    """The speed, rounded so that it reads as more than what it is more than."""
+    told = surface_speed(speed, units)
+    return told if told != surface_speed(limit.m_min, units) else f"a little over {told}"
+
+
+def _slower(case: Case, limit: SpeedLimit) -> str:
+    machine = case.job.machine
+    least, _ = machine.limits.rpm.get(machine.train.ends["hob"].part, (None, None))
+    if least is not None and least > limit.rpm:
+        return (
+            f"The machine's slowest for the hob, {float(least):g} rpm, is too fast as well: take a smaller hob, or one "
+            "that may run faster."
+        )
+    return f"Run the hob at {_floored(limit.rpm)} rpm or less{'' if limit.is_named else _NAME_IT}."
 
 
 _NAME_IT = ', and name the material under [cutting]: steel asks for less'

@@ -64,6 +64,20 @@ def test_a_better_hob_may_run_faster_and_a_hob_of_tool_steel_slower():
     assert not found(PINION, times=3, material="steel to 700 N/mm2", hob_material="carbide")
 
 
+def test_a_machine_that_runs_no_slower_is_told_to_take_another_hob():
+    machine = PINION.machine
+    limits = replace(machine.limits, rpm={**machine.limits.rpm, "hob": (Fraction(90), Fraction(360))})
+    slow = replace(PINION, machine=replace(machine, limits=limits))
+    (finding,) = found(slow, material="steel to 1100 N/mm2")
+    assert finding.remedy.startswith("The machine's slowest for the hob, 90 rpm, is too fast as well: take a smaller hob")
+
+
+def test_a_speed_a_hair_too_great_reads_as_too_great():
+    # 31.487 * 1.431 = 45.06 m/min, where the row ends at 45.
+    (finding,) = found(PINION, times="1.431", material="steel to 700 N/mm2")
+    assert "a little over 45 m/min over its tips" in finding.message
+
+
 def test_speeds_are_said_in_the_units_of_the_job():
     (finding,) = found(PINION, units="in", material="steel to 1100 N/mm2")
     assert "103 ft/min" in finding.message and "72 ft/min" in finding.message
