@@ -43,7 +43,7 @@ from .cutting_speed import check_cutting_speed
 from .findings import Fact, Finding
 from .mending import gears_text, refusal
 from .pair_checks import check_pair, check_teeth
-from .units import decimal, height, length, lengths_in, quoted, swivel_text
+from .units import decimal, height, length, lengths_in, quoted
 from .units import feed as feed_text
 from .wheel_checks import check_set_by_centres, check_threads
 
@@ -308,6 +308,7 @@ def check_lever_words(case: Case) -> Iterator[Finding]:
 def check_swivel(case: Case) -> Iterator[Finding]:
     """The head swung the right way by the right angle."""
     wanted, stands, hob = case.swivel_wanted_deg, case.swivel_deg, case.job.hob
+    said = case.job.machine.swivel_text
     if hob.gamma_deg is None:
         yield Finding(
             "lead-angle-unknown",
@@ -321,7 +322,7 @@ def check_swivel(case: Case) -> Iterator[Finding]:
             "swivel-off",
             "error",
             "No swivel is given, so the head is taken to stand level.",
-            f"The work asks for {swivel_text(wanted)}.",
+            f"The work asks for {said(wanted)}.",
             facts,
         )
         return
@@ -331,16 +332,16 @@ def check_swivel(case: Case) -> Iterator[Finding]:
         yield Finding(
             "swivel-wrong-way",
             "error",
-            f"The head is swung the wrong way: it stands at {swivel_text(stands)}.",
-            f"The work asks for {swivel_text(wanted)}.",
+            f"The head is swung the wrong way: it stands at {said(stands)}.",
+            f"The work asks for {said(wanted)}.",
             facts,
         )
         return
     yield Finding(
         "swivel-off",
         "error",
-        f"The head stands at {swivel_text(stands)}, {abs(stands - wanted):.2f}° out{_swivel_guess(case)}.",
-        f"The work asks for {swivel_text(wanted)}.",
+        f"The head stands at {said(stands)}, {abs(stands - wanted):.2f}° out{_swivel_guess(case)}.",
+        f"The work asks for {said(wanted)}.",
         facts,
     )
 
@@ -556,10 +557,11 @@ def _never_swings(case: Case) -> _Beyond:
 
 
 def _swing_words(case: Case, what: str, swivel_deg: float) -> tuple[str, dict[str, Fact]]:
+    said = case.job.machine.swivel_text
     least, greatest = case.job.machine.limits.swivel_deg or (Fraction(0), Fraction(0))
     words = (
-        f"{what} {swivel_text(swivel_deg)}; it swings from {swivel_text(float(least))} to "
-        f"{swivel_text(float(greatest))}."
+        f"{what} {said(swivel_deg)}; it swings from {said(float(least))} to "
+        f"{said(float(greatest))}."
     )
     return words, {"swivel_deg": swivel_deg, "least_deg": least, "greatest_deg": greatest}
 

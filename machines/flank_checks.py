@@ -13,7 +13,7 @@ from handlead.kinematics.tolerance import FlankTolerances, flank_tolerances
 from .case import Case, face_width_mm
 from .findings import Fact, Finding
 from .flanks import Flanks
-from .units import feed, height, length, swivel_text
+from .units import feed, height, length
 from .witness import Cut
 
 if TYPE_CHECKING:
@@ -110,7 +110,7 @@ def _thicker(case: Case, least_um: float) -> str:
         wanted = round(60 * swivel_deg(case.job.work, data)) / 60
         found = replace(Flanks.of(case), swivel_deg=wanted).measure()
         if found and found.thickness_um >= least_um:
-            return f"{first} the head to {swivel_text(wanted)}. {stays}"
+            return f"{first} the head to {case.job.machine.swivel_text(wanted)}. {stays}"
     return f"Measure the hob's diameter and lead angle, and set the head by them. {stays}"
 
 

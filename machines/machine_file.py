@@ -37,6 +37,7 @@ from .keys import LINK, MACHINE
 from .places import Document, Path_, Step, quoted
 from .question_marks import open_paths, with_stand_ins
 from .reading import Complaints, check_names, rows, table_of, values_of
+from .units import swivel_text
 from .values import guess
 
 if TYPE_CHECKING:
@@ -149,6 +150,13 @@ class Machine:
     def right_hand_end(self, swivel_deg: float) -> str:
         """Which way the head's right-hand end goes, seen from behind the hob, as the head is swung from level."""
         return self.way("axial", 1 if swivel_deg > 0 else -1)
+
+    def swivel_text(self, swivel_deg: float, *, seen: bool = True) -> str:
+        """The swivel for the vernier; where up isn't up at this machine, also which way its right-hand end goes."""
+        text = swivel_text(swivel_deg, seen=seen)
+        if self.way("axial", 1) == direction("axial", 1) or not round(swivel_deg * 60):
+            return text
+        return f"{text}, right-hand end {self.right_hand_end(swivel_deg)}"
 
     @property
     def normal_positions(self) -> Mapping[str, str]:

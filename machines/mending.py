@@ -21,7 +21,6 @@ from .case import Case, with_lever_moved
 from .clearing import draw_clear
 from .drawers import gears_left, nearest_mounted
 from .job_file import Setup
-from .units import swivel_text
 
 #: How much work a step is, beside moving a lever. Own judgement: what is touched, and how easily it goes wrong again.
 LEVER, IDLER, EXCHANGE, TURN_ROUND, OTHER_GEAR, ANEW = 1, 2, 3, 4, 5, 9
@@ -136,7 +135,8 @@ def swing_step(case: Case, limit_deg: float) -> Step | None:
     wanted = case.swivel_wanted_deg
     if abs(case.swivel_deg - wanted) <= limit_deg:
         return None
-    return Step(f"Swing the head to {swivel_text(wanted)}.", swivel_deg=Fraction(round(60 * wanted), 60), effort=0)
+    words = f"Swing the head to {case.job.machine.swivel_text(wanted)}."
+    return Step(words, swivel_deg=Fraction(round(60 * wanted), 60), effort=0)
 
 
 # ---------------------------------------------------------------- change gears

@@ -6,13 +6,12 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from handlead.kinematics.outcome import Outcome
-from handlead.kinematics.words import direction
 from handlead.machines.case import Case, helix_slope_limit_um, helix_slope_um
 from handlead.machines.findings import Finding
 from handlead.machines.mending import gears_text
 from handlead.machines.part_sizes import ball_text, part_sizes
 from handlead.machines.proof import Proof
-from handlead.machines.units import deviation, dial, height, length, swivel_text
+from handlead.machines.units import deviation, dial, height, length
 from handlead.machines.units import feed as feed_text
 from rich.console import Console
 from rich.padding import Padding
@@ -105,9 +104,10 @@ def _rows(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     yield ("helix angle", f"{work.beta_deg:.4f}°", "none" if angle is None else f"{angle:.4f}°", "")
     yield from _slope(proof)
     yield from _flanks(proof)
-    yield (
-        "swivel, from behind", _swivel(case, case.swivel_wanted_deg), f"set to {_swivel(case, case.swivel_deg)}", "",
-    )  # fmt: skip
+    wanted, stands = (
+        case.job.machine.swivel_text(angle, seen=False) for angle in (case.swivel_wanted_deg, case.swivel_deg)
+    )
+    yield ("swivel, from behind", wanted, f"set to {stands}", "")
     feed = case.setup.feed
     yield ("feed", feed.value if feed else "not stated", _feed(case), "")
 
@@ -156,14 +156,6 @@ def _marks(cut: Cut, flanks: FlankQuality, units: str) -> str:
     if not cut.marks_are_apart:
         return whole
     return f"{whole} (feed {height(flanks.feed_mark_um, units)}, facets {height(flanks.facet_um, units)})"
-
-
-def _swivel(case: Case, swivel_deg: float) -> str:
-    """The swivel; where up isn't up at this machine, also which way the right-hand end of its head goes."""
-    text, machine = swivel_text(swivel_deg, seen=False), case.job.machine
-    if machine.way("axial", 1) == direction("axial", 1) or not round(swivel_deg * 60):
-        return text
-    return f"{text}, right-hand end {machine.right_hand_end(swivel_deg)}"
 
 
 def _feed(case: Case) -> str:

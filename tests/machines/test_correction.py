@@ -229,6 +229,15 @@ def test_a_long_loop_that_holds_itself_fast_is_told_by_what_a_lever_frees():
     assert all(name in finding.message for name in ("cage brake", "cage clutch"))
 
 
+def test_the_head_of_a_level_machine_is_swung_in_the_machines_own_words():
+    level = read_job(CASES / "wexcombe-pair.toml")
+    upright = read_job(ROOT / "scenarios" / "01-fly-winch-pair" / "pinion.toml")
+    for job, ends in ((level, True), (upright, False)):
+        (remedy,) = remedies(replace(job, setup=replace(job.setup, swivel_deg=-job.setup.swivel_deg))).values()
+        assert remedy.startswith("Swing the head to ")
+        assert (", right-hand end towards the headstock" in remedy) is ends
+
+
 def test_programs_are_told_each_step_and_what_it_changes():
     job = read_job(ROOT / "scenarios" / "27-hob-of-other-hand" / "job.toml")
     swing, _, idler = json.loads(json.dumps(prove(job).as_json()))["correction"]
