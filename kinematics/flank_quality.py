@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .blank import FlankMap
-from .flank_cutting import FlankCut, NoInvolute, active_rolls, cut_pitch, deviations, flank_cut, map_of
+from .flank_cutting import cut_pitch, deviations, map_of
 from .flank_gauging import (
     UM,
     Deviations,
@@ -27,6 +27,7 @@ from .flank_gauging import (
     runout_um,
     worst,
 )
+from .flank_passages import FlankCut, NoInvolute, active_rolls, flank_cut
 from .gear import Gear
 from .hob import Hob
 from .motion import Motion

@@ -51,7 +51,7 @@ _MOST_REMAINDER = 0.6
 _GRID = 0.02
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Lattice:
     """Steps from contact to contact and the valley around one, over (roll in radians, height in mm).
 

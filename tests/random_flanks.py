@@ -6,7 +6,8 @@ from fractions import Fraction
 
 import numpy as np
 from handlead.kinematics.cutting import axial_pass
-from handlead.kinematics.flank_cutting import FlankCut, active_rolls, flank_cut, passing
+from handlead.kinematics.flank_cutting import passing
+from handlead.kinematics.flank_passages import FlankCut, active_rolls, flank_cut
 from handlead.kinematics.gear import Gear
 from handlead.kinematics.words import Hand
 from on_the_machine import set_up

@@ -16,7 +16,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from handlead.kinematics.cutting import axial_pass
-from handlead.kinematics.flank_cutting import NoInvolute, cut_flank, deviations
+from handlead.kinematics.flank_cutting import cut_flank, deviations
+from handlead.kinematics.flank_passages import NoInvolute
 from handlead.kinematics.gear import Gear
 from handlead.kinematics.words import Hand
 from on_the_machine import set_up

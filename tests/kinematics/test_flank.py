@@ -11,17 +11,9 @@ import pytest
 from handlead.kinematics.blank import FlankMap
 from handlead.kinematics.cutting import axial_pass
 from handlead.kinematics.flank import NominalFlank
-from handlead.kinematics.flank_cutting import (
-    NoInvolute,
-    active_rolls,
-    cut_flank,
-    deviations,
-    flank_cut,
-    lattice_at,
-    passing,
-    roll_range,
-)
+from handlead.kinematics.flank_cutting import cut_flank, deviations, passing
 from handlead.kinematics.flank_gauging import flank_class, gauge_flank, gauge_pitch, helix_slope_um
+from handlead.kinematics.flank_passages import NoInvolute, active_rolls, flank_cut, lattice_at, roll_range
 from handlead.kinematics.gear import Gear, thickness_at
 from handlead.kinematics.motion import Ripple
 from handlead.kinematics.words import Hand
@@ -124,7 +116,9 @@ NARROW = [
 
 @pytest.mark.parametrize("what", NARROW)
 @pytest.mark.parametrize("ripples", [(), (Ripple("table", "table", Fraction(53, 2), 2e-5, 0.3),)])
-def test_no_passage_outside_the_window_cuts_near_the_root_nor_where_the_machine_is_uneven(setting, what, ripples):
+def test_no_passage_outside_the_window_cuts_near_the_root_nor_where_the_machine_is_uneven(
+    setting, what, ripples
+):
     machine, gear, motion, _ = cut(setting, -1, **what)
     made = flank_cut(replace(motion, ripples=ripples), machine.hob, gear, machine.swivel_deg, side=-1)
     roll, height, space = random_points(made, np.random.default_rng(3), 36)

@@ -9,8 +9,9 @@ from fractions import Fraction
 import numpy as np
 import pytest
 from handlead.kinematics.cutting import axial_pass, cut_field
-from handlead.kinematics.flank_cutting import cut_flank, cut_pitch, flank_cut
+from handlead.kinematics.flank_cutting import cut_flank, cut_pitch
 from handlead.kinematics.flank_gauging import even_division, gauge_flank, gauge_pitch
+from handlead.kinematics.flank_passages import flank_cut
 from handlead.kinematics.gauging import gauge
 from handlead.kinematics.gear import Gear
 from handlead.kinematics.hob import Hob
