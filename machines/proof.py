@@ -17,9 +17,10 @@ from .findings import Finding, worst_first
 from .flank_checks import check_flanks
 from .hand_checks import HandCheck, hand_checks
 from .job_file import Job
+from .move_checks import check_moves
 from .pair_checks import PairSizes, pair_sizes
 from .part_sizes import part_sizes
-from .passage import Moved, check_moves, make_moves
+from .passage import Moved, make_moves
 from .second_cuts import CutAgain, compare_cuts, cut_again, with_measured
 from .two_witnesses import compare, light_cut
 from .witness import Cut, Depth, NotCut, Progress, cut_blank

@@ -12,7 +12,8 @@ from handlead.kinematics.passage import Order, Play, run
 from handlead.machines.case import Case, feed_opened_by, with_lever_moved
 from handlead.machines.job_file import SetupMove, read_job, read_job_text
 from handlead.machines.machine_file import Imperfection
-from handlead.machines.passage import brought_back, check_moves, make_moves
+from handlead.machines.move_checks import brought_back, check_moves
+from handlead.machines.passage import make_moves
 from handlead.machines.proof import prove
 from handlead.machines.writing import job_text
 from hypothesis import given, settings
