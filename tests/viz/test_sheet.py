@@ -616,7 +616,7 @@ def test_what_was_made_is_told_to_programs(tmp_path, capsys):
     out = tmp_path / "s.pdf"
     jobs = [str(PINION), str(PINION.with_name("wheel.toml"))]
     assert main(["sheet", *jobs, "--no-cut", "--json", "--out", str(out)]) == 0
-    assert json.loads(capsys.readouterr().out) == {"jobs": jobs, "file": str(out), "pages": 6}
+    assert json.loads(capsys.readouterr().out) == {"jobs": jobs, "file": str(out), "pages": 6, "errors": []}
 
 
 @pytest.mark.parametrize(
