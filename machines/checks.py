@@ -524,7 +524,7 @@ def _beyond_feed(case: Case) -> _Beyond:
 
 def _beyond_sizes(case: Case) -> _Beyond:
     limits, work, units = case.job.machine.limits, case.job.work, case.job.units
-    diameter = case.sizes.outside_diameter
+    diameter = case.sizes.diameter_over_all
     if limits.work_diameter is not None and diameter > limits.work_diameter:
         most = length(float(limits.work_diameter), units, 1)
         words = f"The blank is {length(diameter, units, 1)} across; the machine takes {most}."

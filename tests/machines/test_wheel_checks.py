@@ -110,6 +110,16 @@ def test_the_simulation_stands_at_the_same_centres(job, thinning):
     assert full_distance(hob_of(work, job.hob), gear_to_cut(work)) == pytest.approx(centres_at_depth(work, job.hob))
 
 
+def test_a_machine_must_take_a_wheel_over_its_rim():
+    # 130 mm at the bottom of the throat, 135 over the rim.
+    machine = replace(HOIST.machine, limits=replace(HOIST.machine.limits, work_diameter=Fraction(132)))
+    codes = [
+        {finding.code for finding in prove(replace(HOIST, machine=machine, work=work)).judged}
+        for work in (HOIST.work, replace(HOIST.work, is_plain=True))
+    ]
+    assert ["beyond-limits" in found for found in codes] == [True, False]
+
+
 # ---------------------------------------------------------------- threads
 
 
