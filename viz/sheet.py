@@ -351,15 +351,15 @@ class _Sheet:
         page, half = self.page, self.column / 2
         top = page.heading(self.middle, y + 1.5, "FOUND: write it under [seen] in the job")
         blanks = [*self.words.seen, ("cut by, on", "")]
-        # A last row with long words under it needs room for two lines of them.
-        long = any(len(look.wrapped(choices, 6.5, half - 4)) > 1 for _, choices in blanks)
-        step = (bottom - top - 1.5 - 2.6 * long) / math.ceil(len(blanks) / 2)
+        # Rows with long words under them need room for all lines of them.
+        most = max(len(look.wrapped(choices, 6.5, half - 4)) for _, choices in blanks)
+        step = (bottom - top - 1.5 - 2.6 * max(most - 1, 0)) / math.ceil(len(blanks) / 2)
         for number, (key, choices) in enumerate(blanks):
             x, line = self.middle + number % 2 * half, top + (number // 2 + 1) * step - 3
             size = largest(key, half - 16, 9.5)
             page.text(x, line - 4.2, key, size)
             page.rule(line, x + look.text_size(key, size)[0] + 1.5, x + half - 3, 0.6)
-            for row, choice in enumerate(look.wrapped(choices, 6.5, half - 4)[:2]):
+            for row, choice in enumerate(look.wrapped(choices, 6.5, half - 4)):
                 page.text(x + half - 3, line + 0.3 + row * 2.6, choice, 6.5, ha="right", color=look.FAINT)
 
     # ------------------------------------------------------------ moves, the drawing's data, notes
