@@ -92,15 +92,19 @@ def _by_number(character: str) -> str:
 def report_fault(path: Path, fault: Exception) -> dict[str, Any]:
     """Print every complaint about a file on standard error; returns them as plain values."""
     complain(fault)
+    return {"job": str(path), "verdict": None, "errors": _errors(fault)}
+
+
+def _errors(fault: Exception) -> list[dict[str, Any]]:
     complaints = getattr(fault, "complaints", ())
-    errors = [complaint.as_json() for complaint in complaints] or [{"message": str(fault)}]
-    return {"job": str(path), "verdict": None, "errors": errors}
+    return [complaint.as_json() for complaint in complaints] or [{"message": str(fault)}]
 
 
 def report_failed(fault: Exception) -> tuple[int, dict[str, Any]]:
     """Print why there is no answer; returns the status that it ends with, and the complaints as plain values."""
     if isinstance(fault, HandleadError):
-        return 2, {"errors": report_fault(Path(), fault)["errors"]}
+        complain(fault)
+        return 2, {"errors": _errors(fault)}
     return 3, {"errors": [report_broken(fault)]}
 
 
