@@ -252,6 +252,15 @@ def reach_of_teeth(case: Case) -> float:
     return max(reach, math.sqrt(max(throat.radius_at(edge) ** 2 - deep**2, 0.0)))
 
 
+def feeding_slide_goes(case: Case) -> str:
+    """The slide that feeds, by its name at the machine, and which way it goes in the machine's words; "" for none."""
+    slide = case.outcome.feed_slide if case.outcome else None
+    rate = case.solution.end_rate(slide) if slide else None
+    if slide is None or not rate:
+        return ""
+    return f'"{case.train.ends[slide].part}" goes {case.job.machine.way(slide, 1 if rate > 0 else -1)}'
+
+
 def feed_opened_by(case: Case) -> tuple[str, str] | None:
     """A lever, and where it goes, that frees the axial slide so that it may come back alone and keep its place.
 

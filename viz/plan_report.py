@@ -6,11 +6,12 @@ from collections.abc import Iterator, Mapping
 
 from handlead.kinematics.links import Mounted
 from handlead.machines.carrying import carried_over
+from handlead.machines.case import feeding_slide_goes
 from handlead.machines.cut_cycle import CutCycle
 from handlead.machines.mending import gears_text
 from handlead.machines.planned import Planned
 from handlead.machines.planning import Member, Plan
-from handlead.machines.units import feed, length, surface_speed, swivel_text
+from handlead.machines.units import dial, feed, length, surface_speed, swivel_text
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
@@ -71,7 +72,7 @@ def _whole(planned: Planned, plan: Plan) -> Table:
         grid.add_row("levers", "; ".join(f"{name}: {position}" for name, position in levers.items()))
     grid.add_row("swivel", swivel_text(float(setup.swivel_deg or 0)))
     if gear and gear.sliding_feed:
-        grid.add_row("feed", f"{feed(gear.sliding_feed, units)}, {_goes(planned)}")
+        grid.add_row("feed", f"{feed(gear.sliding_feed, units)}, {feeding_slide_goes(planned.proof.case)}")
         if gear.feed:
             grid.add_row("", plan.feed_way_because)
     grid.add_row("to start from", _cycle(planned.cycle, units))
@@ -83,29 +84,14 @@ def _whole(planned: Planned, plan: Plan) -> Table:
     return grid
 
 
-def _goes(planned: Planned) -> str:
-    """The slide that feeds, and which way it goes in the machine's own words."""
-    gear, case = planned.proof.computed.outcome, planned.proof.case
-    slide = gear.feed_slide if gear else None
-    if slide is None:
-        return ""
-    rate = case.solution.end_rate(slide)
-    part = case.train.ends[slide].part
-    return f'"{part}" goes {case.job.machine.way(slide, 1 if rate and rate > 0 else -1)}'
-
-
-#: Depths to the hundredth of a millimetre, or to the tenth of a thousandth of an inch where the job is in inches.
-_DEPTH_DIGITS = {"mm": 2, "in": 3}
-
-
 def _cycle(cycle: CutCycle, units: str) -> str:
     parts = []
     if cycle.hob_rpm:
         speed = f" ({surface_speed(cycle.cutting_speed_m_min, units)})" if cycle.cutting_speed_m_min else ""
         parts.append(f"hob {cycle.hob_rpm:.0f} rpm{speed}")
-    depths = " + ".join(length(depth, units, _DEPTH_DIGITS[units]) for depth in cycle.depths)
+    depths = " + ".join(dial(depth, units) for depth in cycle.depths)
     if cycle.centres is not None and not depths:
-        parts.append(f"full depth at centres {length(cycle.centres, units, _DEPTH_DIGITS[units])}")
+        parts.append(f"full depth at centres {dial(cycle.centres, units)}")
     else:
         parts.append(f"depth {depths or 'as the drawing has it'}")
     if cycle.travel:

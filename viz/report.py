@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from handlead.kinematics.outcome import Outcome
-from handlead.machines.case import Case, helix_slope_limit_um, helix_slope_um
+from handlead.machines.case import Case, feeding_slide_goes, helix_slope_limit_um, helix_slope_um
 from handlead.machines.findings import Finding
 from handlead.machines.mending import gears_text
 from handlead.machines.part_sizes import ball_text, part_sizes
@@ -161,12 +161,10 @@ def _marks(cut: Cut, flanks: FlankQuality, units: str) -> str:
 def _feed(case: Case) -> str:
     """The feed, with which slide goes which way, in the machine's own words."""
     gear = case.outcome
-    if gear is None or not gear.sliding_feed or gear.feed_slide is None:
+    if gear is None or not gear.sliding_feed:
         return "no slide is driven"
     mode = f", {gear.feed.value}" if gear.feed else ""
-    rate = case.solution.end_rate(gear.feed_slide)
-    way = f" {case.job.machine.way(gear.feed_slide, 1 if rate > 0 else -1)}" if rate else ""
-    return f"{feed_text(gear.sliding_feed, case.job.units)}, {gear.feed_slide} slide{way}{mode}"
+    return f"{feed_text(gear.sliding_feed, case.job.units)}, {feeding_slide_goes(case)}{mode}"
 
 
 def _mounted(proof: Proof) -> Table:

@@ -91,4 +91,4 @@ def test_a_level_machine_is_reported_in_its_own_words(capsys):
 def test_an_upright_machine_s_head_is_told_by_its_turn_alone(capsys):
     out = said(capsys, "01-fly-winch-pair/pinion.toml", "--no-cut")
     assert "right-hand end" not in out
-    assert "axial slide up, climb" in out
+    assert '"axial slide" goes up, climb' in out
