@@ -6,15 +6,17 @@ import math
 from fractions import Fraction
 from random import Random
 
+import numpy as np
 import pytest
 from handlead.kinematics.blank import Blank
-from handlead.kinematics.cutting import scratch_cut
+from handlead.kinematics.cutting import cut_field, scratch_cut, table_turn
 from handlead.kinematics.gauging import Gauged, gauge
 from handlead.kinematics.hob import Hob
 from handlead.kinematics.light_cut import LightMarks, light_marks
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.requirement import HobData, Work, swivel_deg
 from handlead.kinematics.sizes import outside_diameter
+from handlead.kinematics.touch import Touch
 from handlead.kinematics.words import Hand
 
 
@@ -121,3 +123,25 @@ def test_without_an_axial_feed_as_many_marks_as_close():
     assert told is not None
     assert (told.count, told.turns) == (61, 2)
     assert light_marks(Rates(Fraction(-100, 3013), radial=Fraction(-1, 100)), work, data, 1.9) is None
+
+
+@pytest.mark.parametrize("swivel", [-18, 20])
+@pytest.mark.parametrize("spaces", [20, 30, 60])
+def test_a_touch_leans_as_it_does_on_the_blank_however_fast_that_turns(swivel, spaces):
+    """A blank of 30 teeth's size, turned as for other counts: its outside runs before the hob's teeth, or behind."""
+    radius, depth = 30.0, 0.05
+    hob = Hob(2, gashes=400, reference_diameter=60)
+    blank = Blank(2 * radius, 20)
+    heights = 10 + np.linspace(-1.2, 1.2, 9)
+    field = cut_field(
+        table_turn(Rates(Fraction(-1, spaces)), blank), hob, blank, swivel, radius + hob.tip_radius - depth,
+        heights=heights, columns=20_000, fineness=1.5,
+    )  # fmt: skip
+    # The middle of the spaces in each row, from the phase of as many waves round.
+    waves = np.exp(-1j * spaces * field.angles)
+    middle = -np.unwrap(np.angle((field.uncut - field.radius) @ waves)) / spaces
+    seen = float(np.polyfit(heights, middle, 1)[0]) * radius
+    suited = hob.geometric_lead_angle_deg - swivel
+    touch = Touch(radius, hob.tip_radius, 0.2, 0.76, 20, swivel, suited, depth)
+    rolling = spaces * 2 / 2 / math.cos(math.radians(suited))
+    assert touch.lean(radius / rolling) == pytest.approx(seen, abs=0.006)

@@ -8,6 +8,7 @@ from fractions import Fraction
 
 import pytest
 from handlead.kinematics.blank import Blank
+from handlead.kinematics.gauging import LEAN_LIMIT_DEG
 from handlead.kinematics.gear import Gear
 from handlead.kinematics.hob import Hob
 from handlead.kinematics.measured import measure_cut
@@ -152,6 +153,24 @@ def test_hobs_of_many_starts_and_few_gashes_leave_uneven_spaces_that_all_count(
     found = measure_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg, gear=gear).gauged
     assert (found.teeth, found.hand) == (teeth, "right" if helix else "none")
     assert found.real_teeth == pytest.approx(float(machine.spaces_per_turn), abs=2e-3)
+    assert found.clean, found.notes
+
+
+def test_marks_of_few_steep_gashes_may_lean_a_little_on_a_right_blank(setting):
+    machine = setting(
+        teeth=22,
+        module_n=3,
+        starts=4,
+        gashes=14,
+        helix_deg=0,
+        feed=Fraction(6),
+        up=-1,
+        face=15,
+        hob_diameter=54,
+    )
+    gear = Gear(22, 3, face_width=None)
+    found = measure_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg, gear=gear).gauged
+    assert abs(found.lean_deg) > LEAN_LIMIT_DEG
     assert found.clean, found.notes
 
 
