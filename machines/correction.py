@@ -359,6 +359,8 @@ def _tiers(trials: _Trials) -> Iterator[Iterator[Steps]]:
     yield (steps for first in settled for way in (_other_gear, _anew) for steps in _repairs(trials, first, way))
     yield (steps for first in levers for steps in _repairs(trials, first, _anew))
     yield (steps for first in _begun(trials, always) for steps in _repairs(trials, first, _anew))
+    if trials.is_only_the_feed:
+        return  # no ratio without gears is worth a feed that runs the other way
     yield _repairs(trials, always, _by_ratio)
     yield (steps for first in levers for steps in _repairs(trials, first, _by_ratio))
 

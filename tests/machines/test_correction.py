@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.links import Mounted
 from handlead.kinematics.needs import Role
+from handlead.kinematics.words import Feed
 from handlead.machines import correction
 from handlead.machines.case import Case
 from handlead.machines.checks import JOB_CHECKS
@@ -236,6 +237,15 @@ def test_the_head_of_a_level_machine_is_swung_in_the_machines_own_words():
         (remedy,) = remedies(replace(job, setup=replace(job.setup, swivel_deg=-job.setup.swivel_deg))).values()
         assert remedy.startswith("Swing the head to ")
         assert (", right-hand end towards the headstock" in remedy) is ends
+
+
+def test_a_feed_that_cant_be_turned_over_with_the_gears_at_hand_is_no_reason_to_spoil_the_teeth():
+    """Without a differential the index gears would have to be others, and none of the box come to them."""
+    job = read_job(CASES / "wexcombe-pair-mate.toml")
+    proof = prove(replace(job, setup=replace(job.setup, feed=Feed.CLIMB)))
+    assert proof.is_as_wanted
+    (finding,) = (each for each in proof.findings if each.code == "feed-other-way")
+    assert not NAMED.search(finding.remedy)
 
 
 def test_programs_are_told_each_step_and_what_it_changes():
