@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from .links import Ratio
-from .needs import Need, Role, fed_slides, need, roles
-from .solution import SLIDE_ENDS
+from .links import ChangeGears, Ratio
+from .needs import Need, Role, fed_slides, need, roles, with_generic_gears
+from .solution import SLIDE_ENDS, Solution, solve
 from .train import Train
 from .words import Hand
 
@@ -65,6 +65,18 @@ class DifferentialRule:
 
 
 @dataclass(frozen=True)
+class Series:
+    """Brackets one behind the other: nothing but the product of their ratios comes through.
+
+    Rules are for `main`, with those in `loose` at the ratio of what is mounted in them, or at 1 in size where
+    they are empty; so that with empty ones a rule is for the product of all.
+    """
+
+    main: str
+    loose: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Constants:
     """The rules of a train with its levers as they stand; a rule is None where no bracket serves it."""
 
@@ -72,6 +84,11 @@ class Constants:
     feeds: tuple[FeedRule, ...]
     differentials: tuple[DifferentialRule, ...]
     speed: str | None
+    series: tuple[Series, ...] = ()
+
+    def before(self, bracket: str) -> tuple[str, ...]:
+        """The brackets in series with one that a rule is for, in the train's order; empty where it stands alone."""
+        return next((each.loose for each in self.series if each.main == bracket), ())
 
 
 def find_constants(train: Train, drive: str) -> Constants:
@@ -79,8 +96,7 @@ def find_constants(train: Train, drive: str) -> Constants:
 
     Raises `KeyError` if the train has no such drive.
     """
-    by_role = roles(train, drive)
-    named = {role: [name for name, value in by_role.items() if value is role] for role in Role}
+    train, named, series = _joined(train, drive, roles(train, drive))
     index = _index_rule(train, drive, named)
     feeds = tuple(
         rule
@@ -95,7 +111,7 @@ def find_constants(train: Train, drive: str) -> Constants:
         if index
     ]
     differentials = tuple(rule for rule in found if rule)
-    return Constants(index, feeds, differentials, next(iter(named[Role.SPEED]), None))
+    return Constants(index, feeds, differentials, next(iter(named[Role.SPEED]), None), series)
 
 
 def find_index_rule(
@@ -105,10 +121,73 @@ def find_index_rule(
 
     `by_role` are the brackets' roles, where they have been found already.
     """
-    by_role = roles(train, drive) if by_role is None else by_role
-    return _index_rule(
-        train, drive, {role: [name for name, value in by_role.items() if value is role] for role in Role}
-    )
+    train, named, _ = _joined(train, drive, roles(train, drive) if by_role is None else by_role)
+    return _index_rule(train, drive, named)
+
+
+def _joined(
+    train: Train, drive: str, by_role: Mapping[str, Role]
+) -> tuple[Train, dict[Role, list[str]], tuple[Series, ...]]:
+    """The train with a fixed ratio in every loose bracket of a series; the brackets left, by role; and the series."""
+    named = {role: [name for name, value in by_role.items() if value is role] for role in Role}
+    series = tuple(each for role in _IN_SERIES for each in find_series(train, drive, named[role]))
+    loose = {name for each in series for name in each.loose}
+    if loose:
+        train = train.replacing(*(standing(train, name) for name in loose))
+        named = {role: [name for name in names if name not in loose] for role, names in named.items()}
+    return train, named, series
+
+
+#: Roles in which several brackets may stand one behind the other.
+_IN_SERIES = (Role.INDEX, Role.FEED, Role.DIFFERENTIAL, Role.SPEED)
+
+#: What one bracket is turned up by and another down, to see whether anybody notices: of primes that no gears have.
+_SHIFTED = Fraction(10007, 10009)
+
+
+def find_series(train: Train, drive: str, brackets: Sequence[str]) -> list[Series]:
+    """The series among brackets of one role, each with the one that takes most pairs as its main one.
+
+    Two brackets are in series where one may be turned up and the other down by the same factor, and no end changes.
+    """
+    if len(brackets) < 2:
+        return []
+    filled = with_generic_gears(train)
+    running = solve(filled, drive)
+    groups: list[list[str]] = []
+    for name in brackets:
+        group = next((each for each in groups if _makes_up_for(filled, drive, running, each[0], name)), None)
+        if group is None:
+            groups.append([name])
+        else:
+            group.append(name)
+    return [_series(train, group) for group in groups if len(group) > 1]
+
+
+def _makes_up_for(filled: Train, drive: str, running: Solution, one: str, other: str) -> bool:
+    shifted = []
+    for name, factor in ((one, _SHIFTED), (other, 1 / _SHIFTED)):
+        link = filled.link(name)
+        assert isinstance(link, Ratio)
+        shifted.append(replace(link, value=link.value * factor))
+    changed = solve(filled.replacing(*shifted), drive)
+    return all(changed.end_rate(end) == running.end_rate(end) for end in filled.ends)
+
+
+def _series(train: Train, group: Sequence[str]) -> Series:
+    links = [link for link in train.brackets if link.name in group]
+    main = max(links, key=lambda link: max(link.pairs))  # the first of those that take most
+    return Series(main.name, tuple(link.name for link in links if link is not main))
+
+
+def standing(train: Train, name: str) -> Ratio:
+    """A loose bracket as a fixed ratio: what is mounted, or 1 with the sense of the fewest gears that it takes."""
+    link = train.link(name)
+    assert isinstance(link, ChangeGears)
+    ratio = link.ratio
+    if ratio is None:
+        ratio = Fraction(-1 if (min(link.pairs) + min(link.idlers)) % 2 else 1)
+    return Ratio(link.name, link.from_part, link.to_part, ratio)
 
 
 def _emptied(train: Train, *besides: str) -> Train:

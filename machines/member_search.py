@@ -24,7 +24,7 @@ from .coupled_planning import coupled_sets, table_fed_sets
 from .planned import Planned, best_of, prove_setup, tenths
 from .units import feed as feed_text
 from .wanted import Wanted
-from .ways import Needed, feed_signed, needed
+from .ways import Needed, Way, feed_signed, needed
 
 #: Set-ups that every way of setting the machine offers, whatever number is to be listed.
 WIDTH = 8
@@ -95,8 +95,38 @@ def search_member(
     """The set-ups for one member, the best first; with `plain` only those of the plain way, if there is one.
 
     With `pair` only ways are looked at in which both members of a pair can have one ratio on the differential;
-    `lead_as` is the other member, whose ratio it must be.
+    `lead_as` is the other member, whose ratio it must be. Loose gears in series with others stay as they are, or at
+    1 in size, wherever the count can then be indexed; else those ratios of theirs are tried with which it can.
     """
+    first = _search(wanted, work, pair=pair, lead_as=lead_as, plain=plain)
+    if first.is_settled or any(planned.is_exact for planned in first.setups):
+        return first
+    for other in wanted.with_other_loose(work):
+        if any(_may_index(other, work, way) for way in other.ways):
+            found = _search(other, work, pair=pair, lead_as=lead_as, plain=plain, alone=True)
+            if found.setups:
+                return found
+    return first
+
+
+def _may_index(wanted: Wanted, work: Work, way: Way) -> bool:
+    """Whether this way's index gears can be had at all beside its loose ones."""
+    assert way.constants.index is not None
+    hob = wanted.job.hob
+    ratio = way.constants.index.ratio(hob.hand, hob.starts, work.teeth)
+    demand = Needed(way, None, ratio, Fraction(0), None, None)
+    places = [index_place(wanted, demand), *loose_places(wanted, demand)]
+    try:
+        stock = Stock.of(places, wanted.gear_sets)
+    except ValueError:
+        return False
+    return all(_index_list(place, stock, wanted).items for place in places)
+
+
+def _search(
+    wanted: Wanted, work: Work, *, pair: bool, lead_as: Planned | None, plain: bool, alone: bool = False
+) -> Found:
+    """The set-ups with the loose gears as the ways have them; `alone`, only those whose index makes the count alone."""
     asked = Asked.of(wanted.job, work, wanted.machine)
     result = Found(asked)
     settled = _settled(wanted, work)
@@ -116,7 +146,7 @@ def search_member(
         if plain and found:
             break
         result.refused = result.refused or _nearer_refused(wanted, demand)
-    if not found and work.kind != "worm wheel" and not pair and not (plain and asks):
+    if not found and work.kind != "worm wheel" and not pair and not (plain and asks) and not alone:
         of_coupled = _Log()
         found = _coupled(wanted, work, asked, of_coupled)
         log.cut_short |= of_coupled.cut_short
@@ -324,6 +354,11 @@ def speed_place(wanted: Wanted, demand: Needed, asked: Asked) -> Place | None:
     return replace(wanted.place(name, target, span=span, weight=Fraction(0)), turns_over=over)
 
 
+def loose_places(wanted: Wanted, demand: Needed) -> list[Place]:
+    """The brackets in series with others, each at the ratio that the way has for it."""
+    return [wanted.place(name, ratio, exact=True) for name, ratio in demand.way.loose.items()]
+
+
 Preference = Callable[[ChangeGearSet], Any]
 
 
@@ -419,7 +454,8 @@ def _direct(
     """Gears for all brackets, the count in the index gears alone; the likeliest first."""
     index, feed = index_place(wanted, demand), feed_place(wanted, demand, asked)
     differential, speed = differential_place(wanted, demand, lead_as), speed_place(wanted, demand, asked)
-    places = [place for place in (differential, index, feed, speed) if place]
+    loose = loose_places(wanted, demand)
+    places = [place for place in (differential, index, feed, speed, *loose) if place]
     try:
         stock = Stock.of(places, wanted.gear_sets)
     except ValueError as fault:
@@ -432,6 +468,7 @@ def _direct(
     if speeds and not speeds[0].items:
         log.add(_LIMITS, _no_speed(wanted, demand, speeds[0].place, stock))
         return []
+    speeds += [_index_list(place, stock, wanted) for place in loose]
     if feed is None:
         return _filled(stock, [indexes, *speeds], wanted, log)
     feeds = _feed_list(feed, stock, wanted, demand, asked)
@@ -586,18 +623,20 @@ def _coupled_why(wanted: Wanted, work: Work, demand: Needed, asked: Asked, why: 
 
 
 def _all_with_speed(wanted: Wanted, demand: Needed, asked: Asked, some: list[Sets], log: _Log) -> list[Sets]:
-    speed = speed_place(wanted, demand, asked)
-    if speed is None or not some:
+    speed, loose = speed_place(wanted, demand, asked), loose_places(wanted, demand)
+    if not some or (speed is None and not loose):
         return some
-    places = [speed, *(Place(name, one.ratio, exact=True) for name, one in some[0].items())]
+    there = [Place(name, one.ratio, exact=True) for name, one in some[0].items()]
+    places = [*([speed] if speed else []), *loose, *there]
     try:
         stock = Stock.of(places, wanted.gear_sets)
     except ValueError as fault:
         log.add(_RATIOS, str(fault))
         return []
-    speeds = [_speed_list(speed, stock, wanted, demand, asked)]
-    if not speeds[0].items:
+    speeds = [_speed_list(speed, stock, wanted, demand, asked)] if speed else []
+    if speed and not speeds[0].items:
         log.add(_LIMITS, _no_speed(wanted, demand, speed, stock))
+    speeds += [_index_list(place, stock, wanted) for place in loose]
     return [sets for one in some if (sets := _with_speed(stock, one, speeds))]
 
 

@@ -130,9 +130,33 @@ def _box_text(box: _Box, machine: Machine) -> str:
 # ---------------------------------------------------------------- formulas and worked lines
 
 
+Rule = IndexRule | FeedRule | DifferentialRule
+
+
+def product_letters(rule: Rule, constants: Constants) -> str:
+    """The gears of all brackets that the rule is for, in letters: those in series with its own before them."""
+    loose = "".join(f"{letters} · " for letters in _loose_letters(rule, constants).values())
+    return f"{loose}a/b · c/d"
+
+
+def letters_words(rule: Rule, constants: Constants) -> str:
+    """Which letters stand in which bracket, where there are several; empty where the rule is for one bracket."""
+    loose = _loose_letters(rule, constants)
+    if not loose:
+        return ""
+    each = [f"{letters} in {name}" for name, letters in loose.items()]
+    return f"{', '.join(each)}, a/b · c/d in {rule.bracket}: one behind the other, the product counts"
+
+
+def _loose_letters(rule: Rule, constants: Constants) -> dict[str, str]:
+    pairs = ("e/f", "g/h", "i/j", "l/m", "n/o")
+    loose = constants.before(rule.bracket)
+    return {name: pairs[rank] if rank < len(pairs) else name for rank, name in enumerate(loose)}
+
+
 def index_formula(rule: IndexRule) -> str:
-    """The rule in symbols: k starts, z teeth."""
-    return f"a/b · c/d = {abs(rule.constant)} · k/z"
+    """What the gears must come to, in symbols: k starts, z teeth."""
+    return f"{abs(rule.constant)} · k/z"
 
 
 def index_example(rule: IndexRule) -> str:
@@ -144,7 +168,7 @@ def index_example(rule: IndexRule) -> str:
 def feed_formula(rule: FeedRule, units: str) -> str:
     """The rule in symbols: f is the feed in the machine's own units per turn of table or hob."""
     constant = _in_units(abs(rule.constant), units)
-    return f"a/b · c/d = f / {_number(constant)}    f in {units} per {rule.per} turn, {rule.slide} slide"
+    return f"f / {_number(constant)}    f in {units} per {rule.per} turn, {rule.slide} slide"
 
 
 def feed_example(rule: FeedRule, units: str) -> str:
@@ -165,11 +189,11 @@ def differential_formula(rule: DifferentialRule, units: str) -> str:
     pitch = rule.teeth_power == 1
     if rule.slide == "tangential":
         times, over = _times(rule, pitch), [*over, "π m_n" if pitch else "π m_n z"]
-        return f"a/b · c/d = {constant}{times} · cos β / ({' · '.join(over)})    tangential slide, {_counts(rule)}"
+        return f"{constant}{times} · cos β / ({' · '.join(over)})    tangential slide, {_counts(rule)}"
     times, over = _times(rule, pitch), [*over, "p_x" if pitch else "L"]
     tail = f" = {constant}{times} · sin β / ({' · '.join([*over[:-1], 'π m_n'])})" if pitch else ""
     bottom = f"({' · '.join(over)})" if len(over) > 1 else over[0]
-    return f"a/b · c/d = {constant}{times} / {bottom}{tail}    lengths in {units}, {_counts(rule)}"
+    return f"{constant}{times} / {bottom}{tail}    lengths in {units}, {_counts(rule)}"
 
 
 def _times(rule: DifferentialRule, pitch: bool) -> str:
@@ -285,15 +309,18 @@ def _set_json(rules: RuleSet) -> dict[str, Any]:
     return {
         "levers": [dict(positions) for positions in rules.positions],
         "index": constants.index
-        and {"bracket": constants.index.bracket, "constant": str(abs(constants.index.constant)),
+        and {"bracket": constants.index.bracket, "in_series": list(constants.before(constants.index.bracket)),
+             "constant": str(abs(constants.index.constant)),
              "signed_constant": str(constants.index.constant)},
         "feeds": [
-            {"bracket": rule.bracket, "slide": rule.slide, "per": rule.per, "mm_per_turn_at_1": str(abs(rule.constant)),
+            {"bracket": rule.bracket, "in_series": list(constants.before(rule.bracket)), "slide": rule.slide,
+             "per": rule.per, "mm_per_turn_at_1": str(abs(rule.constant)),
              "signed_mm_per_turn_at_1": str(rule.constant)}
             for rule in constants.feeds
         ],
         "differentials": [
-            {"bracket": rule.bracket, "slide": rule.slide, "constant_mm": rule.constant and str(rule.constant),
+            {"bracket": rule.bracket, "in_series": list(constants.before(rule.bracket)), "slide": rule.slide,
+             "constant_mm": rule.constant and str(rule.constant),
              "teeth_power": rule.teeth_power, "starts_power": rule.starts_power, "feed_power": rule.feed_power,
              "depends_on_teeth": rule.depends_on_teeth}
             for rule in constants.differentials

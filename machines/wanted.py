@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.bracket import Bracket
-from handlead.kinematics.drawer import GearSet
+from handlead.kinematics.change_gears import kinds
+from handlead.kinematics.drawer import GearSet, drawer_for
 from handlead.kinematics.joint import Place
 from handlead.kinematics.links import ChangeGears, Mounted
 from handlead.kinematics.ratios import Ratio, compare
@@ -22,6 +23,9 @@ from .ways import Needed, Way, find_ways
 
 #: Feed meant where the job doesn't say: it asks no backlash to be taken up (common practice on old slides).
 USUAL_FEED_WAY = Feed.CONVENTIONAL
+
+#: Ratios of a loose bracket that are tried, those first that leave the simplest one to the index gears.
+_MOST_LOOSE = 40
 
 
 @dataclass(frozen=True)
@@ -42,11 +46,38 @@ class Wanted:
         """What the job asks of the machine."""
         drive = machine.normal_drive
         meant = job.setup.feed if job.setup and job.setup.feed else USUAL_FEED_WAY
-        return cls(job, machine, drive, meant, find_ways(machine, drive), drawers_of(machine), top, lying)
+        stand = {name: mounted.ratio for name, mounted in lying.items()}
+        return cls(job, machine, drive, meant, find_ways(machine, drive, stand), drawers_of(machine), top, lying)
+
+    def with_other_loose(self, work: Work) -> Iterator[Wanted]:
+        """The same with one of the loose brackets of a series at another ratio that one pair gives.
+
+        Those that leave the simplest ratio to the index gears come first.
+        """
+        stand = {name: ratio for way in self.ways for name, ratio in way.loose.items()}
+        for name, now in stand.items():
+            left = {ratio: self._left_to_index(work, now, ratio) for ratio in self._ratios_of(name) if ratio != now}
+            for ratio in sorted(left, key=lambda one: (left[one].numerator * left[one].denominator, one))[:_MOST_LOOSE]:
+                yield replace(self, ways=find_ways(self.machine, self.drive, {**stand, name: ratio}))
+
+    def _ratios_of(self, name: str) -> set[Fraction]:
+        """Every signed ratio that one pair of the gears owned gives in a bracket."""
+        link, owned = self.bracket(name), set(drawer_for(name, self.gear_sets).teeth)
+        signs = [-1 if over else 1 for over in (False, True) if kinds({1} & {*link.pairs}, link.idlers, over)]
+        return {sign * Fraction(e, f) for sign in signs for e in owned for f in owned}
+
+    def _left_to_index(self, work: Work, now: Fraction, ratio: Fraction) -> Fraction:
+        """What the index gears have to give, in size, with a loose bracket at `ratio` that stands at `now`."""
+        index = next(way.constants.index for way in self.ways if way.constants.index)
+        return abs(index.ratio(self.job.hob.hand, self.job.hob.starts, work.teeth) * now / ratio)
 
     def after(self, change: Mapping[str, Mounted]) -> Wanted:
-        """The same once `change` stands on the brackets."""
-        return replace(self, lying={**self.lying, **change}) if change else self
+        """The same once `change` stands on the brackets: loose pairs of a series stay as they are, if they may."""
+        if not change:
+            return self
+        stand = {name: change[name].ratio for way in self.ways for name in way.loose if name in change}
+        ways = find_ways(self.machine, self.drive, stand) if stand else self.ways
+        return replace(self, lying={**self.lying, **change}, ways=ways)
 
 
     def on(self, machine: Machine) -> Wanted:

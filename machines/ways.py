@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
 from itertools import islice
 
-from handlead.kinematics.constants import Constants, FeedRule, find_constants
+from handlead.kinematics.constants import Constants, FeedRule, find_constants, standing
 from handlead.kinematics.needs import with_generic_gears
 from handlead.kinematics.ratios import Ratio
 from handlead.kinematics.requirement import HobData, Work
 from handlead.kinematics.solution import solve
-from handlead.kinematics.targets import differential_target, end_rates
+from handlead.kinematics.targets import differential_target, end_rates, fixed
 from handlead.kinematics.train import Train
 from handlead.kinematics.words import Feed
 
@@ -27,7 +27,8 @@ MOST_COMBINATIONS = 512
 class Way:
     """One combination of lever positions, with the machine's rules for it.
 
-    `effort` counts the levers that don't stand in their normal position.
+    `effort` counts the levers that don't stand in their normal position. `loose` holds the signed ratios at which the
+    brackets in series with others are to stand; in `train` they have them, and `constants` are the rules of the rest.
     """
 
     machine: Machine
@@ -36,6 +37,7 @@ class Way:
     train: Train
     constants: Constants
     effort: int
+    loose: Mapping[str, Fraction] = field(default_factory=dict)
 
     def feed_rule(self, slide: str) -> FeedRule | None:
         """The rule of the bracket that feeds `slide`; None where none does."""
@@ -47,7 +49,8 @@ class Way:
 
     def does_as(self, other: Way) -> bool:
         """Whether both have the same rules and turn the hob at the same speed."""
-        return self.constants == other.constants and self.hob_per_drive == other.hob_per_drive
+        alike = self.constants == other.constants and self.loose == other.loose
+        return alike and self.hob_per_drive == other.hob_per_drive
 
     @cached_property
     def hob_per_drive(self) -> Fraction | None:
@@ -60,27 +63,41 @@ class Way:
         return bool(self.constants.differentials)
 
 
-def find_ways(machine: Machine, drive: str) -> list[Way]:
+def find_ways(machine: Machine, drive: str, loose: Mapping[str, Fraction] | None = None) -> list[Way]:
     """Every combination of lever positions in which a bracket indexes the table, normal positions first.
 
     Combinations that give the same rules and the same hob speed differ in levers that don't matter;
-    the one with the fewest levers moved stands for them.
+    the one with the fewest levers moved stands for them. Brackets in series with others stand at the signed ratios in
+    `loose`, or where they aren't there at 1 in size.
     """
     found: list[Way] = []
     for levers in islice(machine.lever_combinations(), MOST_COMBINATIONS):
         if not machine.can_stand(levers):
             continue
         train = machine.train.with_states(machine.states(levers))
-        constants = find_constants(train, drive)
+        train, stand, constants = _with_loose(train, drive, loose or {})
         if constants.index is not None:
             effort = sum(levers[name] != lever.normal for name, lever in machine.levers.items())
-            found.append(Way(machine, drive, levers, train, constants, effort))
+            found.append(Way(machine, drive, levers, train, constants, effort, stand))
     found.sort(key=lambda way: (way.effort, tuple(way.levers.values())))
     distinct: list[Way] = []
     for way in found:
         if not any(way.does_as(other) for other in distinct):
             distinct.append(way)
     return distinct
+
+
+def _with_loose(
+    train: Train, drive: str, loose: Mapping[str, Fraction]
+) -> tuple[Train, dict[str, Fraction], Constants]:
+    """The train with a fixed ratio in each bracket in series with another; those ratios; the rules for the rest."""
+    constants = find_constants(train, drive)
+    names = [name for series in constants.series for name in series.loose]
+    if not names:
+        return train, {}, constants
+    stand = {name: loose.get(name, standing(train, name).value) for name in names}
+    fixed_train = fixed(train, stand)
+    return fixed_train, stand, replace(find_constants(fixed_train, drive), series=constants.series)
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from handlead.kinematics.constants import Constants, DifferentialRule, FeedRule, IndexRule
+from handlead.kinematics.constants import Constants
 from handlead.kinematics.links import ChangeGears
 from handlead.machines import rules as said
-from handlead.machines.rules import Rules
+from handlead.machines.rules import Rule, Rules
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
@@ -17,7 +17,6 @@ from rich.text import Text
 
 from .terminal import CAUTION, console
 
-Rule = IndexRule | FeedRule | DifferentialRule
 Positions = list[Mapping[str, str]]
 
 
@@ -28,6 +27,7 @@ class _Entry:
     bracket: str
     formula: str
     example: str
+    also: str = ""
     variants: list[tuple[list[tuple[str, str]], Positions]] = field(default_factory=list)
 
     def add(self, senses: list[tuple[str, str]], positions: Positions) -> None:
@@ -91,7 +91,10 @@ def _entries(rules: Rules, each: Callable[..., Any]) -> list[_Entry]:
         for rule, formula, example, senses in stated:
             link = rules.machine.train.link(rule.bracket)
             assert isinstance(link, ChangeGears)
-            entry = entries.setdefault((rule.bracket, formula), _Entry(rule.bracket, formula, example))
+            letters = said.product_letters(rule, found.constants)
+            whole = formula if formula.startswith("no ") else f"{letters} = {formula}"
+            also = said.letters_words(rule, found.constants)
+            entry = entries.setdefault((rule.bracket, whole), _Entry(rule.bracket, whole, example, also))
             entry.add(senses(rule, link), list(found.positions))
     return list(entries.values())
 
@@ -99,6 +102,8 @@ def _entries(rules: Rules, each: Callable[..., Any]) -> list[_Entry]:
 def _show(entry: _Entry, rules: Rules, out: Console) -> None:
     grid = Table.grid(padding=(0, 2, 0, 0))
     grid.add_row(Text(entry.bracket, style="cyan"), Text(entry.formula))
+    if entry.also:
+        grid.add_row("", Text(entry.also))
     if entry.example:
         grid.add_row("", Text(f"e.g. {entry.example}"))
     for senses, positions in entry.variants:

@@ -63,6 +63,8 @@ INDEX_CONSTANTS = {
     / (F(78, 26) * F(36, 36) * F(20, 40) * F(30, 30) * F(30, 30)),  # 50
     ("vaskerby-12", (("locking pin", "in"), ("differential", "free"))): F(75)
     / (F(78, 26) * F(36, 36) * 1 * F(30, 30)),  # 25
+    # hob 64/16, 36/36, bevel differential 1, worm 1:100; over both brackets of the index cabinet
+    ("yarnwick-11", ()): F(100) / (F(64, 16) * F(36, 36)),  # 25
     # hob 66/22 * 40/20, 40/60, worm 1:112, bevel differential 1
     ("thrawle-t", ()): F(112) / (F(66, 22) * F(40, 20) * F(40, 60)),  # 28
 }
@@ -75,6 +77,7 @@ FEED_CONSTANTS = {
     ("ombrecht-l8", "axial", ()): F(60) * F(2, 24) * F(1, 25) * 8,  # 1.6
     ("pellarn-4", "axial", ()): F(64) * F(1, 16) * F(1, 20) * F(1, 4) * F(254, 10),  # 0.050 in
     ("vaskerby-12", "axial", ()): F(75) * F(2, 25) * F(1, 24) * 8,  # 2
+    ("yarnwick-11", "axial", ()): F(100) * F(2, 50) * F(1, 8) * 6,  # 3
     ("thrawle-t", "axial", (("feed to", "axial"),)): F(112) * F(2, 56) * F(1, 20) * 12,  # 2.4
     ("thrawle-t", "tangential", (("feed to", "tangential"),)): F(112) * F(2, 56) * F(1, 30) * 6,  # 0.8
     ("thrawle-t", "radial", (("feed to", "radial"),)): F(112) * F(2, 56) * F(1, 40) * 5,  # 0.5
@@ -100,6 +103,9 @@ DIFFERENTIAL_CONSTANTS = {
     # screw 1/8, tap 75/25, carrier worm 5/20, second sun 1 - 20/40 of the carrier, index 50 k/z, worm 1:75
     ("vaskerby-12", "axial", (DRIVEN,)): (
         1 / (F(1, 8) * F(75, 25) * F(5, 20) * (1 - F(20, 40)) * 50 / 75), 1, -1, 0),  # 32 z/(k L)
+    # screw 1/6, worm 8, tap 30/30, cage worm 2/24, sun twice the cage, index 25 k/z, worm 1:100
+    ("yarnwick-11", "axial", (("cage knob", "free"),)): (
+        1 / (F(1, 6) * 8 * F(30, 30) * F(2, 24) * 2 * 25 / 100), 1, -1, 0),  # 18 z/(k L)
     # axial: screw 1/12, rod 20, tap 26/26, cage worm 1/30, worm shaft twice the cage, worm 1:112
     ("thrawle-t", "axial", (IN, ("feed to", "axial"))): (
         1 / (F(1, 12) * 20 * F(26, 26) * F(1, 30) * 2 / 112), 0, 0, 0),  # 1008/L
@@ -218,6 +224,7 @@ def test_every_bracket_decides_something_in_some_position_of_the_levers(name: st
         found |= {rule.bracket for rule in rules.feeds} | {rule.bracket for rule in rules.differentials}
         found |= {rules.index.bracket} if rules.index else set()
         found |= {rules.speed} if rules.speed else set()
+        found |= {name for series in rules.series for name in series.loose}
     assert found == {link.name for link in machine(name).train.brackets}
 
 
