@@ -36,6 +36,7 @@ COMMANDS = {
     "show": (["show", "--what", "swivel", "--out", "swivel.png", WRONG], 0),
     "fit": (["fit", ORDERS / "51-plate-lost" / "machine.toml", ORDERS / "51-plate-lost" / "counted.toml"], 0),
     "constants": (["constants", "corvane-7"], 0),
+    "measure": (["measure", "--span", "4=32.4", RIGHT], None),
     "sample": (["sample", ORDERS / "71-snow-drum-sample" / "sample.toml"], None),
 }
 
