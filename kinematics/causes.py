@@ -31,6 +31,9 @@ LOOKS_AS_MEANT, LOOKS_OTHERWISE = 0.8, 0.1
 #: From this share on the likeliest cause is looked at itself, whatever tells more of the others apart.
 NEARLY_SURE = 0.95
 
+#: With so great a share for something unknown, what the table has is no explanation.
+FAR_FETCHED = 0.99
+
 #: So many near misses are named where nothing explains what was seen.
 NEAREST = 5
 
@@ -178,8 +181,9 @@ def explain(
     found = [suspect for suspect in found if study.can_stand(suspect.standing)]
     left = _once(_answering(_needed(found, study), answers) or _answering(found, answers))
     suspects = _ranked(left)
-    nearest = () if suspects else _nearest(trial, faults, evidence, answers)
-    return Explanation(suspects, nearest, tried, _unknown(trial, left, evidence, answers))
+    unknown = _unknown(trial, left, evidence, answers)
+    nearest = () if suspects and unknown < FAR_FETCHED else _nearest(trial, faults, evidence, answers)
+    return Explanation(suspects, nearest, tried, unknown)
 
 
 #: So many pairs that may explain it are run exactly, those that are met most often first.

@@ -22,6 +22,9 @@ SPOILT_DEG, CUT_AWAY_DEG = 0.5, 8.0
 #: Source: simulated flanks with the head off, by which class and form hold to about three degrees.
 FINISH_DEG = 3.0
 
+#: Marks that don't meet are seen to lean up to here; flatter lines go round the blank (own judgement).
+LEANS_DEG = 45.0
+
 #: What may be seen on a tooth, or of the work as it runs, beside count, hand and lean.
 TOO_THIN, TOO_THICK, RUNS_OUT, ONE_OUT, RUBBED = (
     "too thin", "too thick", "runs out", "one tooth out", "rubbed",
@@ -118,14 +121,17 @@ def view_of(
             table, slide, turns, feed, frozenset(marks), meshes=False, symptoms=symptoms,
         )  # fmt: skip
     steady = outcome.is_steady
-    # Rates give hand and lead even where no helix angle of this module has them.
     hand = outcome.hand.word if outcome.hand else "none" if steady else None
+    lead, lead_mm, outside = outcome.lead, outcome.lead_mm, blank.lean_outside_deg(outcome.lead_mm, hand)
+    if not steady and (outside is None or outside > LEANS_DEG):
+        # Rates give hand and lead even where no helix angle of this module has them; too flat a line isn't a tooth's.
+        hand = lead = lead_mm = outside = None
     marks, weak = {RUBBED} if RUBBED in symptoms else set(_marks(outcome)), frozenset(_weak_marks(outcome))
     return View(
-        outcome.teeth, frozenset(_counts(outcome)), hand, outcome.lead, outcome.lead_mm,
+        outcome.teeth, frozenset(_counts(outcome)), hand, lead, lead_mm,
         (outcome.helix_angle_deg or 0.0) if steady else None, steady, second_cut_falls_in and steady,
         table, slide, turns, feed, frozenset(marks), weak if marks != {RUBBED} else frozenset(),
-        blank.lean_outside_deg(outcome.lead_mm, hand), _thickness(outcome, blank, symptoms), None, symptoms,
+        outside, _thickness(outcome, blank, symptoms), None, symptoms,
     )  # fmt: skip
 
 

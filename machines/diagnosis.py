@@ -11,6 +11,7 @@ from itertools import islice
 from typing import Any
 
 from handlead.kinematics.causes import (
+    FAR_FETCHED,
     NEARLY_SURE,
     Answer,
     Explanation,
@@ -293,7 +294,8 @@ def trace(job: Job, *, table: FaultTable | None = None, progress: Progress | Non
         faults = (*mends, *faults)
         as_set = None if mends else _as_set(proof)
     found = explain(study, faults, evidence, answers, progress, as_set=as_set)
-    verdict = EXPLAINED if found.suspects else NOT_EXPLAINED
+    explained = found.suspects and found.unknown < FAR_FETCHED
+    verdict = EXPLAINED if explained else NOT_EXPLAINED
     following = _next(found, checks, answers, meant)
     cure = tuple(_cure(job, study, proof, found))
     return Diagnosis(job, verdict, meant, proof, found, following, checks, answers, unseen, cure)

@@ -92,6 +92,8 @@ COUNT_AGAIN = "count again"
 def _answer(found: Diagnosis) -> str | None:
     """The outcome that was chosen by its number or typed in words; None at the end of input or an empty line."""
     assert found.next is not None
+    from handlead.kinematics.inspections import NONE_OF_THESE, NOT_SURE
+
     from .outlet import tell
 
     splits = found.next.splits
@@ -104,9 +106,15 @@ def _answer(found: Diagnosis) -> str | None:
             return None
         if text.isascii() and text.isdigit() and 1 <= int(text) <= len(splits):
             return splits[int(text) - 1].outcome
+        plain = " ".join(text.casefold().split())
+        if plain in (*NONE_OF_THESE, *NOT_SURE):
+            return plain
+        if plain.startswith(COUNT_AGAIN):
+            if plain.removeprefix(COUNT_AGAIN).strip().isdigit():
+                return plain
+            tell('Chalk the first tooth, count once round, and type "count again" with the number behind it.')
+            continue
         agreeing = [split.outcome for split in splits if found.next.check.agrees(text, split.outcome)]
         if agreeing:
             return agreeing[0]
-        if text.lower() in ("other", "none of these"):
-            return text
-        tell(f'There is no outcome "{text}". Type its number, or "other" if none of them was found.')
+        tell(f'There is no outcome "{text}". Type its number, "other" if none of them was found, or "not sure".')

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from handlead.kinematics.causes import Miss, NextCheck, Suspect
 from handlead.kinematics.evidence import SYMPTOMS
-from handlead.machines.diagnosis import AS_WANTED, EXPLAINED, Diagnosis
+from handlead.machines.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, Diagnosis
 from handlead.machines.job_file import Job
 from handlead.machines.units import length
 from rich.console import Console
@@ -71,6 +71,11 @@ def _verdict(found: Diagnosis) -> Iterator[str]:
         )
         if found.explanation.nearest:
             yield "Nearest to it:"
+    elif found.verdict == NOT_EXPLAINED:
+        yield (
+            "Nothing that is met at all often leaves what was seen. Look again at what was counted, and at what no "
+            "file holds: a slipping clutch or belt, a loose arbor, a key gone. Far-fetched, but possible:"
+        )
     elif len(found.suspects) == 1:
         yield "One cause is left:" + (" it was found where it is." if found.is_certain else "")
     elif found.next is None:
@@ -87,7 +92,7 @@ def _after_causes(found: Diagnosis) -> Iterator[str]:
     if found.suspects and unknown >= LEAST_SHARE and not found.is_certain:
         words = f"{unknown:4.0%}  none of the known slips: a wrong number in the machine file, or what no file holds."
         yield words if unknown < 0.5 else f"{words} That is likelier than all of these together."
-    if found.cure:
+    if found.cure and found.verdict == EXPLAINED:
         yield f"If so: {' '.join(found.cure)}"
 
 

@@ -109,6 +109,28 @@ def test_answers_may_be_typed_in_words_and_nonsense_is_asked_again(job, capsys, 
     assert 'found = "spoilt"' in out
 
 
+def test_who_is_not_sure_is_asked_something_else(job, capsys, monkeypatch):
+    answers(monkeypatch, "not sure", "")
+    assert main(["trace", "--ask", str(job(LEFT))]) == 0
+    asked = re.findall(r"Now (.*?) \(", capsys.readouterr().out)
+    assert len(asked) == 2
+    assert asked[0] != asked[1]
+
+
+def test_who_counts_again_is_told_what_the_new_count_means(job, capsys, monkeypatch):
+    answers(monkeypatch, "count again", "count again 40", "")
+    assert main(["trace", "--ask", str(job('teeth = 41\nhand = "right"\nhelix_angle = 12.5'))]) == 0
+    out = capsys.readouterr().out
+    assert "Chalk the first tooth" in out
+    assert 'found = "40"' in out
+
+
+def test_what_was_not_looked_at_is_said(job, capsys):
+    main(["trace", str(job("teeth = 40"))])
+    out = " ".join(capsys.readouterr().out.split())
+    assert "Not looked at: the hand, the lean or lead," in out
+
+
 def test_the_answers_printed_at_the_end_can_be_put_into_the_job(job, capsys, monkeypatch):
     answers(monkeypatch, *["1"] * 20)
     path = job(LEFT)
