@@ -1,6 +1,6 @@
 """What a person can do to a set-up at the machine, a step each: levers, idlers, gears, the head, the drive.
 
-Nothing here says whether a step helps; `correction` carries steps out on the machine and proves what comes of them.
+Nothing here says whether a step helps; `trials` carries steps out on the machine and proves what comes of them.
 """
 
 from __future__ import annotations

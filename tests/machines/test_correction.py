@@ -9,7 +9,7 @@ import pytest
 from handlead.kinematics.links import Mounted
 from handlead.kinematics.needs import Role
 from handlead.kinematics.words import Feed
-from handlead.machines import correction
+from handlead.machines import trials
 from handlead.machines.case import Case
 from handlead.machines.checks import JOB_CHECKS
 from handlead.machines.job_file import read_job
@@ -261,7 +261,7 @@ def test_a_verdict_alone_tries_nothing(monkeypatch):
     def tried(case, steps):
         raise AssertionError("a changed set-up was tried")
 
-    monkeypatch.setattr(correction, "carried_out", tried)
+    monkeypatch.setattr(trials, "carried_out", tried)
     proof = prove(read_job(ROOT / "scenarios" / "21-idler-left-out" / "job.toml"))
     assert proof.verdict == "not as wanted"
     assert {finding.code for finding in errors(proof.judged)} == {"wrong-hand"}
