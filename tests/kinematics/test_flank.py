@@ -145,6 +145,29 @@ def test_a_head_that_is_off_cuts_both_flanks_deeper_and_leaves_their_form(settin
     assert found.profile.slope_um == pytest.approx(true.profile.slope_um, abs=1.5)
 
 
+def test_a_hob_fed_across_as_well_makes_the_same_flank_and_the_same_window_finds_it(setting):
+    # A hob that shifts by t to the right turns the table by t·cos β/(π·m_n·z) more (law of generation).
+    for error, level in ((0, 0.0), (2, -55.0)):
+        machine = setting(swivel_error_deg=error)
+        across = Fraction(1, 500)
+        more = Fraction(math.cos(math.radians(25)) / (math.pi * 3 * 29)).limit_denominator(10**9)
+        rates = replace(machine.rates, tangential=across, table=machine.rates.table + across * more)
+        motion = axial_pass(rates, machine.blank, machine.hob, machine.swivel_deg, machine.full_distance)
+        made = flank_cut(motion, machine.hob, drawn(), machine.swivel_deg)
+        place = random_points(made, np.random.default_rng(1), 16)
+        found = deviations(made, *place)
+        np.testing.assert_allclose(found, by_every_passage(made, *place), atol=1e-5)
+        assert 1000 * found.mean() == pytest.approx(level, abs=4)
+
+
+@pytest.mark.parametrize(("off", "deeper_um"), [(1, 14), (2, 55), (3, 124)])
+def test_flanks_are_cut_deeper_by_what_an_independent_program_found(setting, off, deeper_um):
+    # Both flanks, for a head 1°, 2° and 3° off and a hob of about 72.5 mm: every passage tried, by another program.
+    *_, made = cut(setting, swivel_error_deg=off)
+    levels, _, _ = made.made.along_normal(made.flank, np.array([0.4]), np.array([20.0]), 0.0)
+    assert -1000 * levels[0] == pytest.approx(deeper_um, abs=1)
+
+
 def test_a_window_where_it_would_be_with_the_true_swivel_would_miss_the_flank(setting):
     # The line of action lies d·R·cot α along the tooth when the head is off by d: 1.7 mm for 1° and a hob of 75 mm.
     *_, right = cut(setting, hob_diameter=75, helix_deg=0)
