@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
+from pathlib import Path
 from random import Random
 
 import pytest
@@ -14,8 +15,8 @@ from handlead.kinematics.requirement import HobData, Work
 from handlead.kinematics.words import Hand
 from handlead.machines.case import Case
 from handlead.machines.checks import check_count
-from handlead.machines.job_file import Job
-from handlead.machines.proof import Proof, prove_case
+from handlead.machines.job_file import Job, read_job
+from handlead.machines.proof import Proof, prove, prove_case
 from handlead.machines.two_witnesses import compare, light_cut
 from handlead.machines.witness import Cut, cut_blank
 from made_up import gone_wrong, right_job
@@ -181,6 +182,26 @@ def test_a_worm_wheel_with_another_count_on_it_is_a_true_disagreement(feed):
     for other in (35, 17, 68):
         (finding,) = compare(worm_wheel_at(Fraction(other), other, 1, feed), cut)
         assert finding.code == "witnesses-disagree"
+
+
+CASES = Path(__file__).parents[1] / "cases"
+
+
+def test_a_range_lever_at_many_teeth_is_computed_as_it_is_measured():
+    value = prove(read_job(CASES / "hallowick-range.toml"), cut="scratch").as_json()
+    for witness in (value["train"], value["cut"]):
+        assert (witness["teeth"], witness["hand"]) == (63, "right")
+        assert witness["lead_mm"] == pytest.approx(494.100, abs=5e-4)
+    assert value["train"]["helix_angle_deg"] is None
+    assert not {"witnesses-disagree", "witnesses-differ"} & {one["code"] for one in value["findings"]}
+
+
+def test_both_figures_are_told_in_the_units_of_the_job():
+    proof = prove(read_job(CASES / "wexcombe-not-owned.toml"), cut="scratch")
+    messages = {finding.code: finding.message for finding in proof.findings}
+    assert "20 teeth, left hand, lead 1.412 in" in messages["witnesses-differ"]
+    assert "41 teeth, right hand, lead 12.140 in" in messages["witnesses-differ"]
+    assert "41 marks stand out" in messages["light-cut-marks"]
 
 
 # Machines made up at random, right and wrong
