@@ -15,8 +15,8 @@ def add(commands: Any) -> None:
     parser = commands.add_parser(
         "plan",
         help="find the set-ups that the machine and its gears allow, or change gears for a bare ratio",
-        description="Finds set-ups for each JOB: both members of a pair, or both hands, the truest lead first. Every "
-        "set-up shown has been proved. With --ratio it finds change gears for a ratio alone.",
+        description="Finds set-ups for each JOB: both members of a pair, or both hands, the safest that keep the class "
+        "first. Every set-up shown has been proved. With --ratio it finds change gears for a ratio alone.",
         epilog="Exit status: 0 found, 1 none exists, 2 a file or argument cannot be used, "
         "3 something broke inside the program.",
     )
