@@ -12,7 +12,7 @@ from handlead.kinematics.change_gears import ChangeGearSet, Refused, kinds, near
 from handlead.kinematics.drawer import drawer_for
 from handlead.kinematics.filling import Listed, as_it_lies, fillings, least_work, listed
 from handlead.kinematics.joint import Item, Place, Steps, Stock, best_set_ups, why_none_alone
-from handlead.kinematics.ratios import compare
+from handlead.kinematics.ratios import compare, relative_error
 from handlead.kinematics.requirement import Work, gear_of
 from handlead.kinematics.solution import solve
 from handlead.kinematics.targets import fixed
@@ -21,13 +21,13 @@ from .asked import Asked
 from .case import Case, face_width_mm
 from .checks import JOB_CHECKS
 from .coupled_planning import coupled_sets, table_fed_sets
-from .planned import Planned, best_of, prove_setup, tenths
+from .planned import Planned, best_of, prove_setup, slope_limit_um, tenths
 from .units import feed as feed_text
 from .wanted import Wanted
 from .ways import Needed, Way, feed_signed, needed
 
-#: Set-ups that every way of setting the machine offers, whatever number is to be listed.
-WIDTH = 8
+#: Set-ups that every way of setting the machine offers, whatever number is to be listed; fewer where ways are many.
+WIDTH, _LEAST_WIDTH = 8, 3
 
 #: Choices of gears that are looked at for one way of setting the machine: from lists, then without them; or quickly.
 _STEPS, _MORE_STEPS, _QUICK = 6_000, 800, 1_000
@@ -136,12 +136,13 @@ def _search(
     log = _Log(quick=plain)
     found: list[tuple[int, Planned]] = []
     asks = list(demands(wanted, work, asked))
+    # Where many ways serve, fewer of each are enough to choose from.
+    width = max(_LEAST_WIDTH, 2 * WIDTH // max(2, len(asks)))
     for demand in asks:
         if pair and not _is_shared(demand):
             continue
         sets = _direct(wanted, work, demand, asked, log, lead_as)
-        if plain:
-            sets = sets[:1]
+        sets = sets[: 1 if plain else width if wanted.top <= WIDTH else wanted.top]
         found += _proved(wanted, work, demand, asked, sets, log)
         if plain and found:
             break
@@ -153,8 +154,8 @@ def _search(
         # What stands against the plain way is what a person can do something about.
         log.reasons = log.reasons or of_coupled.reasons
     # What lies beyond the usual width comes after it, so that the best is the same however many are listed.
-    usual = best_of([one for number, one in found if number < WIDTH], asked)
-    more = best_of([one for number, one in found if number >= WIDTH], asked) if wanted.top > WIDTH else []
+    usual = best_of([one for number, one in found if number < width], asked)
+    more = best_of([one for number, one in found if number >= width], asked) if wanted.top > WIDTH else []
     result.setups = usual + more
     if not found:
         result.none_because = log.text() or _no_way(work)
@@ -390,20 +391,29 @@ def _feed_list(place: Place, stock: Stock, wanted: Wanted, demand: Needed, asked
     return _with_lying(listed(place, stock, feed_preference(demand, asked)), place, stock, wanted, serves)
 
 
-def _off(place: Place, work: Work, ratio: Fraction) -> int:
-    """Tenths of the class that a ratio of the differential takes up; another member's own ratio is as it is."""
-    return 0 if place.exact else tenths(_slope_um(work, float(ratio / place.target - 1)), work)
+def _off(place: Place, work: Work) -> Callable[[float], int]:
+    """Tenths of the class that a relative error of the differential's ratio takes up.
+
+    Another member's own ratio is as it is.
+    """
+    of_one, limit = (0.0, 1.0) if place.exact else (_slope_um(work, 1.0), slope_limit_um(work))
+    return lambda error: int(10 * abs(of_one * error) / limit)
 
 
 def differential_preference(place: Place, work: Work) -> Preference:
     """A lead whose error no longer matters, no idler, few gears, the truest."""
-    return lambda one: (_off(place, work, one.ratio), len(one.idlers), len(one.gears), abs(one.error))
+    off = _off(place, work)
+    return lambda one: (off(one.error), len(one.idlers), len(one.gears), abs(one.error))
 
 
 def _differential_list(place: Place, stock: Stock, wanted: Wanted, work: Work) -> Listed:
-    made = listed(place, stock, differential_preference(place, work), 60)
-    best = _off(place, work, made.items[0].set.ratio) if made.items else 0
-    return _with_lying(made, place, stock, wanted, lambda ratio: _off(place, work, ratio) <= best)
+    made, off = listed(place, stock, differential_preference(place, work), 60), _off(place, work)
+    best = off(made.items[0].set.error) if made.items else 0
+
+    def serves(ratio: Fraction) -> bool:
+        return off(relative_error(ratio, place.target)) <= best
+
+    return _with_lying(made, place, stock, wanted, serves)
 
 
 def _slope_um(work: Work, error: float) -> float:

@@ -95,8 +95,12 @@ def prove_setup(
 
 def tenths(slope_um: float, work: Work) -> int:
     """Whole tenths of what the drawing's class allows that a deviation takes up: less than one no longer matters."""
-    limit = pitch_limit_um(work) if work.kind == "worm wheel" else helix_slope_limit_um(work)
-    return int(10 * abs(slope_um) / limit)
+    return int(10 * abs(slope_um) / slope_limit_um(work))
+
+
+def slope_limit_um(work: Work) -> float:
+    """What the drawing's class allows of it, in µm: over the face, or over a pitch for a worm wheel."""
+    return pitch_limit_um(work) if work.kind == "worm wheel" else helix_slope_limit_um(work)
 
 
 def _merit(planned: Planned, work: Work, asked: Asked, lying: Mapping[str, Mounted]) -> tuple[Any, ...]:
