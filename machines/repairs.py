@@ -80,7 +80,6 @@ def kinds_of_repair(trials: Trials) -> Iterator[Iterator[Steps]]:
     if trials.is_only_the_feed:
         return  # no ratio without gears is worth a feed that runs the other way
     yield _repairs(trials, always, _by_ratio)
-    yield (steps for first in levers for steps in _repairs(trials, first, _by_ratio))
 
 
 def _settled(trials: Trials, always: Steps) -> Iterator[Steps]:

@@ -30,7 +30,7 @@ _MOST_TRIED = 4000
 _MOST_PROVED = 12
 
 #: A feed more than so many times the usual, or less than that part of it, is put up with only if nothing else is found.
-_FAR_OFF = 4
+_FAR_OFF = Fraction(5, 2)
 
 #: A note that is put up with only where nothing else is found: the count would come to rest on the feed.
 _RESTS_ON_FEED = "feed-belongs-to-index"

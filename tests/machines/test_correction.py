@@ -3,6 +3,7 @@
 import json
 import re
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from handlead.kinematics.words import Feed
 from handlead.machines import trials
 from handlead.machines.case import Case
 from handlead.machines.checks import JOB_CHECKS
-from handlead.machines.job_file import read_job
+from handlead.machines.job_file import Setup, read_job
 from handlead.machines.mending import carried_out
 from handlead.machines.proof import prove, prove_case
 from wrong_set_ups import jobs, made_up_jobs, wrong_jobs
@@ -237,6 +238,22 @@ def test_the_head_of_a_level_machine_is_swung_in_the_machines_own_words():
         (remedy,) = remedies(replace(job, setup=replace(job.setup, swivel_deg=-job.setup.swivel_deg))).values()
         assert remedy.startswith("Swing the head to ")
         assert (", right-hand end towards the headstock" in remedy) is ends
+
+
+def test_two_brackets_in_one_train_are_mended_each():
+    """The loose pair ahead of the index gears decides the count with them."""
+    job = read_job(CASES / "tarnholm-left.toml")
+    setup = Setup(
+        drive="main", swivel_deg=Fraction(1019, 60), feed=Feed.CONVENTIONAL, levers={"black knob": "pulled"},
+        change={
+            "e f gears": Mounted((41, 48)), "index gears": Mounted((20, 24, 24, 25)),
+            "feed gears": Mounted((20, 25, 30, 36)), "differential gears": Mounted((40, 90, 95, 41)),
+        },
+    )  # fmt: skip
+    proof = prove(replace(job, setup=setup))
+    (step,) = proof.correction.steps
+    assert step.words == 'In "e f gears" mount 48 in place of 41: it should read 48/48.'
+    assert prove(replace(job, setup=step.on(setup))).is_as_wanted
 
 
 def test_a_feed_that_cant_be_turned_over_with_the_gears_at_hand_is_no_reason_to_spoil_the_teeth():
