@@ -8,9 +8,11 @@ from random import Random
 
 import pytest
 import reference_machine as reference
-from handlead.kinematics.evidence import Blank
+from handlead.kinematics.causes import combined
+from handlead.kinematics.evidence import Blank, Evidence, Measure, Word
 from handlead.kinematics.faults import find_faults
 from handlead.kinematics.light_cut import light_marks
+from handlead.kinematics.pairs import may_explain
 from handlead.kinematics.words import Hand
 from handlead.machines import read_job
 from handlead.machines.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, study_of, trace, with_answer
@@ -270,3 +272,56 @@ def test_checks_in_a_job_are_kept_with_what_was_found():
     check = trace(job).next.check
     assert with_answer(job, check, "other").seen.checks == (SeenCheck(check.do, "other"),)
     assert trace(with_answer(job, check, "other")).verdict == NOT_EXPLAINED
+
+
+# ---------------------------------------------------------------- any two slips
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_no_pair_that_leaves_what_was_seen_is_lost_in_the_sieve(seed):
+    random = Random(seed)
+    job, tried = right_job(random), 0
+    study = study_of(job, fault_table())
+    faults = find_faults(fault_table().kinds, study)
+    gears = [fault for fault in faults if fault.kind.kind in ("gear-swapped", "hob-other-module", "idler-extra")]
+    for _ in range(300):
+        first, second = random.sample(gears, 2)
+        changes = combined(first, second)
+        standing = study.base.changed(changes or {})
+        running = study.bench.running(standing)
+        if changes is None or running is None or (first.kind.is_common and second.kind.is_common):
+            continue
+        _, view = study.view(standing, running)
+        if not view.spaces_meet or view.helix_deg is None or view.hand not in ("right", "left"):
+            continue
+        evidence = Evidence(
+            Measure(Fraction(view.teeth), Fraction(0)), Word(view.hand),
+            helix=Measure(Fraction(view.helix_deg), Fraction(1, 100)),
+        )  # fmt: skip
+        passed = {frozenset(map(id, pair)) for pair in may_explain(study, faults, evidence)}
+        assert frozenset((id(first), id(second))) in passed
+        tried += 1
+        if tried == 3:
+            break
+    assert tried or not job.work.is_helical
+
+
+def test_two_gears_swapped_in_two_brackets_are_found_by_count_hand_and_lean():
+    random = Random(1)
+    job = right_job(random)
+    while "differential" not in job.machine.levers or not job.work.is_helical:
+        job = right_job(random)
+    study = study_of(job, fault_table())
+    swapped = [f for f in find_faults(fault_table().kinds, study) if f.kind.kind == "gear-swapped"]
+    for _ in range(2000):
+        first, second = random.sample(swapped, 2)
+        changes = combined(first, second)
+        if changes is None or {first.where, second.where} != {"index gears", "differential gears"}:
+            continue
+        standing = study.base.changed(changes)
+        _, view = study.view(standing, study.bench.running(standing))
+        if view.spaces_meet and view.hand == job.work.hand.word and view.teeth != job.work.teeth:
+            found = trace(job.with_seen(Seen(view.teeth, job.work.hand, lead=view.lead, within={"lead": Fraction(1, 100)})))
+            assert standing.key in {suspect.standing.key for suspect in found.suspects}
+            return
+    raise AssertionError("no two gears that leave spaces which meet")
