@@ -34,6 +34,9 @@ NEARLY_SURE = 0.95
 #: With so great a share for something unknown, what the table has is no explanation.
 FAR_FETCHED = 0.99
 
+#: How likely just the count that was seen is where something slips, and any may be counted (own judgement).
+ANY_COUNT = 1 / 40
+
 #: So many near misses are named where nothing explains what was seen.
 NEAREST = 5
 
@@ -302,6 +305,8 @@ def _tried(
         if evidence.count_fits(marks):
             view = replace(view, counts=view.counts | marks)
             closeness = evidence.closeness(view)
+    if closeness is not None and standing.slips and evidence.teeth:
+        closeness *= ANY_COUNT
     return None if closeness is None else trial.suspect(faults, standing, running, prior, closeness, view)
 
 
