@@ -17,6 +17,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -327,12 +328,16 @@ def _sum(
 def _values(last: Place, stock: Stock) -> Floats:
     """All different ratios that the last place can give within its span, rising, as floats."""
     assert last.span is not None
-    drawer = stock.drawers[last.name]
-    low, high = float(last.span[0]), float(last.span[1])
+    pairs = tuple(pairs for pairs in last.pairs if pairs < 3)
+    return _all_values(stock.drawers[last.name], pairs, float(last.span[0]), float(last.span[1]))
+
+
+@lru_cache(maxsize=4)  # every way of setting the machine asks for them again, and there may be millions
+def _all_values(drawer: Drawer, pairs: tuple[int, ...], low: float, high: float) -> Floats:
     parts = []
-    for pairs in last.pairs:
-        if pairs < 3 and len(drawer) >= 2 * pairs:
-            tops, bottoms = _quotients(drawer, pairs, low, high)
+    for count in pairs:
+        if len(drawer) >= 2 * count:
+            tops, bottoms = _quotients(drawer, count, low, high)
             parts.append(tops / bottoms)
     values = np.sort(np.concatenate(parts)) if parts else np.zeros(0)
     return values[np.concatenate([[True], values[1:] != values[:-1]])] if len(values) else values
