@@ -387,13 +387,15 @@ def _search(
     counter = itertools.count()
     found: list[CoupledSetUp] = []
     seen: set[tuple[Fraction, ...]] = set()
+    numbers = choices.numbers
+    living = [_Living(mounts, place, one) for place, one in zip(places[:-1], choices.lists, strict=True)]
     while len(found) < limit and len(seen) < most_tries:
         while opened < len(opening) and (not heap or least[opening[opened]] <= heap[0][0]):
             choice = int(opening[opened])
             opened += 1
-            ratios = choices.ratios(places, choice)
-            if not mounts.can_be(ratios):
+            if not all(alive.get(number) for alive, number in zip(living, numbers[:, choice].tolist(), strict=True)):
                 continue
+            ratios = choices.ratios(places, choice)
             wanted = relation.solved_for(last.name, ratios)
             for at, step in ((int(above[choice]), 1), (int(above[choice]) - 1, -1)):
                 if wanted is not None and 0 <= at < len(values):
@@ -442,14 +444,13 @@ class _Mounts:
     def __init__(self, places: Sequence[Place], stock: Stock) -> None:
         self.places, self.stock = places, stock
         self._known: dict[tuple[str, Fraction], Listed] = {}
+        self._possible: dict[tuple[str, Fraction], bool] = {}
 
     def on(self, place: Place, ratio: Fraction) -> Listed:
         """The sets that give just this ratio on one bracket."""
         key = (place.name, ratio)
         if key not in self._known:
-            pairs = tuple(pairs for pairs in place.pairs if pairs < 3)
-            exact = replace(place, target=ratio, exact=True, span=None, pairs=pairs)
-            self._known[key] = listed(exact, self.stock, least_work, _WAYS)
+            self._known[key] = listed(self._exactly(place, ratio), self.stock, least_work, _WAYS)
         return self._known[key]
 
     def mountable(self, place: Place, given: _Given) -> _Given:
@@ -457,15 +458,25 @@ class _Mounts:
         if len(given.ratios) > _LOOKED_AT or len(self.stock.drawers[place.name]) > _SMALL:
             return given
         pairs = zip(given.tops.tolist(), given.bottoms.tolist(), strict=True)
-        keep = np.array([bool(self.on(place, Fraction(p, q)).items) for p, q in pairs], dtype=bool)
+        keep = np.array([self.is_possible(place, Fraction(p, q)) for p, q in pairs], dtype=bool)
         return _Given(given.tops[keep], given.bottoms[keep], given.ratios[keep], given.costs[keep])
 
-    def can_be(self, ratios: Mapping[str, Fraction]) -> bool:
-        """Whether every bracket named could have its ratio, if it had the drawer to itself."""
-        return all(self.on(place, ratios[place.name]).items for place in self.places if place.name in ratios)
+    def is_possible(self, place: Place, ratio: Fraction) -> bool:
+        """Whether some set gives just this ratio on a bracket that has the drawer to itself."""
+        key = (place.name, ratio)
+        if key not in self._possible:
+            self._possible[key] = bool(listed(self._exactly(place, ratio), self.stock, least_work, 1).items)
+        return self._possible[key]
+
+    @staticmethod
+    def _exactly(place: Place, ratio: Fraction) -> Place:
+        pairs = tuple(pairs for pairs in place.pairs if pairs < 3)
+        return replace(place, target=ratio, exact=True, span=None, pairs=pairs)
 
     def set_up(self, ratios: Mapping[str, Fraction], cost: float) -> SetUp | None:
         """Gears and idlers for just these ratios, all from the drawer at once; None where there are none."""
+        if not all(self.is_possible(place, ratios[place.name]) for place in self.places):
+            return None
         lists = [self.on(place, ratios[place.name]) for place in self.places]
         if not all(one.items for one in lists):
             return None
@@ -480,6 +491,22 @@ class _Mounts:
             return None
         best = Search(self.stock, [one.place for one in lists]).best(1, self.stock.full)
         return replace(best[0], cost=cost) if best else None
+
+
+class _Living:
+    """Which ratios of a list some set gives that can be mounted, looked at as they are asked for."""
+
+    def __init__(self, mounts: _Mounts, place: Place, given: _Given) -> None:
+        self._mounts, self._place, self._given = mounts, place, given
+        self._known: dict[int, bool] = {}
+
+    def get(self, number: int) -> bool:
+        """Whether ratio `number` of the list can be mounted."""
+        known = self._known.get(number)
+        if known is None:
+            ratio = Fraction(int(self._given.tops[number]), int(self._given.bottoms[number]))
+            known = self._known[number] = self._mounts.is_possible(self._place, ratio)
+        return known
 
 
 #: Ratios of a bracket that are tried on it before they are combined with others, where its drawer is no larger than so.
