@@ -100,6 +100,11 @@ class FeedAsked:
         got, words = feed_text(feed, job.units), []
         if self.said is not None and abs(math.log(feed / self.said)) > _ASKED:
             words.append(f"A feed of {feed_text(self.said, job.units)} is asked for; {self._why(job.units)} {got}.")
+        elif self.said is None and self.broken(feed)[1]:
+            words.append(
+                f"A feed of {feed_text(self.aim, job.units)} is proposed; "
+                f"no feed gears were found that come nearer beside the others than {got}."
+            )
         if self.over_marks(feed) and self.mark_um is not None:
             mark = height(_mark(feed, work, job.hob), job.units)
             allowed = height(float(self.mark_um), job.units)

@@ -78,7 +78,7 @@ def _whole(planned: Planned, plan: Plan) -> Table:
     grid.add_row("to start from", _cycle(planned.cycle, units))
     grid.add_row("on the flank", _flank(planned))
     for words in planned.against:
-        grid.add_row("not as asked", words)
+        grid.add_row("not as meant", words)
     for finding in planned.proof.findings:
         grid.add_row(finding.severity, f"{finding.message} {finding.remedy}".strip())
     return grid

@@ -113,6 +113,26 @@ def test_a_feed_beyond_the_machine_is_said_with_what_it_takes_and_the_nearest(un
     assert says in words and "the machine takes at most" in words
 
 
+@pytest.mark.parametrize(("units", "says"), [("mm", r"A feed of 1\.\d+ mm .* is proposed"), ("in", r"A feed of 0\.05\d+ in .* is proposed")])
+def test_a_feed_far_from_the_one_that_is_proposed_is_said(units, says):
+    job = spur(units=units)
+    limits = replace(job.machine.limits, feed_mm_per_table_turn=None)
+    kept = tuple(
+        replace(one, fits=tuple(name for name in one.fits if name != "feed gears")) for one in job.machine.gear_sets
+    )
+    near = best(job).setup.change["feed gears"]
+    coarser = (F(5, 2) * near.size).limit_denominator(60)
+    own = GearSet("for the feed", ("feed gears",), (16 * coarser.numerator, 16 * coarser.denominator))
+    link = replace(job.machine.train.link("feed gears"), bracket=None, pairs=(1,))
+    machine = replace(
+        job.machine, limits=limits, gear_sets=(*kept, own), train=job.machine.train.replacing(link)
+    )
+    found = best(job, machine)
+    assert found.feed > 2
+    (words,) = found.against
+    assert re.search(says, words), words
+
+
 def test_marks_that_are_allowed_are_kept_even_if_a_coarser_feed_is_asked_for():
     found = best(spur(feed=F(3), mark_um=F(2)))
     (words,) = found.against
