@@ -450,7 +450,7 @@ class _Mounts:
         """The sets that give just this ratio on one bracket."""
         key = (place.name, ratio)
         if key not in self._known:
-            self._known[key] = listed(self._exactly(place, ratio), self.stock, least_work, _WAYS)
+            self._known[key] = _giving(self._exactly(place, ratio), self.stock.drawers[place.name], _WAYS)
         return self._known[key]
 
     def mountable(self, place: Place, given: _Given) -> _Given:
@@ -465,7 +465,7 @@ class _Mounts:
         """Whether some set gives just this ratio on a bracket that has the drawer to itself."""
         key = (place.name, ratio)
         if key not in self._possible:
-            self._possible[key] = bool(listed(self._exactly(place, ratio), self.stock, least_work, 1).items)
+            self._possible[key] = bool(_giving(self._exactly(place, ratio), self.stock.drawers[place.name], 1).items)
         return self._possible[key]
 
     @staticmethod
@@ -491,6 +491,12 @@ class _Mounts:
             return None
         best = Search(self.stock, [one.place for one in lists]).best(1, self.stock.full)
         return replace(best[0], cost=cost) if best else None
+
+
+@lru_cache(maxsize=30_000)  # ways of setting the machine, and spans of feed, ask for the same again
+def _giving(exact: Place, drawer: Drawer, most: int) -> Listed:
+    """The sets out of a drawer that give just the ratio of a place."""
+    return listed(exact, drawer, least_work, most)
 
 
 class _Living:

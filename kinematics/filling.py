@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .change_gears import ChangeGearSet, kinds, sets_by_error, with_idlers_from
+from .drawer import Drawer
 from .joint import Item, Left, Place, Steps, Stock, with_idlers
 from .links import Mounted
 from .ratios import compare, relative_error
@@ -39,33 +40,32 @@ def least_work(one: ChangeGearSet) -> Any:
     return len(one.idlers), len(one.gears), sum(one.gears), one.gears
 
 
-def listed(place: Place, stock: Stock, prefer: Preference, most: int = 120) -> Listed:
+def listed(place: Place, gears: Stock | Drawer, prefer: Preference, most: int = 120) -> Listed:
     """The nearest sets for a place, `most` of each number of pairs and idlers, put in order by `prefer`.
 
     Three pairs are looked at only where one and two give nothing.
     """
+    drawer = gears if isinstance(gears, Drawer) else gears.drawers[place.name]
     allowed = kinds(place.pairs, place.idlers, place.turns_over)
-    few = _taken(place, stock, [kind for kind in allowed if kind[0] < 3], prefer, most)
+    few = _taken(place, drawer, [kind for kind in allowed if kind[0] < 3], prefer, most)
     many = [kind for kind in allowed if kind[0] >= 3]
-    return few if few.items or not many else _taken(place, stock, many, prefer, most)
+    return few if few.items or not many else _taken(place, drawer, many, prefer, most)
 
 
-def _taken(place: Place, stock: Stock, allowed: list[tuple[int, int]], prefer: Preference, most: int) -> Listed:
+def _taken(place: Place, drawer: Drawer, allowed: list[tuple[int, int]], prefer: Preference, most: int) -> Listed:
     sets: list[ChangeGearSet] = []
     complete = True
     for pairs, idlers in allowed:
-        some = list(itertools.islice(_stream(place, stock, pairs, idlers), most + 1))
+        some = list(itertools.islice(_stream(place, drawer, pairs, idlers), most + 1))
         complete &= len(some) <= most
         sets += some[:most]
     sets.sort(key=prefer)
     return Listed(place, tuple(Item(place, one, (len(one.idlers),)) for one in sets), complete)
 
 
-def _stream(place: Place, stock: Stock, pairs: int, idlers: int) -> Iterator[ChangeGearSet]:
+def _stream(place: Place, drawer: Drawer, pairs: int, idlers: int) -> Iterator[ChangeGearSet]:
     """The sets of one kind, nearest first, as far as the place's span goes."""
-    found = sets_by_error(
-        place.target, stock.drawers[place.name], pairs, idlers, place.bracket, "gears", place.exact, 64
-    )
+    found = sets_by_error(place.target, drawer, pairs, idlers, place.bracket, "gears", place.exact, 64)
     if place.span is None:
         yield from found
         return
