@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from . import gear, spline
@@ -112,6 +112,7 @@ class HobData:
     `diameter` is the reference diameter, `outside_diameter` over the tips. `rack` names an
     ISO 53 basic rack (A to D); `addendum`, `dedendum` and `tip_radius`, as multiples of the
     module, take the place of its figures where given. See `handlead.kinematics.sizes` for what holds then.
+    `length` is that of its threads, `name` what it is called in its rack.
     """
 
     module_n: Fraction
@@ -126,6 +127,8 @@ class HobData:
     addendum: Fraction | None = None
     dedendum: Fraction | None = None
     tip_radius: Fraction | None = None
+    length: Fraction | None = None
+    name: str = field(default="", compare=False)
 
     def __post_init__(self) -> None:
         if self.starts < 1:

@@ -41,6 +41,7 @@ from .case import (
 )
 from .cutting_speed import check_cutting_speed
 from .findings import Fact, Finding
+from .hob_checks import check_hob_length
 from .mending import gears_text, refusal
 from .pair_checks import check_pair, check_teeth
 from .units import decimal, height, length, lengths_in, quoted
@@ -626,6 +627,7 @@ JOB_CHECKS: tuple[Check, ...] = (
     check_machine_takes,
     check_teeth,
     check_pair,
+    check_hob_length,
 )
 
 #: Every check.

@@ -21,6 +21,7 @@ from handlead.kinematics.words import POSITIVES, STILL, SWIVEL_TURNS, Feed, Hand
 from . import numbers, places
 from .catalogue import locate, no_such_machine
 from .errors import Disagreement, FileFault, Missing, Place, Unknown, WrongValue
+from .hob_rack import check_hob_is_there, hob_of_job
 from .keys import JOB, TOOTH_SIZES
 from .machine_file import Machine, clashes, read_machine
 from .observed import Miss, Reading
@@ -297,6 +298,7 @@ def read_job_text(text: str, file: str = "job.toml", beside: str | os.PathLike[s
 def _job(document: Document, beside: str) -> Job:
     complaints = Complaints(document)
     values = values_of(document, JOB, complaints)
+    check_hob_is_there(document, beside, complaints)
     machine, fault = _machine(document, beside, complaints)
     if machine is not None:
         _check_setup(document, machine, complaints)
@@ -304,7 +306,9 @@ def _job(document: Document, beside: str) -> Job:
     work, mate = _works(values, complaints) if values is not None else (None, None)
     complaints.raise_any(fault)
     assert values is not None and machine is not None and work is not None
-    hob = _hob(values["hob"], work)
+    hob_values = hob_of_job(values, document, beside, work, complaints)
+    complaints.raise_any(fault)
+    hob = _hob(hob_values, work)
     _check_throat(work, hob, complaints)
     complaints.raise_any(fault)
     return Job(
@@ -700,6 +704,8 @@ def _hob(values: dict[str, Any], work: Work) -> HobData:
         addendum=values.get("addendum"),
         dedendum=values.get("dedendum"),
         tip_radius=values.get("tip_radius"),
+        length=values.get("length"),
+        name=values.get("name", ""),
     )
 
 

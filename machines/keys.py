@@ -23,6 +23,7 @@ from .values import (
     Length,
     Listing,
     Name,
+    NameOr,
     Number,
     OneOf,
     Rows,
@@ -595,10 +596,7 @@ MATE = Table(
     (*(OneOf(choice.keys) for choice in _WORK_CHOICES), OneOf(("centre_distance", "crossing_angle"))),
 )
 
-HOB = Table(
-    "hob",
-    "The hob, as its maker marked it.",
-    (
+_HOB_KEYS = (
         *_SIZE_OF_TOOTH,
         Key("starts", Whole(1, 20), "Number of starts.", default="1"),
         Key("hand", _HAND, "Hand of the hob: right or left.", default="right"),
@@ -611,9 +609,45 @@ HOB = Table(
         Key("addendum", Number(0, 5, above=True), "Tip of the hob from its datum line, in modules; else the rack's."),
         Key("dedendum", Number(0, 5, above=True), "Root of the hob from its datum line, in modules; else the rack's."),
         Key("tip_radius", Number(0, 2), "Radius at the tips of the hob, in modules; else the rack's."),
+        Key("length", _SIZE, "Length of its threads, from the first full tooth to the last."),
+        Key(
+            "ground_to",
+            _SIZE,
+            "Diameter over the tips as it is now, sharpened; outside_diameter is then what it was new, and the other "
+            "figures are of the new hob.",
+        ),
+)  # fmt: skip
+
+HOB = Table(
+    "hob",
+    "The hob, as its maker marked it; or by its name in the rack of hobs beside the job, hobs.toml.",
+    (
+        Key("name", Text(), "Its name in the rack; keys given here as well go before the rack's."),
+        *_HOB_KEYS,
+    ),
+    (OneOf(_NORMAL_SIZES),),
+)
+
+RACK_HOB = Table(
+    "hob of a rack",
+    "A hob of the rack.",
+    (
+        Key("name", Text(), "What it is called on its shelf.", True),
+        *_HOB_KEYS,
+        Key("material", Text(), "What it is made of, as in the table of cutting data."),
     ),
     (OneOf(_NORMAL_SIZES, True),),
-)  # fmt: skip
+)
+
+HOBS = Table(
+    "rack of hobs",
+    "The hobs that there are: a file hobs.toml beside the jobs that take theirs from it.",
+    (
+        Key("format", Text(("hobs/1",)), "What the file is.", True, advice='Write format = "hobs/1"'),
+        _UNITS,
+        Key("hob", Rows({"": RACK_HOB}, "hob"), RACK_HOB.meaning, True),
+    ),
+)
 
 SWIVEL = Table(
     "setup.swivel",
@@ -852,7 +886,7 @@ JOB = Table(
         ),
         Key("work", WORK, WORK.meaning, True, advice="Write a table [work] with what the drawing says"),
         Key("mate", MATE, MATE.meaning),
-        Key("hob", HOB, HOB.meaning, True, advice="Write a table [hob] with what is marked on the hob"),
+        Key("hob", NameOr(HOB), HOB.meaning, default="chosen from the rack beside the job, where there is one"),
         Key("cutting", CUTTING, CUTTING.meaning),
         Key("setup", SETUP, SETUP.meaning, default="none: a job to plan"),
         Key("seen", SEEN, SEEN.meaning),

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from .keys import JOB, MACHINE
+from .keys import HOBS, JOB, MACHINE
 from .observations_file import OBSERVATIONS
 from .sample import SAMPLE
-from .values import OneOf, Rows, Swivel, Table, TableOf, Value
+from .values import NameOr, OneOf, Rows, Swivel, Table, TableOf, Value
 
 _TOP = """# The files
 
@@ -22,7 +22,13 @@ degrees or `"22d 42m 30s"`. In a machine file, `"?"` may stand for a number or a
 finds it. The frame that signs and words refer to is shown in the README.
 """
 
-_FILES = (("Machine file", MACHINE), ("Job file", JOB), ("Observations file", OBSERVATIONS), ("Sample file", SAMPLE))
+_FILES = (
+    ("Machine file", MACHINE),
+    ("Job file", JOB),
+    ("Observations file", OBSERVATIONS),
+    ("Sample file", SAMPLE),
+    ("Rack of hobs", HOBS),
+)
 
 
 def file_reference() -> str:
@@ -71,7 +77,7 @@ def _tables(value: Value) -> Iterator[tuple[str, Table]]:
     elif isinstance(value, Rows):
         for kind, table in value.tables.items():
             yield f"`{table.name}`" + (f", kind `{kind}`" if kind else ""), table
-    elif isinstance(value, Swivel):
+    elif isinstance(value, Swivel | NameOr):
         yield f"`{value.of.name}`", value.of
 
 

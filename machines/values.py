@@ -532,6 +532,31 @@ class Table(Value):
 
 
 @dataclass(frozen=True)
+class NameOr(Value):
+    """A table, or in its place the bare name of one that is kept elsewhere, which is read as its ``name``."""
+
+    of: Table
+
+    def _says(self) -> str:
+        return f"{self.of.says}, or a name"
+
+    def _read(self, raw: Any, units: str) -> Any:
+        if isinstance(raw, str):
+            if not raw.strip():
+                raise self.wrong(raw)
+            return {"name": raw}
+        return self.of.read(raw, units)
+
+    def _references(self, raw: Any, path: Path_) -> Iterator[Reference]:
+        if isinstance(raw, dict):
+            yield from self.of.references(raw, path)
+
+    def write(self, value: Any, units: str) -> Any:
+        """The table as it is written."""
+        return self.of.write(value, units)
+
+
+@dataclass(frozen=True)
 class Swivel(Value):
     """The swivel table, read into signed degrees; a bare 0 is allowed, since it has no way."""
 

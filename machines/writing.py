@@ -340,6 +340,7 @@ def hob_values(hob: HobData, units: str) -> dict[str, Any]:
         "addendum": hob.addendum,
         "dedendum": hob.dedendum,
         "tip_radius": hob.tip_radius,
+        "length": hob.length,
     }
 
 
