@@ -33,7 +33,7 @@ WIDTH, _LEAST_WIDTH = 8, 3
 _STEPS, _MORE_STEPS, _QUICK = 6_000, 800, 1_000
 
 #: Combinations that are tried on the brackets in all, where ratios hang together.
-_TRIES = 1_000
+_TRIES = 1_500
 
 #: Steps by which the hob may run slower, or faster within its row, than meant, so that the speed gears can stay.
 _SLOWER = 5
