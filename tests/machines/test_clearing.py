@@ -124,7 +124,7 @@ def axial_orders():
     """Right orders and cases with an axial feed, on machines with and without a differential, in mm and in inches."""
     cases = Path(__file__).parents[1] / "cases"
     for path in [*sorted(SCENARIOS.glob("[01]?-*/*.toml")), *sorted(cases.glob("*-pair*.toml")), cases / "hallowick-spur-103.toml"]:
-        if path.name != "expected.toml":
+        if "job/1" in path.read_text():
             job = read_job(path)
             if job.setup and Case.of(job).rates.axial:
                 yield f"{path.parent.name}/{path.stem}", job
@@ -200,7 +200,7 @@ def test_by_hand_where_the_drive_that_moves_the_slide_would_turn_the_table_as_we
 
 def on_every_machine():
     for path in sorted(SCENARIOS.glob("[01]?-*/*.toml")):
-        if path.name != "expected.toml":
+        if "job/1" in path.read_text():
             yield pytest.param(read_job(path), id=f"{path.parent.name}/{path.stem}")
 
 

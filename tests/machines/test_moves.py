@@ -26,7 +26,7 @@ GOOD = Path(__file__).parent / "good"
 ORDERS = {
     f"{path.parent.name}/{path.stem}": read_job(path)
     for path in sorted(SCENARIOS.glob("[01]?-*/*.toml"))
-    if path.name != "expected.toml" and path.parent.name[:2] not in ("06", "07")
+    if "job/1" in path.read_text() and path.parent.name[:2] not in ("06", "07")
 }
 PINION, ARC_LAMP, MOON = (
     ORDERS[name] for name in ("01-fly-winch-pair/pinion", "03-no-differential/job", "04-moon-wheel/job")
