@@ -373,7 +373,9 @@ class _Part:
             domain = self.search.domains.get(name)
             if domain is None or name in self.unsettled:
                 continue
-            for low, high in _slices(domain, *self.search.reach(name)):
+            whole = self.search.reach(name)
+            # The plainest value of all first: it's the one that a person would think of.
+            for low, high in ((Fraction(whole[0]), Fraction(whole[1])), *_slices(domain, *whole)):
                 if len(self.solutions) >= MOST_EXAMPLES:
                     return
                 self._look_for_example(name, domain, low, high)

@@ -53,7 +53,10 @@ class Domain(Protocol):
         """The values that lie between, the simplest first."""
 
     def simplest(self, low: Fraction, high: Fraction) -> Fraction | None:
-        """One with the least denominator of the values that lie between, or None."""
+        """The plainest of the values that lie between, or None."""
+
+    def plainness(self, value: Fraction) -> tuple[int, int]:
+        """Less for a plainer value: rank of the unit of which it is a fraction, and its denominator there."""
 
 
 @dataclass(frozen=True)
@@ -78,6 +81,10 @@ class Wholes:
         first, last = math.ceil(max(low, self.low)), math.floor(min(high, self.high))
         return Fraction((first + last) // 2) if first <= last else None
 
+    def plainness(self, value: Fraction) -> tuple[int, int]:
+        """One whole number is as plain as another."""
+        return 0, value.denominator
+
     def within(self, low: float, high: float) -> tuple[int, int]:
         """The first and the last of the whole numbers that lie between."""
         first = max(math.ceil(self.low), math.ceil(low) if math.isfinite(low) else 0)
@@ -88,7 +95,8 @@ class Wholes:
 class Fractions:
     """Fractions of each of `units` from `low` to `high`, with denominators up to what goes with the unit.
 
-    A lead is a fraction of a millimetre or of an inch: ``units = ((Fraction(1), 20), (Fraction(127, 5), 32))``.
+    A lead is a fraction of a millimetre or of an inch: ``units = ((Fraction(1), 20), (Fraction(127, 5), 32))``. A
+    fraction of the first unit is plainer than any of those behind it.
     """
 
     low: Fraction
@@ -114,14 +122,21 @@ class Fractions:
         return sorted(found, key=lambda value: (found[value], value))
 
     def simplest(self, low: Fraction, high: Fraction) -> Fraction | None:
-        """One with the least denominator of the fractions that lie between, from their middle; or None."""
+        """One with the least denominator of the fractions of the first unit that has any between; or None."""
         low, high = max(low, self.low), min(high, self.high)
-        for below in range(1, max(most for _, most in self.units) + 1):
-            for unit, most in self.units:
+        for unit, most in self.units:
+            for below in range(1, most + 1):
                 first, last = math.ceil(low / unit * below), math.floor(high / unit * below)
-                if below <= most and first <= last:
+                if first <= last:
                     return unit * Fraction((first + last) // 2, below)
         return None
+
+    def plainness(self, value: Fraction) -> tuple[int, int]:
+        """Less for a plainer value: rank of the unit of which it is a fraction, and its denominator there."""
+        for rank, (unit, most) in enumerate(self.units):
+            if (value / unit).denominator <= most:
+                return rank, (value / unit).denominator
+        return len(self.units), (value / self.units[0][0]).denominator
 
 
 # ---------------------------------------------------------------- what must hold

@@ -72,10 +72,11 @@ class Fit:
         return None if value is None else figure.words(value, self.unfitted.machine.units)
 
     def examples(self, figure: Figure) -> list[str]:
-        """Some of the values that a figure may have, where it isn't determined."""
+        """Some of the values that a figure may have where it isn't determined, the plainest first."""
+        units = self.unfitted.machine.units
         found = {figure.value(example) for example in self.identified.examples}
-        values = sorted(value for value in found if value is not None)
-        return [figure.words(value, self.unfitted.machine.units) for value in values]
+        values = figure.plainest_first((value for value in found if value is not None), units)
+        return [figure.words(value, units) for value in values]
 
     @cached_property
     def ties(self) -> tuple[str, ...]:
@@ -144,7 +145,7 @@ def fit(unfitted: Unfitted, observations: Observations) -> Fit:
     Raises `FileFault` for an observation that can't tell anything: a part that nothing drives.
     """
     bounds = bounds_in_mm(observations, {each.key: each.sort in LENGTHS for each in unfitted.figures})
-    domains, signs = variables_of(unfitted.figures, bounds)
+    domains, signs = variables_of(unfitted.figures, unfitted.machine.units, bounds)
     balances = balances_of(unfitted.machine, observations, unfitted.figures)
     return Fit(unfitted, observations, identify(domains, signs, balances), (domains, signs), balances)
 

@@ -186,7 +186,7 @@ def _sets(
         if set().union(*(touching[figure] for figure in chosen)) >= set(unexplained)
     )
     for chosen in islice(fitting, _MOST_SETS):
-        domains, signs = variables_of(chosen)
+        domains, signs = variables_of(chosen, machine.units)
         balances = balances_of(machine, observations, chosen)
         found = identify(domains, signs, balances, thorough=False, branches=_BRANCHES_PER_SET)
         if found.examples and not found.conflicts:
@@ -201,7 +201,7 @@ def _change(machine: Machine, figure: Figure, found: Identified) -> Change:
         figure,
         known_value(machine, figure),
         figure.value(found.values),
-        tuple(sorted(value for value in may_be if value is not None)),
+        tuple(figure.plainest_first((value for value in may_be if value is not None), machine.units)),
     )
 
 

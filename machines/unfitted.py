@@ -82,10 +82,22 @@ class Figure:
         """The variable for its sign; empty for what is always above 0."""
         return f"{SIGN}{self.key}" if self.sort == "sense" or self.sort in _SIGNED else ""
 
-    @property
-    def domain(self) -> Domain | None:
-        """What the size may be; None for a sense."""
-        return DOMAINS.get(self.sort)
+    def domain(self, units: str) -> Domain | None:
+        """What the size may be, fractions of the machine's own `units` first; None for a sense."""
+        domain = DOMAINS.get(self.sort)
+        if not isinstance(domain, Fractions):
+            return domain
+        own = UNITS[units]
+        return replace(domain, units=tuple(sorted(domain.units, key=lambda each: each[0] != own)))
+
+    def plainest_first(self, values: Iterable[Fraction], units: str) -> list[Fraction]:
+        """Values of the figure in the order in which a person at a machine in these `units` would believe them."""
+        domain = self.domain(units)
+
+        def key(value: Fraction) -> tuple[tuple[int, int], Fraction]:
+            return domain.plainness(abs(value)) if domain else (0, 0), value
+
+        return sorted(values, key=key)
 
     def value(self, values: Mapping[str, Fraction]) -> Fraction | None:
         """The number with its sign, or the sign of the sense, from the values of its variables; None if one lacks."""
@@ -238,13 +250,15 @@ def _open_ratio(machine: Machine, link: Link, unknown: Iterable[Figure]) -> Open
 
 
 def variables_of(
-    unknown: Iterable[Figure], bounds: Mapping[str, tuple[Fraction | None, Fraction | None]] | None = None
+    unknown: Iterable[Figure],
+    units: str,
+    bounds: Mapping[str, tuple[Fraction | None, Fraction | None]] | None = None,
 ) -> tuple[dict[str, Domain], list[str]]:
-    """The numbers with their domains, narrowed by `bounds` of their keys, and the signs."""
+    """The numbers of a machine in `units` with their domains, narrowed by `bounds` of their keys, and the signs."""
     domains: dict[str, Domain] = {}
     signs: list[str] = []
     for figure in unknown:
-        domain = figure.domain
+        domain = figure.domain(units)
         if domain is not None:
             low, high = (bounds or {}).get(figure.key, (None, None))
             domains[figure.number] = replace(

@@ -463,3 +463,76 @@ def test_changes_that_explain_it_equally_well_stand_side_by_side_with_what_would
     assert result.advice is not None
     with pytest.raises(ValueError, match="more than one"):
         result.changed_text()
+
+
+# ---------------------------------------------------------------- inches and millimetres
+
+
+def screw_read(by, within):
+    """Twenty turns of the screw of the machine in the corner, and the travel of its slide."""
+    return seen(
+        'part = "screw", by = 20', f'part = "slide", by = "{by}", within = "{within}", way = "up"', ""
+    )
+
+
+def in_millimetres(text=SHED):
+    return text.replace('units   = "in"', 'units   = "mm"')
+
+
+@pytest.mark.parametrize(
+    ("machine", "by", "within", "plainest", "odd"),
+    [
+        (SHED, "2.48 in", "0.03 in", "1/8", "110/889"),
+        # 3 mm beside 3/25 in and others on a machine in millimetres.
+        (in_millimetres(), "60.4 mm", "0.6 mm", "3", "381/125"),
+    ],
+)
+def test_the_plainest_value_in_the_machines_own_units_comes_first(machine, by, within, plainest, odd):
+    result = result_of(machine, screw_read(by, within))
+    lead = next(figure for figure in result.unfitted.figures if figure.sort == "lead")
+    assert result.examples(lead)[0] == plainest
+    assert lead.plainest_first([F(22, 7), F(254, 80)], "in") == [F(254, 80), F(22, 7)]
+    assert lead.plainest_first([F(22, 7), F(254, 80)], "mm") == [F(22, 7), F(254, 80)]
+    assert odd not in result.examples(lead)[:1]
+
+
+@pytest.mark.parametrize(
+    ("units", "least", "greatest"),
+    [
+        # In the file's own units, inches and millimetres, and with a unit of their own against them.
+        ("in", "0.12498", "0.12502"),
+        ("mm", "3.1745", "3.1755"),
+        ("in", '"3.1745 mm"', '"3.1755 mm"'),
+        ("mm", '"0.12498 in"', '"0.12502 in"'),
+    ],
+)
+def test_a_length_is_bounded_in_the_units_in_which_the_bound_is_written(units, least, greatest):
+    bound = f'[[bound]]\nunknown = "link/slide screw/lead"\nleast = {least}\ngreatest = {greatest}\n'
+    unfitted = read_unfitted_text(SHED)
+    text = f'units = "{units}"\n' + observations_text([screw_read("2.5 in", "0.02 in"), bound])
+    result = fit(unfitted, read_observations_text(text, unfitted.machine))
+    assert found_by(result)["link/slide screw/lead"] == "1/8"
+    loose = f'units = "{units}"\n' + observations_text([screw_read("2.5 in", "0.02 in")])
+    assert not found_by(fit(unfitted, read_observations_text(loose, unfitted.machine)))[
+        "link/slide screw/lead"
+    ]
+
+
+def test_a_bound_upside_down_is_told_in_the_units_in_which_each_end_is_written():
+    unfitted = read_unfitted_text(SHED)
+
+    def read(units, least, greatest):
+        bound = f'[[bound]]\nunknown = "link/slide screw/lead"\nleast = {least}\ngreatest = {greatest}\n'
+        return read_observations_text(
+            f'units = "{units}"\n{observations_text([TABLE, bound])}', unfitted.machine
+        )
+
+    read("in", '"10 mm"', "1")
+    with pytest.raises(FileFault, match="greater than the greatest"):
+        read("mm", '"10 mm"', "1")
+    read("mm", "10", '"1 in"')
+    with pytest.raises(FileFault, match="greater than the greatest"):
+        read("in", "10", '"1 in"')
+    with pytest.raises(FileFault, match="greater than the greatest"):
+        read("in", "1", '"10 mm"')
+    read("mm", "1", '"10 mm"')
