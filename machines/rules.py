@@ -168,7 +168,8 @@ def index_example(rule: IndexRule) -> str:
 def feed_formula(rule: FeedRule, units: str) -> str:
     """The rule in symbols: f is the feed in the machine's own units per turn of table or hob."""
     constant = _in_units(abs(rule.constant), units)
-    return f"f / {_number(constant)}    f in {units} per {rule.per} turn, {rule.slide} slide"
+    said = "inches" if units == "in" else units
+    return f"f / {_number(constant)}    f in {said} per {rule.per} turn, {rule.slide} slide"
 
 
 def feed_example(rule: FeedRule, units: str) -> str:

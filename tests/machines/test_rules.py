@@ -1,12 +1,15 @@
 """The rules that are worked out for a machine are those by which right set-ups on it are bolted up."""
 
+import math
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.constants import find_constants
+from handlead.kinematics.constants import DifferentialRule, FeedRule, find_constants
 from handlead.kinematics.requirement import table_per_hob
 from handlead.machines.case import Case
 from handlead.machines.job_file import read_job
+from handlead.machines.rules import differential_example, feed_example, feed_formula
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 RIGHT = [read_job(path) for path in sorted(SCENARIOS.glob("[01]*/*.toml")) if "job/1" in path.read_text()]
@@ -51,3 +54,19 @@ def test_the_differential_gears_have_the_sense_that_the_rule_gives_for_the_hands
         way = 1 if case.rates.axial > 0 else -1
         sense = rule.senses[(job.hob.hand, job.work.hand, way)]
         assert case.train.link(rule.bracket).ratio * sense > 0
+
+
+def test_the_worked_line_of_a_differential_that_goes_by_the_feed_is_in_inches_on_an_inch_machine():
+    """8 DP is 3.175 mm, 0.08 in of feed 2.032 mm: 5 z f / L is 5 * 2.032 sin 25 / (pi 3.175), lengths in mm in the rule."""
+    rule = DifferentialRule("differential gears", "axial", Fraction(5), 1, 0, 1, {})
+    ratio = 5 * 2.032 * math.sin(math.radians(25)) / (math.pi * 3.175)
+    assert differential_example(rule, "in") == f"8 DP, 25°, single-start hob, feed 0.08 in: {ratio:.9f}"
+    ratio = 5 * 2 * math.sin(math.radians(25)) / (math.pi * 3)
+    assert differential_example(rule, "mm") == f"module 3, 25°, single-start hob, feed 2 mm: {ratio:.9f}"
+
+
+def test_an_inch_machine_s_feed_rule_is_worked_in_inches():
+    rule = FeedRule("feed gears", "axial", "table", Fraction(127, 100))
+    assert feed_formula(rule, "in") == "f / 0.05    f in inches per table turn, axial slide"
+    assert feed_example(rule, "in") == "0.08 in per table turn: 0.08 / 0.05 = 8/5"
+    assert feed_example(rule, "mm") == "2 mm per table turn: 2 / 1.27 = 200/127"
