@@ -192,8 +192,17 @@ def flank_class(gauged: Sequence[Traces], pitch: Sequence[GaugedPitch], gear: Ge
 
 
 def helix_slope_um(gauged: Sequence[Traces]) -> float:
-    """The largest helix slope deviation of these flanks, with its sign, in micrometres."""
+    """The largest helix slope deviation of these flanks, with its sign, in micrometres: what stands proud is more."""
     return max((flank.helix.slope_um for flank in gauged), key=abs)
+
+
+def helix_slope_to_the_right_um(ahead: Sequence[Traces], behind: Sequence[Traces]) -> float:
+    """The largest helix slope deviation of both flanks in micrometres, signed towards the right hand.
+
+    `ahead` are flanks on the counter-clockwise side of their spaces, `behind` on the clockwise side. A tooth that
+    leans too far to the right stands proud going up on the one and falls away on the other.
+    """
+    return max((-helix_slope_um(ahead), helix_slope_um(behind)), key=abs)
 
 
 def _finished(deviation: Floats) -> tuple[slice, slice]:

@@ -23,7 +23,7 @@ from .flank_gauging import (
     gauge_flank,
     gauge_pitch,
     gauge_traces,
-    helix_slope_um,
+    helix_slope_to_the_right_um,
     runout_um,
     worst,
 )
@@ -59,7 +59,7 @@ class FlankQuality:
 
     Marks are normal to the flank, on one tooth; on helical work `feed_mark_um` and `facet_um` are heights
     along single traces of one two-way pattern, whose own height is `ripple_um`. Slopes are the largest
-    of the `traced_teeth`; pitch, `runout_um` (radial) and `thickness_um` are from all teeth: by how
+    of the `traced_teeth`, that of the helix signed towards the right hand whichever flank it is on; pitch, `runout_um` (radial) and `thickness_um` are from all teeth: by how
     much these are thicker than the drawing's, normal to the tooth at the reference cylinder, on average,
     and `span_um` by how much more is spanned over several. `deviations` has all that the class is made of.
     """
@@ -92,9 +92,10 @@ def measure_flanks(motion: Motion, hob: Hob, gear: Gear, swivel_deg: float) -> F
         if not np.isfinite(places).all() or any(one is None for one in marks):
             return None
         spaces = sorted({round(number * gear.teeth / _TEETH) for number in range(min(_TEETH, gear.teeth))})
-        traced = [_traces(cut, space) for cut in cuts for space in spaces]
+        by_flank = [[_traces(cut, space) for space in spaces] for cut in cuts]
     except NoInvolute:
         return None
+    traced = [one for flank in by_flank for one in flank]
     first = [one for one in marks if one is not None]
     pitch = [gauge_pitch(even_division(place)) for place in places]
     found = worst(traced, pitch, runout_um(places[0], places[1], gear.transverse_pressure_angle_deg))
@@ -103,7 +104,7 @@ def measure_flanks(motion: Motion, hob: Hob, gear: Gear, swivel_deg: float) -> F
         feed_mark_um=max(flank.feed_mark_um for flank in first),
         facet_um=max(flank.facet_um for flank in first),
         ripple_um=max(flank.ripple_um for flank in first),
-        helix_slope_um=helix_slope_um(traced),
+        helix_slope_um=helix_slope_to_the_right_um(*by_flank),
         profile_slope_um=max((flank.profile.slope_um for flank in traced), key=abs),
         single_pitch_um=found.single_pitch,
         cumulative_pitch_um=found.cumulative_pitch,

@@ -51,6 +51,16 @@ def test_a_coarser_differential_ratio_costs_helix_slope_and_class(setting):
     assert flank_tolerances(gear, wrong.flanks.quality - 1).helix_slope.um < abs(wrong.flanks.helix_slope_um)
 
 
+@pytest.mark.parametrize("more", [2, -2, 5, -5])
+def test_a_slope_on_the_blank_has_the_sign_of_the_rates_whichever_flank_it_is_larger_on(setting, more):
+    machine, gear, found = measured(setting, differential=1 + Fraction(more, 1000))
+    # pi d_b b (1/L - 1/L0), signed towards the right hand as what is computed from the train.
+    hand = 1 if found.gauged.hand == "right" else -1
+    lean = hand / found.gauged.lead_mm - gear.hand.value / gear.lead
+    expected = 1000 * math.pi * gear.base_diameter * gear.face_width * lean
+    assert found.flanks.helix_slope_um == pytest.approx(expected, rel=0.05, abs=1)
+
+
 @pytest.mark.parametrize("what", [{"index_for": Fraction(30)}, {"differential": Fraction(-1)}])
 def test_flanks_are_not_measured_on_another_gear_than_the_drawing_shows(setting, what):
     _, _, found = measured(setting, **what)
