@@ -59,9 +59,10 @@ class FlankQuality:
 
     Marks are normal to the flank, on one tooth; on helical work `feed_mark_um` and `facet_um` are heights
     along single traces of one two-way pattern, whose own height is `ripple_um`. Slopes are the largest
-    of the `traced_teeth`, that of the helix signed towards the right hand whichever flank it is on; pitch, `runout_um` (radial) and `thickness_um` are from all teeth: by how
-    much these are thicker than the drawing's, normal to the tooth at the reference cylinder, on average,
-    and `span_um` by how much more is spanned over several. `deviations` has all that the class is made of.
+    of the `traced_teeth`, that of the helix signed towards the right hand whichever flank it is on; pitch,
+    `runout_um` (radial) and `thickness_um` are from all teeth: by how much these are thicker than the
+    drawing's, normal to the tooth at the reference cylinder, on average, and `span_um` by how much more is
+    spanned over several. `deviations` has all that the class is made of.
     """
 
     feed_mark_um: float

@@ -53,7 +53,7 @@ def test_a_coarser_differential_ratio_costs_helix_slope_and_class(setting):
 
 @pytest.mark.parametrize("more", [2, -2, 5, -5])
 def test_a_slope_on_the_blank_has_the_sign_of_the_rates_whichever_flank_it_is_larger_on(setting, more):
-    machine, gear, found = measured(setting, differential=1 + Fraction(more, 1000))
+    _, gear, found = measured(setting, differential=1 + Fraction(more, 1000))
     # pi d_b b (1/L - 1/L0), signed towards the right hand as what is computed from the train.
     hand = 1 if found.gauged.hand == "right" else -1
     lean = hand / found.gauged.lead_mm - gear.hand.value / gear.lead
