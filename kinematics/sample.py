@@ -37,6 +37,10 @@ _WORSE = 25.0
 #: One is sure where all others together have less than this share, and each reading lies within so many allowances.
 _DOUBT, _AGREES = 0.01, 2.5
 
+#: A gear of no published system at all, which any readings may fit by chance, counts as one candidate of this cost
+#: (own choice, held by gears of such systems): a rare system with a shift of its own is never quite sure.
+_UNPUBLISHED = 14.0
+
 #: Readings besides the count without which nobody is sure (spans of two counts are two).
 _FEWEST = 3
 
@@ -78,7 +82,8 @@ class Sample:
     """A gear in the hand: lengths in mm, angles in degrees; None for what wasn't measured.
 
     `spans` are over so many teeth, `balls` over two balls of so large a diameter. `lean` is the angle of the teeth
-    at the outside, `lead` the travel of a whole turn. `leans` is None where nobody looked.
+    at the outside, `lead` the travel of a whole turn. `leans` is None where nobody looked. Where `in_inches`, balls to
+    be measured over next are of a fraction of an inch.
     """
 
     teeth: int
@@ -93,6 +98,7 @@ class Sample:
     lead: Taken | None = None
     mate_teeth: int | None = None
     centre_distance: Taken | None = None
+    in_inches: bool = False
 
     @property
     def readings(self) -> int:
@@ -103,12 +109,17 @@ class Sample:
 
 @dataclass(frozen=True)
 class Agreement:
-    """A reading beside what a system would have; `off` is the miss in allowances, smaller than new below 0."""
+    """A reading beside what a system would have; `off` is the miss in allowances, smaller than new below 0.
+
+    `ball` is the diameter of the balls it was taken over. A reading that doesn't `binds` may lie elsewhere by design.
+    """
 
     what: str
     taken: float
     new: float
     off: float
+    ball: float | None = None
+    binds: bool = True
 
 
 @dataclass(frozen=True)
@@ -130,7 +141,7 @@ class Candidate:
     @property
     def fits(self) -> bool:
         """Whether every reading lies within reach of its allowance."""
-        return all(abs(each.off) <= _AGREES for each in self.agreements)
+        return all(abs(each.off) <= _AGREES for each in self.agreements if each.binds)
 
 
 @dataclass(frozen=True)
@@ -140,6 +151,7 @@ class NextReading:
     what: str
     unit: str
     values: tuple[tuple[Candidate, float], ...]
+    ball: float | None = None
 
 
 @dataclass(frozen=True)
@@ -162,7 +174,8 @@ def identify(sample: Sample, systems: Sequence[ToothSystem], most: int = 12) -> 
         return Identity(sample, (), False, None)
     least = found[0].cost
     weights = [math.exp((least - each.cost) / 2) for each in found]
-    shared = [replace(each, share=weight / sum(weights)) for each, weight in zip(found, weights, strict=True)]
+    whole = sum(weights) + math.exp(min((least - _UNPUBLISHED) / 2, 50.0))
+    shared = [replace(each, share=weight / whole) for each, weight in zip(found, weights, strict=True)]
     kept = tuple(each for each in shared if each.cost - least <= _WORSE)[:most]
     sure = sample.readings >= _FEWEST and kept[0].fits and 1 - kept[0].share < _DOUBT
     return Identity(sample, kept, sure, None if sure else _next(sample, kept))
@@ -368,11 +381,19 @@ def _agreements(sample: Sample, gear: Gear) -> Iterator[Agreement]:
         outside = sample.outside.value if sample.outside else gear.tip_diameter
         rows.append(("lean at the outside", sample.lean, _lean(gear, outside)))
     rows += [(f"span over {count}", taken, gears.span(gear, count)) for count, taken in sample.spans]
-    rows += [(f"over balls of {ball:g}", taken, _over(gear, ball)) for ball, taken in sample.balls]
     rows.append(("base pitch from the spans", _base_pitch(sample), gear.normal_base_pitch))
     for what, taken, new in rows:
         if taken is not None and new is not None:
             yield Agreement(what, taken.value, new, taken.off(new))
+    for ball, taken in sample.balls:
+        over = _over(gear, ball)
+        if over is not None:
+            yield Agreement("over balls", taken.value, over, taken.off(over), ball=ball)
+    if sample.centre_distance is not None and sample.mate_teeth is not None:
+        # Shifted pairs run at other centres, so that a miss here refutes nothing.
+        standard = _centres(sample, gear)
+        miss = sample.centre_distance.off(standard)
+        yield Agreement("centres", sample.centre_distance.value, standard, miss, binds=False)
 
 
 def _over(gear: Gear, ball: float) -> float | None:
@@ -393,50 +414,50 @@ _WORTH = 0.005
 
 def _next(sample: Sample, candidates: Sequence[Candidate]) -> NextReading | None:
     """The reading that tells most of the likely candidates apart, or bears out the only one; None where none does."""
-    likely = [each for each in candidates if each.share >= _WORTH][:6]
+    likely = [each for each in candidates if each.share >= _WORTH * candidates[0].share][:6]
     if len(likely) < 2:
-        if sample.readings >= _FEWEST:
-            return None
-        what, unit, _, values = next(_offers(sample, likely))
-        return NextReading(what, unit, tuple(values))
-    offered = [(what, unit, off, values) for what, unit, off, values in _offers(sample, likely) if len(values) > 1]
-    best = max(offered, key=lambda offer: _apart(offer[3], offer[2]), default=None)
-    if best is None or _apart(best[3], best[2]) <= 0.02:
-        return None
-    what, unit, _, values = best
-    return NextReading(what, unit, tuple(values))
+        return None if sample.readings >= _FEWEST else next(_offers(sample, likely))[0]
+    offered = [(reading, _apart(reading.values, off)) for reading, off in _offers(sample, likely)]
+    best = max(offered, key=lambda offer: offer[1], default=None)
+    return None if best is None or best[1] <= 0.02 else best[0]
 
 
 def _apart(values: Sequence[tuple[Candidate, float]], off: float) -> float:
     """How well a reading tells candidates apart: by pairs, weighted with their shares."""
     total = sum(one.share for one, _ in values)
-    return sum(
+    return 0.0 if len(values) < 2 else sum(
         one.share * other.share * min(abs(first - second) / off, 5.0) / total**2
         for index, (one, first) in enumerate(values)
         for other, second in values[:index]
     )
 
 
-def _offers(
-    sample: Sample, likely: Sequence[Candidate]
-) -> Iterator[tuple[str, str, float, list[tuple[Candidate, float]]]]:
+def _offers(sample: Sample, likely: Sequence[Candidate]) -> Iterator[tuple[NextReading, float]]:
+    """Readings that can be taken on this gear and weren't yet, each with how surely a shop reads it."""
     made = [(each, gear_of(each.system, sample.teeth, each.helix_angle_deg, each.profile_shift)) for each in likely]
+    made = [(each, replace(gear, face_width=sample.face_width)) for each, gear in made]
     # What is measured of the thickness next goes by what the thickness is now.
     now = [(each, gear if each.measured_shift is None else replace(gear, profile_shift=each.measured_shift))
            for each, gear in made]  # fmt: skip
-    usual = gears.span_teeth(made[0][1])
+
+    def offer(what: str, unit: str, kind: str, values: list[tuple[Candidate, float]], ball: float | None = None,
+              ) -> tuple[NextReading, float]:  # fmt: skip
+        return NextReading(what, unit, tuple(values), ball), _READ_TO[kind]
+
+    usual = gears.measurable_span(made[0][1]) or gears.span_teeth(made[0][1])
     taken = {count for count, _ in sample.spans}
     for count in (usual, usual + 1, usual - 1):
-        if count not in taken and 1 < count <= sample.teeth:
-            yield f"the span over {count} teeth", "mm", _READ_TO["span"], [(c, gears.span(g, count)) for c, g in now]
+        # A span that runs off the face or over the tips can't be taken.
+        if count not in taken and 1 < count <= sample.teeth and gears.span_fits(made[0][1], count) is not False:
+            yield offer(f"the span over {count} teeth", "mm", "span", [(c, gears.span(g, count)) for c, g in now])
     if sample.outside is None:
-        yield "the outside diameter", "mm", _READ_TO["outside"], [(c, g.tip_diameter) for c, g in made]
+        yield offer("the outside diameter", "mm", "outside", [(c, g.tip_diameter) for c, g in made])
     if sample.root is None:
-        yield "the diameter at the roots", "mm", _READ_TO["root"], [(c, g.root_diameter) for c, g in made]
+        yield offer("the diameter at the roots", "mm", "root", [(c, g.root_diameter) for c, g in made])
     if sample.lean is None and sample.lead is None and sample.leans is not False:
         lean = [(c, _lean(g, g.tip_diameter)) for c, g in made]
-        yield "the lean of a tooth at the outside", "°", _READ_TO["lean"], lean
+        yield offer("the lean of a tooth at the outside", "°", "lean", lean)
     if not sample.balls:
-        ball = gears.default_ball(made[0][1])
+        ball = gears.default_ball(made[0][1], inch=sample.in_inches)
         over = [(c, value) for c, g in now if (value := _over(g, ball)) is not None]
-        yield f"the size over two balls of {ball:g} mm", "mm", _READ_TO["balls"], over
+        yield offer("the size over two balls", "mm", "balls", over, ball)

@@ -124,6 +124,7 @@ class Named:
             "next_reading": following
             and {
                 "what": following.what,
+                "ball_mm": following.ball,
                 "values": [{"system": each.system.name, "value": value} for each, value in following.values],
             },
         }
@@ -144,7 +145,7 @@ def _candidate_json(candidate: Candidate) -> dict[str, Any]:
         "share": candidate.share,
         "fits": candidate.fits,
         "readings": [
-            {"what": each.what, "taken": each.taken, "new": each.new, "off_allowances": each.off}
+            {"what": each.what, "ball_mm": each.ball, "taken": each.taken, "new": each.new, "off_allowances": each.off}
             for each in candidate.agreements
         ],
     }
@@ -185,6 +186,13 @@ def _check(values: Mapping[str, Any], document: Document, complaints: Complaints
         if values.get("hand") == "none" and leans:
             message = f'"{key}" says that the teeth lean, but "hand" is "none" ({{also}}). Keep one of the two'
             complaints.add(Disagreement, (key,), message, ("hand",))
+    if values.get("hand") in ("right", "left") and "lean" in values and not values["lean"].value:
+        message = '"lean" says that the teeth are straight, and "hand" that they lean ({also}). Keep one of the two'
+        complaints.add(Disagreement, ("lean",), message, ("hand",))
+    outside, root = values.get("outside_diameter"), values.get("root_diameter")
+    if outside is not None and root is not None and root.value >= outside.value:
+        message = "the roots can't stand over the tips, which are measured at {also}. Measure both again"
+        complaints.add(Disagreement, ("root_diameter",), message, ("outside_diameter",))
     for index, row in rows(document, "span"):
         count = row.get("teeth")
         if isinstance(count, int) and count > values["teeth"]:
@@ -206,8 +214,7 @@ def sample_of(values: Mapping[str, Any]) -> Sample:
     teeth, hand = values["teeth"], values.get("hand")
     outside = values.get("outside_diameter")
     tips, flanks = WEAR[values.get("wear", "worn")]
-    # The module as it seems from the outside: wear goes by the size of the teeth.
-    apparent = float(outside.value) / (teeth + 2) if outside else 1.0
+    apparent = _apparent_module(values)
 
     def taken(key: str, reading: Reading | None, worn: float = 0.0) -> Taken | None:
         if reading is None:
@@ -239,7 +246,24 @@ def sample_of(values: Mapping[str, Any]) -> Sample:
         lead=_lead(values),
         mate_teeth=mate.get("teeth"),
         centre_distance=taken("centre_distance", mate.get("centre_distance")),
+        in_inches=values.get("units") == "in",
     )
+
+
+def _apparent_module(values: Mapping[str, Any]) -> float:
+    """The module in mm as it seems from the first size that there is: wear goes by the size of the teeth."""
+    teeth = values["teeth"]
+    if "outside_diameter" in values:
+        return float(values["outside_diameter"].value) / float(teeth + 2)
+    if values.get("span"):
+        row = values["span"][0]
+        return float(row["length"].value) / (math.pi * (float(row["teeth"]) - 0.5))
+    if values.get("balls"):
+        return float(values["balls"][0]["over"].value) / float(teeth + 2)
+    mate = values.get("mate", {})
+    if "centre_distance" in mate:
+        return 2 * float(mate["centre_distance"].value) / float(teeth + mate["teeth"])
+    return 1.0
 
 
 def _sure(taken: Taken | None) -> Taken:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from handlead.kinematics.sample import Agreement, Candidate
 from handlead.kinematics.words import angle_text
+from handlead.machines.part_sizes import ball_text
 from handlead.machines.sample import Named
 from handlead.machines.units import length
 from rich.console import Console
@@ -19,10 +20,16 @@ from .terminal import console
 #: Candidates that are told with all their readings, and those that are named.
 MOST_TOLD, MOST_NAMED = 3, 6
 
+_LEAD = "measure the lead (a lean at the outside is no closer than half a degree), and "
+
 _TO_DO = (
-    "Before a mate or a copy is cut: measure the lead (a lean at the outside is no closer than half a degree), and "
-    "count the first marks. A worn gear tells what it is now; whether it was made with a shift or worn to it, only the "
-    "pair can say."
+    "Before a mate or a copy is cut: {lead}count the first marks. A worn gear tells what it is now; whether it was "
+    "made with a shift or worn to it, only the pair can say."
+)
+
+_AGAIN = (
+    "Take the readings again, burrs off, and see to the count and the units: they don't go together with any published "
+    "system. The nearest above are no advice to cut."
 )
 
 
@@ -39,7 +46,8 @@ def show_sample(named: Named, written: Path | None = None, out: Console | None =
     _show_next(named, out)
     if written is not None:
         out.print(Padding(f"Written: {written}. Look at its hob and its helix angle, then plan it.", (1, 0, 0, 2)))
-    out.print(Padding(Text(_TO_DO, style="dim"), (1, 0, 1, 2)))
+    to_do = _TO_DO.format(lead="" if named.identity.sample.leans is False else _LEAD)
+    out.print(Padding(Text(to_do, style="dim"), (1, 0, 1, 2)))
 
 
 def _verdict(named: Named) -> tuple[str, str, str]:
@@ -76,20 +84,27 @@ def _rest(candidate: Candidate, named: Named) -> str:
 
 def _row(each: Agreement, units: str) -> tuple[str, ...]:
     angle = "lean" in each.what
+    what = each.what if each.ball is None else f"{each.what} of {ball_text(each.ball, units)}"
     taken, new = (f"{value:.2f}°" if angle else length(value, units) for value in (each.taken, each.new))
     miss = each.taken - each.new
     size = f"{abs(miss):.2f}°" if angle else length(abs(miss), units)
     far = "" if abs(each.off) <= 1 else f"{abs(each.off):.1f} times what it may be off"
-    return each.what, taken, new, f"{size} {'less' if miss < 0 else 'more'}", far
+    if far and not each.binds:
+        far = "other than of an unshifted pair"
+    return what, taken, new, f"{size} {'less' if miss < 0 else 'more'}", far
 
 
 def _show_next(named: Named, out: Console) -> None:
     following = named.identity.next_reading
+    if named.identity.candidates and not named.fitting:
+        out.print(Padding(_AGAIN, (1, 0, 0, 2)))
+        return
     if following is None:
         if not named.is_one and named.identity.candidates:
             out.print(Padding("Measure on: more readings of any kind would make it surer.", (1, 0, 0, 2)))
         return
-    out.print(Padding(Text(f"Measure next: {following.what}. It would read", style="bold"), (1, 0, 0, 2)))
+    over = "" if following.ball is None else f" of {ball_text(following.ball, named.units)}"
+    out.print(Padding(Text(f"Measure next: {following.what}{over}. It would read", style="bold"), (1, 0, 0, 2)))
     for line in _values(named):
         out.print(Padding(line, (0, 0, 0, 5)))
 
@@ -99,4 +114,5 @@ def _values(named: Named) -> Iterator[str]:
     assert following is not None
     for candidate, value in following.values:
         size = f"{value:.2f}°" if following.unit == "°" else length(value, named.units)
-        yield f"{size}  for {candidate.system.name}, {angle_text(candidate.helix_angle_deg)}"
+        leans = f", {angle_text(candidate.helix_angle_deg)}" if candidate.helix_angle_deg else ""
+        yield f"{size}  for {candidate.system.name}{leans}"

@@ -5,11 +5,12 @@ from __future__ import annotations
 import random
 import sys
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 from handlead.kinematics import gear as gears
-from handlead.kinematics.sample import Sample, Taken, gear_of, identify
+from handlead.kinematics.sample import Sample, Taken, ToothSystem, gear_of, identify
 from handlead.machines.tooth_systems import tooth_systems
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
@@ -65,7 +66,7 @@ def test_following_the_next_readings_ends_in_the_right_system():
         elif "roots" in asked:
             sample = replace(sample, root=Taken(gear.root_diameter, 0.2, 0.1))
         else:
-            ball = float(asked.split()[6])
+            ball = identity.next_reading.ball
             sample = replace(sample, balls=((ball, Taken(gears.over_balls(gear, ball), 0.03, 0.1)),))
     assert identity.candidates[0].system == system
     assert sample.readings >= 3
@@ -118,3 +119,39 @@ def test_every_system_says_what_it_is_once():
     assert len(names) > 300
     doubles = {name for name in names if names.count(name) > 1}
     assert not doubles
+
+
+@pytest.mark.parametrize(
+    ("module", "angle", "helix"),
+    [("2.7", 20, 0), ("4.0425", 14.5, 0), ("3", 22.5, 11.7), ("3", 17.5, 0), ("3.3", 20, 34.7)],
+)
+def test_nobody_is_sure_of_a_gear_that_is_of_no_published_system(module, angle, helix):
+    """Cut by a rack of the fitter's own, a little worn: a published one with an odd shift would fit, and isn't it."""
+    own = ToothSystem("own", Fraction(module), angle, 1.0, 1.25)
+    for teeth in range(17, 60, 6):
+        gear = gear_of(own, teeth, helix, 0.1)
+        few = gears.span_teeth(gear)
+        spans = tuple((count, Taken(gears.span(gear, count) - 0.05, 0.02, 0.1)) for count in (few, few + 1))
+        lean = Taken(gears.helix_angle_at(gear.tip_diameter, gear.lead), 0.5) if gear.lead else None
+        sample = Sample(teeth, bool(gear.lead), outside=Taken(gear.tip_diameter - 0.1, 0.05, 0.2), spans=spans, lean=lean)
+        assert not identify(sample, SYSTEMS).is_sure, teeth
+
+
+def test_a_pair_s_centres_are_told_beside_the_rest_and_refute_nothing_where_it_is_shifted():
+    gear = gear_of(by_name("module 3, 20°"), 29, 0.0)
+    spans = tuple((count, Taken(gears.span(gear, count), 0.02, 0.1)) for count in (4, 5))
+    sample = Sample(29, False, outside=Taken(gear.tip_diameter, 0.05), spans=spans, mate_teeth=31,
+                    centre_distance=Taken(91.0, 0.1))  # fmt: skip
+    first = identify(sample, SYSTEMS).candidates[0]
+    centres = next(each for each in first.agreements if each.what == "centres")
+    assert (centres.taken, centres.new) == (91.0, 90.0)
+    assert first.fits
+
+
+def test_no_span_is_asked_for_that_the_face_is_too_narrow_for():
+    """Five spans over 30 degrees of base helix need some 20 mm of face; this face has 8."""
+    sample = Sample(29, True, face_width=8.0, outside=Taken(101.85, 0.05, 0.2), lean=Taken(26.3, 0.5))
+    asked = identify(sample, SYSTEMS).next_reading
+    assert asked is not None
+    count = int(asked.what.split()[3]) if asked.what.startswith("the span") else None
+    assert count is None or count <= 2

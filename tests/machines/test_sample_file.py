@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
+from handlead.kinematics.sample import _offers
 from handlead.machines.errors import FileFault
 from handlead.machines.job_file import read_job
 from handlead.machines.sample import NoSuchCandidate, job_text_of, read_sample_text
@@ -69,6 +70,8 @@ def test_the_table_s_turning_stands_for_a_lead():
     ("was", "is_now", "words"),
     [
         ('hand = "left"', 'hand = "none"', '4: hand|"lean" says that the teeth lean'),
+        ("lean = 26.3", "lean = 0", "says that the teeth are straight"),
+        ("lean = 26.3", "lean = 26.3\nroot_diameter = 102", "can't stand over the tips"),
         ("teeth = 5", "teeth = 4", "measured already"),
         ("teeth = 5", "teeth = 50", "29 teeth in all"),
         ("outside_diameter = 101.85", "depth = 6.7", "counts from the tips"),
@@ -119,3 +122,44 @@ def test_the_report_says_what_to_measure_next(tmp_path, capsys):
     said = capsys.readouterr().out
     assert "Measure next" in said
     assert "module 3, 20°" in said
+
+
+BALLS = """format = "sample/1"
+units = "in"
+teeth = 40
+hand = "none"
+outside_diameter = 4.2
+"""
+
+
+def test_balls_are_told_as_they_are_bought(tmp_path, capsys):
+    path = tmp_path / "wheel.toml"
+    path.write_text(BALLS + "[[balls]]\ndiameter = 0.1875\nover = 4.272\n", encoding="utf-8")
+    main(["sample", str(path)])
+    assert "over balls of 3/16 in" in " ".join(capsys.readouterr().out.split())
+
+
+def test_an_inch_sample_is_asked_for_inch_balls():
+    spans = "".join(f"[[span]]\nteeth = {count}\nlength = {size}\n" for count, size in ((4, 1.0898), (5, 1.385), (6, 1.68)))
+    named = read_sample_text(BALLS + spans)
+    balls = [each.ball for each, _ in _offers(named.identity.sample, named.identity.candidates[:2]) if each.ball]
+    assert [ball * 64 / 25.4 % 1 for ball in balls] == pytest.approx([0.0], abs=1e-9)
+
+
+def test_readings_that_go_with_nothing_are_to_be_taken_again(tmp_path, capsys):
+    path = tmp_path / "wheel.toml"
+    path.write_text(BALLS.replace("in", "mm", 1) + "[[span]]\nteeth = 3\nlength = 2\n", encoding="utf-8")
+    assert main(["sample", str(path)]) == 1
+    told = " ".join(capsys.readouterr().out.split())
+    assert "NONE FITS" in told or "comes near" in told
+    assert "100 of 100" not in told
+    assert "Measure next" not in told
+
+
+def test_a_worn_coarse_gear_fits_by_its_spans_alone():
+    """Module 8, 40 teeth, each flank worn by 0.1 mm: wear goes by the size of the teeth, which the spans tell as well."""
+    text = 'format = "sample/1"\nteeth = 40\nhand = "none"\nwear = "worn"\n'
+    text += "[[span]]\nteeth = 5\nlength = 110.58\n[[span]]\nteeth = 6\nlength = 134.20\n"
+    first = read_sample_text(text).identity.candidates[0]
+    assert first.system.name == "module 8, 20°"
+    assert first.fits
