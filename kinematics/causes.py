@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from heapq import nsmallest
 from typing import Any
 
 from .evidence import Evidence, View
@@ -40,6 +41,9 @@ ANY_COUNT = 1 / 40
 #: So many near misses are named where nothing explains what was seen.
 NEAREST = 5
 
+#: Leans that lie nearer to each other are the same to a person: what a vernier protractor reads, 5' (from memory).
+SAME_LEAN_DEG = 5 / 60
+
 Progress = Callable[[float], None]
 
 
@@ -65,13 +69,16 @@ class Suspect:
 
     @property
     def leaves(self) -> tuple[Any, ...]:
-        """What is the same for all suspects whose blanks have the same teeth: count, hand, exact lead and size."""
+        """What is the same for all suspects whose blanks have the same teeth: count, hand, exact lead and size.
+
+        Where the spaces don't meet the count is the rates' own, no whole number: the nearest one hangs on the swivel.
+        """
         view, outcome = self.view, self.outcome
         lean = view.lead if view.lead is not None else round(view.helix_deg or 0.0, 9)
-        against = outcome.real_teeth if outcome and not view.spaces_meet and view.lead is None else None
+        against = outcome.real_teeth if outcome and not view.spaces_meet else None
         size = self.standing.hob.module_n if view.teeth is not None else None
         return (
-            view.teeth,
+            view.teeth if against is None else None,
             view.hand,
             lean,
             size,
@@ -97,6 +104,8 @@ class Miss:
 class Explanation:
     """Suspects, those that leave the same teeth standing together, likeliest first; near misses if there are none.
 
+    Teeth are the same here where no protractor tells them apart (`SAME_LEAN_DEG`).
+
     `tried` counts the set-ups that were run. `unknown` is the share that is kept for something which no
     fault that is known here comes to; the suspects' weights share out the rest.
     """
@@ -108,11 +117,32 @@ class Explanation:
 
     @property
     def groups(self) -> tuple[tuple[Suspect, ...], ...]:
-        """The suspects, those together that leave the same teeth."""
-        groups: dict[tuple[Any, ...], list[Suspect]] = {}
-        for suspect in self.suspects:
-            groups.setdefault(suspect.leaves, []).append(suspect)
-        return tuple(map(tuple, groups.values()))
+        """The suspects, those together that leave the same teeth; in the order in which the suspects stand."""
+        place = {id(suspect): number for number, suspect in enumerate(self.suspects)}
+        groups = [sorted(group, key=lambda one: place[id(one)]) for group in together(self.suspects)]
+        return tuple(map(tuple, sorted(groups, key=lambda group: place[id(group[0])])))
+
+
+def together(suspects: Iterable[Suspect]) -> list[list[Suspect]]:
+    """The suspects by the teeth that they leave: alike in all but the lean, and in that as near as can be told.
+
+    From the least lean on, a group takes in what lies within `SAME_LEAN_DEG` of its first.
+    """
+    alike: dict[tuple[Any, ...], list[tuple[float, Suspect]]] = {}
+    for suspect in suspects:
+        teeth, hand, lean, *rest = suspect.leaves
+        leans = suspect.view.helix_deg
+        exact = (leans is None and lean,)
+        alike.setdefault((teeth, hand, *exact, *rest), []).append((leans or 0.0, suspect))
+    groups: list[list[Suspect]] = []
+    for those in alike.values():
+        first = -math.inf
+        for leans, suspect in sorted(those, key=lambda one: one[0]):
+            if leans > first + SAME_LEAN_DEG:
+                first = leans
+                groups.append([])
+            groups[-1].append(suspect)
+    return groups
 
 
 @dataclass(frozen=True)
@@ -167,21 +197,10 @@ def explain(
     by the weight of all that leave the same teeth, then by their own; the weights add up to 1.
     """
     trial = Trial(study, mark_turns(study))
-    found: list[Suspect] = []
-    tried = 0
-    for candidate, prior, changes in _candidates(faults, as_set, progress):
-        tried += 1
-        suspect = _tried(trial, candidate, prior, changes, evidence)
-        if suspect is not None:
-            found.append(suspect)
-    for first, second in _uncommon_pairs(study, faults, evidence):
-        both = combined(first, second)
-        if both is not None:
-            tried += 1
-            suspect = _tried(trial, (first, second), pair_chance(first, second), both, evidence)
-            if suspect is not None:
-                found.append(suspect)
-    found = [suspect for suspect in found if study.can_stand(suspect.standing)]
+    found, tried = study.once(
+        "what shows it", (evidence, as_set, tuple(faults)),
+        lambda: _showing(trial, faults, evidence, progress, as_set),
+    )  # fmt: skip
     left = _once(_answering(_needed(found, study), answers) or _answering(found, answers))
     suspects = _ranked(left)
     unknown = _unknown(trial, left, evidence, answers)
@@ -189,8 +208,34 @@ def explain(
     return Explanation(suspects, nearest, tried, unknown)
 
 
-#: So many pairs that may explain it are run exactly, those that are met most often first.
-MOST_PAIRS = 6000
+def _showing(
+    trial: Trial, faults: Sequence[Fault], evidence: Evidence, progress: Progress | None, as_set: Fault | None
+) -> tuple[list[Suspect], int]:
+    """Whatever shows what was seen and can be mounted, before any answer, and how many set-ups were run."""
+    study = trial.study
+    found: list[Suspect] = []
+    tried = 0
+    for candidate, prior, changes in _candidates(faults, as_set, progress):
+        tried += 1
+        suspect = _tried(trial, candidate, prior, changes, evidence)
+        if suspect is not None:
+            found.append(suspect)
+    from .pairs import lean_seen
+
+    # By the count alone thousands of pairs fit: they are looked at where nothing plainer does.
+    plain = not lean_seen(evidence) and found and _unknown(trial, found, evidence, ()) < 0.5
+    for first, second in () if plain else _uncommon_pairs(study, faults, evidence):
+        both = combined(first, second)
+        if both is not None:
+            tried += 1
+            suspect = _tried(trial, (first, second), pair_chance(first, second), both, evidence)
+            if suspect is not None:
+                found.append(suspect)
+    return [suspect for suspect in found if study.can_stand(suspect.standing)], tried
+
+
+#: So many pairs that may explain it are run exactly, those met most often first; fewer where only the count tells.
+MOST_PAIRS, MOST_BY_COUNT = 6000, 1500
 
 
 def _uncommon_pairs(
@@ -199,10 +244,11 @@ def _uncommon_pairs(
     """Pairs of which one at least isn't common, sieved by count and lean; none where these weren't seen."""
     if evidence.teeth is None:
         return ()
-    from .pairs import may_explain
+    from .pairs import lean_seen, may_explain
 
     found = may_explain(study, faults, evidence)
-    return sorted(found, key=lambda pair: -pair_chance(*pair))[:MOST_PAIRS]
+    most = MOST_PAIRS if lean_seen(evidence) else MOST_BY_COUNT
+    return nsmallest(most, found, key=lambda pair: -pair_chance(*pair))
 
 
 def _unknown(
@@ -299,7 +345,7 @@ def _tried(
     if standing.miscounted and evidence.teeth and evidence.teeth.value in view.counts:
         return None  # it was counted right
     closeness = evidence.closeness(view)
-    if closeness is None and evidence.teeth and not evidence.count_fits(view.counts):
+    if closeness is None and evidence.but_for_the_count(view):
         # Whoever counts finds the marks that stand out, which needn't be the teeth.
         marks = trial.study.marks(standing, running, outcome)
         if evidence.count_fits(marks):
@@ -333,12 +379,10 @@ def _ranked(suspects: Sequence[Suspect]) -> tuple[Suspect, ...]:
     if not total:
         return ()
     weighed = [replace(suspect, weight=suspect.prior * suspect.closeness / total) for suspect in suspects]
-    groups: dict[tuple[Any, ...], list[Suspect]] = {}
-    for suspect in weighed:
-        groups.setdefault(suspect.leaves, []).append(suspect)
-    for group in groups.values():
+    groups = together(weighed)
+    for group in groups:
         group.sort(key=lambda suspect: (-suspect.weight, _name(suspect)))
-    ordered = sorted(groups.values(), key=lambda group: (-sum(one.weight for one in group), _name(group[0])))
+    ordered = sorted(groups, key=lambda group: (-sum(one.weight for one in group), _name(group[0])))
     return tuple(suspect for group in ordered for suspect in group)
 
 

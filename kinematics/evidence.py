@@ -263,7 +263,7 @@ class Evidence:
             misfit = min((self.teeth.misfit(count) for count in view.counts), default=_UNSURE)
             yield "teeth", misfit if len(view.counts) == 1 else max(misfit, _EITHER)
         if self.hand:
-            yield "hand", self.hand.misfit(fits=_hand_fits(self.hand.value, view))
+            yield "hand", max(self.hand.misfit(fits=_hand_fits(self.hand.value, view)), self._looks_straight(view))
         if self.lead:
             yield "lead", self.lead.misfit(view.lead_mm)
         if self.helix:
@@ -293,6 +293,13 @@ class Evidence:
             yield "marks", _WEAK if weak else self.marks.misfit(fits=self.marks.value in view.marks)
         yield from self._of_the_tooth(view)
 
+    def _looks_straight(self, view: View) -> float:
+        """How far a lean is from none where the teeth were seen straight and nothing was measured."""
+        assert self.hand is not None
+        if self.hand.value != "none" or self.helix or self.outside:
+            return 0.0
+        return min((view.helix_deg or 0.0) / STRAIGHT_DEG, 1.0)
+
     def _of_the_tooth(self, view: View) -> Iterator[tuple[str, float]]:
         """Thickness, and what is told in yes and no; what can't be said of a view tells a little against it."""
         if self.thickness:
@@ -316,6 +323,11 @@ class Evidence:
     def count_fits(self, counts: Iterable[int]) -> bool:
         """Whether what was counted is one of these."""
         return self.teeth is not None and any(self.teeth.misfit(count) <= _FITS for count in counts)
+
+    def but_for_the_count(self, view: View) -> bool:
+        """Whether the count alone speaks against the view."""
+        against = [name for name, misfit in self.misfits(view) if misfit > _FITS]
+        return against == ["teeth"]
 
     def closeness(self, view: View) -> float | None:
         """How closely the view fits, from 1 downwards; None where something seen rules it out.

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
 from itertools import combinations
-from typing import Any
+from typing import Any, TypeVar
 
 from .constants import Constants
 from .evidence import ONE_OUT, RUBBED, RUNS_OUT, TOO_THICK, Blank, View, view_of
@@ -30,6 +30,8 @@ from .response import Response, Running
 from .sizes import hob_reference_diameter, outside_diameter
 from .train import Train
 from .words import Hand
+
+T = TypeVar("T")
 
 #: One thing that a fault changes: ("gears", bracket), ("idlers", bracket), ("stamps", bracket),
 #: ("lever", name), ("swivel",), ("hob", "hand" | "starts" | "module"), ("sheet",), ("between cuts",),
@@ -203,7 +205,7 @@ class Bench:
             return None
         brackets = standing.gears
         running = response.running(
-            [self._ratio(gears, standing.idlers.get(name, ())) for name, gears in brackets.items()]
+            [self.ratio(gears, standing.idlers.get(name, ())) for name, gears in brackets.items()]
         )
         return running if standing.drive_runs > 0 else _the_other_way(running)
 
@@ -248,7 +250,8 @@ class Bench:
             )
         return self._responses[key]
 
-    def _ratio(self, gears: tuple[int, ...], idlers: tuple[int, ...]) -> Fraction:
+    def ratio(self, gears: tuple[int, ...], idlers: tuple[int, ...]) -> Fraction:
+        """The signed ratio of what is mounted in a bracket."""
         key = (gears, len(idlers))
         if key not in self._ratios:
             self._ratios[key] = Mounted(gears, idlers).ratio
@@ -305,6 +308,15 @@ class Study:
     bench: Bench
     base: Standing
     _views: dict[Any, tuple[Outcome | None, View]] = field(default_factory=dict, repr=False, compare=False)
+    _kept: dict[str, tuple[Any, Any]] = field(default_factory=dict, repr=False, compare=False)
+
+    def once(self, what: str, of: Any, make: Callable[[], T]) -> T:
+        """What `make` gives, reckoned anew only where `of` is other than the last time: answers change little."""
+        last = self._kept.get(what)
+        if last is None or last[0] != of:
+            last = self._kept[what] = (of, make())
+        found: T = last[1]
+        return found
 
     def view(self, standing: Standing, running: Running) -> tuple[Outcome | None, View]:
         """The gear that comes out, and what of it is seen."""

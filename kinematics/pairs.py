@@ -11,14 +11,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .evidence import STRAIGHT_DEG, Evidence
-from .faults import Fault, Standing, Study
-from .links import Mounted
+from .faults import Bench, Fault, Standing, Study
 from .response import Response
 
 Floats = NDArray[np.float64]
@@ -47,10 +45,10 @@ def may_explain(
 ) -> Iterator[tuple[Fault, Fault]]:
     """The pairs, at least one of them not common, whose rates may have the count and the lean that were seen.
 
-    None where no lean was seen, or the spaces don't meet: a count alone lets thousands through and tells none apart.
+    Where no lean was seen the count alone tells, and lets thousands through.
     """
     lean = _lean(evidence)
-    if evidence.teeth is None or not evidence.teeth.value or lean is None:
+    if evidence.teeth is None or not evidence.teeth.value:
         return
     effects = _effects(study, faults)
     base = dict(study.base.positions)
@@ -58,7 +56,7 @@ def may_explain(
         response = study.bench.response(study.base.changed({("lever", name): place for name, place in moved}))
         if response is None or not response.is_quick or len(moved) > 1:
             continue
-        sieve = _Sieve(study.base, response, evidence, lean)
+        sieve = _Sieve(study, response, evidence, lean)
         still = [number for number, levers in enumerate(effects.levers) if not levers]
         rows = still if not moved else [n for n, levers in enumerate(effects.levers) if levers == moved]
         assert all(base[name] != place for name, place in moved)
@@ -68,6 +66,11 @@ def may_explain(
                 first, second = effects.faults[row], effects.faults[other]
                 if not (first.kind.is_common and second.kind.is_common):
                     yield first, second
+
+
+def lean_seen(evidence: Evidence) -> bool:
+    """Whether what was seen says anything of how far the teeth lean."""
+    return _lean(evidence) is not None
 
 
 def _lean(evidence: Evidence) -> tuple[float, float] | None:
@@ -83,6 +86,7 @@ def _lean(evidence: Evidence) -> tuple[float, float] | None:
 def _effects(study: Study, faults: Sequence[Fault]) -> _Effects:
     base = study.base
     names = tuple(base.gears)
+    meant_ratios = {name: _ratio(study.bench, base, name) for name in names}
     chosen, rows = [], []
     for fault in faults:
         what = {key[0] for key in fault.changes}
@@ -91,7 +95,7 @@ def _effects(study: Study, faults: Sequence[Fault]) -> _Effects:
         standing = base.changed(fault.changes)
         if tuple(standing.gears) != names:
             continue  # an emptied bracket is another train
-        factors = [float(_ratio(standing, name) / _ratio(base, name)) for name in names]
+        factors = [_ratio(study.bench, standing, name) / meant_ratios[name] for name in names]
         hob, meant = standing.hob, base.hob
         sign, starts = hob.hand.value * meant.hand.value, hob.starts / meant.starts
         chosen.append(fault)
@@ -103,19 +107,24 @@ def _effects(study: Study, faults: Sequence[Fault]) -> _Effects:
     return _Effects(chosen, table[:, :-3], table[:, -3], table[:, -2], table[:, -1], levers)
 
 
-def _ratio(standing: Standing, bracket: str) -> Fraction:
-    return Mounted(standing.gears[bracket], standing.idlers.get(bracket, ())).ratio
+def _ratio(bench: Bench, standing: Standing, bracket: str) -> float:
+    return float(bench.ratio(standing.gears[bracket], standing.idlers.get(bracket, ())))
 
 
 class _Sieve:
     """What is the same for all pairs with the levers in one place."""
 
     def __init__(
-        self, base: Standing, response: Response, evidence: Evidence, lean: tuple[float, float]
+        self, study: Study, response: Response, evidence: Evidence, lean: tuple[float, float] | None
     ) -> None:
         assert evidence.teeth is not None
-        self.hob, self.evidence, self.lean = base.hob, evidence, lean
-        self.base = np.array([float(_ratio(base, name)) for name in response.filled])
+        base = study.base
+        self.hob, self.evidence, self.lean = base.hob, evidence, lean or (0.0, 90.0)
+        self.any_lean = lean is None
+        meet = evidence.spaces_meet
+        #: Whether the spaces were seen not to meet: then the rates' own count is near the one seen.
+        self.open = meet is not None and meet.is_sure and meet.value == "no"
+        self.base = np.array([_ratio(study.bench, base, name) for name in response.filled])
         self.order = [list(base.gears).index(name) for name in response.filled]
         self.ends = response.polynomials
         self.teeth = float(evidence.teeth.value)
@@ -139,10 +148,9 @@ class _Sieve:
             lean = np.degrees(np.arcsin(np.clip(np.abs(sine), 0.0, 1.0)))
             low, high = self.lean
             room = np.degrees(np.minimum(wide, 2.0)) + 1e-6
-            fits = np.where(
-                fed, (np.abs(sine) <= 1 + wide) & (lean >= low - room) & (lean <= high + room),
-                np.abs(real - self.teeth) <= self.within + 1.0,
-            )  # fmt: skip
+            near = np.abs(real - self.teeth) <= self.within + 1.0
+            meets = (np.abs(sine) <= 1 + wide) & (lean >= low - room) & (lean <= high + room)
+            fits = near if self.open else np.where(fed, meets | near & self.any_lean, near)
             fits &= (table * sign < 0) & np.isfinite(real)
             if self.within == 0 and (hand := self._hand()) is not None:
                 fits &= ~fed | (sine * hand >= -math.sin(math.radians(STRAIGHT_DEG)))

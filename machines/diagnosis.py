@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
@@ -277,7 +277,8 @@ def trace(job: Job, *, table: FaultTable | None = None, progress: Progress | Non
     _check_job(job)
     study, proof = study_of(job, table), prove(job)
     meant = _meant(study)
-    checks, faults = _checks(job, study, table), find_faults(table.kinds, study)
+    checks = _checks(job, study, table)
+    faults = study.once("faults", table.kinds, lambda: find_faults(table.kinds, study))
     answers = _answers(job, checks, study, faults)
     evidence = evidence_of(job)
     if (again := counted_again(answers)) is not None:
@@ -290,7 +291,9 @@ def trace(job: Job, *, table: FaultTable | None = None, progress: Progress | Non
         return Diagnosis(job, AS_WANTED, meant, proof, nothing, None, checks, answers, unseen)
     as_set = None
     if not right:
-        mends = list(_mends(job, study, faults)) if evidence.closeness(meant.view) is not None else []
+        mends: tuple[Fault, ...] = ()
+        if evidence.closeness(meant.view) is not None:
+            mends = study.once("mends", faults, lambda: tuple(_mends(job, study, faults)))
         faults = (*mends, *faults)
         as_set = None if mends else _as_set(proof)
     found = explain(study, faults, evidence, answers, progress, as_set=as_set)
@@ -443,8 +446,39 @@ def _proves(job: Job, standing: Standing) -> bool:
 # ---------------------------------------------------------------- the study
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """What a study is made of; the machine counts as the same only where it is the very one that was read."""
+
+    job: Job
+    modules: tuple[Fraction, ...]
+
+    def __hash__(self) -> int:
+        return hash(id(self.job.machine))
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, _Asked) or self.job.machine is not other.job.machine:
+            return False
+        return all(of(self) == of(other) for of in _ASKED)
+
+
+_ASKED: tuple[Callable[[_Asked], Any], ...] = (
+    lambda asked: asked.job.setup,
+    lambda asked: asked.job.work,
+    lambda asked: asked.job.mate,
+    lambda asked: asked.job.hob,
+    lambda asked: asked.modules,
+)
+
+
 def study_of(job: Job, table: FaultTable) -> Study:
-    """The job's machine, drawers, drawing and set-up, as the faults want them."""
+    """The job's machine, drawers, drawing and set-up, as the faults want them; kept from one answer to the next."""
+    return _study(_Asked(job, table.modules))
+
+
+@lru_cache(maxsize=1)
+def _study(asked: _Asked) -> Study:
+    job = asked.job
     assert job.setup is not None
     machine, setup = job.machine, job.setup
     positions = machine.positions(setup)
@@ -464,7 +498,7 @@ def study_of(job: Job, table: FaultTable) -> Study:
         ranges=tuple(_ranges(machine, positions, setup.drive)),
         others=_others(machine),
         search=_search(machine, owned),
-        modules=table.modules,
+        modules=asked.modules,
         takes=_takes(machine),
         lacking=lambda mounted: {one.teeth: one.used - one.owned for one in shortfalls(machine, mounted)},
     )
@@ -728,7 +762,7 @@ def _answers(
     assert job.seen is not None
     complaints = Complaints(job.document)
     by_words = {_squeezed(check.do): check for check in checks}
-    scenes = _scenes(study, faults) if job.seen.checks else []
+    scenes = study.once("scenes", faults, lambda: _scenes(study, faults)) if job.seen.checks else []
     answers = []
     for number, made in enumerate(job.seen.checks):
         check = by_words.get(_squeezed(made.do))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 
-from handlead.kinematics.causes import Miss, NextCheck, Suspect
+from handlead.kinematics.causes import SAME_LEAN_DEG, Miss, NextCheck, Suspect
 from handlead.kinematics.evidence import SYMPTOMS
 from handlead.machines.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, Diagnosis
 from handlead.machines.job_file import Job
@@ -96,6 +96,13 @@ def _after_causes(found: Diagnosis) -> Iterator[str]:
         yield f"If so: {' '.join(found.cure)}"
 
 
+def _alike(group: Sequence[Suspect]) -> str:
+    if len(group) == 1:
+        return ""
+    near = f", to {60 * SAME_LEAN_DEG:.0f}' of lean" if len({suspect.leaves for suspect in group}) > 1 else ""
+    return f" (these leave the same teeth{near})"
+
+
 def _share(group: Sequence[Suspect]) -> float:
     return sum(suspect.weight for suspect in group)
 
@@ -112,7 +119,7 @@ def _show_causes(found: Diagnosis, out: Console) -> None:
     shown = [group for group in groups if group is groups[0] or _share(group) >= LEAST_SHARE][:MOST_GROUPS]
     for group in shown:
         share = _share(group) * known
-        alike = " (these leave the same teeth)" if len(group) > 1 else ""
+        alike = _alike(group)
         out.print(
             Padding(
                 Text.assemble((f"{share:4.0%}", "bold"), f"  leaves {leaves_text(group[0], found.job.units)}{alike}"),

@@ -108,7 +108,7 @@ def draw(random: Random, faults: tuple[Fault, ...], how: str) -> Fault:
 def place_of(found: Diagnosis, truth: Suspect) -> tuple[int | None, int | None]:
     """The truth's place among the causes and among the groups, from 1; None if it isn't there."""
     causes = next((n for n, s in enumerate(found.suspects, 1) if s.leaves == truth.leaves), None)
-    groups = next((n for n, g in enumerate(found.explanation.groups, 1) if g[0].leaves == truth.leaves), None)
+    groups = next((n for n, g in enumerate(found.explanation.groups, 1) if any(s.leaves == truth.leaves for s in g)), None)
     return causes, groups
 
 
