@@ -44,6 +44,9 @@ NEAREST = 5
 #: Leans that lie nearer to each other are the same to a person: what a vernier protractor reads, 5' (from memory).
 SAME_LEAN_DEG = 5 / 60
 
+#: And spaces that miss each other by so much of a pitch more or less, after a turn (own judgement).
+SAME_MISS = 1 / 10
+
 Progress = Callable[[float], None]
 
 
@@ -104,7 +107,7 @@ class Miss:
 class Explanation:
     """Suspects, those that leave the same teeth standing together, likeliest first; near misses if there are none.
 
-    Teeth are the same here where no protractor tells them apart (`SAME_LEAN_DEG`).
+    Teeth are the same here where nobody tells them apart (`SAME_LEAN_DEG`, `SAME_MISS`).
 
     `tried` counts the set-ups that were run. `unknown` is the share that is kept for something which no
     fault that is known here comes to; the suspects' weights share out the rest.
@@ -124,25 +127,39 @@ class Explanation:
 
 
 def together(suspects: Iterable[Suspect]) -> list[list[Suspect]]:
-    """The suspects by the teeth that they leave: alike in all but the lean, and in that as near as can be told.
+    """The suspects by the teeth that they leave: alike in count, hand and size, in the lean as near as can be told.
 
-    From the least lean on, a group takes in what lies within `SAME_LEAN_DEG` of its first.
+    Spaces that don't meet are alike where they miss by as much, and their marks lean as much.
     """
-    alike: dict[tuple[Any, ...], list[tuple[float, Suspect]]] = {}
+    alike: dict[tuple[Any, ...], list[Suspect]] = {}
     for suspect in suspects:
-        teeth, hand, lean, *rest = suspect.leaves
-        leans = suspect.view.helix_deg
-        exact = (leans is None and lean,)
-        alike.setdefault((teeth, hand, *exact, *rest), []).append((leans or 0.0, suspect))
-    groups: list[list[Suspect]] = []
-    for those in alike.values():
-        first = -math.inf
-        for leans, suspect in sorted(those, key=lambda one: one[0]):
-            if leans > first + SAME_LEAN_DEG:
-                first = leans
-                groups.append([])
-            groups[-1].append(suspect)
-    return groups
+        teeth, hand, _, size, against, marks = suspect.leaves
+        alike.setdefault((teeth, hand, size, against is None, marks), []).append(suspect)
+    return [
+        group
+        for those in alike.values()
+        for near in _near(those, lambda suspect: float(suspect.leaves[4] or 0), SAME_MISS)
+        for group in _near(near, _leaning, SAME_LEAN_DEG)
+    ]
+
+
+def _leaning(suspect: Suspect) -> float:
+    view = suspect.view
+    return view.helix_deg if view.helix_deg is not None else view.outside_deg or 0.0
+
+
+def _near(
+    suspects: Iterable[Suspect], of: Callable[[Suspect], float], within: float
+) -> Iterator[list[Suspect]]:
+    """The suspects in lots: from the least on, each takes in what lies so near to its first."""
+    lot: list[Suspect] = []
+    for value, suspect in sorted(((of(suspect), suspect) for suspect in suspects), key=lambda one: one[0]):
+        if lot and value > of(lot[0]) + within:
+            yield lot
+            lot = []
+        lot.append(suspect)
+    if lot:
+        yield lot
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 
-from handlead.kinematics.causes import SAME_LEAN_DEG, Miss, NextCheck, Suspect
+from handlead.kinematics.causes import SAME_LEAN_DEG, SAME_MISS, Miss, NextCheck, Suspect
 from handlead.kinematics.evidence import SYMPTOMS
 from handlead.machines.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, Diagnosis
 from handlead.machines.job_file import Job
@@ -99,8 +99,11 @@ def _after_causes(found: Diagnosis) -> Iterator[str]:
 def _alike(group: Sequence[Suspect]) -> str:
     if len(group) == 1:
         return ""
-    near = f", to {60 * SAME_LEAN_DEG:.0f}' of lean" if len({suspect.leaves for suspect in group}) > 1 else ""
-    return f" (these leave the same teeth{near})"
+    if len({suspect.leaves for suspect in group}) == 1:
+        return " (these leave the same teeth)"
+    if group[0].view.spaces_meet:
+        return f" (these leave the same teeth, to {60 * SAME_LEAN_DEG:.0f}' of lean)"
+    return f" (these leave the same teeth, to {SAME_MISS:g} of a pitch)"
 
 
 def _share(group: Sequence[Suspect]) -> float:

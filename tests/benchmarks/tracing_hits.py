@@ -4,8 +4,12 @@ Run with ``python tests/benchmarks/tracing_hits.py [CASES [SEED]]``. Machines an
 drawn as often as the table of faults says (``by weight``) or every kind as often as any other (``by kind``). What
 is seen is the count, the hand and the helix angle, rounded to half a degree after an error of up to a quarter. A
 fault that leaves nothing to be seen of all this is drawn again. Where the spaces don't meet, that is seen, and the marks of one
-turn are counted. A hit is
-the planted fault, or one that leaves the same teeth to the last digit of the lead.
+turn are counted. A hit among
+the causes is the planted fault, or one that leaves the same teeth to the last digit of the lead; among the kinds of
+blank, the group in which it stands: leans within 5' of each other, or spaces that miss by a tenth of a pitch more or less.
+
+Beside what was hit stands what the shares themselves promise: more than that no order of the causes can do in the
+long run, if the table's chances are those by which the faults are drawn.
 
 Pairs are drawn from the faults that are met often, and from all of them. At last come realities that no row of
 the table holds: numbers of the machine file that are wrong, what was seen noted wrongly, three slips at once, gears
@@ -110,6 +114,11 @@ def place_of(found: Diagnosis, truth: Suspect) -> tuple[int | None, int | None]:
     causes = next((n for n, s in enumerate(found.suspects, 1) if s.leaves == truth.leaves), None)
     groups = next((n for n, g in enumerate(found.explanation.groups, 1) if any(s.leaves == truth.leaves for s in g)), None)
     return causes, groups
+
+
+def promise(found: Diagnosis, most: int) -> float:
+    """The share of the first kinds of blank, by the weights of the causes."""
+    return sum(suspect.weight for group in found.explanation.groups[:most] for suspect in group)
 
 
 def follow(planted: Planted, most: int = 30) -> tuple[bool, int, float]:
@@ -287,6 +296,7 @@ def singles(cases: int, seed: int, how: str) -> None:
     random = Random(seed)
     ranks: list[tuple[int | None, int | None]] = []
     leaning: list[int] = []
+    promised: list[float] = []
     missed: Counter[str] = Counter()
     ended = checks = 0
     minutes = 0.0
@@ -294,6 +304,7 @@ def singles(cases: int, seed: int, how: str) -> None:
         planted = plant(random, how)
         found = trace(planted.job)
         ranks.append(place_of(found, planted.truth))
+        promised.append(promise(found, 3))
         if planted.truth.view.spaces_meet:
             leaning.append(ranks[-1][1] or 10**9)
         if ranks[-1][0] is None or ranks[-1][0] > 3:
@@ -303,6 +314,7 @@ def singles(cases: int, seed: int, how: str) -> None:
         if not ends:
             print("  the checks didn't end at", planted.truth.faults, planted.job.seen)
     print(f"single faults, {how}")
+    print(f"  promised by the shares, in the first three kinds of blank: {sum(promised) / cases:.1%}")
     for name, index in (("cause", 0), ("kind of blank", 1)):
         places = [rank[index] or 10**9 for rank in ranks]
         print(f"  first {name}:            {share(sum(place <= 1 for place in places), cases)}")
@@ -320,13 +332,16 @@ def singles(cases: int, seed: int, how: str) -> None:
 
 def pairs(cases: int, seed: int, how: str, *, common: bool = True) -> None:
     random = Random(seed)
-    places, leaning = [], []
+    places, leaning, promised = [], [], []
     for _ in range(cases):
         planted = plant(random, how, 2, common=common)
-        places.append(place_of(trace(planted.job), planted.truth))
+        found = trace(planted.job)
+        places.append(place_of(found, planted.truth))
+        promised.append(promise(found, 10))
         if planted.truth.view.spaces_meet:
             leaning.append(places[-1])
     print(f"pairs of {'common' if common else 'any two'} faults, {how}")
+    print(f"  share of the first ten kinds of blank, single faults counted likelier: {sum(promised) / cases:.1%}")
     for name, index in (("cause", 0), ("kind of blank", 1)):
         hits = sum((rank[index] or 10**9) <= 10 for rank in places)
         print(f"  in the first ten {name}s: {share(hits, cases)}")
@@ -337,6 +352,7 @@ def pairs(cases: int, seed: int, how: str, *, common: bool = True) -> None:
 def main() -> None:
     cases = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 5
+    print(f"{cases} cases of each sort, seed {seed}", flush=True)
     for how in ("by weight", "by kind"):
         singles(cases, seed, how)
         pairs(cases, seed, how)

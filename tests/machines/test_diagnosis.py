@@ -9,7 +9,7 @@ from random import Random
 
 import pytest
 import reference_machine as reference
-from handlead.kinematics.causes import SAME_LEAN_DEG, combined
+from handlead.kinematics.causes import SAME_LEAN_DEG, SAME_MISS, combined
 from handlead.kinematics.faults import find_faults
 from handlead.kinematics.words import Hand
 from handlead.machines import read_job
@@ -245,8 +245,9 @@ def test_causes_stand_together_where_no_protractor_tells_their_teeth_apart(wrong
         assert len({(s.outcome.teeth, s.outcome.hand, s.standing.hob.module_n) for s in meeting}) <= 1
         leans = [s.view.helix_deg for s in meeting]
         assert not leans or max(leans) - min(leans) <= SAME_LEAN_DEG
-        if not meeting:
-            assert len({suspect.leaves for suspect in group}) == 1
+        reals = [float(s.outcome.real_teeth) for s in group if s.outcome and not s.view.spaces_meet and s.outcome.teeth]
+        assert not reals or max(reals) - min(reals) <= SAME_MISS
+        assert len({(suspect.view.hand, suspect.standing.hob.module_n) for suspect in group if suspect.view.counts}) <= 1
     at = [{suspect.leaves for suspect in group} for group in groups]
     assert sum(map(len, at)) == len(set().union(*at))  # no blank stands in two groups
     assert [suspect for group in groups for suspect in group] == list(found.suspects)

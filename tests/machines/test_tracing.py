@@ -306,6 +306,59 @@ def test_no_pair_that_leaves_what_was_seen_is_lost_in_the_sieve(seed):
     assert tried or not job.work.is_helical
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_two_slips_whose_spaces_do_not_meet_are_kept_by_their_count_alone(seed):
+    random = Random(seed)
+    study = study_of(right_job(random), fault_table())
+    faults = find_faults(fault_table().kinds, study)
+    swapped = [fault for fault in faults if fault.kind.kind == "gear-swapped"]
+    evidence, pairs = None, []
+    for first, second in (random.sample(swapped, 2) for _ in range(200)):
+        changes = combined(first, second)
+        standing = study.base.changed(changes) if changes else None
+        running = study.bench.running(standing) if standing else None
+        if running is None or running.rates is None or not running.rates.table:
+            continue
+        _, view = study.view(standing, running)
+        if view.teeth is None or view.spaces_meet or len(view.counts) != 2:
+            continue
+        evidence = Evidence(Measure(Fraction(min(view.counts)), Fraction(0)), spaces_meet=Word("no"))
+        pairs = [frozenset(map(id, pair)) for pair in may_explain(study, faults, evidence)]
+        assert frozenset((id(first), id(second))) in pairs
+        return
+    raise AssertionError("no two gears that leave spaces which don't meet")
+
+
+def test_teeth_that_lean_a_little_are_less_likely_to_look_straight():
+    job = read_job(WHEEL)
+    study = study_of(job, fault_table())
+    _, view = study.view(study.base, study.running)
+    seen = Evidence(hand=Word("none"))
+    straight, little, more, leaning = (
+        seen.closeness(replace(view, helix_deg=lean, hand=hand))
+        for lean, hand in ((0.0, "none"), (0.1, "left"), (0.4, "left"), (0.6, "left"))
+    )
+    assert straight == 1.0 > little > more > 0
+    assert leaning is None
+
+
+def test_what_was_reckoned_for_a_set_up_stays_while_answers_come_and_goes_with_another_set_up(tmp_path):
+    job = helical(tmp_path, 'teeth = 40\nhand = "left"\nhelix_angle = 12.5')
+    before = trace(job)
+    study = study_of(job, fault_table())
+    answered = with_answer(job, before.next.check, before.next.check.outcome(before.suspects[0].scene))
+    assert study_of(answered, fault_table()) is study
+    after = trace(answered)
+    assert len(after.suspects) < len(before.suspects)
+    again = trace(job)
+    assert [(s.standing.key, s.weight) for s in again] == [(s.standing.key, s.weight) for s in before]
+    other = answered.with_setup(replace(job.setup, swivel_deg=job.setup.swivel_deg + 1))
+    assert study_of(other, fault_table()) is not study
+    # What is seen decides anew, too.
+    half = trace(job.with_seen(Seen(20, Hand.RIGHT)))
+    assert half.suspects[0].view.teeth == 20
+
+
 def test_two_gears_swapped_in_two_brackets_are_found_by_count_hand_and_lean():
     random = Random(1)
     job = right_job(random)
