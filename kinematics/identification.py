@@ -9,7 +9,7 @@ all of them; that is proved by search, and where the search isn't finished nothi
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import combinations, pairwise
@@ -17,6 +17,7 @@ from itertools import combinations, pairwise
 import rustworkx as rx
 
 from .elimination import reduce_relations
+from .linear_bounds import linear_bounds
 from .narrowing import (
     Allowance,
     Balance,
@@ -112,7 +113,7 @@ class Identified:
     `values` holds the one value of each variable that is determined; `spread` the values found for
     each of the others, as examples. `ties` are what is known of the others together. `conflicts` holds
     groups of observations, by number, that can't all be right though all but any one of them can;
-    with a conflict nothing is determined. `unsettled` names the variables about which the
+    nothing is determined that any of those has a part in. `unsettled` names the variables about which the
     search came to no end. `examples` are whole answers, each different.
     """
 
@@ -199,8 +200,7 @@ def identify(
     allowance = Allowance(branches)
     conflicts = find_conflicts(domains, signs, balances, allowance)
     if conflicts:
-        unknown = [*domains, *signs]
-        return Identified({}, dict.fromkeys(unknown, ()), conflicts=conflicts)
+        return _untouched(domains, signs, balances, conflicts, thorough, branches)
     values: dict[str, Fraction] = {}
     spread: dict[str, tuple[Fraction, ...]] = {}
     ties: list[Tie] = []
@@ -216,6 +216,12 @@ def identify(
         if thorough:
             ties += part.ties()
     ours = {*domains, *signs}
+    if thorough and unsettled & ours and len(balances) > 1:
+        # What fewer observations prove, one more doesn't take away, even where the search no longer comes to an end.
+        before = _known_before(domains, signs, balances, unsettled & ours, branches)
+        values |= before
+        spread = {name: found for name, found in spread.items() if name not in before}
+        unsettled -= before.keys()
     return Identified(
         {name: value for name, value in values.items() if name in ours},
         {name: found for name, found in spread.items() if name in ours},
@@ -226,13 +232,91 @@ def identify(
     )
 
 
+def _untouched(
+    domains: Mapping[str, Domain],
+    signs: Sequence[str],
+    balances: Sequence[Balance],
+    conflicts: tuple[tuple[int, ...], ...],
+    thorough: bool,
+    branches: int,
+) -> Identified:
+    """What is known in spite of conflicts: of variables that none of the conflicting observations has a part in.
+
+    An observation that shares a variable with one of them is left out too: it may be wrong as well.
+    """
+    accused = {number for group in conflicts for number in group}
+    touched = {name for number in accused for name in balances[number].names}
+    rest = [
+        balance
+        for number, balance in enumerate(balances)
+        if number not in accused and not touched.intersection(balance.names)
+    ]
+    left = identify(
+        {name: domain for name, domain in domains.items() if name not in touched},
+        [name for name in signs if name not in touched],
+        rest,
+        thorough,
+        branches,
+    )
+    blank = dict.fromkeys((name for name in (*domains, *signs) if name in touched), ())
+    return Identified(
+        left.values, {**left.spread, **blank}, left.ties, conflicts, left.unsettled, left.examples
+    )
+
+
+def _known_before(
+    domains: Mapping[str, Domain],
+    signs: Sequence[str],
+    balances: Sequence[Balance],
+    wanted: Set[str],
+    branches: int,
+) -> dict[str, Fraction]:
+    """What the observations without the last ones determine of the `wanted` variables; all of them agree."""
+    found: dict[str, Fraction] = {}
+    for count in range(len(balances) - 1, 0, -1):
+        fewer = identify(domains, signs, balances[:count], False, branches)
+        found |= {name: fewer.values[name] for name in wanted if name in fewer.values}
+        if not wanted & fewer.unsettled:
+            break
+    return found
+
+
 def searches(
     domains: Mapping[str, Domain], signs: Sequence[str], balances: Sequence[Balance]
 ) -> list[Search]:
     """One search for each group of variables that conditions tie together, and for each that none ties."""
-    conditions = [condition for balance in balances for condition in conditions_of(balance)]
+    known: dict[str, Fraction] = {}
+    while True:
+        conditions = _conditions([balance.put(known) for balance in balances], known, domains, signs)
+        found = _by_component(domains, signs, conditions)
+        # With one number known, terms of a balance may fall out against each other: put in, it tells more of the rest.
+        forced = {name: value for search in found for name, value in search.forced().items()}
+        if forced.keys() <= known.keys():
+            return found
+        known |= forced
+
+
+def _conditions(
+    balances: Sequence[Balance],
+    known: Mapping[str, Fraction],
+    domains: Mapping[str, Domain],
+    signs: Sequence[str],
+) -> list[Condition]:
+    """All that the balances say, one by one and together, of variables some of which are `known`."""
+    conditions: list[Condition] = [
+        Parity((name,), int(value)) if is_sign(name) else Product(((name, 1),), value, value)
+        for name, value in known.items()
+    ]
+    conditions += [condition for balance in balances for condition in conditions_of(balance)]
+    # A sign that wasn't noted ties nothing to other observations: it has no part in the sums.
+    conditions += linear_bounds([each for each in balances if not _has_unnoted(each, signs)], domains)
     conditions += combined([each for each in conditions if isinstance(each, Product)])
-    conditions += _following(conditions)
+    return conditions + _following(conditions)
+
+
+def _by_component(
+    domains: Mapping[str, Domain], signs: Sequence[str], conditions: Sequence[Condition]
+) -> list[Search]:
     names = list(dict.fromkeys((*domains, *signs, *(n for condition in conditions for n in condition.names))))
     graph: rx.PyGraph[str, None] = rx.PyGraph()
     nodes = {name: graph.add_node(name) for name in names}
@@ -251,6 +335,10 @@ def searches(
         )
     rest = tuple(condition for condition in conditions if not condition.names)
     return found + ([Search({}, (), rest)] if rest else [])
+
+
+def _has_unnoted(balance: Balance, signs: Sequence[str]) -> bool:
+    return any(is_sign(name) and name not in signs for name in balance.names)
 
 
 def _following(conditions: Sequence[Condition]) -> list[Condition]:
@@ -399,7 +487,7 @@ class _Part:
 
     def _number_ties(self) -> Iterator[Tie]:
         seen: list[Mapping[str, Fraction]] = []
-        for condition in sorted(self._products(), key=lambda each: len(each.powers)):
+        for condition in sorted(self._products(), key=lambda each: (len(each.powers), each.high / each.low)):
             known = tuple((name, each) for name, each in condition.powers if name in self.determined)
             rest = tuple((name, each) for name, each in condition.powers if name not in self.determined)
             row = {name: Fraction(each) for name, each in rest}

@@ -16,7 +16,7 @@ from functools import cached_property, reduce
 from random import Random
 from typing import Protocol, TypeVar
 
-from .unknowns import Polynomial, Powers, evaluate, is_sign, value_of, variables
+from .unknowns import Polynomial, Powers, evaluate, is_sign, substitute, value_of, variables
 
 #: Bounds are widened by this part after a chain of floating-point steps, far more than they can round.
 _SLACK = 1e-13
@@ -199,6 +199,11 @@ class Balance:
                 total[term] = (before[0] + ends[0], before[1] + ends[1])
         return tuple((term, low, high) for term, (low, high) in total.items() if low or high)
 
+    def put(self, values: Values) -> Balance:
+        """The same balance with these values in the place of their variables."""
+        terms = tuple((low, high, substitute(polynomial, values)) for low, high, polynomial in self.terms)
+        return Balance(terms, substitute(self.nonzero, values))
+
     def holds(self, values: Values) -> bool:
         """Whether it holds exactly."""
         if not evaluate(self.nonzero, values):
@@ -225,7 +230,7 @@ def conditions_of(balance: Balance) -> list[Condition]:
         return [balance]
     if len(balance.flat) < 2:
         stands = all(low <= 0 <= high for _, low, high in balance.flat)
-        return [] if stands else [_NEVER]
+        return [] if stands else [NEVER]
     (first, low, high), (second, below, above) = balance.flat
     if low <= 0 <= high:
         (first, low, high), (second, below, above) = (second, below, above), (first, low, high)
@@ -251,7 +256,8 @@ def conditions_of(balance: Balance) -> list[Condition]:
     return found
 
 
-_NEVER = Product((), Fraction(2), Fraction(1))
+#: What can never hold.
+NEVER = Product((), Fraction(2), Fraction(1))
 
 
 def combined(products: Sequence[Product]) -> list[Product]:
@@ -492,6 +498,15 @@ class Search:
             else:
                 turns.append(exploring)
         return None
+
+    def forced(self) -> dict[str, Fraction]:
+        """The values that the conditions leave no choice about, before any branch; none where they can't hold."""
+        state = self._start()
+        try:
+            self._narrow(state, self._narrowers)
+        except _Empty:
+            return {}
+        return state.value
 
     def reach(self, name: str) -> tuple[float, float]:
         """Bounds of a number as the conditions leave them before any branch; those of its domain where they fail."""

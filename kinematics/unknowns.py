@@ -95,6 +95,16 @@ def value_of(term: Powers, values: Mapping[str, Fraction | int]) -> Fraction:
     return product
 
 
+def substitute(polynomial: Polynomial, values: Mapping[str, Fraction]) -> Polynomial:
+    """The polynomial in the variables that are left when these have values."""
+    total: Polynomial = {}
+    for term, coefficient in polynomial.items():
+        known = tuple((name, each) for name, each in term if name in values)
+        rest = tuple((name, each) for name, each in term if name not in values)
+        total = add(total, {rest: coefficient * value_of(known, values)})
+    return total
+
+
 def variables(polynomial: Polynomial) -> set[str]:
     """The variables that occur in the polynomial."""
     return {name for term in polynomial for name, _ in term}

@@ -202,8 +202,14 @@ def test_observations_that_contradict_each_other_are_found_and_none_can_be_spare
         assert not list(every_answer(numbers, signs, [spoilt[number] for number in group]))
         for number in group:
             assert list(every_answer(numbers, signs, [spoilt[each] for each in group if each != number]))
-    if found.conflicts:
-        assert not found.values
+    touched = {name for group in found.conflicts for number in group for name in spoilt[number].names}
+    assert not touched & found.values.keys()
+    accused = {number for group in found.conflicts for number in group}
+    rest = [
+        each for number, each in enumerate(spoilt) if number not in accused and not touched & set(each.names)
+    ]
+    for answer in every_answer(numbers, signs, rest) if found.conflicts else ():
+        assert found.values.items() <= answer.items()
 
 
 @settings(deadline=None, max_examples=80)
