@@ -169,6 +169,8 @@ def depth_left_by_balls(gear: Gear, ball: float, size: float) -> float:
     for _ in range(60):
         middle = (low + high) / 2
         low, high = (middle, high) if _over_balls(gear, middle, ball) < size else (low, middle)
+    if abs(_over_balls(gear, high, ball) - size) > 1e-3:  # the ball drops between the flanks before it comes to that
+        raise ValueError(f"over balls of {ball:g} mm this gear can't measure {size:g} mm")
     return (low - gear.profile_shift) * gear.module_n
 
 

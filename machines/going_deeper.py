@@ -15,12 +15,16 @@ from handlead.kinematics.sprocket import over_pins
 from .errors import HandleadError
 from .job_file import Gauging, Job
 from .part_sizes import ball_text, chord_of
+from .units import length
 
 #: What is left to go in by is nothing below this, in mm: a division of the dial (common practice).
 DONE_MM = 0.01
 
 #: Measures that ask for depths farther apart than this, in modules, don't belong to one gear.
 _APART = 0.05
+
+#: A measure that says it was cut too deep by more than this part of the depth is misread (own choice).
+_TOO_DEEP = 0.5
 
 
 class NotMeasured(HandleadError, ValueError):
@@ -100,12 +104,29 @@ def go_deeper(job: Job, gauging: Gauging | None = None) -> Deeper:
             "them: --span 4=32.6"
         )
     measures = tuple(_measures(job, taken))
+    for each in measures:
+        _check_likely(job, each)
     if not measures:
         raise NotMeasured(
             f"{job.path}: of a {job.work.kind} these measures say nothing about the depth. Measure the depth of a space"
         )
     depths = [each.deeper for each in measures]
     return Deeper(job, taken, measures, max(depths) - min(depths) > _APART * float(job.work.module_n))
+
+
+def _check_likely(job: Job, measure: Measure) -> None:
+    """Refuse a measure that this work can't have: cut less than nothing deep, or past its teeth."""
+    sizes = sizes_of(job.work, job.hob)
+    whole = sizes.depth
+    if sizes.wanting or whole <= 0:
+        return
+    if -_TOO_DEEP * whole <= measure.deeper <= whole:
+        return
+    off = f"{length(abs(measure.deeper), job.units)} {'short of' if measure.deeper > 0 else 'past'} full depth"
+    raise NotMeasured(
+        f"{job.path}: {measure.what} {length(measure.found, job.units)} would be {off}, and the whole depth is "
+        f"{length(whole, job.units)}. Measure again, and see to the count and the unit"
+    )
 
 
 def _measures(job: Job, taken: Gauging) -> Iterator[Measure]:
@@ -126,16 +147,26 @@ def _of_teeth(job: Job, gear: Gear, taken: Gauging) -> Iterator[Measure]:
     angle = gear.pressure_angle_n_deg
     if taken.span is not None:
         count, size = taken.span[0], float(taken.span[1])
-        if count > gear.teeth:
-            raise NotMeasured(f"{job.path}: a span over {count} teeth, and the gear has {gear.teeth}")
+        if not 1 < count <= gear.teeth:
+            raise NotMeasured(f"{job.path}: a span over {count} teeth; it takes from 2 to the gear's {gear.teeth}")
+        if gears.span_fits(gear, count) is False:
+            best = gears.measurable_span(gear)
+            instead = f"Measure over {best}" if best else "Measure over balls or pins"
+            raise NotMeasured(
+                f"{job.path}: over {count} teeth a span runs off the tips or off the face of this gear. {instead}"
+            )
         wanted = gears.span(gear, count)
         yield Measure(f"span over {count} teeth", size, wanted, depth_left_by_span(size - wanted, angle))
     if taken.balls is not None:
         ball, over = map(float, taken.balls)
         try:
             wanted, left = gears.over_balls(gear, ball), depth_left_by_balls(gear, ball, over)
-        except ValueError as why:
-            raise NotMeasured(f"{job.path}: {why}") from None
+        except ValueError:
+            reads, over_what = length(over, job.units), ball_text(ball, job.units)
+            raise NotMeasured(
+                f"{job.path}: over {over_what} balls this gear can't measure {reads}. Measure again, and see to the "
+                "ball: prove names one that fits"
+            ) from None
         yield Measure(f"over {ball_text(ball, job.units)} balls", over, wanted, left)
     if taken.chord is not None:
         chord, thick = chord_of(job.work), float(taken.chord)

@@ -60,11 +60,14 @@ class PairSizes:
 
 
 def pair_sizes(job: Job) -> PairSizes | None:
-    """How work and mate will run; None without a mate, for a crossed pair, and for work that isn't a gear.
+    """How work and mate will run; None without a mate, for a crossed pair, for work that isn't a gear, and where hands,
+    helices or racks don't go together.
 
     Raises `ValueError` where they can't run at all.
     """
     if job.mate is None or job.crossing_angle_deg or not _is_gear(job.work) or not _is_gear(job.mate):
+        return None
+    if any(_unsuited(job, job.mate)):
         return None
     first, second = gear_to_cut(job.work), gear_to_cut(job.mate)
     tips = (outside_diameter(job.work), outside_diameter(job.mate))
@@ -117,18 +120,17 @@ def check_pair(case: Case) -> Iterator[Finding]:
     job = case.job
     if job.mate is None or not _is_gear(job.work) or not _is_gear(job.mate):
         return
-    stopped = list(_shafts(job, job.mate))
+    stopped = next(_unsuited(job, job.mate), None)
     if stopped:
-        yield from stopped
-        return
-    if abs(job.work.module_n - job.mate.module_n) > job.work.module_n / 10**6:
-        yield _unlike("modules", float(job.work.module_n), float(job.mate.module_n))
-        return
-    if abs(job.work.pressure_angle_deg - job.mate.pressure_angle_deg) > 1e-6:
-        yield _unlike("pressure angles", float(job.work.pressure_angle_deg), float(job.mate.pressure_angle_deg))
+        yield stopped
         return
     if gear_on_blank(job.work) is None or gear_on_blank(job.mate) is None:
         return  # a blank that is too small for its teeth is told of by itself
+    if job.centre_distance is not None and not job.crossing_angle_deg:
+        bases = (gear_to_cut(job.work).base_diameter + gear_to_cut(job.mate).base_diameter) / 2
+        if float(job.centre_distance) <= bases:
+            yield _too_near(job, float(job.centre_distance), bases)
+            return
     try:
         sizes = pair_sizes(job)
     except ValueError as why:
@@ -136,6 +138,26 @@ def check_pair(case: Case) -> Iterator[Finding]:
         return
     if sizes is not None:
         yield from _running(job, sizes)
+
+
+def _unsuited(job: Job, mate: Work) -> Iterator[Finding]:
+    """Why work and mate don't go together at all, whatever their centres."""
+    yield from _shafts(job, mate)
+    if abs(job.work.module_n - mate.module_n) > job.work.module_n / 10**6:
+        yield _unlike("modules", float(job.work.module_n), float(mate.module_n))
+    if abs(job.work.pressure_angle_deg - mate.pressure_angle_deg) > 1e-6:
+        yield _unlike("pressure angles", float(job.work.pressure_angle_deg), float(mate.pressure_angle_deg))
+
+
+def _too_near(job: Job, there: float, least: float) -> Finding:
+    return Finding(
+        "pair-cant-run",
+        "error",
+        f"The pair can't run: at {length(there, job.units)} centres the circles that its involutes start from overlap; "
+        f"they need more than {length(least, job.units)}.",
+        "See to the centre distance, the counts and the units of the drawing.",
+        {"centre_distance_mm": there, "least_mm": least},
+    )
 
 
 def _unlike(what: str, one: float, other: float) -> Finding:
@@ -179,6 +201,8 @@ def _shafts(job: Job, mate: Work) -> Iterator[Finding]:
 def _running(job: Job, sizes: PairSizes) -> Iterator[Finding]:
     run, units, module = sizes.running, job.units, float(job.work.module_n)
     yield from _centres(job, sizes)
+    if run.backlash < -1e-6 * module:
+        return  # teeth that don't go in have no contact, clearance or fouling to speak of
     if run.transverse_contact_ratio < LEAST_CONTACT:
         short = run.total_contact_ratio < 1
         yield Finding(

@@ -20,7 +20,7 @@ def add(commands: Any) -> None:
         description="Holds what the teeth of JOB measure against what they must measure at full depth, and says how "
         "much deeper to go and what each measure must read then. Without a measure the job's last [[measured]] counts. "
         "Lengths are in the job's units unless they carry their own, as 32.6mm.",
-        epilog="Exit status: 0 done, 1 deeper to go or too deep already, 2 the file or a measure cannot be used, "
+        epilog="Exit status: 0 done, 1 deeper to go, too deep already or measures that disagree, 2 the file or a measure cannot be used, "
         "3 something broke inside the program.",
     )
     parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
@@ -60,7 +60,7 @@ def run(options: argparse.Namespace) -> int:
         from .measure_report import show_deeper
 
         show_deeper(found)
-    return 0 if found.verdict == "done" else 1
+    return 0 if found.verdict == "done" and not found.disagree else 1
 
 
 def _gauging(options: argparse.Namespace, job: Job) -> Gauging | None:

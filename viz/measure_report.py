@@ -18,7 +18,7 @@ _MARKS = {"done": ("✓", "bold green"), "deeper": ("→", "bold yellow"), "too 
 def show_deeper(found: Deeper, out: Console | None = None) -> None:
     """Print how much deeper, each measure beside what it must read, and what to mind."""
     out = out or console()
-    mark, style = _MARKS[found.verdict]
+    mark, style = ("!", "bold yellow") if found.disagree else _MARKS[found.verdict]
     out.print(Text.assemble((f"{mark} {_headline(found)}", style), "  ", (found.job.title, "bold")))
     out.print(f"  {found.job.path}{f', {found.gauging.date}' if found.gauging.date else ''}", style="dim")
     out.print(Padding(_table(found), (1, 0, 0, 2)))
@@ -28,6 +28,8 @@ def show_deeper(found: Deeper, out: Console | None = None) -> None:
 
 
 def _headline(found: Deeper) -> str:
+    if found.disagree:
+        return "MEASURE AGAIN"
     amount = length(abs(found.deeper), found.job.units)
     return {"done": "DONE", "deeper": f"{amount} DEEPER", "too deep": f"TOO DEEP by {amount}"}[found.verdict]
 
@@ -50,14 +52,14 @@ def _to_do(found: Deeper) -> list[str]:
             "The measures ask for depths too far apart to be of one gear: take each again, burrs off, on clean flanks. "
             "A head that is swung wrong cuts the teeth thin as well, and a blank that isn't to size spoils the depth."
         )
-    if found.verdict == "deeper":
+    if found.verdict == "deeper" and not found.disagree:
         dialled = found.gauging.dialled
         dial = "" if dialled is None else f", to {length(float(dialled) + found.deeper, units)} on the dial"
         lines.append(
             f"Go in {length(found.deeper, units)}{dial}, by the measure that asks for least: hob clear, back to START "
             "as the sheet says, play of the slide taken up the same way as before. Then measure again."
         )
-    if found.verdict == "too deep":
+    if found.verdict == "too deep" and not found.disagree:
         lines.append("The teeth are too thin already: the pair will have more backlash. Ask before it is used.")
     chord = chord_of(found.job.work)
     if chord is not None and found.gauging.chord is not None:

@@ -141,3 +141,34 @@ def test_the_report_says_how_much_on_the_dial_in_the_job_s_units(capsys):
     assert "DEEPER" in said
     assert " in" in said
     assert " mm" not in said
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        (["--span", "3=1"], "past full depth"),
+        (["--span", "3=40"], "short of full depth"),
+        (["--balls", "5=20"], "can't measure"),
+        (["--span", "1=5"], "from 2 to"),
+        (["--span", "8=70"], "runs off the tips"),
+    ],
+)
+def test_a_measure_that_this_gear_can_not_have_is_refused_and_cuts_nothing(typed, words, capsys):
+    assert main(["measure", str(PINION), *typed]) == 2
+    assert words in capsys.readouterr().err
+
+
+def test_a_size_that_no_ball_gives_is_refused_in_the_job_s_units(capsys):
+    assert main(["measure", str(INCH), "--balls", "0.24=9.5"]) == 2
+    said = capsys.readouterr().err
+    assert "9.5000 in" in said
+    assert "mm" not in said
+
+
+def test_measures_that_disagree_ask_to_be_taken_again_and_say_neither_deeper_nor_done(capsys):
+    gear = gear_to_cut(read_job(PINION).work)
+    count = gears.measurable_span(gear)
+    assert main(["measure", str(PINION), "--span", f"{count}={gears.span(gear, count):.3f}", "--depth", "6"]) == 1
+    said = capsys.readouterr().out
+    assert "MEASURE AGAIN" in said
+    assert "Go in" not in said

@@ -142,6 +142,27 @@ def test_an_unshifted_small_pinion_is_fouled_by_a_large_wheel():
     assert "root-fouled" in found(proof_of(text, ("teeth = 24", "teeth = 80")), *ABOUT_PAIRS)
 
 
+def test_a_pair_whose_hands_do_not_go_together_has_no_sizes():
+    assert proof_of(HELICAL, ("teeth = 74", 'teeth = 74\nhand = "right"')).pair is None
+    assert proof_of(PAIR, ("teeth = 24", "teeth = 24\nmodule = 3.5")).pair is None
+
+
+def test_teeth_that_do_not_go_in_have_no_advice_on_their_tips():
+    """At 50 mm instead of 56.5 the tips would stand far in the other's metal: turning a blank down is no remedy."""
+    tight = found(proof_of(PAIR, ("56.5", "52")), *ABOUT_PAIRS)
+    assert set(tight) == {"no-backlash"}
+
+
+@pytest.mark.parametrize(("units", "centres", "unit"), [("mm", "40", "mm"), ("in", "1.5", "in")])
+def test_centres_at_which_no_involutes_meet_are_said_in_the_job_s_units(units, centres, unit):
+    text = PAIR.replace('machine = "corvane-7"', f'machine = "corvane-7"\nunits = "{units}"')
+    if units == "in":
+        text = text.replace("diameter = 70", "diameter = 2.75").replace("face_width = 30", "face_width = 1.2")
+    said = found(proof_of(text, ("56.5", centres)), *ABOUT_PAIRS)["pair-cant-run"].message
+    assert f"0 {unit} centres" in said
+    assert f"{ {'mm': '50.743 mm', 'in': '1.9978 in'}[units] }" in said
+
+
 def test_what_a_pair_has_of_its_own_is_written_and_read_again():
     for more in ("centre_distance = 157", "crossing_angle = 44"):
         job = read_job_text(HELICAL.replace("teeth = 74", f"teeth = 74\n{more}"))
