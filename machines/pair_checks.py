@@ -117,7 +117,11 @@ def check_teeth(case: Case) -> Iterator[Finding]:
 
 def check_pair(case: Case) -> Iterator[Finding]:
     """Hands and angles that go together, and how the pair runs at its centres."""
-    job = case.job
+    yield from judge_pair(case.job)
+
+
+def judge_pair(job: Job) -> Iterator[Finding]:
+    """The same of a job, whatever its set-up."""
     if job.mate is None or not _is_gear(job.work) or not _is_gear(job.mate):
         return
     stopped = next(_unsuited(job, job.mate), None)

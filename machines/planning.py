@@ -14,10 +14,12 @@ from handlead.kinematics.links import Mounted
 from handlead.kinematics.requirement import Work
 from handlead.kinematics.words import Feed
 
+from .findings import Finding, worst_first
 from .gears_to_get import gears_to_get
 from .job_file import Job
 from .machine_file import Machine
 from .member_search import Found, search_member
+from .pair_checks import judge_pair
 from .planned import Planned
 from .wanted import USUAL_FEED_WAY, Wanted
 
@@ -78,6 +80,16 @@ class Plan:
         return all(member.setups for member in self.members if member.name in ("work", "mate"))
 
     @property
+    def of_the_pair(self) -> tuple[Finding, ...]:
+        """What is to be said of work and mate as a pair, before either is cut."""
+        return worst_first(judge_pair(self.job))
+
+    @property
+    def can_run(self) -> bool:
+        """Whether nothing is known that keeps work and mate from running together."""
+        return all(finding.severity != "error" for finding in self.of_the_pair)
+
+    @property
     def lead_difference_ppm(self) -> float | None:
         """By how much the lead errors of the first two members' best set-ups differ; None if not both lean."""
         errors = [member.setups[0].lead_error_ppm for member in self.members[:2] if member.setups]
@@ -111,6 +123,7 @@ class Plan:
             "shares_differential": self.shares_differential,
             "lead_difference_ppm": self.lead_difference_ppm,
             "feed_way_because": self.feed_way_because,
+            "pair_findings": [finding.as_json() for finding in self.of_the_pair],
         }
 
 

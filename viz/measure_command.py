@@ -20,8 +20,8 @@ def add(commands: Any) -> None:
         description="Holds what the teeth of JOB measure against what they must measure at full depth, and says how "
         "much deeper to go and what each measure must read then. Without a measure the job's last [[measured]] counts. "
         "Lengths are in the job's units unless they carry their own, as 32.6mm.",
-        epilog="Exit status: 0 done, 1 deeper to go, too deep already or measures that disagree, 2 the file or a measure cannot be used, "
-        "3 something broke inside the program.",
+        epilog="Exit status: 0 done, 1 deeper to go, too deep already or measures that disagree, 2 the file or a "
+        "measure cannot be used, 3 something broke inside the program.",
     )
     parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
     parser.add_argument("--span", metavar="TEETH=SIZE", help="span over so many teeth, as 4=32.61")

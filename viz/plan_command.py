@@ -17,7 +17,7 @@ def add(commands: Any) -> None:
         help="find the set-ups that the machine and its gears allow, or change gears for a bare ratio",
         description="Finds set-ups for each JOB: both members of a pair, or both hands, the safest that keep the class "
         "first. Every set-up shown has been proved. With --ratio it finds change gears for a ratio alone.",
-        epilog="Exit status: 0 found, 1 none exists, 2 a file or argument cannot be used, "
+        epilog="Exit status: 0 found, 1 none exists or the pair can't run, 2 a file or argument cannot be used, "
         "3 something broke inside the program.",
     )
     parser.add_argument("jobs", nargs="*", metavar="JOB", type=Path, help="job file (TOML)")
@@ -90,7 +90,7 @@ def _run_jobs(options: argparse.Namespace) -> int:
             statuses.append(status)
             results.append({"job": str(path), **answer})
             continue
-        statuses.append(0 if found.is_found else 1)
+        statuses.append(0 if found.is_found and found.can_run else 1)
         told = found.as_json() if options.json else {}
         # Written first: whoever reads the report may stop reading.
         if options.write and found.is_found and (errors := _write(path, found, options.machine)):

@@ -9,6 +9,7 @@ from handlead.machines.carrying import carried_over
 from handlead.machines.case import feeding_slide_goes
 from handlead.machines.cut_cycle import CutCycle
 from handlead.machines.mending import gears_text
+from handlead.machines.places import quoted
 from handlead.machines.planned import Planned
 from handlead.machines.planning import Member, Plan
 from handlead.machines.units import dial, feed, length, surface_speed, swivel_text
@@ -17,6 +18,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from .report import show_finding
 from .terminal import CAUTION, console
 
 
@@ -24,8 +26,12 @@ def show_plan(plan: Plan, out: Console | None = None) -> None:
     """Print the plan on one screen."""
     out = out or console()
     out.print(Text.assemble((plan.job.title, "bold"), f"  on {plan.machine.name}"))
+    if plan.job.hob.name:
+        out.print(f"with the hob {quoted(plan.job.hob.name)}")
     for member in plan.members:
         _show_member(member, plan, out)
+    for finding in plan.of_the_pair:
+        show_finding(finding, out)
     _show_before(plan, out)
     _show_change(plan, out)
     _show_carried(plan, out)
@@ -170,9 +176,8 @@ def _show_change(plan: Plan, out: Console) -> None:
     if plan.lead_difference_ppm is not None:
         out.print(f"  Their lead errors differ by {plan.lead_difference_ppm:.2f} ppm.")
     if plan.shares_differential:
-        out.print(
-            "  Both have one ratio on the differential: their lead errors match, and the pair still mates."
-        )
+        mates = ", and the pair still mates" if plan.can_run else ""
+        out.print(f"  Both have one ratio on the differential: their lead errors match{mates}.")
 
 
 def _show_carried(plan: Plan, out: Console) -> None:

@@ -10,6 +10,7 @@ from handlead.machines.case import Case, feeding_slide_goes, helix_slope_limit_u
 from handlead.machines.findings import Finding
 from handlead.machines.mending import gears_text
 from handlead.machines.part_sizes import ball_text, part_sizes
+from handlead.machines.places import quoted
 from handlead.machines.proof import Proof
 from handlead.machines.units import deviation, dial, height, length
 from handlead.machines.units import feed as feed_text
@@ -179,6 +180,8 @@ def _mounted(proof: Proof) -> Table:
     levers = {
         name: case.setup.levers.get(name, lever.normal) for name, lever in case.job.machine.levers.items()
     }
+    if case.job.hob.name:
+        grid.add_row("hob", quoted(case.job.hob.name))
     if levers:
         grid.add_row("levers", "; ".join(f"{name}: {position}" for name, position in levers.items()))
     for row in (*_sizes(case), *_pair(proof)):

@@ -39,6 +39,7 @@ from handlead.machines.cut_cycle import CutCycle, cut_cycle
 from handlead.machines.findings import Finding
 from handlead.machines.job_file import Job, SetupMove
 from handlead.machines.part_sizes import ball_text, part_sizes
+from handlead.machines.places import quoted
 from handlead.machines.proof import Proof
 from handlead.machines.units import deviation, dial, height, length, surface_speed
 from handlead.machines.units import feed as feed_text
@@ -205,7 +206,8 @@ def _hob_line(job: Job) -> str:
         size = f"{_chain_pitch(hob.module_n, units)} pitch"
     else:
         size = f"{_pitch(hob.module_n, units)}, {float(hob.pressure_angle_deg):g}°"
-    return f"HOB: {size}, {starts}, {hob.hand.word.upper()}"
+    named = f", {quoted(hob.name)}" if hob.name else ""
+    return f"HOB: {size}, {starts}, {hob.hand.word.upper()}{named}"
 
 
 def _is_sprocket(work: Work) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import date
 from fractions import Fraction
 from pathlib import Path
 
@@ -14,6 +15,8 @@ from handlead.machines.hob_rack import read_rack
 from handlead.machines.job_file import read_job, read_job_text
 from handlead.machines.proof import prove
 from handlead.machines.writing import job_text
+from handlead.viz.command import main
+from handlead.viz.sheet_words import sheet_words
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 FOLDER = SCENARIOS / "15-revolve-pinion"
@@ -151,3 +154,15 @@ def test_flanks_are_finished_over_the_line_of_action():
     gear = Gear(40, 2)
     half = 2.5 / math.tan(math.radians(20)) + math.pi * 2 / 4
     assert finishing_length(gear, 2.5, gear.tip_diameter) == pytest.approx(2 * half)
+
+
+def test_whichever_hob_is_taken_it_is_named_in_the_plan_the_proof_and_on_the_sheet(tmp_path, capsys):
+    (tmp_path / "hobs.toml").write_text((FOLDER / "hobs.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    path = tmp_path / "job.toml"
+    path.write_text(JOB.replace(NAMED, ""), encoding="utf-8")
+    name = read_job(path).hob.name
+    assert name
+    assert sheet_words(prove(read_job(path)), date(2031, 5, 4)).hob_line.endswith(f'"{name}"')
+    for command in (["plan", "--top", "1"], ["prove"]):
+        main([*command, str(path)])
+        assert f'"{name}"' in capsys.readouterr().out, command

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import pytest
@@ -11,6 +12,7 @@ from handlead.kinematics.words import Hand
 from handlead.machines.job_file import read_job_text
 from handlead.machines.proof import prove
 from handlead.machines.writing import job_text
+from handlead.viz.command import main
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -208,3 +210,15 @@ def test_like_hands_add_and_unlike_hands_take_off():
     assert crossing_angle(45, Hand.RIGHT, 45, Hand.RIGHT) == 90
     assert crossing_angle(20, Hand.RIGHT, 20, Hand.LEFT) == 0
     assert crossing_angle(0, None, 30, Hand.LEFT) == 30
+
+
+def test_a_plan_says_before_it_is_cut_that_the_pair_can_not_run(tmp_path, capsys):
+    path = tmp_path / "rights.toml"
+    path.write_text(HELICAL.replace("teeth = 74", 'teeth = 74\nhand = "right"').replace("[setup]\n", ""))
+    assert main(["plan", str(path), "--top", "1"]) == 1
+    said = " ".join(capsys.readouterr().out.split())
+    assert "on parallel shafts one must be right, the other left" in said
+    assert "still mates" not in said
+    assert main(["plan", str(path), "--top", "1", "--json"]) == 1
+    (finding,) = json.loads(capsys.readouterr().out)["pair_findings"]
+    assert finding["code"] == "pair-shafts"
