@@ -16,6 +16,9 @@ _UM = 1000
 
 CUTS = ("roughing", "finishing", "radial")
 
+#: A cut in words. A worm wheel's row serves whichever way it is fed, which isn't known here.
+_CUT_WORDS = {"roughing": "roughing", "finishing": "finishing", "radial": "worm wheel"}
+
 
 @dataclass(frozen=True)
 class SpeedRow:
@@ -267,8 +270,8 @@ def _feed(data: CutData, job: Job, limits: Limits, reasons: list[Reason], warnin
     low, high = feed_range(data, job.cut, job.gear.module_n, job.starts)
     feed, most = _lower_third(low, high), high
     text = (
-        f"{job.cut}, {job.starts}-start hob: {_in_length(low, job):.3g} to {_length(high, job, 3)} per table turn, "
-        f"aimed at {_in_length(feed, job):.3g}"
+        f"{_CUT_WORDS[job.cut]}, {job.starts}-start hob: {_in_length(low, job):.3g} to {_length(high, job, 3)} "
+        f"per table turn, aimed at {_in_length(feed, job):.3g}"
     )
     reasons.append(Reason(text, _sources(row.source, divisor.source)))
     if job.mark_um is not None:

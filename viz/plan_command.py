@@ -76,7 +76,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _run_jobs(options: argparse.Namespace) -> int:
-    from .outlet import print_json, report_failed
+    from .outlet import complain, print_json, report_failed
 
     results: list[dict[str, Any]] = []
     statuses = [0]
@@ -93,7 +93,9 @@ def _run_jobs(options: argparse.Namespace) -> int:
         statuses.append(0 if found.is_found and found.can_run else 1)
         told = found.as_json() if options.json else {}
         # Written first: whoever reads the report may stop reading.
-        if options.write and found.is_found and (errors := _write(path, found, options.machine)):
+        if options.write and not found.is_found:
+            complain(f"{path}: nothing is written, since not every member that it asks for has a set-up")
+        elif options.write and (errors := _write(path, found, options.machine)):
             statuses.append(2)
             told["errors"] = errors
         if options.json:

@@ -125,3 +125,13 @@ def test_a_linked_job_stays_a_link_and_keeps_its_mode(job, tmp_path):
     assert link.is_symlink()
     assert job.stat().st_mode & 0o777 == 0o664
     assert main(["prove", "--no-cut", str(job)]) == 0
+
+
+def test_where_a_member_has_no_set_up_it_is_said_that_nothing_is_written(job, capsys):
+    text = job.read_text()
+    before = text.replace("teeth  = 23", "teeth  = 4999", 1)
+    assert before != text
+    job.write_text(before)
+    assert write(job) == 1
+    assert "nothing is written" in capsys.readouterr().err
+    assert job.read_text() == before
