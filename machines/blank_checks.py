@@ -112,14 +112,22 @@ _DIAMETERS_AGREE = 0.05
 _SHORT_TIPS = 0.1
 
 
+#: Hobs of a smaller pressure angle than this are of older racks, with tips so many modules high: the 14 1/2 degree
+#: tooth of inch practice, 2.157 over the pitch deep (from memory).
+_ISO_PRESSURE_DEG, _OLD_ADDENDUM = 20, 1.157
+
+
 #: A worm's lead angle below this leaves a wheel that may be cut straight, in degrees. Own choice.
 _STRAIGHT_WORM_DEG = 1.0
 
 
 def check_hob_sizes(case: Case) -> Iterator[Finding]:
-    """A hob whose diameters leave another height for its tips than its addendum or rack."""
+    """A hob whose diameters leave another height for its tips than its rack; an old one that says none."""
     work, hob, units = case.job.work, case.job.hob, case.job.units
-    if hob.diameter is None or hob.outside_diameter is None or case.sizes.wanting:
+    if case.sizes.wanting:
+        return
+    if hob.diameter is None or hob.outside_diameter is None:
+        yield from _depth_taken_for_granted(case)
         return
     height, ours = float(hob.outside_diameter - hob.diameter) / 2, hob_addendum(work, hob)
     if abs(height - ours) > _DIAMETERS_AGREE * float(hob.module_n):
@@ -131,6 +139,26 @@ def check_hob_sizes(case: Case) -> Iterator[Finding]:
             'Measure the hob over its tips, and give its "addendum" in modules if it isn\'t the rack\'s.',
             {"tip_height_mm": height, "reckoned_tip_height_mm": ours},
         )
+
+
+def _depth_taken_for_granted(case: Case) -> Iterator[Finding]:
+    """A hob of an older rack than ISO's, with nothing that says how high its tips stand: ISO's may be too deep."""
+    work, hob, units = case.job.work, case.job.hob, case.job.units
+    is_gear = work.kind in ("spur", "helical")
+    if not is_gear or hob.addendum is not None or hob.pressure_angle_deg >= _ISO_PRESSURE_DEG:
+        return
+    module, ours = float(hob.module_n), hob_addendum(work, hob)
+    old = _OLD_ADDENDUM * module
+    yield Finding(
+        "depth-taken-for-granted",
+        "warning",
+        f"Nothing says how high the hob's tips stand: {length(ours, units, 2)} over the datum line is taken, as with "
+        f"hobs of today. Hobs of {float(hob.pressure_angle_deg):g}° mostly have {length(old, units, 2)}, and then the "
+        f"depth is {length(ours - old, units, 2)} less.",
+        f'Read the depth that is marked on the hob; write addendum = {_OLD_ADDENDUM:g} under [hob] for a full depth of '
+        f"{1 + _OLD_ADDENDUM:g} over the pitch, or what it is in modules.",
+        {"reckoned_tip_height_mm": ours, "old_tip_height_mm": old},
+    )
 
 
 def size_text(module_n: Fraction, case: Case) -> str:

@@ -218,3 +218,44 @@ def test_a_hob_for_another_chain_is_told_the_chain_that_is_wanted():
     proof = proof_of(SPROCKET, ("[hob]\npitch  = 12.7", "[hob]\npitch  = 25.4"))
     (finding,) = (finding for finding in proof.findings if finding.code == "hob-doesnt-suit")
     assert finding.remedy == "Take a hob for a chain of pitch 12.700 mm."
+
+
+OLD = """format = "job/1"
+machine = "corvane-7"
+units = "in"
+[work]
+kind = "spur"
+teeth = 40
+diametral_pitch = 10
+pressure_angle = 14.5
+[hob]
+diametral_pitch = 10
+pressure_angle = 14.5
+diameter = 2.5
+[setup]
+"""
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "is_said"),
+    [
+        ("diameter", "diameter", True),
+        ("14.5\ndia", "14.5\naddendum = 1.157\ndia", False),
+        ("14.5", "20", False),
+        ("diameter = 2.5", "diameter = 2.5\noutside_diameter = 2.7314", False),
+    ],
+)
+def test_the_depth_of_an_old_hob_is_never_taken_for_granted(before, after, is_said):
+    """2.157/P instead of 2.25/P: at 10 DP the tips stand 0.1157 in over the datum line, not 0.1250; 0.0093 in less deep."""
+    proof = prove(read_job_text(OLD.replace(before, after)), cut=None)
+    said = [each for each in proof.judged if each.code == "depth-taken-for-granted"]
+    assert bool(said) is is_said
+    if said:
+        assert all(words in said[0].message for words in ("0.125 in", "0.116 in", "0.009 in"))
+        assert "addendum = 1.157" in said[0].remedy
+
+
+def test_an_old_hob_in_millimetres_is_asked_as_well():
+    text = OLD.replace('units = "in"\n', "").replace("diametral_pitch = 10", "module = 3").replace("= 2.5\n", "= 80\n")
+    (said,) = [each for each in prove(read_job_text(text), cut=None).judged if each.code == "depth-taken-for-granted"]
+    assert "3.75 mm" in said.message
