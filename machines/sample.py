@@ -324,8 +324,9 @@ def job_text_of(named: Named, number: int, machine: str) -> str:
     document.add(tomlkit.comment("Helix angle and hob are to be confirmed before anything is cut."))
     document.update({"format": "job/1", "title": named.title, "units": named.units, "machine": machine})
     document["work"] = _work(named, chosen)
-    document["hob"] = _size(chosen.system, normal_at=chosen.helix_angle_deg) | {
-        "pressure_angle": _round(_pressure(chosen), 6),
+    # Normal to a tooth that is counted across the axis the angle is an odd one, and without a key just the work's.
+    angle = {} if chosen.system.transverse else {"pressure_angle": _round(chosen.system.pressure_angle_deg, 6)}
+    document["hob"] = _size(chosen.system, normal_at=chosen.helix_angle_deg) | angle | {
         "addendum": _round(chosen.system.dedendum / _cosine(chosen), 6),
     }
     return tomlkit.dumps(document)
@@ -366,13 +367,6 @@ def _size(system: ToothSystem, normal_at: float | None = None) -> dict[str, Any]
     if system.diametral_pitch is not None:
         return {f"{prefix}diametral_pitch": _number(system.diametral_pitch)}
     return {f"{prefix}module": _number(system.module)}
-
-
-def _pressure(chosen: Candidate) -> float:
-    from handlead.kinematics.gear import normal_pressure_angle_deg
-
-    angle = chosen.system.pressure_angle_deg
-    return normal_pressure_angle_deg(angle, chosen.helix_angle_deg) if chosen.system.transverse else angle
 
 
 def _cosine(chosen: Candidate) -> float:

@@ -8,6 +8,7 @@ import pytest
 from handlead.kinematics.sample import _offers
 from handlead.machines.errors import FileFault
 from handlead.machines.job_file import read_job
+from handlead.machines.planning import plan
 from handlead.machines.sample import NoSuchCandidate, job_text_of, read_sample_text
 from handlead.viz.command import main
 
@@ -163,3 +164,37 @@ def test_a_worn_coarse_gear_fits_by_its_spans_alone():
     first = read_sample_text(text).identity.candidates[0]
     assert first.system.name == "module 8, 20°"
     assert first.fits
+
+
+ACROSS = """format = "sample/1"
+units = "in"
+teeth = 32
+hand = "right"
+wear = "new"
+face_width = 1.5
+outside_diameter = 4.25
+root_diameter = 3.711
+lean = 26.36
+[[span]]
+teeth = 3
+length = 0.8859
+[[span]]
+teeth = 4
+length = 1.2324
+[[span]]
+teeth = 5
+length = 1.5789
+"""
+
+
+@pytest.mark.parametrize("text", [WHEEL, ACROSS], ids=["normal to the tooth", "across the axis"])
+def test_the_job_that_is_written_can_be_planned_as_it_is(text, tmp_path):
+    named = read_sample_text(text)
+    if text is ACROSS:
+        assert named.identity.candidates[0].system.name == "diametral pitch 8 across the axis, 14.5°"
+    path = tmp_path / "job.toml"
+    path.write_text(
+        job_text_of(named, 1, "corvane-7").replace("[hob]", "[hob]\ndiameter = " + ("3" if text is ACROSS else "80")),
+        encoding="utf-8",
+    )
+    assert plan(read_job(path), top=1).is_found
