@@ -14,7 +14,7 @@ from fractions import Fraction
 from heapq import nsmallest
 from typing import Any
 
-from .evidence import Evidence, View
+from .evidence import Evidence, View, view_of_marks
 from .faults import Changes, Fault, Standing, Study, combined
 from .inspections import LOOKS, NONE_OF_THESE, Check, Scene, is_not_sure
 from .outcome import Outcome
@@ -362,12 +362,15 @@ def _tried(
     if standing.miscounted and evidence.teeth and evidence.teeth.value in view.counts:
         return None  # it was counted right
     closeness = evidence.closeness(view)
-    if closeness is None and evidence.but_for_the_count(view):
-        # Whoever counts finds the marks that stand out, which needn't be the teeth.
+    if closeness is None and evidence.but_for_the_marks(view):
+        # Whoever counts finds the marks that stand out, which needn't be the teeth, nor lean as they do.
         marks = trial.study.marks(standing, running, outcome)
-        if evidence.count_fits(marks):
-            view = replace(view, counts=view.counts | marks)
-            closeness = evidence.closeness(view)
+        if marks and evidence.count_fits((marks.count, *marks.others)):
+            counts = view.counts | {marks.count, *marks.others}
+            seen = (replace(view, counts=counts), view_of_marks(view, marks.count, marks.lean_deg))
+            view, closeness = next(
+                ((one, close) for one in seen if (close := evidence.closeness(one)) is not None), (view, None)
+            )
     if closeness is not None and standing.slips and evidence.teeth:
         closeness *= ANY_COUNT
     return None if closeness is None else trial.suspect(faults, standing, running, prior, closeness, view)

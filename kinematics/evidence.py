@@ -93,6 +93,15 @@ class View:
     symptoms: frozenset[str] = frozenset()
 
 
+def view_of_marks(view: View, count: int, lean_deg: float) -> View:
+    """The view to a person who takes the marks that stand out on a light cut for the teeth.
+
+    `lean_deg` is how their lines lean on the outside, to the right positive: along the axis they have no hand.
+    """
+    hand = "none" if abs(lean_deg) < 1 / 60 else "right" if lean_deg > 0 else "left"
+    return replace(view, counts=frozenset({count}), hand=hand, outside_deg=abs(lean_deg), helix_deg=None)
+
+
 def view_of(
     running: Running, outcome: Outcome | None, *, second_cut_falls_in: bool = True, blank: Blank | None = None,
     symptoms: frozenset[str] = frozenset(),
@@ -324,10 +333,10 @@ class Evidence:
         """Whether what was counted is one of these."""
         return self.teeth is not None and any(self.teeth.misfit(count) <= _FITS for count in counts)
 
-    def but_for_the_count(self, view: View) -> bool:
-        """Whether the count alone speaks against the view."""
-        against = [name for name, misfit in self.misfits(view) if misfit > _FITS]
-        return against == ["teeth"]
+    def but_for_the_marks(self, view: View) -> bool:
+        """Whether nothing speaks against the view but the count, and which way and how far its lines lean."""
+        against = {name for name, misfit in self.misfits(view) if misfit > _FITS}
+        return "teeth" in against and against <= {"teeth", "hand", "outside_helix_angle"}
 
     def closeness(self, view: View) -> float | None:
         """How closely the view fits, from 1 downwards; None where something seen rules it out.

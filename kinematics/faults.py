@@ -20,7 +20,7 @@ from typing import Any, TypeVar
 from .constants import Constants
 from .evidence import ONE_OUT, RUBBED, RUNS_OUT, TOO_THICK, Blank, View, view_of
 from .gear import MM_PER_INCH
-from .light_cut import light_marks
+from .light_cut import LightMarks, light_marks
 from .links import Brake, ChangeGears, Differential, Mounted
 from .needs import Role, roles
 from .outcome import Outcome, predict_of_kind
@@ -334,14 +334,13 @@ class Study:
             self._views[key] = outcome, _slipping(view) if standing.slips else view
         return self._views[key]
 
-    def marks(self, standing: Standing, running: Running, outcome: Outcome | None) -> frozenset[int]:
-        """What may be counted on a light cut besides the teeth, where turns don't meet or the head lies across them."""
+    def marks(self, standing: Standing, running: Running, outcome: Outcome | None) -> LightMarks | None:
+        """The marks that may be taken for teeth on a light cut, where turns don't meet or the head lies across them."""
         if outcome is None or outcome.teeth is None or running.rates is None:
-            return frozenset()
+            return None
         if outcome.is_steady and abs(outcome.swivel_error_deg or 0.0) < ACROSS_DEG:
-            return frozenset()
-        marks = light_marks(running.rates, self.bench.work, standing.hob, float(standing.swivel_deg))
-        return frozenset({marks.count, *marks.others}) if marks else frozenset()
+            return None
+        return light_marks(running.rates, self.bench.work, standing.hob, float(standing.swivel_deg))
 
     @cached_property
     def _short_as_written(self) -> Mapping[int, int]:

@@ -651,3 +651,23 @@ hand = "right"
     assert found.verdict == EXPLAINED
     (fault,) = found.suspects[0].faults
     assert "50 stands where 40 should" in fault.detail
+
+
+@pytest.mark.parametrize("hand", ["", '\nhand = "none"'])
+def test_marks_of_a_half_way_index_that_stand_straight_are_traced_to_it(tmp_path, hand):
+    # 24/20 * 32/24 for 20/24 * 32/24: 12 1/2 spaces to a turn, of which two turns leave 25 along the axis.
+    path = tmp_path / "job.toml"
+    path.write_text(
+        'format = "job/1"\ntitle = "Drum spline"\nmachine = "ombrecht-l8"\n'
+        '[work]\nkind = "spline"\nteeth = 18\nmodule = 2\npressure_angle = 30\nface_width = 60\n'
+        "[hob]\nmodule = 2\npressure_angle = 30\nstarts = 1\ndiameter = 56\noutside_diameter = 59\n"
+        'lead_angle = "2d 03m"\ngashes = 10\n'
+        '[setup]\nswivel = {angle = "2d 03m", turn = "counter-clockwise"}\n'
+        '[setup.levers]\nfeed = "towards the tailstock"\n'
+        '[setup.change]\n"index gears" = {gears = [20, 24, 32, 24]}\n"feed gears" = {gears = [18, 20, 25, 27]}\n'
+        f"[seen]\nteeth = 25{hand}\n"
+    )
+    found = trace(read_job(path))
+    fault = found.suspects[0].faults[0]
+    assert (fault.kind.kind, fault.where) == ("gears-exchanged", "index gears")
+    assert found.suspects[0].outcome.real_teeth == Fraction(25, 2)
