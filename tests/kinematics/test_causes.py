@@ -80,9 +80,11 @@ def test_what_was_not_looked_at_rules_nothing_out():
     assert Evidence().closeness(VIEW) == 1
 
 
-def test_teeth_that_lean_by_a_hair_pass_for_straight():
-    hair = replace(VIEW, hand="left", helix_deg=0.2)
-    assert Evidence(hand=Word("none")).closeness(hair) == 1
+def test_teeth_that_lean_by_a_hair_pass_for_straight_if_less_readily_than_straight_ones():
+    hair, more = (replace(VIEW, hand="left", helix_deg=lean) for lean in (0.2, 0.4))
+    straight = replace(VIEW, hand="none", helix_deg=0.0)
+    seen = Evidence(hand=Word("none"))
+    assert 0 < seen.closeness(more) < seen.closeness(hair) < seen.closeness(straight) == 1
     assert Evidence(hand=Word("left")).closeness(hair) == 1
 
 
