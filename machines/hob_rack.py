@@ -13,7 +13,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from handlead.kinematics.gear import ISO_53
+from handlead.kinematics.gear import ISO_53, diametral_pitch_from_module
 from handlead.kinematics.links import PI
 from handlead.kinematics.requirement import Work
 
@@ -23,6 +23,7 @@ from .keys import HOBS
 from .machine_file import module_of
 from .places import Document, quoted
 from .reading import Complaints, values_of
+from .units import length
 from .values import guess
 
 #: What the rack beside a job is called.
@@ -83,7 +84,8 @@ def hob_of_job(
                 "Write it, or the hob's sizes"
             )
             complaints.add(Unknown, ("hob",), message)
-        return _whole(own, complaints) if own else own
+            return {}
+        return _whole(own, complaints)
     try:
         hobs = read_rack(rack)
     except FileFault as fault:
@@ -119,7 +121,9 @@ def _suiting(
         and hob.get("pressure_angle", work.pressure_angle_deg) == work.pressure_angle_deg
     ]
     if not suits:
-        words = f"module {float(work.module_n):.4g} and {float(work.pressure_angle_deg):g}°"
+        in_pitch = f"{float(diametral_pitch_from_module(work.module_n)):.4g} DP"
+        size = in_pitch if complaints.units == "in" else f"module {float(work.module_n):.4g}"
+        words = f"{size} and {float(work.pressure_angle_deg):g}°"
         message = f'"hob" is missing, and {rack} has none of {words}. Write a table [hob], or add one to the rack'
         complaints.add(Missing, ("hob",), message)
         return {}
@@ -149,8 +153,10 @@ def _ground(hob: Mapping[str, Any], complaints: Complaints, path: tuple[str | in
         return False
     least = new - 2 * _addendum(hob)
     if not least < hob["ground_to"] <= new:
-        limits = f"more than {float(least):.4g} mm and no more than the {float(new):.4g} mm that it was new"
-        message = f"a hob can't be ground to {float(hob['ground_to']):.4g} mm: it must have {limits}"
+        units = complaints.units
+        low, high, there = (length(float(mm), units) for mm in (least, new, hob["ground_to"]))
+        limits = f"more than {low} and no more than the {high} that it was new"
+        message = f"a hob can't be ground to {there}: it must have {limits}"
         complaints.add(WrongValue, (*path, "ground_to"), message)
         return False
     return True

@@ -51,6 +51,11 @@ class Complaints:
     def __bool__(self) -> bool:
         return bool(self._faults)
 
+    @property
+    def units(self) -> str:
+        """What the document's lengths are in, `mm` or `in`, for sizes in complaints."""
+        return "in" if self._document.get("units") == "in" else "mm"
+
     def add(
         self, kind: type[Complaint], path: Path_, message: str, also: Path_ | Place | None = None
     ) -> None:

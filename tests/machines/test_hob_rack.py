@@ -71,7 +71,7 @@ def test_inches_in_the_rack_are_inches(tmp_path):
     [
         ('hob = "ground thn"\n', 'job.toml:4: hob: there is no hob "ground thn" in .*Did you mean "ground thin"'),
         ('[hob]\nname = "grene handle"\n', 'name: there is no hob .*Did you mean "green handle"'),
-        ('[hob]\nmodule = 2.5\noutside_diameter = 60\nground_to = 61\n', "no more than the 60 mm"),
+        ('[hob]\nmodule = 2.5\noutside_diameter = 60\nground_to = 61\n', r"no more than the 60\.000 mm"),
         ('[hob]\nmodule = 2.5\nground_to = 61\n', '"outside_diameter" is missing'),
         ('hob = ""\n', "hob"),
     ],
@@ -166,3 +166,23 @@ def test_whichever_hob_is_taken_it_is_named_in_the_plan_the_proof_and_on_the_she
     for command in (["plan", "--top", "1"], ["prove"]):
         main([*command, str(path)])
         assert f'"{name}"' in capsys.readouterr().out, command
+
+
+def test_an_inch_job_and_an_inch_rack_are_told_in_inches(tmp_path):
+    rack = tmp_path / "hobs.toml"
+    job = tmp_path / "job.toml"
+    work = 'kind = "spur"\nteeth = 40\ndiametral_pitch = 8\n'
+    job.write_text(f'format = "job/1"\nunits = "in"\nmachine = "corvane-7"\n[work]\n{work}', encoding="utf-8")
+    hob = '[[hob]]\nname = "A"\ndiametral_pitch = 10\noutside_diameter = 2.75\n'
+    rack.write_text(f'format = "hobs/1"\nunits = "in"\n{hob}', encoding="utf-8")
+    with pytest.raises(FileFault, match="none of 8 DP and 20"):
+        read_job(job)
+    rack.write_text(f'format = "hobs/1"\nunits = "in"\n{hob}ground_to = 2.9\n', encoding="utf-8")
+    with pytest.raises(FileFault, match=r"no more than the 2\.7500 in"):
+        read_rack(rack)
+
+
+def test_a_name_without_a_rack_is_one_complaint_and_not_two(tmp_path):
+    with pytest.raises(FileFault) as fault:
+        with_hob('hob = "A"\n', beside=tmp_path)
+    assert len(fault.value.complaints) == 1
