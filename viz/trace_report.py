@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from handlead.kinematics.causes import SAME_LEAN_DEG, SAME_MISS, Miss, NextCheck, Suspect
 from handlead.kinematics.evidence import SYMPTOMS
-from handlead.machines.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, Diagnosis
+from handlead.machines.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, USUAL_DEG, Diagnosis, trace
 from handlead.machines.job_file import Job
 from handlead.machines.units import length
 from rich.console import Console
@@ -54,6 +55,19 @@ def show_diagnosis(found: Diagnosis, out: Console | None = None, *, brief: bool 
         out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 2)))
 
 
+def _leans_right_outside(found: Diagnosis) -> bool:
+    """Whether the angle that is given at the reference cylinder would be right if it was read at the outside."""
+    from .witness_drawing import wanted_marks
+
+    seen = found.job.seen
+    if seen is None or seen.helix_angle_deg is None or seen.outside_helix_angle_deg is not None or seen.checks:
+        return False
+    if abs(wanted_marks(found.job.work).lean_deg - float(seen.helix_angle_deg)) > USUAL_DEG:
+        return False
+    moved = replace(seen, helix_angle_deg=None, outside_helix_angle_deg=seen.helix_angle_deg)
+    return trace(found.job.with_seen(moved)).verdict == AS_WANTED
+
+
 def _verdict(found: Diagnosis) -> Iterator[str]:
     if found.verdict == AS_WANTED:
         yield "What was seen is what the drawing asks for, as far as it was looked at: nothing is to be traced."
@@ -64,6 +78,13 @@ def _verdict(found: Diagnosis) -> Iterator[str]:
     if errors:
         more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
         yield f"The set-up as it is written isn't as wanted{more}: {errors[0].message}"
+    seen = found.job.seen
+    if seen and seen.helix_angle_deg is not None and _leans_right_outside(found):
+        yield (
+            f"{float(seen.helix_angle_deg):g}° is what a protractor reads on the outside of a good blank: "
+            "if the lean was taken there, write outside_helix_angle in place of helix_angle. Tried: all that was seen "
+            "is then as the drawing asks."
+        )
     if not found.suspects:
         yield (
             f"None of {found.explanation.tried} faults and pairs of faults leaves what was seen. Look again at "

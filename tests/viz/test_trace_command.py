@@ -158,3 +158,14 @@ def test_an_answer_that_fits_no_cause_leaves_nothing_and_ends_with_status_1(job,
 def test_the_report_is_no_wider_than_a_page(job, capsys):
     main(["trace", str(job('teeth = 20\nhand = "left"'))])
     assert max(len(line.rstrip()) for line in capsys.readouterr().out.splitlines()) <= 110
+
+
+@pytest.mark.parametrize(("more", "is_told"), [(0.0, True), (2.0, False)])
+def test_a_lean_that_is_right_at_the_outside_is_told_to_be_so(more, is_told, job, capsys):
+    from handlead.machines.job_file import read_job
+    from handlead.viz.witness_drawing import wanted_marks
+
+    work = read_job(job("teeth = 40")).work
+    seen = f'teeth = 40\nhand = "{work.hand.word}"\nhelix_angle = {wanted_marks(work).lean_deg + more:.3f}'
+    main(["trace", str(job(seen))])
+    assert ("outside_helix_angle" in capsys.readouterr().out) is is_told
