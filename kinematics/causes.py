@@ -287,11 +287,12 @@ def _unknown(
 def _needed(found: Sequence[Suspect], study: Study) -> list[Suspect]:
     """The suspects without what nothing on the blank speaks for.
 
-    A second fault that changes nothing of what was seen, and any fault that leaves what the set-up as written
+    A second fault that changes nothing that can be seen, and any fault that leaves what the set-up as written
     leaves where that explains it all, is looked for only once answers have ruled the others out.
     """
     written = next((suspect.leaves for suspect in found if is_as_written(suspect, study)), None)
-    alone = {id(suspect.faults[0]): suspect.leaves for suspect in found if len(suspect.faults) == 1}
+    blank = {id(suspect): number for number, group in enumerate(together(found)) for suspect in group}
+    alone = {id(suspect.faults[0]): blank[id(suspect)] for suspect in found if len(suspect.faults) == 1}
     return [
         suspect
         for suspect in found
@@ -300,7 +301,7 @@ def _needed(found: Sequence[Suspect], study: Study) -> list[Suspect]:
             (written is None or suspect.leaves != written)
             and (
                 len(suspect.faults) == 1
-                or all(alone.get(id(fault)) != suspect.leaves for fault in suspect.faults)
+                or all(alone.get(id(fault)) != blank[id(suspect)] for fault in suspect.faults)
             )
         )
     ]
@@ -364,7 +365,7 @@ def _tried(
     closeness = evidence.closeness(view)
     if closeness is None and evidence.but_for_the_marks(view):
         # Whoever counts finds the marks that stand out, which needn't be the teeth, nor lean as they do.
-        marks = trial.study.marks(standing, running, outcome)
+        marks = trial.study.marks(standing, running, outcome, evidence.count_fits)
         if marks and evidence.count_fits((marks.count, *marks.others)):
             counts = view.counts | {marks.count, *marks.others}
             seen = (replace(view, counts=counts), view_of_marks(view, marks.count, marks.lean_deg))

@@ -20,7 +20,7 @@ from typing import Any, TypeVar
 from .constants import Constants
 from .evidence import ONE_OUT, RUBBED, RUNS_OUT, TOO_THICK, Blank, View, view_of
 from .gear import MM_PER_INCH
-from .light_cut import LightMarks, light_marks
+from .light_cut import LightMarks, light_counts, light_marks
 from .links import Brake, ChangeGears, Differential, Mounted
 from .needs import Role, roles
 from .outcome import Outcome, predict_of_kind
@@ -308,6 +308,7 @@ class Study:
     bench: Bench
     base: Standing
     _views: dict[Any, tuple[Outcome | None, View]] = field(default_factory=dict, repr=False, compare=False)
+    _marks: dict[Any, LightMarks | None] = field(default_factory=dict, repr=False, compare=False)
     _kept: dict[str, tuple[Any, Any]] = field(default_factory=dict, repr=False, compare=False)
 
     def once(self, what: str, of: Any, make: Callable[[], T]) -> T:
@@ -334,13 +335,24 @@ class Study:
             self._views[key] = outcome, _slipping(view) if standing.slips else view
         return self._views[key]
 
-    def marks(self, standing: Standing, running: Running, outcome: Outcome | None) -> LightMarks | None:
-        """The marks that may be taken for teeth on a light cut, where turns don't meet or the head lies across them."""
+    def marks(
+        self, standing: Standing, running: Running, outcome: Outcome | None, fits: Callable[[frozenset[int]], bool]
+    ) -> LightMarks | None:
+        """The marks that may be taken for teeth on a light cut, where turns don't meet or the head lies across them.
+
+        None where none of all counts that could stand out `fits`.
+        """
         if outcome is None or outcome.teeth is None or running.rates is None:
             return None
         if outcome.is_steady and abs(outcome.swivel_error_deg or 0.0) < ACROSS_DEG:
             return None
-        return light_marks(running.rates, self.bench.work, standing.hob, float(standing.swivel_deg))
+        cut = running.rates, self.bench.work, standing.hob, float(standing.swivel_deg)
+        if not fits(light_counts(*cut)):
+            return None
+        key = (running.rates, standing.hob, standing.swivel_deg)
+        if key not in self._marks:
+            self._marks[key] = light_marks(*cut)
+        return self._marks[key]
 
     @cached_property
     def _short_as_written(self) -> Mapping[int, int]:

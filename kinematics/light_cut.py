@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -90,16 +91,12 @@ def touch_of(rates: Rates, work: Work, hob: HobData, swivel_deg: float) -> Touch
 
 def marks_of(rates: Rates, hob: HobFacts, touch: Touch) -> LightMarks | None:
     """As `light_marks`, of touches that are known."""
-    if rates.table * hob.hand.value >= 0:
-        return None
-    spaces = hob.starts / abs(rates.table)
-    if not _LEAST_SPACES <= spaces <= _MOST_SPACES:
+    spaces = _spaces(rates, hob)
+    if spaces is None:
         return None
     if not rates.axial:
         return _standing_marks(spaces, touch)
-    feed = -float(rates.axial / rates.table)
-    rolling = float(spaces * hob.module_n) / 2 / math.cos(math.radians(touch.suited_deg))
-    lattice = _Lattice(float(spaces), feed, touch, rolling)
+    lattice = _Lattice.of(rates, hob, touch, spaces)
     found = sorted(lattice.patterns(), key=lambda pattern: -pattern.size)
     if not found or not found[0].size:
         return None
@@ -109,6 +106,25 @@ def marks_of(rates: Rates, hob: HobFacts, touch: Touch) -> LightMarks | None:
     others = tuple(sorted(set(near)))
     lean = math.degrees(math.atan(2 * math.pi * touch.blank_radius * best.per_mm / best.count))
     return LightMarks(best.count, best.turns, lean, others)
+
+
+def light_counts(rates: Rates, work: Work, hob: HobData, swivel_deg: float) -> frozenset[int]:
+    """Every count that could stand out on a light cut, whichever does: quickly told, none of the touches drawn."""
+    touch, spaces = touch_of(rates, work, hob, swivel_deg), _spaces(rates, hob)
+    if touch is None or spaces is None:
+        return frozenset()
+    if not rates.axial:
+        marks = _standing_marks(spaces, touch)
+        return frozenset({marks.count} if marks else ())
+    return frozenset(count for count, _ in _Lattice.of(rates, hob, touch, spaces).counts())
+
+
+def _spaces(rates: Rates, hob: HobFacts) -> Fraction | None:
+    """Spaces to a table turn; None where nobody could count them, or the table runs against the hob."""
+    if rates.table * hob.hand.value >= 0:
+        return None
+    spaces = hob.starts / abs(rates.table)
+    return spaces if _LEAST_SPACES <= spaces <= _MOST_SPACES else None
 
 
 #: Spaces to a table turn outside of which nobody counts.
@@ -152,26 +168,41 @@ class _Lattice:
         self.above = pitch * (whole - spaces), feed * whole / spaces
         self.whole = whole
 
-    def patterns(self) -> list[_Pattern]:
-        """Every count that might stand out, with how strongly it does."""
-        cell = self._cell()
-        found = {}
+    @classmethod
+    def of(cls, rates: Rates, hob: HobFacts, touch: Touch, spaces: Fraction) -> _Lattice:
+        """The touches of a hob with so many spaces to a table turn, the slide going along the work."""
+        feed = -float(rates.axial / rates.table)
+        rolling = float(spaces * hob.module_n) / 2 / math.cos(math.radians(touch.suited_deg))
+        return cls(float(spaces), feed, touch, rolling)
+
+    def counts(self) -> Iterator[tuple[int, int]]:
+        """Every count that might stand out, with the table turns after which its marks meet."""
         for turns in range(1, _MOST_TURNS + 1):
             along = turns * self.spaces / (1 - self.feed * self.lean / self.round)
             for count in (math.floor(along), math.floor(along) + 1):
                 if count >= _LEAST_SPACES:
-                    per_mm = (count - turns * self.spaces) / self.feed
-                    found[count, turns] = _Pattern(count, turns, per_mm, self._size(cell, count, turns))
-        return list(found.values())
+                    yield count, turns
 
-    def _size(self, cell: list[list[float]], count: int, turns: int) -> float:
-        """Amplitude in mm of the wave that goes `count` times round, and `turns` times from touch to touch."""
+    def patterns(self) -> list[_Pattern]:
+        """Every count that might stand out, with how strongly it does."""
+        cell = self._cell()
+        rows = {turns: self._rows(cell, turns) for turns in range(1, _MOST_TURNS + 1)}
+        return [
+            _Pattern(count, turns, (count - turns * self.spaces) / self.feed, self._size(rows[turns], count, turns))
+            for count, turns in self.counts()
+        ]
+
+    def _rows(self, cell: list[list[float]], turns: int) -> list[complex]:
+        """Each row's part in a wave that goes `turns` times from touch to touch."""
         across = [cmath.exp(-2j * math.pi * turns * (a + 0.5) / _ACROSS) for a in range(_ACROSS)]
+        return [sum(depth * wave for depth, wave in zip(row, across, strict=True)) for row in cell]
+
+    def _size(self, rows: list[complex], count: int, turns: int) -> float:
+        """Amplitude in mm of the wave that goes `count` times round, and `turns` times from touch to touch."""
         upward = turns * self.whole - count
-        total = 0j
-        for b, row in enumerate(cell):
-            along = cmath.exp(-2j * math.pi * upward * (b + 0.5) / _ALONG)
-            total += along * sum(depth * wave for depth, wave in zip(row, across, strict=True))
+        total = sum(
+            cmath.exp(-2j * math.pi * upward * (b + 0.5) / _ALONG) * row for b, row in enumerate(rows)
+        )
         return abs(total) / (_ACROSS * _ALONG)
 
     def _cell(self) -> list[list[float]]:

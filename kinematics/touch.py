@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 #: Depth of a scratch cut in mm. Source: common practice, a cut just deep enough to be counted.
 SCRATCH_DEPTH = 0.05
@@ -65,22 +66,22 @@ class Touch:
     suited_deg: float
     depth: float
 
-    @property
+    @cached_property
     def _swing(self) -> tuple[float, float]:
         return math.cos(math.radians(self.swivel_deg)), math.sin(math.radians(self.swivel_deg))
 
-    @property
+    @cached_property
     def curvature_across(self) -> float:
         """Curvature, in 1/mm, with which hob and blank part round the blank: in y at one height."""
         return 1 / self.blank_radius + self._swing[1] ** 2 / self.tip_radius
 
-    @property
+    @cached_property
     def wander(self) -> float:
         """How far round the blank the deepest place stands for each mm of height, where the hob's axis is swung."""
         cosine, sine = self._swing
         return cosine * sine / self.tip_radius / self.curvature_across
 
-    @property
+    @cached_property
     def curvature_along(self) -> float:
         """Curvature with which they part along the line of deepest places, per mm of height."""
         cosine, sine = self._swing
@@ -88,12 +89,12 @@ class Touch:
             cosine * cosine / self.tip_radius - (cosine * sine / self.tip_radius) ** 2 / self.curvature_across
         )
 
-    @property
+    @cached_property
     def half_length(self) -> float:
         """How far up and down from its middle the touch reaches."""
         return math.sqrt(2 * self.depth / self.curvature_along)
 
-    @property
+    @cached_property
     def half_reach(self) -> float:
         """How far round the blank from its middle a tooth of the hob is in the blank."""
         return math.sqrt(2 * self.depth / self.curvature_across)

@@ -30,7 +30,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from handlead.kinematics.causes import Suspect, Trial, combined, mark_turns
+from handlead.kinematics.causes import Suspect, Trial, combined, mark_turns, together
 from handlead.kinematics.evidence import View
 from handlead.kinematics.faults import Fault, Study, find_faults
 from handlead.kinematics.words import Hand
@@ -98,7 +98,8 @@ def plant(random: Random, how: str, number: int = 1, *, common: bool = True) -> 
 
 
 def alike(truth: Suspect, other: Suspect | None) -> bool:
-    return other is not None and truth.leaves == other.leaves
+    """Whether nobody could tell the two blanks apart."""
+    return other is not None and len(together((truth, other))) == 1
 
 
 def draw(random: Random, faults: tuple[Fault, ...], how: str) -> Fault:
@@ -289,7 +290,7 @@ def last_word(planted: Planted, most: int = 40) -> Diagnosis:
 
 
 def share(part: int, whole: int) -> str:
-    return f"{part:4d} of {whole} ({part / whole:6.1%})"
+    return f"{part:4d} of {whole} ({part / whole:6.1%})" if whole else "   none of them"
 
 
 def singles(cases: int, seed: int, how: str) -> None:
