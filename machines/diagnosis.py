@@ -138,7 +138,8 @@ class Diagnosis:
     def as_json(self) -> dict[str, Any]:
         """The diagnosis as one JSON object of the contract, with a little besides.
 
-        Causes are numbered from 1. `group` is the same for causes that leave the same teeth.
+        Causes are numbered from 1. `group` is the same for causes that leave the
+        same teeth, as near as a person can tell.
         """
         groups = {
             number: index

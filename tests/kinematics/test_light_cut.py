@@ -12,7 +12,7 @@ from handlead.kinematics.blank import Blank
 from handlead.kinematics.cutting import cut_field, scratch_cut, table_turn
 from handlead.kinematics.gauging import Gauged, gauge
 from handlead.kinematics.hob import Hob
-from handlead.kinematics.light_cut import LightMarks, light_marks
+from handlead.kinematics.light_cut import LightMarks, light_counts, light_marks
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.requirement import HobData, Work, swivel_deg
 from handlead.kinematics.sizes import outside_diameter
@@ -104,6 +104,20 @@ def test_a_right_set_up_shows_its_teeth(beta, feed):
     assert (told.count, told.turns) == (31, 1)
     outside = math.degrees(math.atan(math.pi * outside_diameter(work) * float(inverse)))
     assert told.lean_deg == pytest.approx(outside, abs=1e-3)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_what_stands_out_is_always_among_the_counts_that_could(seed):
+    random = Random(seed)
+    work = gear(random.randint(12, 90), "2", random.choice([0, 0, 15, -25]))
+    data = HobData(work.module_n, random.choice([1, 2]), diameter=30 * work.module_n)
+    table = -data.starts / Fraction(random.randint(10 * work.teeth - 20, 10 * work.teeth + 20), 10)
+    axial = random.choice([0, 1, 1, -1]) * Fraction(random.randint(5, 40), 10) * abs(table)
+    cut = Rates(table, axial), work, data, right_swivel(work) + random.choice([-20, -5, 0, 5])
+    marks, counts = light_marks(*cut), light_counts(*cut)
+    if marks is not None:
+        assert {marks.count, *marks.others} <= counts
+    assert len(counts) <= 16  # two for each of so many turns: else it would sift nothing
 
 
 def test_where_the_table_runs_against_the_hob_there_is_nothing_to_count():
