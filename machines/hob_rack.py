@@ -18,7 +18,7 @@ from handlead.kinematics.links import PI
 from handlead.kinematics.requirement import Work
 
 from . import places
-from .errors import FileFault, Missing, Unknown, WrongValue
+from .errors import Disagreement, FileFault, Missing, Unknown, WrongValue
 from .keys import HOBS
 from .machine_file import module_of
 from .places import Document, quoted
@@ -136,6 +136,11 @@ def _whole(hob: dict[str, Any], complaints: Complaints) -> dict[str, Any]:
     if not any(key in hob for key in _SIZES):
         message = '"module", "diametral_pitch" or "pitch" is missing. Give one of them'
         complaints.add(Missing, ("hob", "module"), message)
+        return hob
+    outside, reference = hob.get("outside_diameter"), hob.get("diameter")
+    if outside is not None and reference is not None and outside <= reference:
+        message = "the diameter over the tips isn't greater than the reference diameter ({also}). Measure both again"
+        complaints.add(Disagreement, ("hob", "outside_diameter"), message, ("hob", "diameter"))
         return hob
     if not _ground(hob, complaints, ("hob",)):
         return hob
