@@ -42,7 +42,7 @@ from .case import (
 from .cutting_speed import check_cutting_speed
 from .findings import Fact, Finding
 from .hob_checks import check_hob_length
-from .mending import gears_text, refusal
+from .mending import refusal
 from .pair_checks import check_pair, check_teeth
 from .units import decimal, height, length, lengths_in, quoted
 from .units import feed as feed_text
@@ -397,7 +397,7 @@ def check_brackets(case: Case) -> Iterator[Finding]:
             yield Finding(
                 "pairs-not-allowed",
                 "error",
-                f'"{link.name}" has {_count(pairs, "pair")} of gears ({gears_text(link.mounted)}); '
+                f'"{link.name}" has {_count(pairs, "pair")} of gears ({link.mounted}); '
                 f"it takes {_numbers(link.pairs)}.",
                 PLAN_ANEW,
                 {"bracket": link.name, "pairs": pairs, "allowed": tuple(sorted(link.pairs))},
@@ -421,7 +421,7 @@ def check_mounting(case: Case) -> Iterator[Finding]:
             yield Finding(
                 "wont-mount",
                 "error",
-                f'{gears_text(link.mounted)} can\'t be mounted in "{link.name}": {why}.',
+                f'{link.mounted} can\'t be mounted in "{link.name}": {why}.',
                 PLAN_ANEW,
                 {"bracket": link.name, "gears": link.mounted.gears, "idlers": link.mounted.idlers},
             )

@@ -183,7 +183,7 @@ def _idler_words(case: Case, link: ChangeGears, now: Mounted, then: Mounted) -> 
     if after == 0:
         return f'Take the {"idler" if before == 1 else "idlers"} out of "{link.name}".'
     if after < before:
-        return f'Take {_idlers(before - after)} out of "{link.name}"; {gears_text(then)} stays.'
+        return f'Take {_idlers(before - after)} out of "{link.name}"; {then} stays.'
     unlisted = link.bracket is None and free_gears(case, link.name) is None
     teeth = " and ".join(str(each) for each in then.idlers[before:])
     will_do = "" if unlisted else f" ({teeth} teeth will do)"
@@ -218,7 +218,7 @@ def exchange_steps(link: ChangeGears, mounted: Mounted, *, same_ratio: bool) -> 
         if then == mounted or (then.ratio == mounted.ratio and not same_ratio):
             continue
         words = f'Exchange {mounted.gears[one]} and {mounted.gears[other]} in "{link.name}": it should read '
-        yield Step(f"{words}{gears_text(then)}.", change={link.name: then}, effort=EXCHANGE)
+        yield Step(f"{words}{then}.", change={link.name: then}, effort=EXCHANGE)
 
 
 def turned_round_steps(link: ChangeGears, mounted: Mounted) -> Iterator[Step]:
@@ -226,7 +226,7 @@ def turned_round_steps(link: ChangeGears, mounted: Mounted) -> Iterator[Step]:
     then = replace(mounted, gears=mounted.gears[::-1])
     if then != mounted:
         words = f'Turn "{link.name}" end for end: drivers and driven gears are exchanged, it should read '
-        yield Step(f"{words}{gears_text(then)}.", change={link.name: then}, effort=TURN_ROUND)
+        yield Step(f"{words}{then}.", change={link.name: then}, effort=TURN_ROUND)
 
 
 def crossed_steps(one: ChangeGears, other: ChangeGears) -> Iterator[Step]:
@@ -238,8 +238,8 @@ def crossed_steps(one: ChangeGears, other: ChangeGears) -> Iterator[Step]:
         first, second = _put(one.mounted, here, b), _put(other.mounted, there, a)
         if a != b:
             yield Step(
-                f'Exchange {a} in "{one.name}" and {b} in "{other.name}": they should read {gears_text(first)} '
-                f"and {gears_text(second)}.",
+                f'Exchange {a} in "{one.name}" and {b} in "{other.name}": they should read {first} '
+                f"and {second}.",
                 change={one.name: first, other.name: second},
                 effort=EXCHANGE + 1,
             )
@@ -256,7 +256,7 @@ def other_gear_steps(case: Case, link: ChangeGears, mounted: Mounted, target: Fr
         if then == mounted or then.ratio * target <= 0 or abs(then.ratio / target - 1) > near:
             continue
         yield Step(
-            f'In "{link.name}" mount {teeth} in place of {mounted.gears[place]}: it should read {gears_text(then)}.',
+            f'In "{link.name}" mount {teeth} in place of {mounted.gears[place]}: it should read {then}.',
             change={link.name: then},
             # The nearer the counts, the likelier one was taken for the other.
             effort=OTHER_GEAR + abs(teeth - mounted.gears[place]),
@@ -275,9 +275,9 @@ def anew_steps(
         if gears == now:
             continue
         words = (
-            f'Mount {gears_text(gears)} in "{link.name}" in place of {gears_text(now)}.'
+            f'Mount {gears} in "{link.name}" in place of {now}.'
             if now
-            else f'No change gears are mounted in "{link.name}": mount {gears_text(gears)}.'
+            else f'No change gears are mounted in "{link.name}": mount {gears}.'
         )
         yield Step(words, change={link.name: gears}, effort=ANEW)
 
@@ -296,7 +296,7 @@ def ratio_step(link: ChangeGears, now: Mounted | None, ratio: Fraction) -> Step:
     """The ratio that a bracket must come to, where no gears for it are at hand."""
     if ratio.denominator >= _PLAIN:
         ratio = Fraction(f"{float(ratio):.7g}")  # as it is said, so it is proved
-    there = f"it stands at {gears_text(now)}" if now else "nothing is mounted"
+    there = f"it stands at {now}" if now else "nothing is mounted"
     sense = "" if now is None or now.ratio * ratio > 0 else ", and turn the sense over"
     return Step(
         f'"{link.name}" must come to {ratio_text(abs(ratio))}{sense} ({there}); no gears for it are at hand.',
@@ -316,10 +316,3 @@ def refusal(link: ChangeGears, mounted: Mounted) -> Refusal | None:
         return None
     fit = Bracket.of(link.bracket).mount(mounted.gears, mounted.idlers)
     return fit if isinstance(fit, Refusal) else None
-
-
-def gears_text(mounted: Mounted) -> str:
-    """The gears as people write them: ``24/58 · 48/40``, with the idlers behind."""
-    text = " · ".join(f"{driver}/{driven}" for driver, driven in mounted.pairs)
-    return text + "".join(f" + idler {teeth}" for teeth in mounted.idlers)
-

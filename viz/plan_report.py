@@ -8,7 +8,6 @@ from handlead.kinematics.links import Mounted
 from handlead.machines.carrying import carried_over
 from handlead.machines.case import feeding_slide_goes
 from handlead.machines.cut_cycle import CutCycle
-from handlead.machines.mending import gears_text
 from handlead.machines.places import quoted
 from handlead.machines.planned import Planned
 from handlead.machines.planning import Member, Plan
@@ -53,7 +52,7 @@ def _show_member(member: Member, plan: Plan, out: Console) -> None:
     if others:
         out.print(Padding(_runners_up(others), (0, 0, 0, 2)))
     for one in member.refused:
-        gears = gears_text(Mounted(one.gears))
+        gears = str(Mounted(one.gears))
         out.print(f"  {gears} would be nearer ({one.error * 1e6:+.2f} ppm), but {one.why}", style="dim")
     if isinstance(member.proposal, str):
         out.print(f"  {member.proposal}", style="dim")
@@ -71,7 +70,7 @@ def _whole(planned: Planned, plan: Plan) -> Table:
     grid = Table.grid(padding=(0, 3, 0, 0))
     for name, mounted in setup.change.items():
         idler = "" if mounted.idlers else ", no idler"
-        grid.add_row(name, f"{gears_text(mounted)}{idler}")
+        grid.add_row(name, f"{mounted}{idler}")
     machine = planned.proof.case.job.machine
     levers = {name: setup.levers.get(name, lever.normal) for name, lever in machine.levers.items()}
     if levers:
@@ -120,7 +119,7 @@ def _flank(planned: Planned) -> str:
 def _runners_up(others: list[Planned]) -> Table:
     grid = Table.grid(padding=(0, 2, 0, 0))
     for planned in others:
-        gears = "; ".join(f"{name}: {gears_text(mounted)}" for name, mounted in planned.setup.change.items())
+        gears = "; ".join(f"{name}: {mounted}" for name, mounted in planned.setup.change.items())
         fed = feed(planned.feed, planned.proof.case.job.units) if planned.feed else ""
         grid.add_row("or", gears, fed, _flank(planned))
     return grid
@@ -129,7 +128,7 @@ def _runners_up(others: list[Planned]) -> Table:
 def _changed(one: Mounted, other: Mounted) -> str:
     """What is done on a bracket between two members: gears that stay are said to stay."""
     if one.gears != other.gears:
-        return f"{gears_text(one)} → {gears_text(other)}"
+        return f"{one} → {other}"
     out, into = (", ".join(map(str, mounted.idlers)) for mounted in (one, other))
     if not into:
         return f"the gears stay; take out the idler {out}"

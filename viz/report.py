@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from handlead.kinematics.outcome import Outcome
 from handlead.machines.case import Case, feeding_slide_goes, helix_slope_limit_um, helix_slope_um
 from handlead.machines.findings import Finding
-from handlead.machines.mending import gears_text
 from handlead.machines.part_sizes import ball_text, part_sizes
 from handlead.machines.places import quoted
 from handlead.machines.proof import Proof
@@ -173,7 +172,7 @@ def _mounted(proof: Proof) -> Table:
     case = proof.case
     grid = Table.grid(padding=(0, 3, 0, 0))
     for link in case.train.brackets:
-        text = "empty" if link.mounted is None else f"{gears_text(link.mounted)} = {link.mounted.size}"
+        text = "empty" if link.mounted is None else f"{link.mounted} = {link.mounted.size}"
         if link.mounted and not link.mounted.idlers:
             text += ", no idler"
         grid.add_row(link.name, text)
