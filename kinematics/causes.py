@@ -265,7 +265,13 @@ def _uncommon_pairs(
 
     found = may_explain(study, faults, evidence)
     most = MOST_PAIRS if lean_seen(evidence) else MOST_BY_COUNT
-    return nsmallest(most, found, key=lambda pair: -pair_chance(*pair))
+    # Among pairs that are met as often, what they change decides, not the order in which a file has its rows.
+    words = {id(fault): sorted(map(repr, fault.changes.items())) for fault in faults}
+    return nsmallest(
+        most,
+        found,
+        key=lambda pair: (-float(f"{pair_chance(*pair):.9e}"), sorted(words[id(fault)] for fault in pair)),
+    )
 
 
 def _unknown(
