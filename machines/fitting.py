@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
 from typing import Any
@@ -86,7 +86,29 @@ class Fit:
     @cached_property
     def contradictions(self) -> tuple[Contradiction, ...]:
         """The groups of observations that contradict each other."""
-        return contradictions(self.observations, self.identified, self.unfitted.figures)
+        from .near_misses import miss_words, wrong_number_words
+
+        found = contradictions(self.observations, self.identified, self.unfitted.figures)
+        return tuple(
+            replace(
+                each,
+                message=". ".join(
+                    [
+                        each.message,
+                        *miss_words(self, each.observations),
+                        wrong_number_words(self, each.observations),
+                    ]
+                ),
+            )
+            for each in found
+        )
+
+    @cached_property
+    def plainer(self) -> dict[str, str]:
+        """For each determined number, by key, in words: a much plainer value that lies just outside what was stated."""
+        from .near_misses import plainer_values, plainer_words
+
+        return {each.figure.key: plainer_words(self, each) for each in plainer_values(self)}
 
     @cached_property
     def advice(self) -> Advice | None:
@@ -126,6 +148,8 @@ class Fit:
         }
         if self.value(figure) is None:
             told["may_be"] = self.examples(figure)
+        if figure.key in self.plainer:
+            told["plainer"] = self.plainer[figure.key]
         return told
 
 

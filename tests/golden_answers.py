@@ -52,8 +52,9 @@ def plain(value: Any) -> Any:
 
 
 def without_paths(answer: dict[str, Any]) -> dict[str, Any]:
-    """The answer with the job's file named as it lies in its folder."""
-    return answer | ({"job": Path(answer["job"]).name} if isinstance(answer.get("job"), str) else {})
+    """The answer with its files named as they lie in their folder."""
+    files = {key: answer[key] for key in ("job", "machine", "observations") if isinstance(answer.get(key), str)}
+    return answer | {key: Path(name).name for key, name in files.items()}
 
 
 def proved(path: Path) -> Any:
@@ -103,7 +104,7 @@ def fitted() -> dict[str, Callable[[], Any]]:
         def answer() -> Any:
             (machine,) = (path for path in counted.parent.glob("*.toml") if "machine/1" in path.read_text("utf-8"))
             unfitted = machines.read_unfitted(machine)
-            return machines.fit(unfitted, machines.read_observations(counted, unfitted.machine)).as_json()
+            return without_paths(machines.fit(unfitted, machines.read_observations(counted, unfitted.machine)).as_json())
 
         return answer
 

@@ -39,6 +39,10 @@ def show_fit(fit: Fit, out: Console | None = None) -> None:
         out.print(Text("\nKnown only together", style="bold"))
         for tie in fit.ties:
             out.print(Padding(Text(tie), _INDENT))
+    if fit.plainer:
+        out.print(Text("\nNot quite sure", style="bold yellow"))
+        for words in fit.plainer.values():
+            out.print(Padding(Text(words), _INDENT))
     for contradiction in fit.contradictions:
         out.print(Text("\n✗ Contradiction", style="bold red"))
         out.print(Padding(Text(contradiction.message), _INDENT))

@@ -586,3 +586,48 @@ def test_one_more_true_job_never_takes_away_what_those_before_it_have_told(jobs)
         assert before.items() <= now.items()
         before = now
     assert before == {"link/index worm/teeth": "48", "link/index worm/sense": "opposite"}
+
+
+# ---------------------------------------------------------------- by how much it misses
+
+
+@pytest.mark.parametrize(
+    ("machine", "by", "within", "plain", "far"),
+    [
+        # 54/17 mm and 2/17 in are the only fractions that fit: nobody cut those screws.
+        (SHED, "2.5014 in", "0.0005 in", "1/8", "0.0009 in"),
+        (in_millimetres(), "59.8 mm", "0.1 mm", "3", "0.1 mm"),
+    ],
+)
+def test_a_much_plainer_value_just_outside_what_was_allowed_is_told_with_how_far(
+    machine, by, within, plain, far
+):
+    result = result_of(machine, screw_read(by, within))
+    told = result.as_json()["unknowns"]["link/slide screw/lead"]
+    assert told["determined"]
+    assert f"the much plainer {plain} would be only {far} outside what seen.toml:2 allows" in told["plainer"]
+    seen_to_be_less = f'[[bound]]\nunknown = "link/slide screw/lead"\ngreatest = {told["value"]!r}\n'
+    seen_to_be_more = f'[[bound]]\nunknown = "link/slide screw/lead"\nleast = {told["value"]!r}\n'
+    shut_out = seen_to_be_more if plain == "1/8" else seen_to_be_less
+    unfitted = read_unfitted_text(machine)
+    text = f'units = "{unfitted.machine.units}"\n' + observations_text([screw_read(by, within), shut_out])
+    assert not fit(unfitted, read_observations_text(text, unfitted.machine)).plainer
+
+
+def test_a_plain_value_that_fits_is_not_called_in_doubt():
+    assert not result_of(SHED, TABLE, BELT, SCREW, RANGE).plainer
+
+
+def test_a_contradiction_says_by_how_much_it_misses_and_that_no_number_of_the_file_mends_it():
+    wrong = seen('part = "table", by = 1', 'part = "worm shaft", by = 90, way = "negative"')
+    (contradiction,) = result_of(SHED, TABLE, wrong).contradictions
+    assert "By the rest seen.toml:7 is 5.995 turns beyond its allowance" in contradiction.message
+    assert "No one number that the machine file gives" in contradiction.message
+
+
+def test_a_known_number_of_the_file_that_would_make_the_counts_agree_is_named_with_its_line():
+    # The hob's gears are 20 and 20 by the file; they are 20 to 40: the hob turns half as often.
+    hob = seen('part = "motor", by = 40', 'part = "hob", by = 20')
+    (contradiction,) = result_of(SHED, TABLE, hob).contradictions
+    assert contradiction.observations == (1,)
+    assert "link/hob gears/teeth/2 (shed.toml:37) 40 in place of 20" in contradiction.message

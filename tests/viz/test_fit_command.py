@@ -155,3 +155,14 @@ def test_a_fitted_machine_keeps_the_line_ends_and_the_link_that_it_had(files, tm
     assert written.startswith(b"\xef\xbb\xbf")
     assert written.count(b"\n") == written.count(b"\r\n") == OPEN.count("\n")
     assert b"# in its bath" in written
+
+
+def test_a_value_that_is_found_but_not_believed_is_told_in_the_report_and_still_ends_with_0(files, capsys):
+    # 2/17 in is the only fraction that fits 59.7 to 59.9 mm in twenty turns.
+    screw = SCREW.replace("by = 100", "by = 59.8").replace('way = "up"', 'way = "up", within = 0.1')
+    assert main(["fit", *files(WORM, screw)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Not quite sure" in said
+    assert "the much plainer 3 would be only 0.1 mm outside" in said
+    assert main(["fit", *files(WORM, SCREW)]) == 0
+    assert "Not quite sure" not in capsys.readouterr().out
