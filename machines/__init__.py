@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     from .filing import write_text
     from .findings import Finding
     from .fitting import Fit, fit
-    from .job_file import Job, Seen, Setup, read_job, read_job_text
+    from .going_deeper import Deeper, go_deeper
+    from .job_file import Gauging, Job, Seen, Setup, read_job, read_job_text
     from .machine_file import GearSet, Lever, Limits, Machine, read_machine, read_machine_text
     from .observations_file import Observations, read_observations
     from .planned import Planned
@@ -44,10 +45,12 @@ __all__ = [
     "Case",
     "Complaint",
     "Cut",
+    "Deeper",
     "Diagnosis",
     "FileFault",
     "Finding",
     "Fit",
+    "Gauging",
     "GearSet",
     "HandleadError",
     "HobData",
@@ -72,6 +75,7 @@ __all__ = [
     "file_reference",
     "find_machine",
     "fit",
+    "go_deeper",
     "job_text",
     "machine_text",
     "plan",
@@ -100,7 +104,8 @@ _HOMES = {
     ".filing": ("write_text",),
     ".findings": ("Finding",),
     ".fitting": ("Fit", "fit"),
-    ".job_file": ("Job", "Seen", "Setup", "read_job", "read_job_text"),
+    ".going_deeper": ("Deeper", "go_deeper"),
+    ".job_file": ("Gauging", "Job", "Seen", "Setup", "read_job", "read_job_text"),
     ".machine_file": ("GearSet", "Lever", "Limits", "Machine", "read_machine", "read_machine_text"),
     ".observations_file": ("Observations", "read_observations"),
     ".planning": ("Plan", "Planned", "plan", "plan_many"),
