@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from .frozen import freeze
 from .links import ChangeGears, Ratio
 from .needs import Need, Role, fed_slides, need, roles, with_generic_gears
 from .solution import SLIDE_ENDS, Solution, solve
@@ -54,6 +55,9 @@ class DifferentialRule:
     starts_power: int
     feed_power: int
     senses: Mapping[tuple[Hand, Hand, int], int]
+
+    def __post_init__(self) -> None:
+        freeze(self, "senses")
 
     @property
     def depends_on_teeth(self) -> bool:

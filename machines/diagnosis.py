@@ -92,7 +92,7 @@ AS_SET = FaultKind(
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Diagnosis:
     """What explains the cut of a job.
 
@@ -112,6 +112,9 @@ class Diagnosis:
     answers: tuple[Answer, ...] = ()
     unseen: tuple[str, ...] = ()
     cure: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"<Diagnosis of {self.job.title!r}: {self.verdict}, {len(self.suspects)} causes>"
 
     @property
     def is_right(self) -> bool:

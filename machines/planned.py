@@ -20,7 +20,7 @@ from .machine_file import Machine
 from .proof import Proof, prove_case
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Planned:
     """One set-up that was found, proved, with what it costs on the flank.
 
@@ -37,6 +37,9 @@ class Planned:
     cycle: CutCycle
     against: tuple[str, ...] = ()
     merit: tuple[Any, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"<Planned {self.setup!r}, {self.helix_slope_um:+.2f} µm>"
 
     @property
     def feed(self) -> Fraction | None:

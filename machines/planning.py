@@ -24,7 +24,7 @@ from .planned import Planned
 from .wanted import USUAL_FEED_WAY, Wanted
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Member:
     """One member that was planned: `name` says which, `setups` are best first.
 
@@ -40,6 +40,10 @@ class Member:
     proposal: Proposal | str = ""
     gears_to_get: str = ""
     not_searched: str = ""
+
+    def __repr__(self) -> str:
+        found = f"{len(self.setups)} set-ups" if self.setups else f"none: {self.none_because}"
+        return f"<Member {self.name!r}, {self.work.teeth} teeth: {found}>"
 
     def as_json(self) -> dict[str, Any]:
         """The member as plain values."""
@@ -58,7 +62,7 @@ class Member:
         }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Plan:
     """The set-ups of every member; `shares_differential` where a pair's are alike on that bracket.
 
@@ -73,6 +77,9 @@ class Plan:
 
     def __post_init__(self) -> None:
         freeze(self, "lying")
+
+    def __repr__(self) -> str:
+        return f"<Plan of {self.job.title!r} on {self.machine.name!r}: {', '.join(map(repr, self.members))}>"
 
     @property
     def is_found(self) -> bool:

@@ -79,7 +79,7 @@ def _text(value: Fraction | None) -> str | None:
     return None if value is None else str(value)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Proof:
     """The verdict on one job: `case` it was worked out from, `computed` from the rates, and what was found.
 
@@ -104,6 +104,10 @@ class Proof:
         """What was found, worst first, each with its part of the correction as its remedy."""
         correction = self.correction
         return tuple(correction.advised(finding) if correction else finding for finding in self.judged)
+
+    def __repr__(self) -> str:
+        found = ", ".join(finding.code for finding in self.judged) or "nothing found"
+        return f"<Proof of {self.case.job.title!r}: {self.verdict}; {found}>"
 
     @property
     def is_as_wanted(self) -> bool:

@@ -10,6 +10,7 @@ from itertools import islice, product
 from typing import Any
 
 from handlead.kinematics.constants import Constants, DifferentialRule, FeedRule, IndexRule, find_constants
+from handlead.kinematics.frozen import frozen
 from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.links import ChangeGears
 from handlead.kinematics.words import Hand, direction
@@ -30,8 +31,11 @@ class RuleSet:
     positions: tuple[Mapping[str, str], ...]
     constants: Constants
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "positions", tuple(map(frozen, self.positions)))
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, repr=False)
 class Rules:
     """All rule sets of a machine for one drive, in the order in which its levers list their positions."""
 
@@ -39,6 +43,9 @@ class Rules:
     drive: str
     sets: tuple[RuleSet, ...]
     left_out: int
+
+    def __repr__(self) -> str:
+        return f"<Rules of {self.machine.name!r} by {self.drive!r}: {len(self.sets)} sets>"
 
     def as_json(self) -> dict[str, Any]:
         """The rules as plain values for a JSON object; ratios as strings."""

@@ -30,12 +30,16 @@ Progress = Callable[[float], None]
 Depth = Literal["scratch", "full"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Cut:
     """What was measured on the simulated blank, cut so deep."""
 
     measured: Measured
     depth: Depth = "scratch"
+
+    def __repr__(self) -> str:
+        found = self.gauged
+        return f"<Cut measured: {found.teeth} teeth, hand {found.hand}, lead {found.lead_mm} mm>"
 
     @property
     def gauged(self) -> Gauged:

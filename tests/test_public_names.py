@@ -65,7 +65,11 @@ def test_what_comes_out_is_equal_after_a_round_trip_and_can_be_hashed(job):
 
 
 def test_what_is_printed_of_it_fits_a_line(job):
-    for one in (job, job.machine, job.setup, job.machine.train):
+    proof, plan = machines.prove(job, cut="scratch"), machines.plan(job, top=1)
+    found = machines.trace(job.with_seen(machines.Seen(teeth=23, hand=job.work.hand.other)))
+    rules = machines.constants(job.machine)
+    assert hash(rules) == hash(machines.constants(job.machine))
+    for one in (job, job.machine, job.setup, job.machine.train, proof, proof.cut, *plan.members, found, rules):
         assert len(repr(one)) < 300
         assert "\n" not in repr(one)
 
