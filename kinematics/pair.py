@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 from . import arguments
-from .gear import Gear, inverse_involute, least_profile_shift, thickness_at
+from .gear import Gear, inverse_involute, least_profile_shift, profile_shift_sum, thickness_at
 from .words import Hand
 
 
@@ -60,7 +60,7 @@ def run_together(
         centre_distance=distance,
         reference_distance=(first.reference_diameter + second.reference_diameter) / 2,
         working_pressure_angle_deg=math.degrees(working),
-        shift_sum=_shift_sum(first, second, working),
+        shift_sum=profile_shift_sum(first, second, distance),
         backlash=gap * math.cos(working) * math.cos(math.radians(first.base_helix_angle_deg)),
         transverse_contact_ratio=(sum(paths) - length) / pitch,
         overlap_ratio=_overlap(first, second),
@@ -107,13 +107,6 @@ def _gap(first: Gear, second: Gear, distance: float) -> float:
     circles = [2 * distance * gear.teeth / (first.teeth + second.teeth) for gear in (first, second)]
     pitch = math.pi * circles[0] / first.teeth
     return pitch - sum(thickness_at(gear, circle) for gear, circle in zip((first, second), circles, strict=True))
-
-
-def _shift_sum(first: Gear, second: Gear, working: float) -> float:
-    angle = math.radians(first.transverse_pressure_angle_deg)
-    difference = math.tan(working) - working - (math.tan(angle) - angle)
-    teeth = first.teeth + second.teeth
-    return teeth * difference / (2 * math.tan(math.radians(first.pressure_angle_n_deg)))
 
 
 def _beyond_base(gear: Gear, diameter: float) -> float:

@@ -419,7 +419,7 @@ def _words(unfitted: Unfitted, trial: Trial) -> str:
 
 
 def _gears_text(mounted: Mounted) -> str:
-    text = " · ".join(f"{driver}/{driven}" for driver, driven in mounted.pairs)
+    text = str(replace(mounted, idlers=()))
     return text + (f" with idler {', '.join(map(str, mounted.idlers))}" if mounted.idlers else "")
 
 
