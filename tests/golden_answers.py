@@ -20,6 +20,9 @@ GOLDEN = Path(__file__).parent / "golden"
 #: Digits kept of a decimal: the last ones differ from one processor's sine to another's.
 DIGITS = 7
 
+#: What is no more than this stands for nothing: it is what is left of two sines that should cancel.
+NOTHING = 1e-9
+
 #: The day that sheets are dated with.
 DAY = datetime.date(2001, 2, 3)
 
@@ -37,7 +40,7 @@ def plain(value: Any) -> Any:
     if isinstance(value, Enum):
         return value.name
     if isinstance(value, float):
-        return float(f"{value:.{DIGITS}g}")
+        return float(f"{value:.{DIGITS}g}") if abs(value) > NOTHING else 0.0
     if isinstance(value, Fraction):
         return str(value)
     if isinstance(value, dict):
