@@ -23,6 +23,7 @@ from . import (
     show_command,
     trace_command,
 )
+from .orders import survey_command
 from .outlet import complain, open_outlets, print_json, report_failed, shut_outlets, tell, version
 
 #: Digits of a whole number that may be printed: more than any file within the readers' limits can make.
@@ -41,6 +42,7 @@ COMMANDS = (
     constants_command,
     sample_command,
     measure_command,
+    survey_command,
 )
 
 

@@ -146,8 +146,12 @@ def _where(fault: Exception) -> str:
     return place
 
 
-def progress_bar(what: str, after_s: float = 1.0) -> Callable[[float], None] | None:
+def progress_bar(
+    what: str, after_s: float = 1.0, *, time_left: bool = False
+) -> Callable[[float], None] | None:
     """A line on standard error that tells the part done, once it takes longer than `after_s` seconds.
+
+    With `time_left` it tells as well how long the rest takes at the pace so far.
 
     None where standard error isn't a terminal: nobody would read it there.
     """
@@ -161,9 +165,16 @@ def progress_bar(what: str, after_s: float = 1.0) -> Callable[[float], None] | N
         nonlocal shown
         if part < 1 and time.monotonic() - begun > after_s:
             shown = True
-            print(f"\r{name}: {part:4.0%} ", end="", file=sys.stderr, flush=True)
+            left = f", {_lasting((time.monotonic() - begun) * (1 - part) / part)} left" if time_left and part else ""
+            print(f"\r\x1b[K{name}: {part:4.0%}{left} ", end="", file=sys.stderr, flush=True)
         elif part >= 1 and shown:
             shown = False
             print("\r\x1b[K", end="", file=sys.stderr, flush=True)
 
     return tell
+
+
+def _lasting(seconds: float) -> str:
+    """A time, as people say it."""
+    minutes = round(seconds / 60)
+    return f"{seconds:.0f} s" if seconds < 90 else f"{minutes} min" if minutes < 90 else f"{minutes / 60:.1f} h"

@@ -32,10 +32,15 @@ def write_sheet(pages: Pages, out: Path, paper: str = "A4") -> tuple[int, str]:
     """
     figures = list(drawn(pages, paper))
     missing = "".join(dict.fromkeys("".join(map(look.spell, figures))))
-    title = look.on_one_line(f"Set-up sheet: {pages[0][1].case.job.title}")
+    write_figures(figures, f"Set-up sheet: {pages[0][1].case.job.title}", out, paper)
+    return len(figures), missing
+
+
+def write_figures(figures: Sequence[Figure], title: str, out: Path, paper: str = "A4") -> None:
+    """Write drawn pages as the ending of `out` says, whole or not at all. Raises `OSError` where that can't be."""
+    title = look.on_one_line(title)
     html = out.suffix.lower() == ".html"
     look.put(out, _html(figures, title, paper).encode() if html else _pdf(figures, title))
-    return len(figures), missing
 
 
 def drawn(pages: Pages, paper: str = "A4", today: datetime.date | None = None) -> Iterator[Figure]:
