@@ -17,16 +17,15 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .drawer import Drawer, GearSet, share_out
-from .filling import Listed, fillings, least_work, listed
-from .joint import Place, Search, SetUp, Steps, Stock
-from .products import products, spread
+from .coupled_mounts import Living, Mounts
+from .coupled_ratios import Given, fractions_near, given_by, values_of
+from .drawer import Drawer, GearSet
+from .joint import Place, SetUp, Stock
 from .ratios import Ratio, compare, relative_error
 
 Floats = NDArray[np.float64]
@@ -134,14 +133,14 @@ def best_coupled_set_ups(
     last = places[-1]
     if len(places) == 2 and places[0].span is None and not places[0].exact:
         places = [replace(places[0], span=_span_from(places[0], last, relation)), last]
-    lists = [_given_by(place, stock) for place in places[:-1]]
+    lists = [given_by(place, stock, most_choices) for place in places[:-1]]
     complete = math.prod(len(one.ratios) for one in lists) <= most_choices
     if not complete:
         lists = _cut_down(lists, most_choices)
-    mounts = _Mounts(places, stock)
+    mounts = Mounts(places, stock)
     lists = [mounts.mountable(place, one) for place, one in zip(places[:-1], lists, strict=True)]
     choices = _Choices.of(places, lists, relation)
-    values = _values(last, stock)
+    values = values_of(last, stock)
     found, tries = _search(places, relation, mounts, choices, values, limit, most_tries)
     complete = complete and tries < most_tries
     why = None if found else _why_none(places, lists, choices, values)
@@ -183,63 +182,10 @@ def _span_from(first: Place, last: Place, relation: Relation) -> tuple[Ratio, Ra
     return Fraction(min(ends) * (1 - 1e-9)), Fraction(max(ends) * (1 + 1e-9))
 
 
-# -- what a bracket can give ------------------------------------------------------------------------
+# -- choices of the first ratios ----------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class _Given:
-    """Different ratios that a place can give, cheapest first, as whole numbers over whole numbers, and their costs."""
-
-    tops: NDArray[np.int64]
-    bottoms: NDArray[np.int64]
-    ratios: Floats
-    costs: Floats
-
-    def first(self, count: int) -> _Given:
-        return _Given(self.tops[:count], self.bottoms[:count], self.ratios[:count], self.costs[:count])
-
-
-def _quotients(
-    drawer: Drawer, pairs: int, low: float, high: float
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """All quotients of `pairs` gears over `pairs` gears of `drawer` from `low` to `high`."""
-    table = products(drawer, pairs)
-    begin = np.searchsorted(table.floats, table.floats * low * (1 - 1e-13))
-    end = np.searchsorted(table.floats, table.floats * high * (1 + 1e-13), side="right")
-    many = np.maximum(end - begin, 0).astype(np.int64)
-    return table.values[spread(begin.astype(np.int64), many)], np.repeat(table.values, many)
-
-
-def _given_by(place: Place, stock: Stock) -> _Given:
-    """The different ratios of one place, from all its numbers of pairs, within its span."""
-    drawer = stock.drawers[place.name]
-    if place.exact:
-        assert isinstance(place.target, Fraction)
-        top, bottom = place.target.as_integer_ratio()
-        one = np.array([top], dtype=np.int64), np.array([bottom], dtype=np.int64)
-        return _Given(*one, one[0] / one[1], np.zeros(1))
-    low, high = (0.0, 1e12) if place.span is None else (float(place.span[0]), float(place.span[1]))
-    parts = [
-        _quotients(drawer, pairs, low, high)
-        for pairs in place.pairs
-        if pairs < 3 and len(drawer) >= 2 * pairs
-    ]
-    tops = np.concatenate([part[0] for part in parts] or [np.zeros(0, np.int64)])
-    bottoms = np.concatenate([part[1] for part in parts] or [np.zeros(0, np.int64)])
-    common = np.gcd(tops, bottoms)
-    tops, bottoms = tops // np.maximum(common, 1), bottoms // np.maximum(common, 1)
-    order = np.lexsort((bottoms, tops))
-    tops, bottoms = tops[order], bottoms[order]
-    fresh = np.ones(len(tops), dtype=bool)
-    fresh[1:] = (tops[1:] != tops[:-1]) | (bottoms[1:] != bottoms[:-1])
-    tops, bottoms = tops[fresh], bottoms[fresh]
-    ratios = tops / bottoms
-    off = np.abs(ratios / float(place.target) - 1)
-    cheapest = np.argsort(off, kind="stable")
-    return _Given(tops[cheapest], bottoms[cheapest], ratios[cheapest], float(place.weight) * off[cheapest])
-
-
-def _cut_down(lists: list[_Given], most: int) -> list[_Given]:
+def _cut_down(lists: list[Given], most: int) -> list[Given]:
     """The first of each list, so that there are at most so many choices: the longest are cut first."""
     lengths = [len(one.ratios) for one in lists]
     while math.prod(lengths) > most:
@@ -260,7 +206,7 @@ class _Choices:
     `doubt` is how far, relatively, the float `wanted` may be off; `gain` what a relative error costs.
     """
 
-    lists: list[_Given]
+    lists: list[Given]
     numbers: NDArray[np.int64]
     wanted: Floats
     doubt: Floats
@@ -268,7 +214,7 @@ class _Choices:
     costs: Floats
 
     @classmethod
-    def of(cls, places: Sequence[Place], lists: list[_Given], relation: Relation) -> _Choices:
+    def of(cls, places: Sequence[Place], lists: list[Given], relation: Relation) -> _Choices:
         """All choices for which the last place's ratio lies within its span."""
         last = places[-1]
         lengths = [len(one.ratios) for one in lists]
@@ -325,42 +271,13 @@ def _sum(
     return total + np.zeros(shape), size + np.zeros(shape)
 
 
-def _values(last: Place, stock: Stock) -> Floats:
-    """All different ratios that the last place can give within its span, rising, as floats."""
-    assert last.span is not None
-    pairs = tuple(pairs for pairs in last.pairs if pairs < 3)
-    return _all_values(stock.drawers[last.name], pairs, float(last.span[0]), float(last.span[1]))
-
-
-@lru_cache(maxsize=4)  # every way of setting the machine asks for them again, and there may be millions
-def _all_values(drawer: Drawer, pairs: tuple[int, ...], low: float, high: float) -> Floats:
-    parts = []
-    for count in pairs:
-        if len(drawer) >= 2 * count:
-            tops, bottoms = _quotients(drawer, count, low, high)
-            parts.append(tops / bottoms)
-    values = np.sort(np.concatenate(parts)) if parts else np.zeros(0)
-    return values[np.concatenate([[True], values[1:] != values[:-1]])] if len(values) else values
-
-
-def _fractions_near(drawer: Drawer, pairs: Iterable[int], value: float) -> set[Fraction]:
-    """The ratios that the float `value` stands for."""
-    found: set[Fraction] = set()
-    for count in pairs:
-        if count < 3 and len(drawer) >= 2 * count:
-            tops, bottoms = _quotients(drawer, count, value, value)
-            same = tops / bottoms == value
-            found |= {Fraction(int(p), int(q)) for p, q in zip(tops[same], bottoms[same], strict=True)}
-    return found
-
-
 # -- best first -------------------------------------------------------------------------------------
 
 
 def _search(
     places: Sequence[Place],
     relation: Relation,
-    mounts: _Mounts,
+    mounts: Mounts,
     choices: _Choices,
     values: Floats,
     limit: int,
@@ -388,12 +305,19 @@ def _search(
     found: list[CoupledSetUp] = []
     seen: set[tuple[Fraction, ...]] = set()
     numbers = choices.numbers
-    living = [_Living(mounts, place, one) for place, one in zip(places[:-1], choices.lists, strict=True)]
+    living = [Living(mounts, place, one) for place, one in zip(places[:-1], choices.lists, strict=True)]
     while len(found) < limit and len(seen) < most_tries:
         while opened < len(opening) and (not heap or least[opening[opened]] <= heap[0][0]):
-            choice = int(opening[opened])
+            if opened % _CHUNK == 0:
+                chunk = _may_live(living, numbers, opening, opened)
+                if not chunk.any():
+                    opened += _CHUNK
+                    continue
+            choice, lives = int(opening[opened]), chunk[opened % _CHUNK]
             opened += 1
-            if not all(alive.get(number) for alive, number in zip(living, numbers[:, choice].tolist(), strict=True)):
+            if not lives or not all(
+                alive.get(number) for alive, number in zip(living, numbers[:, choice].tolist(), strict=True)
+            ):
                 continue
             ratios = choices.ratios(places, choice)
             wanted = relation.solved_for(last.name, ratios)
@@ -406,7 +330,7 @@ def _search(
         cost, _, choice, ratios, wanted, at, step, fraction = heapq.heappop(heap)
         assert wanted is not None
         if fraction is None:
-            for one in _fractions_near(drawer, last.pairs, float(values[at])):
+            for one in fractions_near(drawer, last.pairs, float(values[at])):
                 if not _within(one, last):
                     continue
                 exact = choices.costs[choice] + relation.cost(last.name, {**ratios, last.name: one}, wanted)
@@ -427,6 +351,19 @@ def _search(
     return found, len(seen)
 
 
+#: Choices that are looked through at once for ratios which are known to be out of the question.
+_CHUNK = 512
+
+
+def _may_live(
+    living: Sequence[Living], numbers: NDArray[np.int64], opening: NDArray[np.int64], begin: int
+) -> NDArray[np.bool_]:
+    """Which of the next choices have no ratio that is known to go on no bracket."""
+    rows = numbers[:, opening[begin : begin + _CHUNK]]
+    may = [alive.may_be[row] for alive, row in zip(living, rows, strict=True)]
+    return np.logical_and.reduce(may)
+
+
 def _least_cost(choices: _Choices, values: Floats, choice: Any, at: Any) -> Any:
     """The least that the value at `at` can cost a choice, for all that floats know."""
     off = np.abs(values[at] / choices.wanted[choice] - 1) - choices.doubt[choice]
@@ -438,96 +375,12 @@ def _within(ratio: Fraction, place: Place) -> bool:
     return compare(ratio, place.span[0]) >= 0 and compare(ratio, place.span[1]) <= 0
 
 
-class _Mounts:
-    """The sets that give a ratio on a bracket, looked up once: many choices ask for the same ratios again."""
-
-    def __init__(self, places: Sequence[Place], stock: Stock) -> None:
-        self.places, self.stock = places, stock
-        self._known: dict[tuple[str, Fraction], Listed] = {}
-        self._possible: dict[tuple[str, Fraction], bool] = {}
-
-    def on(self, place: Place, ratio: Fraction) -> Listed:
-        """The sets that give just this ratio on one bracket."""
-        key = (place.name, ratio)
-        if key not in self._known:
-            self._known[key] = _giving(self._exactly(place, ratio), self.stock.drawers[place.name], _WAYS)
-        return self._known[key]
-
-    def mountable(self, place: Place, given: _Given) -> _Given:
-        """The ratios of a list that some set gives which can be mounted, as far as a look at each costs little."""
-        if len(given.ratios) > _LOOKED_AT or len(self.stock.drawers[place.name]) > _SMALL:
-            return given
-        pairs = zip(given.tops.tolist(), given.bottoms.tolist(), strict=True)
-        keep = np.array([self.is_possible(place, Fraction(p, q)) for p, q in pairs], dtype=bool)
-        return _Given(given.tops[keep], given.bottoms[keep], given.ratios[keep], given.costs[keep])
-
-    def is_possible(self, place: Place, ratio: Fraction) -> bool:
-        """Whether some set gives just this ratio on a bracket that has the drawer to itself."""
-        key = (place.name, ratio)
-        if key not in self._possible:
-            self._possible[key] = bool(_giving(self._exactly(place, ratio), self.stock.drawers[place.name], 1).items)
-        return self._possible[key]
-
-    @staticmethod
-    def _exactly(place: Place, ratio: Fraction) -> Place:
-        pairs = tuple(pairs for pairs in place.pairs if pairs < 3)
-        return replace(place, target=ratio, exact=True, span=None, pairs=pairs)
-
-    def set_up(self, ratios: Mapping[str, Fraction], cost: float) -> SetUp | None:
-        """Gears and idlers for just these ratios, all from the drawer at once; None where there are none."""
-        if not all(self.is_possible(place, ratios[place.name]) for place in self.places):
-            return None
-        lists = [self.on(place, ratios[place.name]) for place in self.places]
-        if not all(one.items for one in lists):
-            return None
-        steps = Steps(_FILLINGS)
-        sets = next(iter(fillings(self.stock, lists, steps)), None)
-        if sets is not None:
-            wanted = {name: (*one.gears, *one.idlers) for name, one in sets.items()}
-            drawn = share_out(wanted, self.stock.sets)
-            assert drawn is not None
-            return SetUp(sets, cost, drawn)
-        if all(one.complete for one in lists) and not steps.ran_out:
-            return None
-        best = Search(self.stock, [one.place for one in lists]).best(1, self.stock.full)
-        return replace(best[0], cost=cost) if best else None
-
-
-@lru_cache(maxsize=30_000)  # ways of setting the machine, and spans of feed, ask for the same again
-def _giving(exact: Place, drawer: Drawer, most: int) -> Listed:
-    """The sets out of a drawer that give just the ratio of a place."""
-    return listed(exact, drawer, least_work, most)
-
-
-class _Living:
-    """Which ratios of a list some set gives that can be mounted, looked at as they are asked for."""
-
-    def __init__(self, mounts: _Mounts, place: Place, given: _Given) -> None:
-        self._mounts, self._place, self._given = mounts, place, given
-        self._known: dict[int, bool] = {}
-
-    def get(self, number: int) -> bool:
-        """Whether ratio `number` of the list can be mounted."""
-        known = self._known.get(number)
-        if known is None:
-            ratio = Fraction(int(self._given.tops[number]), int(self._given.bottoms[number]))
-            known = self._known[number] = self._mounts.is_possible(self._place, ratio)
-        return known
-
-
-#: Ratios of a bracket that are tried on it before they are combined with others, where its drawer is no larger than so.
-_LOOKED_AT, _SMALL = 600, 50
-
-#: Sets of one ratio that are looked at on a bracket, and choices among them.
-_WAYS, _FILLINGS = 16, 500
-
-
 def _with_error(set_up: SetUp, name: str, error: float) -> SetUp:
     sets = {each: replace(one, error=error) if each == name else one for each, one in set_up.sets.items()}
     return replace(set_up, sets=sets)
 
 
-def _why_none(places: Sequence[Place], lists: Sequence[_Given], choices: _Choices, values: Floats) -> str:
+def _why_none(places: Sequence[Place], lists: Sequence[Given], choices: _Choices, values: Floats) -> str:
     for place, one in zip(places[:-1], lists, strict=True):
         if not len(one.ratios):
             return f"{place.name}: no gears in the drawer give a ratio within the span"
