@@ -304,17 +304,21 @@ class Bracket:
                     f"{one} + {other} = {sum_} teeth in mesh, and there is room for {self.greatest_sum}"
                 )
         last = len(chain.axes) - 1
-        needs = {(i, j): self._need(chain, i, j) for i, j in itertools.combinations(range(last + 1), 2)}
         known = {(i, i + 1): Fraction(sum_) for i, sum_ in enumerate(chain.sums)}
         if self._centres is not None and last > 1:
             known[0, last] = self._centres
+        needs: dict[tuple[int, int], _Need] = {}
         for pair, distance in known.items():
-            need = needs[pair]
+            need = needs[pair] = self._need(chain, *pair)
             if need.teeth > distance:
                 return Refusal(need.says(self, distance))
         reach = self._out_of_reach(chain)
         if reach is not None:
             return Refusal(reach)
+        # Most sets are refused before this: what is left of the distances is reckoned only now.
+        for pair in itertools.combinations(range(last + 1), 2):
+            if pair not in needs:
+                needs[pair] = self._need(chain, *pair)
         points = _PLACERS[last - 1](self, chain, needs)
         return points if isinstance(points, Refusal) else self._mounting(chain, points)
 

@@ -391,9 +391,15 @@ def with_idlers_from(
         if bracket is None:
             yield mounted, None
             continue
-        outcome = bracket.mount(gears, chosen)
-        if isinstance(outcome, Mounting):
+        outcome = _mounted_on(bracket, gears, chosen)
+        if outcome is not None:
             yield mounted, outcome
+
+
+@lru_cache(maxsize=100_000)  # what else lies in the drawer doesn't matter to the bracket
+def _mounted_on(bracket: Bracket, gears: tuple[int, ...], idlers: tuple[int, ...]) -> Mounting | None:
+    outcome = bracket.mount(gears, idlers)
+    return outcome if isinstance(outcome, Mounting) else None
 
 
 def _combinations(drawer: Drawer, count: int) -> Iterator[tuple[int, ...]]:

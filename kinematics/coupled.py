@@ -361,7 +361,7 @@ def _may_live(
     """Which of the next choices have no ratio that is known to go on no bracket."""
     rows = numbers[:, opening[begin : begin + _CHUNK]]
     may = [alive.may_be[row] for alive, row in zip(living, rows, strict=True)]
-    return np.logical_and.reduce(may)
+    return np.asarray(np.logical_and.reduce(may), dtype=bool)
 
 
 def _least_cost(choices: _Choices, values: Floats, choice: Any, at: Any) -> Any:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from .coupled_ratios import Given
 from .drawer import Drawer, share_out
-from .filling import Listed, fillings, least_work, listed
+from .filling import Listed, fillings, has_any, least_work, listed
 from .joint import Place, Search, SetUp, Steps, Stock
 
 #: Ratios of a bracket that are tried on it before they are combined with others, where its drawer is no larger than so.
@@ -52,7 +52,7 @@ class Mounts:
         found = known.get((top, bottom))
         if found is None:
             exact = replace(self._bare[place.name], target=Fraction(top, bottom))
-            found = known[top, bottom] = bool(listed(exact, self.stock.drawers[place.name], least_work, 1).items)
+            found = known[top, bottom] = has_any(exact, self.stock.drawers[place.name])
         return found
 
     def set_up(self, ratios: Mapping[str, Fraction], cost: float) -> SetUp | None:

@@ -52,6 +52,13 @@ def listed(place: Place, gears: Stock | Drawer, prefer: Preference, most: int = 
     return few if few.items or not many else _taken(place, drawer, many, prefer, most)
 
 
+def has_any(place: Place, drawer: Drawer) -> bool:
+    """Whether any set out of the drawer serves a place, of one or two pairs, with as few idlers as do."""
+    allowed = kinds(place.pairs, place.idlers, place.turns_over)
+    few = sorted((kind for kind in allowed if kind[0] < 3), key=lambda kind: (kind[1], kind[0]))
+    return any(next(_stream(place, drawer, *kind), None) is not None for kind in few)
+
+
 def _taken(place: Place, drawer: Drawer, allowed: list[tuple[int, int]], prefer: Preference, most: int) -> Listed:
     sets: list[ChangeGearSet] = []
     complete = True

@@ -22,6 +22,7 @@ from .case import Case, face_width_mm
 from .checks import JOB_CHECKS
 from .coupled_planning import coupled_sets, table_fed_sets
 from .planned import Planned, best_of, prove_setup, slope_limit_um, tenths
+from .proof import Proof
 from .units import feed as feed_text
 from .wanted import Wanted
 from .ways import Needed, Way, feed_signed, needed
@@ -66,6 +67,8 @@ class _Log:
     reasons: list[tuple[int, str]] = field(default_factory=list)
     cut_short: bool = False
     quick: bool = False
+    #: Set-ups that were proved already: wider spans of feed find them again.
+    proved: dict[Any, Planned | Proof] = field(default_factory=dict)
 
     def add(self, reached: int, why: str) -> None:
         self.reasons.append((reached, why.rstrip(".")))
@@ -657,7 +660,10 @@ def _proved(
     proved: list[tuple[int, Planned]] = []
     for number, sets in enumerate(found):
         setup = wanted.setup(work, demand, {name: one.mounted for name, one in sets.items()})
-        planned = prove_setup(wanted.job, wanted.machine, work, setup, asked, wanted.lying)
+        key = (tuple(sorted(setup.levers.items())), tuple(setup.change.items()))
+        planned = log.proved.get(key)
+        if planned is None:
+            planned = log.proved[key] = prove_setup(wanted.job, wanted.machine, work, setup, asked, wanted.lying)
         if isinstance(planned, Planned):
             proved.append((number, planned))
         elif not proved and number == 0:
