@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from .drawer import Drawer
     from .flank_cutting import cut_flank
     from .flank_gauging import gauge_flank
+    from .flank_passages import FlankCut
     from .gauging import Gauged, gauge
     from .gear import Gear, lead
     from .hob import Hob
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from .motion import Motion, Position, Rates
     from .outcome import Outcome, predict
     from .requirement import HobData, Work, gear_of, swivel_deg, table_per_hob
+    from .setting import Grid, Setting
     from .solution import Solution, hob_rates, solve
     from .tolerance import flank_tolerances
     from .tracing import follow
@@ -61,10 +63,12 @@ __all__ = [
     "End",
     "Feed",
     "Field",
+    "FlankCut",
     "FlankMap",
     "Gauged",
     "Gear",
     "GearPair",
+    "Grid",
     "Hand",
     "Hob",
     "HobData",
@@ -77,6 +81,7 @@ __all__ = [
     "Screw",
     "Selector",
     "Sense",
+    "Setting",
     "Solution",
     "Train",
     "Work",
@@ -119,6 +124,7 @@ _HOMES = {
     ".drawer": ("Drawer",),
     ".flank_cutting": ("cut_flank",),
     ".flank_gauging": ("gauge_flank",),
+    ".flank_passages": ("FlankCut",),
     ".gauging": (
         "Gauged",
         "gauge",
@@ -158,6 +164,10 @@ _HOMES = {
         "gear_of",
         "swivel_deg",
         "table_per_hob",
+    ),
+    ".setting": (
+        "Grid",
+        "Setting",
     ),
     ".solution": (
         "Solution",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -13,6 +14,7 @@ from . import arguments
 from .blank import Blank, Field
 from .hob import Hob
 from .motion import Motion, Position, Rates, steady_cut
+from .setting import Grid, Setting, scattered
 from .sweep import Cutters, Passages, Tool, crossings, cutters, lay_down, passages, reach, tool
 from .touch import depth_for, step_of
 
@@ -35,47 +37,34 @@ _BLOCK = 8
 _LONG = 8e7
 
 
-def axial_pass(
-    rates: Rates,
-    blank: Blank,
-    hob: Hob,
-    swivel_deg: float,
-    centre_distance: float,
-) -> Motion:
+def axial_pass(setting: Setting) -> Motion:
     """One pass of the slide over the whole face, from clear of the blank to clear of it.
 
-    The hob turns cutting up and the slide goes its way by `rates`. Raises `ValueError` where the
+    The hob turns cutting up and the slide goes its way by the rates. Raises `ValueError` where the
     axial slide stands still.
     """
+    rates = setting.rates
     if not rates.axial:
         raise ValueError("axial is 0 mm per turn of the hob; a pass over the face needs an axial feed")
-    margin = _clear(hob, blank, swivel_deg, centre_distance) + abs(rates.axial)
-    below, above = -margin, Fraction(blank.face_width) + margin
+    margin = _clear(setting) + abs(rates.axial)
+    below, above = -margin, Fraction(setting.blank.face_width) + margin
     begin = below if rates.axial > 0 else above
     turns = (above - below) / abs(rates.axial)
     return Motion((steady_cut(rates, Position(axial=begin), turns),))
 
 
-def tangential_pass(
-    rates: Rates,
-    blank: Blank,
-    hob: Hob,
-    swivel_deg: float,
-    centre_distance: float,
-    height: float | None = None,
-) -> Motion:
+def tangential_pass(setting: Setting, height: float | None = None) -> Motion:
     """One pass of the tangential slide, from clear of the blank on one side to clear of it on the other.
 
     The hob stands at `height` (mid-face where left out), at full depth all the way, as for worm
     wheels cut with a taper hob or a fly tool. Raises `ValueError` where the tangential slide stands still.
     """
+    rates = setting.rates
     if not rates.tangential:
         raise ValueError("tangential is 0 mm per turn of the hob; a tangential pass needs its feed")
-    cutter = tool(hob, swivel_deg, 0.3)
-    _, side = reach(cutter, centre_distance, blank.radius)
-    margin = Fraction(math.ceil(side + cutter.half_width) + 1) + abs(rates.tangential)
+    margin = Fraction(math.ceil(setting.beside()[1]) + 1) + abs(rates.tangential)
     begin = -margin if rates.tangential > 0 else margin
-    where = Fraction(blank.face_width if height is None else 2 * height) / 2
+    where = Fraction(setting.blank.face_width if height is None else 2 * height) / 2
     start = Position(tangential=begin, axial=where)
     return Motion((steady_cut(rates, start, 2 * margin / abs(rates.tangential)),))
 
@@ -110,71 +99,53 @@ def table_turn(rates: Rates, blank: Blank) -> Motion:
     return Motion((steady_cut(Rates(rates.table), begin, 1 / abs(rates.table)),))
 
 
-def _clear(hob: Hob, blank: Blank, swivel_deg: float, centre_distance: float) -> Fraction:
+def _clear(setting: Setting) -> Fraction:
     """Distance from face to hob centre at which the hob is clear of the blank, rounded up to 1/64 mm."""
-    cutter = tool(hob, swivel_deg, 0.3)
-    up, side = reach(cutter, centre_distance, blank.radius)
-    swivel = math.radians(swivel_deg)
-    clear = (up + (side + cutter.half_width) * abs(math.sin(swivel))) / math.cos(swivel)
+    up, side = setting.beside()
+    swivel = math.radians(setting.swivel_deg)
+    clear = (up + side * abs(math.sin(swivel))) / math.cos(swivel)
     return Fraction(math.ceil(64 * clear) + 1, 64)
 
 
 def scratch_cut(
-    rates: Rates,
-    hob: Hob,
-    blank: Blank,
-    swivel_deg: float,
-    *,
-    depth: float | None = None,
-    progress: Callable[[float], None] | None = None,
+    setting: Setting, *, depth: float | None = None, progress: Callable[[float], None] | None = None
 ) -> Field:
     """A first light cut over the whole face, just deep enough that it can be counted and measured.
 
-    `depth` in mm; left out, the usual one, or what a coarse feed needs for its touches to meet. Rows and
-    columns are as many as measuring needs: six rows a feed, a hundred and sixty columns a space; where the
-    feed is fine only the middle of the face is looked at. Without an axial feed the hob is fed across, or in,
-    or runs for one table turn, at mid-face. Raises `ValueError` where nothing moves but the hob.
+    `depth` in mm; left out, the usual one, or what a coarse feed needs for its touches to meet; the setting's own
+    centre distance doesn't matter. Rows and columns are as many as measuring needs: six rows a feed, a hundred and
+    sixty columns a space; where the feed is fine only the middle of the face is looked at. Without an axial feed the
+    hob is fed across, or in, or runs for one table turn, at mid-face. Raises `ValueError` where nothing moves but the
+    hob.
     """
+    rates, blank = setting.rates, setting.blank
     if depth is None:
-        depth = light_depth(rates, hob, blank, swivel_deg)
-    distance = blank.radius + hob.tip_radius - arguments.number("depth", depth, unit="mm", above=0)
-    heights, start, columns = scratch_grid(rates, hob, blank)
+        depth = light_depth(setting)
+    setting = setting.sunk(arguments.number("depth", depth, unit="mm", above=0))
+    grid = scratch_grid(setting)
+    if not rates.axial:
+        grid = replace(grid, heights=band(setting.hob, blank, depth), start=None)
     if rates.axial:
-        motion = axial_pass(rates, blank, hob, swivel_deg, distance)
+        motion = axial_pass(setting)
+    elif rates.tangential:
+        motion = tangential_pass(setting)
+    elif rates.radial:
+        motion = radial_plunge(rates, blank, 2 * depth)
+    elif rates.table:
+        motion = table_turn(rates, blank)
     else:
-        heights, start = band(hob, blank, depth), np.zeros(13)
-        if rates.tangential:
-            motion = tangential_pass(rates, blank, hob, swivel_deg, distance)
-        elif rates.radial:
-            motion = radial_plunge(rates, blank, 2 * depth)
-        elif rates.table:
-            motion = table_turn(rates, blank)
-        else:
-            raise ValueError("table and slides stand still; nothing can be cut that could be counted")
-    return cut_field(
-        motion,
-        hob,
-        blank,
-        swivel_deg,
-        distance,
-        heights=heights,
-        columns=columns,
-        start=start,
-        fineness=0.7,
-        progress=progress,
-    )
+        raise ValueError("table and slides stand still; nothing can be cut that could be counted")
+    return cut_field(motion, setting, grid, progress=progress)
 
 
-def light_depth(rates: Rates, hob: Hob, blank: Blank, swivel_deg: float) -> float:
+def light_depth(setting: Setting) -> float:
     """Depth in mm at which a light cut of this blank can be counted."""
+    hob = setting.hob
     step = step_of(hob.module_n, hob.starts, hob.gashes)
-    feed = _feed(rates)
-    return depth_for(feed, hob.tip_radius, swivel_deg, hob.module_n, step=step, blank_radius=blank.radius)
-
-
-def _feed(rates: Rates) -> float:
-    """Travel of the axial slide in a turn of the table, in mm."""
-    return float(abs(rates.axial / rates.table)) if rates.table else 0.0
+    return depth_for(
+        setting.feed, hob.tip_radius, setting.swivel_deg, hob.module_n,
+        step=step, blank_radius=setting.blank.radius,
+    )  # fmt: skip
 
 
 def band(hob: Hob, blank: Blank, depth: float) -> Floats:
@@ -183,110 +154,51 @@ def band(hob: Hob, blank: Blank, depth: float) -> Floats:
     return np.asarray(blank.face_width / 2 + np.linspace(-half, half, 13))
 
 
-def scratch_grid(rates: Rates, hob: Hob, blank: Blank) -> tuple[Floats, Floats, int]:
-    """Heights of the rows, angles at which they start, and number of columns with which a light cut is measured.
-
-    Each row starts at some other part of a column (always the same ones), so that what is too fine
-    for the columns comes out as a little noise and can't pose as something coarse.
-    """
-    spaces = float(hob.starts / abs(rates.table)) if rates.table else 40.0
-    feed = _feed(rates) or blank.face_width / 8
+def scratch_grid(setting: Setting) -> Grid:
+    """Where a light cut is looked at so that it can be measured."""
+    hob, face = setting.hob, setting.blank.face_width
+    spaces = float(hob.starts / abs(setting.rates.table)) if setting.rates.table else 40.0
     # Gashes leave a raster finer than the spaces. Columns half-way between its multiples are out of tune with it.
     strokes = spaces * hob.gashes / hob.starts
     wanted = min(max(_COLUMNS_A_SPACE * spaces, 1200.0), _MOST_COLUMNS)
     columns = 1 + 2 * round(min(strokes * (math.floor(wanted / strokes) + 0.5), 2 * _MOST_COLUMNS) / 2)
-    rows = math.ceil(blank.face_width / feed * _ROWS_A_FEED)
+    rows = math.ceil(face / (setting.feed or face / 8) * _ROWS_A_FEED)
     most = min(_MOST_ROWS, _MOST_CELLS // columns)
-    span = blank.face_width * min(1.0, most / rows)
-    middle = blank.face_width / 2
-    heights = np.linspace(middle - span / 2, middle + span / 2, max(9, min(rows, most)) + 1)
-    start = np.random.default_rng(1).random(heights.size) * (2 * math.pi / columns)
-    return heights, start, columns
+    span = face * min(1.0, most / rows)
+    heights = np.linspace(face / 2 - span / 2, face / 2 + span / 2, max(9, min(rows, most)) + 1)
+    return scattered(heights, columns)
 
 
 def cut_field(
     motion: Motion,
-    hob: Hob,
-    blank: Blank,
-    swivel_deg: float,
-    centre_distance: float,
+    setting: Setting,
+    grid: Grid = Grid(),  # noqa: B008 - frozen
     *,
-    heights: Floats | None = None,
-    rows: int = 41,
-    columns: int = 1024,
-    fineness: float = 1.0,
-    start: Floats | None = None,
     compiled: bool | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Field:
-    """The blank after the motion: every gash passage of every phase taken off, row by row.
+    """The blank after the motion: every gash passage of every phase taken off, row by row of the grid.
 
-    `centre_distance` is between work axis and hob axis where the motion's radial position is 0.
-    Rows stand at `heights`, or evenly over the face. `fineness` refines the edges (see
-    `Hob.edge`). `progress` is told the part done, 0 to 1. Phases in which the hob stands still
-    cut nothing. `compiled` asks for (True) or forbids (False) the path through numba; left open, it
-    is taken where numba is there and the cut is long.
+    `progress` is told the part done, 0 to 1. Phases in which the hob stands still cut nothing; only the motion's
+    rates count, not the setting's. `compiled` asks for (True) or forbids (False) the path through numba; left open,
+    it is taken where numba is there and the cut is long.
     """
-    swivel = arguments.number("swivel", swivel_deg, unit="deg", above=-90, below=90)
-    arguments.number("centre distance", centre_distance, unit="mm", above=0)
-    if heights is None:
-        heights = np.linspace(0, blank.face_width, arguments.whole("rows", rows, at_least=2))
-    heights = np.asarray(heights, dtype=float)
-    start = np.zeros(heights.size) if start is None else np.asarray(start, dtype=float)
-    inverse = np.full((heights.size, arguments.whole("columns", columns, at_least=8)), 1 / blank.radius)
+    hob, blank = setting.hob, setting.blank
+    swivel = arguments.number("swivel", setting.swivel_deg, unit="deg", above=-90, below=90)
+    distance = arguments.number("centre distance", setting.distance, unit="mm", above=0)
+    grid = grid.over(blank.face_width)
+    assert grid.heights is not None
+    assert grid.start is not None
+    inverse = np.full((grid.heights.size, grid.columns), 1 / blank.radius)
     cutting = [phase for phase in motion.phases if phase.per_turn.hob and phase.turns]
     for index, phase in enumerate(cutting):
-        swept = passages(phase, hob, centre_distance)
-        cutter = tool(hob, swivel, fineness, _lowest(hob, swept, blank))
-        for done in _cut_phase(inverse, swept, cutter, heights, start, blank.radius, motion, compiled):
+        swept = passages(phase, hob, distance)
+        cutter = tool(hob, swivel, grid.fineness, _lowest(hob, swept, blank))
+        taken = _Taken(swept, cutter, grid.heights, grid.start, blank.radius)
+        for done in _cut_phase(inverse, taken, motion, compiled):
             if progress is not None:
                 progress((index + done) / len(cutting))
-    return Field(1 / inverse, np.asarray(heights), np.asarray(start), blank.radius)
-
-
-def steady_field(
-    rates: Rates,
-    hob: Hob,
-    blank: Blank,
-    swivel_deg: float,
-    centre_distance: float,
-    *,
-    rows: int = 161,
-    columns: int = 6000,
-    fineness: float = 1.0,
-) -> Field:
-    """The steady part of a cut at constant rates from a single row, by the symmetry of its motion.
-
-    A turn of the hob brings every edge back to its place on a blank that the table has turned and the
-    slide has passed along: the field is the same one turn of the table's part further round and one
-    of the slide's further up. Rows stand at whole numbers of hob turns, as evenly over the face as
-    that allows, each with its own start angle. Only the motion's rates carry the row along, so a lead
-    measured on such a field is no witness; the plain `cut_field` is.
-    Raises `ValueError` where the axial slide stands still.
-    """
-    motion = axial_pass(rates, blank, hob, swivel_deg, centre_distance)
-    middle = blank.face_width / 2
-    single = cut_field(
-        motion,
-        hob,
-        blank,
-        swivel_deg,
-        centre_distance,
-        heights=np.array([middle]),
-        columns=columns,
-        fineness=fineness,
-        compiled=False,
-    )
-    per_turn = float(rates.axial)
-    wanted = np.linspace(0, blank.face_width, arguments.whole("rows", rows, at_least=2)) - middle
-    turns = np.unique(np.rint(wanted / per_turn).astype(np.int64))
-    turns = turns if per_turn > 0 else turns[::-1]
-    # The table's turn, exactly, as whole columns and a rest that the row starts late by.
-    late = np.array([float(-rates.table * int(n) % 1) * columns for n in turns])
-    whole = np.rint(late).astype(np.int64)
-    radius = np.stack([np.roll(single.radius[0], int(n)) for n in whole])
-    starts = np.asarray((late - whole) * (2 * math.pi / columns))
-    return Field(radius, np.asarray(middle + per_turn * turns), starts, blank.radius)
+    return Field(1 / inverse, grid.heights, grid.start, blank.radius)
 
 
 def _lowest(hob: Hob, swept: Passages, blank: Blank) -> float:
@@ -297,62 +209,61 @@ def _lowest(hob: Hob, swept: Passages, blank: Blank) -> float:
     return gap - hob.pitch_diameter / 2 - spread - swing - 0.02 * hob.module_n
 
 
+@dataclass(frozen=True, eq=False)
+class _Taken:
+    """What one phase takes off: its passages and edges, the rows with where they start, and the blank's radius."""
+
+    swept: Passages
+    cutter: Tool
+    heights: Floats
+    start: Floats
+    uncut: float
+
+    def some(self, rows: slice) -> _Taken:
+        """Off some of the rows."""
+        return replace(self, heights=self.heights[rows], start=self.start[rows])
+
+    @property
+    def points(self) -> float:
+        """Roughly how many points of edges have to be followed."""
+        swept = self.swept
+        up, side = reach(self.cutter, float(swept.distance.min()), self.uncut)
+        if not swept.count or not up:
+            return 0.0
+        passages_a_row = (
+            float(swept.count) if not swept.height_step else min(swept.count, 2 * up / abs(swept.height_step))
+        )
+        return self.heights.size * passages_a_row * (1 + 1.3 * side / self.cutter.pitch) * self.cutter.points
+
+
 def _cut_phase(
-    inverse: Floats,
-    swept: Passages,
-    cutter: Tool,
-    heights: Floats,
-    start: Floats,
-    uncut: float,
-    motion: Motion,
-    compiled: bool | None,
+    inverse: Floats, taken: _Taken, motion: Motion, compiled: bool | None
 ) -> Iterator[float]:
     if compiled is None:
-        compiled = _points(swept, cutter, heights, uncut) > _LONG
+        compiled = taken.points > _LONG
     block = _BLOCK if not compiled else 4 * _BLOCK
-    for low in range(0, heights.size, block):
+    for low in range(0, taken.heights.size, block):
         rows = slice(low, low + block)
-        part = swept, cutter, heights[rows], start[rows], uncut
-        if motion.ripples or not compiled or not _cut_compiled(inverse[rows], *part):
-            _cut_plainly(inverse[rows], *part, motion)
-        yield min(1.0, (low + block) / heights.size)
+        part = taken.some(rows)
+        if motion.ripples or not compiled or not _cut_compiled(inverse[rows], part):
+            _cut_plainly(inverse[rows], part, motion)
+        yield min(1.0, (low + block) / taken.heights.size)
 
 
-def _cut_plainly(
-    inverse: Floats,
-    swept: Passages,
-    cutter: Tool,
-    heights: Floats,
-    start: Floats,
-    uncut: float,
-    motion: Motion,
-) -> None:
+def _cut_plainly(inverse: Floats, taken: _Taken, motion: Motion) -> None:
     columns = inverse.shape[1]
     twice = np.concatenate([inverse, np.zeros_like(inverse)], axis=1)
-    found = cutters(swept, cutter, heights, uncut)
-    count = max(1, _AT_ONCE // cutter.points)
+    found = cutters(taken.swept, taken.cutter, taken.heights, taken.uncut)
+    count = max(1, _AT_ONCE // taken.cutter.points)
     for first in range(0, found.row.size, count):
         some = slice(first, first + count)
         part = Cutters(found.row[some], found.passage[some], found.place[some])
-        angle, value = crossings(swept, cutter, part, heights, motion.ripples)
-        lay_down(twice, part.row, angle, value, start, 1 / uncut)
+        angle, value = crossings(taken.swept, taken.cutter, part, taken.heights, motion.ripples)
+        lay_down(twice, part.row, angle, value, taken.start, 1 / taken.uncut)
     np.maximum(twice[:, :columns], twice[:, columns:], out=inverse)
 
 
-def _cut_compiled(
-    inverse: Floats, swept: Passages, cutter: Tool, heights: Floats, start: Floats, uncut: float
-) -> bool:
+def _cut_compiled(inverse: Floats, taken: _Taken) -> bool:
     from .compiled import cut_rows
 
-    return cut_rows(inverse, swept, cutter, heights, start, uncut)
-
-
-def _points(swept: Passages, cutter: Tool, heights: Floats, uncut: float) -> float:
-    """Roughly how many points of edges have to be followed."""
-    up, side = reach(cutter, float(swept.distance.min()), uncut)
-    if not swept.count or not up:
-        return 0.0
-    passages_a_row = (
-        float(swept.count) if not swept.height_step else min(swept.count, 2 * up / abs(swept.height_step))
-    )
-    return heights.size * passages_a_row * (1 + 1.3 * side / cutter.pitch) * cutter.points
+    return cut_rows(inverse, taken.swept, taken.cutter, taken.heights, taken.start, taken.uncut)

@@ -15,10 +15,7 @@ import numpy.typing as npt
 
 from . import arguments
 from .blank import FlankMap
-from .flank_passages import ROLL_ALLOWED, FlankCut, active_rolls, flank_cut, lattice_at, nearest
-from .gear import Gear
-from .hob import Hob
-from .motion import Motion
+from .flank_passages import ROLL_ALLOWED, FlankCut, active_rolls, lattice_at, nearest
 from .sweep import TURN, error
 
 Floats = npt.NDArray[np.float64]
@@ -136,27 +133,6 @@ def passing(
 
 
 def cut_flank(
-    motion: Motion,
-    hob: Hob,
-    gear: Gear,
-    swivel_deg: float,
-    centre_distance: float | None = None,
-    *,
-    side: int = 1,
-    rolls: int = 64,
-    heights: int = 321,
-    space: int = 0,
-    progress: Callable[[float], None] | None = None,
-) -> FlankMap:
-    """Map of one flank over its active roll and its face: deviation along the nominal's normal, in mm.
-
-    Raises `ValueError` as `flank_cut`.
-    """
-    cut = flank_cut(motion, hob, gear, swivel_deg, centre_distance, side=side)
-    return map_of(cut, rolls=rolls, heights=heights, space=space, progress=progress)
-
-
-def map_of(
     cut: FlankCut,
     *,
     rolls: int = 64,
@@ -164,7 +140,10 @@ def map_of(
     space: int = 0,
     progress: Callable[[float], None] | None = None,
 ) -> FlankMap:
-    """The same of a cut that is ready to be looked at."""
+    """Map of one flank over its active roll and its face: deviation along the nominal's normal, in mm.
+
+    Raises `NoInvolute` where nothing of the tooth is left.
+    """
     face = cut.flank.gear.face_width
     assert face is not None
     first, last = active_rolls(cut)

@@ -20,6 +20,7 @@ from .gear import Gear
 from .hob import Hob
 from .lattice import Lattice, Moving, lattice
 from .motion import Motion, Phase, Ripple
+from .setting import Setting, full_distance
 from .sweep import TURN, Passages, passages
 
 Floats = npt.NDArray[np.float64]
@@ -55,52 +56,48 @@ class FlankCut:
         """Gash passages that come nearest to a turn of the table, signed."""
         return round(self.swept.gashes / self.swept.table_rate)
 
+    @classmethod
+    def of(
+        cls,
+        motion: Motion,
+        setting: Setting,
+        gear: Gear,
+        *,
+        side: int = 1,
+        phase: Phase | None = None,
+        slack: float = 1.25,
+    ) -> FlankCut:
+        """Prepares flanks of `gear` under the last phase of the motion named "cut" (or `phase`).
+
+        The nominal flank is laid through the space that the rates make at mid-face, whatever lead they
+        make; where the setting leaves its centre distance open, it is the gear's own. `slack` widens the window of
+        passages that are tried beyond the few that can matter on a true flank.
+        Raises `ValueError` without a face width or an axial feed.
+        """
+        hob, distance = setting.hob, setting.centre_distance
+        if gear.face_width is None:
+            raise ValueError("face width is missing; the flank is looked at over it, so give it in mm")
+        swivel = math.radians(arguments.number("swivel", setting.swivel_deg, unit="deg", above=-90, below=90))
+        cut = phase or motion.named("cut")[-1]
+        rate = cut.per_hob_turn
+        if rate is None or not rate.axial or not rate.table:
+            raise ValueError("hob, table and axial slide must all move in a cut whose flanks are looked at")
+        swept = passages(cut, hob, full_distance(hob, gear) if distance is None else distance)
+        middle = _passage_at(swept, gear.face_width / 2)
+        two = _both_made(swept, hob, gear, swivel, middle)
+        if two is None:
+            raise NoInvolute(
+                "with this hob, swivel and lead no involute is made; the flanks can't be measured against one"
+            )
+        flank, made = two[side]
+        none = np.zeros((1, 2), dtype=np.int64)
+        whole = np.eye(2, dtype=np.int64)
+        bare = cls(swept, hob, flank, made, swivel, motion.ripples, middle, whole, none, none, 0.0)
+        return _with_windows(bare, slack)
+
 
 class NoInvolute(ValueError):
     """The hob stands so that it makes no involute: there is no flank to look at."""
-
-
-def flank_cut(
-    motion: Motion,
-    hob: Hob,
-    gear: Gear,
-    swivel_deg: float,
-    centre_distance: float | None = None,
-    *,
-    side: int = 1,
-    phase: Phase | None = None,
-    slack: float = 1.25,
-) -> FlankCut:
-    """Prepares flanks of `gear` under the last phase of the motion named "cut" (or `phase`).
-
-    The nominal flank is laid through the space that the rates make at mid-face, whatever lead they
-    make; `centre_distance` is the gear's own where it is left out. `slack` widens the window of
-    passages that are tried beyond the few that can matter on a true flank.
-    Raises `ValueError` without a face width or an axial feed.
-    """
-    if gear.face_width is None:
-        raise ValueError("face width is missing; the flank is looked at over it, so give it in mm")
-    swivel = math.radians(arguments.number("swivel", swivel_deg, unit="deg", above=-90, below=90))
-    cut = phase or motion.named("cut")[-1]
-    rate = cut.per_hob_turn
-    if rate is None or not rate.axial or not rate.table:
-        raise ValueError("hob, table and axial slide must all move in a cut whose flanks are looked at")
-    if centre_distance is None:
-        centre_distance = (
-            gear.reference_diameter / 2 + gear.profile_shift * gear.module_n + hob.pitch_diameter / 2
-        )
-    swept = passages(cut, hob, centre_distance)
-    middle = _passage_at(swept, gear.face_width / 2)
-    two = _both_made(swept, hob, gear, swivel, middle)
-    if two is None:
-        raise NoInvolute(
-            "with this hob, swivel and lead no involute is made; the flanks can't be measured against one"
-        )
-    flank, made = two[side]
-    none = np.zeros((1, 2), dtype=np.int64)
-    whole = np.eye(2, dtype=np.int64)
-    bare = FlankCut(swept, hob, flank, made, swivel, motion.ripples, middle, whole, none, none, 0.0)
-    return _with_windows(bare, slack)
 
 
 def _passage_at(swept: Passages, height: float) -> int:

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .blank import FlankMap
-from .flank_cutting import cut_pitch, deviations, map_of
+from .flank_cutting import cut_flank, cut_pitch, deviations
 from .flank_gauging import (
     UM,
     Deviations,
@@ -27,10 +27,10 @@ from .flank_gauging import (
     runout_um,
     worst,
 )
-from .flank_passages import FlankCut, NoInvolute, active_rolls, flank_cut
+from .flank_passages import FlankCut, NoInvolute, active_rolls
 from .gear import Gear
-from .hob import Hob
 from .motion import Motion
+from .setting import Setting
 
 Floats = npt.NDArray[np.float64]
 
@@ -80,14 +80,14 @@ class FlankQuality:
     quality: int | None
 
 
-def measure_flanks(motion: Motion, hob: Hob, gear: Gear, swivel_deg: float) -> FlankQuality | None:
+def measure_flanks(motion: Motion, setting: Setting, gear: Gear) -> FlankQuality | None:
     """Marks, slopes, pitch, runout, thickness and class of flanks cut to full depth.
 
     None where too little of them is finished, or no involute at all is made.
     """
     assert gear.face_width is not None
     try:
-        cuts = [flank_cut(motion, hob, gear, swivel_deg, side=side) for side in (1, -1)]
+        cuts = [FlankCut.of(motion, setting, gear, side=side) for side in (1, -1)]
         marks = [_marks(cut) for cut in cuts]
         places = [cut_pitch(cut, samples=_PITCH_PLACES) for cut in cuts]
         if not np.isfinite(places).all() or any(one is None for one in marks):
@@ -128,7 +128,7 @@ def _heights(cut: FlankCut) -> int:
 
 def _marks(cut: FlankCut) -> GaugedFlank | None:
     """The marks on one flank, from a map of it; None where too little of it is finished."""
-    flank = map_of(cut, rolls=_ROLLS, heights=_heights(cut))
+    flank = cut_flank(cut, rolls=_ROLLS, heights=_heights(cut))
     return gauge_flank(flank) if np.isfinite(flank.deviation).mean() >= 0.5 else None
 
 

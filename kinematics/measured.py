@@ -12,9 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-import numpy as np
-
-from .blank import Blank, Field
+from .blank import Field
 from .cutting import (
     axial_pass,
     band,
@@ -29,8 +27,8 @@ from .cutting import (
 from .flank_quality import FlankQuality, measure_flanks
 from .gauging import Gauged, gauge
 from .gear import Gear
-from .hob import Hob
-from .motion import Motion, Rates, Ripple
+from .motion import Motion, Ripple
+from .setting import Grid, Setting, scattered
 from .touch import step_of
 
 #: Rows and columns a space of a full-depth field that is to be measured.
@@ -47,10 +45,7 @@ class Measured:
 
 
 def measure_cut(
-    rates: Rates,
-    hob: Hob,
-    blank: Blank,
-    swivel_deg: float,
+    setting: Setting,
     *,
     gear: Gear | None = None,
     depth: Literal["scratch", "full"] = "scratch",
@@ -66,95 +61,76 @@ def measure_cut(
     if depth == "full":
         if gear is None:
             raise ValueError("depth is 'full'; the drawing is needed to know how deep that is")
-        field = _full_field(rates, hob, blank, swivel_deg, gear, ripples, progress)
+        field = _full_field(setting.to_depth(gear), ripples, progress)
     else:
-        field = scratch_cut(rates, hob, blank, swivel_deg, progress=progress)
-    along, strike = bool(rates.axial), strike_deg(rates, hob, blank, swivel_deg)
+        field = scratch_cut(setting, progress=progress)
+    rates = setting.rates
+    along, strike = bool(rates.axial), strike_deg(setting)
     if gear is None:
         return Measured(gauge(field, fed_along=along, strike_deg=strike), None, field)
-    addendum = (blank.radius - gear.reference_diameter / 2) / gear.module_n
+    addendum = (setting.blank.radius - gear.reference_diameter / 2) / gear.module_n
     found = gauge(field, module_n=gear.module_n, addendum=addendum, fed_along=along, strike_deg=strike)
     hand = "none" if gear.hand is None else gear.hand.word
-    seen = rates.axial and rates.table and hob.profile is None and gear.face_width is not None
+    seen = rates.axial and rates.table and setting.hob.profile is None and gear.face_width is not None
     if not seen or (found.teeth, found.hand) != (gear.teeth, hand):
         return Measured(found, None, field)
-    motion = full_pass(rates, hob, blank, swivel_deg, gear, ripples)
-    return Measured(found, measure_flanks(motion, hob, gear, swivel_deg), field)
+    setting = setting.to_depth(gear)
+    return Measured(found, measure_flanks(full_pass(setting, ripples), setting, gear), field)
 
 
-def strike_deg(rates: Rates, hob: Hob, blank: Blank, swivel_deg: float) -> float:
+def strike_deg(setting: Setting) -> float:
     """By how much the marks of a light cut may lean against the hob's thread, in degrees.
 
     A single gash leaves a mark square to the hob's axis, a lead angle off its thread; where many strike one after
     the other in a space, their marks together lie as the thread does. Own derivation, from how many strike.
     """
-    reach = math.sqrt(2 * light_depth(rates, hob, blank, swivel_deg) * blank.radius)
+    hob = setting.hob
+    reach = math.sqrt(2 * light_depth(setting) * setting.blank.radius)
     few = step_of(hob.module_n, hob.starts, hob.gashes) / (2 * reach)
     return hob.geometric_lead_angle_deg * min(1.0, few)
 
 
-def full_distance(hob: Hob, gear: Gear) -> float:
-    """Distance between work axis and hob axis at full depth, in mm."""
-    return gear.reference_diameter / 2 + gear.profile_shift * gear.module_n + hob.pitch_diameter / 2
-
-
-def full_pass(
-    rates: Rates, hob: Hob, blank: Blank, swivel_deg: float, gear: Gear, ripples: tuple[Ripple, ...] = ()
-) -> Motion:
+def full_pass(setting: Setting, ripples: tuple[Ripple, ...] = ()) -> Motion:
     """One pass over the whole face at full depth, with the periodic errors of the machine."""
-    motion = axial_pass(rates, blank, hob, swivel_deg, full_distance(hob, gear))
-    return replace(motion, ripples=ripples)
+    return replace(axial_pass(setting), ripples=ripples)
 
 
 #: Table turns of a radial infeed that are cut before the one at depth: what went before is all cut away again.
 _LAST_TURNS = Fraction(3)
 
 
-def _to_depth(rates: Rates, hob: Hob, blank: Blank, swivel_deg: float, distance: float) -> Motion:
+def _feeding(setting: Setting) -> Motion:
     """The cut to full depth, by whichever slide feeds; fed in by hand where none does, the table turning once."""
+    rates = setting.rates
     if rates.axial:
-        return axial_pass(rates, blank, hob, swivel_deg, distance)
+        return axial_pass(setting)
     if rates.tangential:
-        return tangential_pass(rates, blank, hob, swivel_deg, distance)
+        return tangential_pass(setting)
     if rates.radial:
-        deep = blank.radius + hob.tip_radius - distance
-        return radial_plunge(rates, blank, deep, last=_LAST_TURNS)
-    return table_turn(rates, blank)
+        return radial_plunge(rates, setting.blank, setting.deep, last=_LAST_TURNS)
+    return table_turn(rates, setting.blank)
 
 
 def _full_field(
-    rates: Rates,
-    hob: Hob,
-    blank: Blank,
-    swivel_deg: float,
-    gear: Gear,
-    ripples: tuple[Ripple, ...],
-    progress: Callable[[float], None] | None,
+    setting: Setting, ripples: tuple[Ripple, ...], progress: Callable[[float], None] | None
 ) -> Field:
-    distance = full_distance(hob, gear)
-    deep = blank.radius + hob.tip_radius - distance
-    if deep <= 0:
+    if setting.deep <= 0:
         raise ValueError("the hob doesn't reach the blank at full depth")
-    motion = Motion(_to_depth(rates, hob, blank, swivel_deg, distance).phases, ripples)
+    motion = Motion(_feeding(setting).phases, ripples)
+    return cut_field(motion, setting, _full_grid(setting), progress=progress)
+
+
+def _full_grid(setting: Setting) -> Grid:
+    """Where a cut to full depth is looked at so that it can be measured."""
+    hob, rates = setting.hob, setting.rates
     if rates.axial:
-        heights, _, _ = scratch_grid(rates, hob, blank)
+        heights = scratch_grid(setting).heights
+        assert heights is not None
         if heights.size > _FULL_ROWS:
             # As many rows as there is time for, in the middle, as dense as they were.
             first = (heights.size - _FULL_ROWS) // 2
             heights = heights[first : first + _FULL_ROWS]
     else:
-        heights = band(hob, blank, deep)
+        heights = band(hob, setting.blank, setting.deep)
     columns = 1 + 2 * round(_FULL_COLUMNS / 2 * min(max(float(hob.starts / abs(rates.table)), 12.0), 400.0))
-    start = np.random.default_rng(1).random(heights.size) * (2 * math.pi / columns)
-    return cut_field(
-        motion,
-        hob,
-        blank,
-        swivel_deg,
-        distance,
-        heights=heights,
-        columns=columns,
-        start=start,
-        fineness=0.7,
-        progress=progress,
-    )
+    return scattered(heights, columns)

@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from .blank import Blank, Field
+from .blank import Field
 from .cutting import cut_field, light_depth, scratch_grid
 from .gauging import line_of_spaces
-from .hob import Hob
 from .motion import Motion, Phase, Position, Rates, Ripple
+from .setting import Setting
 
 
 @dataclass(frozen=True)
@@ -32,18 +32,16 @@ class SecondCut:
 def measure_second_cut(
     first: Phase,
     second: Phase,
-    hob: Hob,
-    blank: Blank,
-    swivel_deg: float,
+    setting: Setting,
     between: tuple[Fraction, Fraction],
     ripples: tuple[Ripple, ...] = (),
 ) -> SecondCut | None:
     """Cut the blank by both phases, lightly, and measure how their spaces stand at the heights `between`.
 
     None where either leaves no spaces that could be told, or no height is common to them. Both phases go along
-    the work's axis; how deep they stand makes no difference here.
+    the work's axis; how deep they stand makes no difference here, nor do the setting's own rates.
     """
-    fields = _fields(first, second, hob, blank, swivel_deg, between, ripples)
+    fields = _fields(first, second, setting, between, ripples)
     if fields is None:
         return None
     lines = [line_of_spaces(field) for field in fields]
@@ -57,28 +55,21 @@ def measure_second_cut(
 def _fields(
     first: Phase,
     second: Phase,
-    hob: Hob,
-    blank: Blank,
-    swivel_deg: float,
+    setting: Setting,
     between: tuple[Fraction, Fraction],
     ripples: tuple[Ripple, ...],
 ) -> list[Field] | None:
     rates = first.per_hob_turn
     if rates is None or second.per_hob_turn is None or not rates.axial or not second.per_turn.axial:
         return None
-    running = Rates(rates.table, rates.axial)
-    heights, start, columns = scratch_grid(running, hob, blank)
-    inside = (heights >= float(between[0])) & (heights <= float(between[1]))
+    setting = replace(setting, rates=Rates(rates.table, rates.axial))
+    grid = scratch_grid(setting)
+    assert grid.heights is not None
+    inside = (grid.heights >= float(between[0])) & (grid.heights <= float(between[1]))
     if inside.sum() < _FEWEST_ROWS:
         return None
-    distance = blank.radius + hob.tip_radius - light_depth(running, hob, blank, swivel_deg)
-    return [
-        cut_field(
-            Motion((_at_light_depth(phase),), ripples), hob, blank, swivel_deg, distance,
-            heights=heights[inside], columns=columns, start=start[inside], fineness=0.7,
-        )
-        for phase in (first, second)
-    ]  # fmt: skip
+    setting, grid = setting.sunk(light_depth(setting)), grid.some(inside)
+    return [cut_field(Motion((_at_light_depth(phase),), ripples), setting, grid) for phase in (first, second)]
 
 
 #: Rows from which on a lead can be told.

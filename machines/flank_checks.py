@@ -108,7 +108,8 @@ def _thicker(case: Case, least_um: float) -> str:
             continue
         # To the minute, as it is set.
         wanted = round(60 * swivel_deg(case.job.work, data)) / 60
-        found = replace(Flanks.of(case), swivel_deg=wanted).measure()
+        flanks = Flanks.of(case)
+        found = replace(flanks, setting=replace(flanks.setting, swivel_deg=wanted)).measure()
         if found and found.thickness_um >= least_um:
             return f"{first} the head to {case.job.machine.swivel_text(wanted)}. {stays}"
     return f"Measure the hob's diameter and lead angle, and set the head by them. {stays}"

@@ -10,77 +10,67 @@ from handlead.kinematics.requirement import gear_to_cut
 
 from .case import Case, face_width_mm
 from .imperfections import ripples_of
-from .witness import NotCut, hob_of
+from .witness import NotCut, setting_of
 
 if TYPE_CHECKING:
-    from handlead.kinematics.blank import Blank, FlankMap
+    from handlead.kinematics.blank import FlankMap
     from handlead.kinematics.flank_quality import FlankQuality
     from handlead.kinematics.gear import Gear
-    from handlead.kinematics.hob import Hob
-    from handlead.kinematics.motion import Motion, Rates, Ripple
+    from handlead.kinematics.motion import Motion, Ripple
+    from handlead.kinematics.setting import Setting
 
 
 @dataclass(frozen=True)
 class Flanks:
-    """What cuts the flanks of a case: rates, hob, blank, swivel and the machine's periodic errors."""
+    """What cuts the flanks of a case: its setting at full depth, and the machine's periodic errors."""
 
-    rates: Rates
-    hob: Hob
-    blank: Blank
-    swivel_deg: float
+    setting: Setting
     gear: Gear
     ripples: tuple[Ripple, ...]
 
     @classmethod
     def of(cls, case: Case) -> Flanks:
         """The flanks of a case. Raises `NotCut` where nothing moves that must, or for work without involute flanks."""
-        from handlead.kinematics.blank import Blank
-
         work, rates = case.job.work, case.rates
         if work.kind in ("sprocket", "worm wheel"):
             raise NotCut(f"the flanks of a {work.kind} aren't those of a cylindrical gear")
         if rates is None or case.solution.is_locked or not rates.axial or not rates.table:
             raise NotCut("hob, table and axial slide must all move")
-        width = face_width_mm(work)
-        return cls(
-            rates,
-            hob_of(work, case.job.hob),
-            Blank(case.sizes.outside_diameter, width),
-            case.swivel_deg,
-            replace(gear_to_cut(work), face_width=width),
-            ripples_of(case),
-        )
+        gear = replace(gear_to_cut(work), face_width=face_width_mm(work))
+        return cls(setting_of(case).to_depth(gear), gear, ripples_of(case))
 
     @property
     def motion(self) -> Motion:
         """The pass over the face at full depth."""
         from handlead.kinematics.measured import full_pass
 
-        return full_pass(self.rates, self.hob, self.blank, self.swivel_deg, self.gear, self.ripples)
+        return full_pass(self.setting, self.ripples)
 
     def measure(self) -> FlankQuality | None:
         """What is measured of them; None where they can't be seen."""
         from handlead.kinematics.flank_quality import measure_flanks
 
-        return measure_flanks(self.motion, self.hob, self.gear, self.swivel_deg)
+        return measure_flanks(self.motion, self.setting, self.gear)
 
     def maps(self) -> dict[str, FlankMap]:
         """Maps of both flanks of one space, by their names. Raises `ValueError` where no involute is made."""
         from handlead.kinematics.flank_cutting import cut_flank
+        from handlead.kinematics.flank_passages import FlankCut
 
         return {
-            name: cut_flank(self.motion, self.hob, self.gear, self.swivel_deg, side=side)
+            name: cut_flank(FlankCut.of(self.motion, self.setting, self.gear, side=side))
             for name, side in (("counter-clockwise flank", 1), ("clockwise flank", -1))
         }
 
     def fed(self, share: Fraction) -> Flanks:
         """The same at this share of the feed, the table turning with it so that the teeth stay as they are."""
-        index = -self.hob.hand.value * Fraction(self.hob.starts, self.gear.teeth)
-        rates = replace(
-            self.rates,
-            table=index + (self.rates.table - index) * share,
-            axial=self.rates.axial * share,
-            tangential=self.rates.tangential * share,
-            radial=self.rates.radial * share,
+        hob, rates = self.setting.hob, self.setting.rates
+        index = -hob.hand.value * Fraction(hob.starts, self.gear.teeth)
+        slower = replace(
+            rates,
+            table=index + (rates.table - index) * share,
+            axial=rates.axial * share,
+            tangential=rates.tangential * share,
+            radial=rates.radial * share,
         )
-        return replace(self, rates=rates)
+        return replace(self, setting=replace(self.setting, rates=slower))

@@ -6,11 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from .case import face_width_mm
 from .findings import Finding
 from .imperfections import ripples_of
 from .passage import Missed, Moved
-from .witness import hob_of
+from .witness import setting_of
 
 if TYPE_CHECKING:
     from handlead.kinematics.second_cut import SecondCut
@@ -47,7 +46,6 @@ def cut_again(moved: Moved) -> tuple[CutAgain, ...]:
 
 
 def _measured(moved: Moved, missed: Missed) -> SecondCut | None:
-    from handlead.kinematics.blank import Blank
     from handlead.kinematics.second_cut import measure_second_cut
 
     case = moved.case
@@ -55,9 +53,7 @@ def _measured(moved: Moved, missed: Missed) -> SecondCut | None:
     return measure_second_cut(
         moved.cutting(moved.first_cut),
         moved.cutting(missed.number - 1),
-        hob_of(case.job.work, case.job.hob),
-        Blank(case.sizes.outside_diameter, face_width_mm(case.job.work)),
-        case.swivel_deg,
+        setting_of(case),
         moved.common_heights(missed),
         ripples_of(case),
     )

@@ -19,12 +19,12 @@ from .imperfections import ripples_of
 from .units import length
 
 if TYPE_CHECKING:
-    from handlead.kinematics.blank import Blank
     from handlead.kinematics.flank_quality import FlankQuality
     from handlead.kinematics.gauging import Gauged
     from handlead.kinematics.hob import Hob
     from handlead.kinematics.measured import Measured
     from handlead.kinematics.motion import Rates
+    from handlead.kinematics.setting import Setting
 
 Progress = Callable[[float], None]
 Depth = Literal["scratch", "full"]
@@ -106,7 +106,6 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
 
     Raises `NotCut` where hob or table doesn't move, or the hob's size isn't known.
     """
-    from handlead.kinematics.blank import Blank
     from handlead.kinematics.measured import measure_cut
 
     work, rates = case.job.work, case.rates
@@ -120,15 +119,11 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
     _check_measure(rates, width)
     # A sprocket's flank is no involute, and a worm wheel's no cylinder's: there is nothing to hold theirs against.
     gear = replace(gear_to_cut(work), face_width=None if work.kind in ("sprocket", "worm wheel") else width)
-    blank = Blank(case.sizes.outside_diameter, width)
-    hob = hob_of(work, case.job.hob)
+    setting = setting_of(case)
     if depth == "scratch":
-        _check_touches(rates, hob, blank, case)
+        _check_touches(setting, case)
     try:
-        measured = measure_cut(
-            rates, hob, blank, case.swivel_deg,
-            gear=gear, depth=depth, ripples=ripples_of(case), progress=progress,
-        )  # fmt: skip
+        measured = measure_cut(setting, gear=gear, depth=depth, ripples=ripples_of(case), progress=progress)
     except ValueError as why:
         raise NotCut(str(why)) from why
     if case.outcome and case.outcome.teeth is None:
@@ -143,12 +138,27 @@ def _without_teeth(measured: Measured) -> Measured:
     return replace(measured, gauged=gauged, flanks=None)
 
 
-def _check_touches(rates: Rates, hob: Hob, blank: Blank, case: Case) -> None:
+def setting_of(case: Case) -> Setting:
+    """What the job's blank is cut with; how deep is left open.
+
+    Raises `NotCut` where hob or table isn't driven, or the hob's size isn't known.
+    """
+    from handlead.kinematics.blank import Blank
+    from handlead.kinematics.setting import Setting
+
+    if case.rates is None:
+        raise NotCut("hob and table aren't both driven")
+    work = case.job.work
+    blank = Blank(case.sizes.outside_diameter, face_width_mm(work))
+    return Setting(case.rates, hob_of(work, case.job.hob), blank, case.swivel_deg)
+
+
+def _check_touches(setting: Setting, case: Case) -> None:
     """Raises `NotCut` where the feed is so coarse that no light cut's touches meet those of the turn before."""
     from handlead.kinematics.cutting import light_depth
 
-    feed, swivel = float(abs(rates.axial / rates.table)), case.swivel_deg
-    length_mm = touch_length(light_depth(rates, hob, blank, swivel), hob.tip_radius, swivel)
+    feed = setting.feed
+    length_mm = touch_length(light_depth(setting), setting.hob.tip_radius, setting.swivel_deg)
     if feed > length_mm:
         raise NotCut(
             f"a feed of {length(feed, case.job.units, 1)} in a table turn leaves touches that don't meet; "

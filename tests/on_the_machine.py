@@ -13,18 +13,14 @@ from fractions import Fraction
 from handlead.kinematics.blank import Blank
 from handlead.kinematics.hob import Hob
 from handlead.kinematics.motion import Rates
+from handlead.kinematics.setting import Setting
 from handlead.kinematics.words import Hand
 
 
-@dataclass(frozen=True)
-class OnTheMachine:
-    """A hob, a blank, rates and a swivel; with the lead that the rates make (mm, + right hand)."""
+@dataclass(frozen=True, kw_only=True)
+class OnTheMachine(Setting):
+    """A setting to full depth; with the lead that its rates make (mm, + right hand)."""
 
-    hob: Hob
-    blank: Blank
-    rates: Rates
-    swivel_deg: float
-    full_distance: float
     lead: float | None
     module_n: float
     spaces_per_turn: Fraction
@@ -70,7 +66,7 @@ def set_up(
         swivel_deg=hob_hand * math.degrees(math.asin(starts * module_n / hob_diameter))
         - hand * helix_deg
         + swivel_error_deg,
-        full_distance=reference / 2 + hob_diameter / 2,
+        centre_distance=reference / 2 + hob_diameter / 2,
         lead=float(1 / turns_per_mm) if turns_per_mm else None,
         module_n=module_n,
         spaces_per_turn=hob.starts / table,

@@ -7,7 +7,7 @@ from fractions import Fraction
 import numpy as np
 from handlead.kinematics.cutting import axial_pass
 from handlead.kinematics.flank_cutting import passing
-from handlead.kinematics.flank_passages import FlankCut, active_rolls, flank_cut
+from handlead.kinematics.flank_passages import FlankCut, active_rolls
 from handlead.kinematics.gear import Gear
 from handlead.kinematics.words import Hand
 from on_the_machine import set_up
@@ -38,12 +38,12 @@ def random_set_up(spots: np.random.Generator) -> dict[str, object]:
 
 
 def cut_of(what: dict[str, object], side: int, **more: object) -> FlankCut:
-    """The cut of such a set-up, one side of its spaces, to be looked at. Raises `NoInvolute` as `flank_cut`."""
+    """The cut of such a set-up, one side of its spaces, to be looked at. Raises `NoInvolute` as `FlankCut.of`."""
     machine = set_up(**what)
     hand = Hand(what["hand"]) if what["helix_deg"] else None
     gear = Gear(what["teeth"], what["module_n"], what["helix_deg"], hand, face_width=what["face"])
-    motion = axial_pass(machine.rates, machine.blank, machine.hob, machine.swivel_deg, machine.full_distance)
-    return flank_cut(motion, machine.hob, gear, machine.swivel_deg, side=side, **more)
+    motion = axial_pass(machine)
+    return FlankCut.of(motion, machine, gear, side=side, **more)
 
 
 def random_points(cut: FlankCut, spots: np.random.Generator, count: int) -> tuple[np.ndarray, ...]:

@@ -16,10 +16,10 @@ from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
-from handlead.kinematics.blank import Blank, Field
+from handlead.kinematics.blank import Field
 from handlead.kinematics.cutting import axial_pass, cut_field, tangential_pass
-from handlead.kinematics.hob import Hob
-from handlead.kinematics.motion import Motion, Phase, Position, Rates
+from handlead.kinematics.motion import Motion, Phase, Position
+from handlead.kinematics.setting import Grid, Setting
 from handlead.kinematics.wormwheel import Throat
 
 Floats = npt.NDArray[np.float64]
@@ -39,25 +39,20 @@ _TURNS_A_PITCH, _TURNS_OF_INFEED = 6, 30
 
 
 @dataclass(frozen=True)
-class Setting:
-    """What a cut is made with: rates, hob, blank, head swivel in degrees, centre distance at full depth in mm.
+class StagedCut:
+    """A cut that is looked at on its way: `cuts_up` says which way the hob turns in truth.
 
-    `rates` are those per turn of a hob cutting up; `cuts_up` says which way this one turns in truth. With `throat`
-    the blank is turned hollow before it is cut.
+    With `throat` the blank is turned hollow before it is cut.
     """
 
-    rates: Rates
-    hob: Hob
-    blank: Blank
-    swivel_deg: float
-    centre_distance: float
+    setting: Setting
     cuts_up: bool = True
     throat: Throat | None = None
 
     @property
     def per_turn(self) -> Position:
         """What all ends do in a turn of the hob, the way it turns in truth."""
-        rates = self.rates
+        rates = self.setting.rates
         up = Position(Fraction(1), rates.table, rates.axial, rates.tangential, rates.radial)
         return up if self.cuts_up else up.times(Fraction(-1))
 
@@ -70,7 +65,8 @@ class Setting:
     @property
     def columns(self) -> int:
         """Angles round the blank at which the cut is looked at: a whole number to each space."""
-        spaces = float(self.hob.starts / abs(self.rates.table)) if self.rates.table else 40.0
+        rates = self.setting.rates
+        spaces = float(self.setting.hob.starts / abs(rates.table)) if rates.table else 40.0
         wanted = min(max(_COLUMNS_A_SPACE * spaces, _FEWEST_COLUMNS), _MOST_COLUMNS)
         count = max(1, round(spaces))
         return max(16, count * max(1, round(wanted / count)))
@@ -80,7 +76,7 @@ class Stages(Protocol):
     """A cut that can be looked at anywhere on its way."""
 
     @property
-    def setting(self) -> Setting:
+    def cut(self) -> StagedCut:
         """What the cut is made with."""
 
     @property
@@ -94,18 +90,19 @@ class Stages(Protocol):
         """The blank when this part of the cut, 0 to 1, is done."""
 
 
-def stages_of(setting: Setting) -> Stages:
+def stages_of(cut: StagedCut) -> Stages:
     """The stages of a full-depth cut at these rates.
 
     Raises `ValueError` where no slide moves, the radial slide moves away, or the table stands still.
     """
-    if not setting.rates.table:
+    rates = cut.setting.rates
+    if not rates.table:
         raise ValueError("the table stands still; no spaces are cut round the blank")
-    if setting.rates.axial:
-        return AxialStages.of(setting)
-    if not setting.rates.tangential and setting.per_turn.radial >= 0:
+    if rates.axial:
+        return AxialStages.of(cut)
+    if not rates.tangential and cut.per_turn.radial >= 0:
         raise ValueError("no slide feeds the hob over the work or into it")
-    return PlungeStages(setting)
+    return PlungeStages(cut)
 
 
 @dataclass(frozen=True)
@@ -116,18 +113,18 @@ class AxialStages:
     row looks like so many strides sooner or later, so much further round.
     """
 
-    setting: Setting
+    cut: StagedCut
     phase: Phase
     stride: int
     passing: Floats
 
     @classmethod
-    def of(cls, setting: Setting) -> AxialStages:
+    def of(cls, cut: StagedCut) -> AxialStages:
         """Simulate the row at mid-face as the hob goes by."""
+        setting = cut.setting
         blank, hob = setting.blank, setting.hob
         middle = Position(axial=Fraction(blank.face_width) / 2)
-        motion = axial_pass(setting.rates, blank, hob, setting.swivel_deg, setting.centre_distance)
-        phase = setting.as_it_runs(motion.phases[0])
+        phase = cut.as_it_runs(axial_pass(setting).phases[0])
         at_middle = phase.reaching("axial", middle.axial)
         assert at_middle is not None
         # Counted from mid-face: there hob and table stand at 0.
@@ -137,19 +134,17 @@ class AxialStages:
         # The pass begins and ends clear of the blank: from further off no row is touched.
         clear = max(-min(phase.start.axial, phase.end.axial), Fraction(1))
         reach = math.ceil(clear / abs(step))
-        row = np.full(setting.columns, blank.radius)
+        grid = Grid(np.array([blank.face_width / 2]), columns=cut.columns, fineness=0.7)
+        row = np.full(cut.columns, blank.radius)
         passing = [row]
         for turns in range(-reach * stride, reach * stride, stride):
             # A gash earlier than the last one ended, so that no edge is lost between two stretches.
             begin = phase.at(at_middle + turns - Fraction(1, hob.gashes))
             stretch = replace(phase, start=begin, turns=stride + Fraction(1, hob.gashes))
-            cut = cut_field(
-                Motion((stretch,)), hob, blank, setting.swivel_deg, setting.centre_distance,
-                heights=np.array([blank.face_width / 2]), columns=setting.columns, fineness=0.7, compiled=False,
-            )  # fmt: skip
-            row = np.minimum(row, cut.radius[0])
+            left = cut_field(Motion((stretch,)), setting, grid, compiled=False)
+            row = np.minimum(row, left.radius[0])
             passing.append(row)
-        return cls(setting, phase, stride, np.stack(passing))
+        return cls(cut, phase, stride, np.stack(passing))
 
     @property
     def _reach(self) -> int:
@@ -169,7 +164,7 @@ class AxialStages:
         """The blank at this part of the cut; every row stands at a whole number of strides."""
         stage = round((self.turns_at(progress) - self._at_middle) / self.stride)
         step = float(self.phase.per_turn.axial) * self.stride
-        middle = self.setting.blank.face_width / 2
+        middle = self.cut.setting.blank.face_width / 2
         half = math.ceil(middle / abs(step) - 1e-9)
         rows = np.arange(-half, half + 1)
         seen = np.clip(stage - rows, -self._reach, self._reach)
@@ -179,7 +174,7 @@ class AxialStages:
         radius = np.asarray(self.passing[(seen + self._reach)[:, None], places])
         heights = np.asarray(middle + step * rows, dtype=np.float64)
         order = slice(None) if step > 0 else slice(None, None, -1)
-        return Field(radius[order], heights[order], late[order], self.setting.blank.radius)
+        return Field(radius[order], heights[order], late[order], self.cut.setting.blank.radius)
 
     def _rotation(self, strides: Ints) -> tuple[Ints, Floats]:
         """How far rows go round on the blank in so many strides: whole columns, and the rest in radians."""
@@ -198,7 +193,7 @@ class PlungeStages:
     one before the stage; what earlier ones have left is kept.
     """
 
-    setting: Setting
+    cut: StagedCut
 
     @property
     def phase(self) -> Phase:
@@ -208,35 +203,31 @@ class PlungeStages:
     @cached_property
     def phases(self) -> tuple[Phase, ...]:
         """The feed, and after an infeed the table turn that finishes the wheel."""
-        setting, blank, hob = self.setting, self._over_all, self.setting.hob
+        setting, per_turn = self._over_all, self.cut.per_turn
         if setting.rates.tangential:
-            motion = tangential_pass(
-                setting.rates, blank, hob, setting.swivel_deg, setting.centre_distance
-            )
-            return (setting.as_it_runs(motion.phases[0]),)
-        per_turn = setting.per_turn
-        depth = Fraction(blank.radius + hob.tip_radius - setting.centre_distance).limit_denominator(10**6)
-        start = Position(axial=Fraction(blank.face_width) / 2, radial=depth)
+            return (self.cut.as_it_runs(tangential_pass(setting).phases[0]),)
+        depth = Fraction(setting.deep).limit_denominator(10**6)
+        start = Position(axial=Fraction(setting.blank.face_width) / 2, radial=depth)
         infeed = Phase(start, per_turn, depth / -per_turn.radial, "infeed")
         return infeed, Phase(infeed.end, replace(per_turn, radial=Fraction(0)), self._table_turn, "a table turn")
 
     @property
-    def _over_all(self) -> Blank:
-        """The blank as it was before its hollow was turned."""
-        blank, throat = self.setting.blank, self.setting.throat
-        return replace(blank, diameter=throat.rim_diameter) if throat else blank
+    def _over_all(self) -> Setting:
+        """The setting with its blank as it was before its hollow was turned."""
+        setting, throat = self.cut.setting, self.cut.throat
+        return replace(setting, blank=replace(setting.blank, diameter=throat.rim_diameter)) if throat else setting
 
     @property
     def _table_turn(self) -> Fraction:
         """Hob turns to a turn of the table."""
-        return 1 / abs(self.setting.rates.table)
+        return 1 / abs(self.cut.setting.rates.table)
 
     @cached_property
     def stride(self) -> int:
         """How many table turns apart those that are looked at begin."""
-        feed, rates = self.phase, self.setting.rates
+        feed, rates = self.phase, self.cut.setting.rates
         if rates.tangential:
-            step = self.setting.hob.axial_pitch / _TURNS_A_PITCH
+            step = self.cut.setting.hob.axial_pitch / _TURNS_A_PITCH
             return max(1, int(step / float(abs(rates.tangential) * self._table_turn)))
         return max(1, int(feed.turns / self._table_turn / _TURNS_OF_INFEED))
 
@@ -272,14 +263,11 @@ class PlungeStages:
         return [self._cut([])]
 
     def _cut(self, stretches: list[Phase]) -> Field:
-        blank, throat = self._over_all, self.setting.throat
-        cut = cut_field(
-            Motion(tuple(stretches)), self.setting.hob, blank, self.setting.swivel_deg,
-            self.setting.centre_distance, rows=_PLUNGE_ROWS, columns=self.setting.columns // 2, fineness=0.7,
-            compiled=False,
-        )  # fmt: skip
+        setting, throat = self._over_all, self.cut.throat
+        grid = Grid(rows=_PLUNGE_ROWS, columns=self.cut.columns // 2, fineness=0.7)
+        cut = cut_field(Motion(tuple(stretches)), setting, grid, compiled=False)
         if throat is None:
             return cut
         # What was turned away before can't be left by the hob.
-        turned = np.array([throat.radius_at(height - blank.face_width / 2) for height in cut.heights])
+        turned = np.array([throat.radius_at(height - setting.blank.face_width / 2) for height in cut.heights])
         return replace(cut, radius=np.minimum(cut.radius, turned[:, None]))

@@ -144,10 +144,10 @@ def worm_wheel_motion(case: Case) -> Motion:
     from handlead.machines.witness import NotCut
 
     from .cut_stages import PlungeStages
-    from .solid_scene import setting_of
+    from .solid_scene import staged_of
 
     try:
-        phases = PlungeStages(setting_of(case)).phases
+        phases = PlungeStages(staged_of(case)).phases
     except (NotCut, ValueError) as fault:
         raise NoPicture(str(fault)) from fault
     depth = Fraction(round(case.sizes.depth * 1000), 1000)

@@ -7,20 +7,20 @@ from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
-from handlead.kinematics.blank import Blank, Field
+from handlead.kinematics.blank import Field
 from handlead.kinematics.cutting import scratch_cut
-from handlead.kinematics.measured import full_distance
 from handlead.kinematics.motion import ENDS, Position
 from handlead.kinematics.outcome import Outcome
 from handlead.kinematics.requirement import gear_to_cut
+from handlead.kinematics.setting import Setting
 from handlead.kinematics.words import SWIVEL_TURNS, angle_text
-from handlead.machines.case import Case, face_width_mm
+from handlead.machines.case import Case
 from handlead.machines.checks import SWIVEL_LIMIT_DEG
 from handlead.machines.units import length
-from handlead.machines.witness import NotCut, hob_of
+from handlead.machines.witness import NotCut, setting_of
 
 from . import solid_mesh
-from .cut_stages import Setting, Stages, stages_of
+from .cut_stages import StagedCut, Stages, stages_of
 from .shop import PLAIN, Shop
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ _ON_THE_WAY = 0.04
 Depth = Literal["scratch", "full"]
 
 
-def setting_of(case: Case) -> Setting:
+def staged_of(case: Case) -> StagedCut:
     """What the job's blank is cut with, at full depth.
 
     Raises `NotCut` where hob, table or slide isn't driven, or the hob's size isn't known.
@@ -49,10 +49,7 @@ def setting_of(case: Case) -> Setting:
         raise NotCut("the table stands still, so that no spaces are cut round the blank")
     if not rates.axial and not (case.job.work.kind == "worm wheel" and (rates.tangential or infeed)):
         raise NotCut("no slide feeds the hob over the work")
-    hob = hob_of(case.job.work, case.job.hob)
-    blank = Blank(case.sizes.outside_diameter, face_width_mm(case.job.work))
-    distance = full_distance(hob, gear_to_cut(case.job.work))
-    return Setting(rates, hob, blank, case.swivel_deg, distance, cuts_up, case.sizes.throat)
+    return StagedCut(setting_of(case).to_depth(gear_to_cut(case.job.work)), cuts_up, case.sizes.throat)
 
 
 @dataclass(frozen=True)
@@ -63,19 +60,24 @@ class Scene:
     """
 
     title: str
-    setting: Setting
+    cut: StagedCut
     shop: Shop = PLAIN
     cuts: str = ""
 
     @classmethod
     def of(cls, case: Case) -> Scene:
-        """The scene of a set-up. Raises `NotCut` as `setting_of`."""
-        return cls(case.job.title, setting_of(case), Shop.of(case), _what_is_cut(case.outcome))
+        """The scene of a set-up. Raises `NotCut` as `staged_of`."""
+        return cls(case.job.title, staged_of(case), Shop.of(case), _what_is_cut(case.outcome))
+
+    @property
+    def setting(self) -> Setting:
+        """Hob, blank, rates, swivel and distance of the cut."""
+        return self.cut.setting
 
     @cached_property
     def stages(self) -> Stages:
         """The cut on its way."""
-        return stages_of(self.setting)
+        return stages_of(self.cut)
 
     @cached_property
     def finished(self) -> Field:
@@ -85,7 +87,7 @@ class Scene:
     @cached_property
     def hob(self) -> PolyData:
         """The hob about Z, its middle at 0."""
-        return solid_mesh.hob_mesh(self.setting.hob, cuts_up=self.setting.cuts_up)
+        return solid_mesh.hob_mesh(self.setting.hob, cuts_up=self.cut.cuts_up)
 
     @cached_property
     def _joints(self) -> solid_mesh.Joints:
@@ -108,8 +110,7 @@ class Scene:
 
     def light_cut(self, exaggerate: float = EXAGGERATED) -> PolyData:
         """The blank after the first light cut, its marks drawn so many times as deep as they are."""
-        setting = self.setting
-        field = scratch_cut(setting.rates, setting.hob, setting.blank, setting.swivel_deg)
+        field = scratch_cut(self.setting)
         return solid_mesh.blank_mesh(
             field, solid_mesh.join(field, tolerance=solid_mesh.TOLERANCE / exaggerate), exaggerate=exaggerate
         )
@@ -120,12 +121,12 @@ class Scene:
 
     def hob_pose(self, turns: Fraction) -> solid_mesh.Floats:
         """Matrix that brings the hob to its place after so many hob turns."""
-        return solid_mesh.hob_pose(self.position(turns), self.setting.swivel_deg, self.setting.centre_distance)
+        return solid_mesh.hob_pose(self.position(turns), self.setting.swivel_deg, self.setting.distance)
 
     def head_pose(self, turns: Fraction) -> solid_mesh.Floats:
         """Matrix that brings what doesn't turn with the hob, about its own axis Z, to its place."""
         place = replace(self.position(turns), hob=Fraction(0))
-        return solid_mesh.hob_pose(place, self.setting.swivel_deg, self.setting.centre_distance)
+        return solid_mesh.hob_pose(place, self.setting.swivel_deg, self.setting.distance)
 
     def work_pose(self, turns: Fraction) -> solid_mesh.Floats:
         """Matrix that turns the work with the table after so many hob turns."""
@@ -137,7 +138,7 @@ class Scene:
 
     def senses(self) -> dict[str, str]:
         """Which way each end runs with the drive, in the words of the trade; ends at rest are left out."""
-        per_turn = self.setting.per_turn
+        per_turn = self.cut.per_turn
         rates = {end: getattr(per_turn, end) for end in ENDS}
         return {end: self.shop.way(end, 1 if rate > 0 else -1) for end, rate in rates.items() if rate}
 

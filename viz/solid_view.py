@@ -155,12 +155,12 @@ class Stage:
     def _arrows(self) -> None:
         """Arrows for the way in which table and hob turn, and in which the slide goes that feeds."""
         setting = self.scene.setting
-        per_turn, radius = setting.per_turn, self._work_arbor_radius()
+        per_turn, radius = self.scene.cut.per_turn, self._work_arbor_radius()
         table = round_arrow(1.4 * radius, per_turn.table > 0, Look().turn_deg)
         over = setting.blank.face_width + 0.3 * radius
         self.plotter.add_mesh(table.translate((0, 0, over)), color=ARROW)
         # About the hob's own axis, at its near end: there Z points away from the eye, and X to the work.
-        hob = round_arrow(1.5 * hob_bore(setting.hob), setting.cuts_up, 45.0)
+        hob = round_arrow(1.5 * hob_bore(setting.hob), self.scene.cut.cuts_up, 45.0)
         hob = hob.translate((0, 0, -0.5 * self._arbor_length()))
         self._hob_arrow = self.plotter.add_mesh(hob, color=ARROW)
         self._feed_arrow: Any = None

@@ -15,13 +15,15 @@ from fractions import Fraction
 import numpy as np
 from handlead.kinematics import compiled
 from handlead.kinematics.blank import Blank
-from handlead.kinematics.cutting import axial_pass, cut_field, scratch_cut, steady_field
+from handlead.kinematics.cutting import axial_pass, cut_field, scratch_cut
 from handlead.kinematics.flank_cutting import cut_flank
+from handlead.kinematics.flank_passages import FlankCut
 from handlead.kinematics.gauging import gauge
 from handlead.kinematics.gear import Gear
 from handlead.kinematics.hob import Hob
 from handlead.kinematics.measured import measure_cut
 from handlead.kinematics.motion import Rates
+from handlead.kinematics.setting import Grid, Setting
 from handlead.kinematics.words import Hand
 
 
@@ -44,26 +46,16 @@ def field(
 ):
     rates, hob, blank, swivel, gear = machine(teeth, face)
     distance = gear.reference_diameter / 2 + hob.pitch_diameter / 2
-    motion = axial_pass(rates, blank, hob, swivel, distance)
-    heights = np.linspace(0, face, rows)
-    return cut_field(
-        motion,
-        hob,
-        blank,
-        swivel,
-        distance,
-        heights=heights,
-        rows=rows,
-        columns=columns,
-        compiled=use_compiled,
-    )
+    setting = Setting(rates, hob, blank, swivel, distance)
+    grid = Grid(np.linspace(0, face, rows), columns=columns)
+    return cut_field(axial_pass(setting), setting, grid, compiled=use_compiled)
 
 
 def plain_loop(columns: int):
     """One row by a double loop over passages and points, in Python numbers and without any window."""
     rates, hob, blank, swivel, gear = machine()
     distance = gear.reference_diameter / 2 + hob.pitch_diameter / 2
-    phase = axial_pass(rates, blank, hob, swivel, distance).phases[0]
+    phase = axial_pass(Setting(rates, hob, blank, swivel, distance)).phases[0]
     edge = hob.edge()
     eta, height = math.radians(swivel), 20.0
     row = [blank.radius] * columns
@@ -110,19 +102,16 @@ def timed(work: Callable[[], object], wall: bool = False) -> float:
 def main() -> None:
     rates, hob, blank, swivel, gear = machine()
     distance = gear.reference_diameter / 2 + hob.pitch_diameter / 2
-    motion = axial_pass(rates, blank, hob, swivel, distance)
+    setting = Setting(rates, hob, blank, swivel, distance)
+    motion = axial_pass(setting)
     say = lambda what, seconds, more="": print(f"{what:58s} {seconds:8.3f} s  {more}")  # noqa: E731
-    scratch_cut(rates, hob, blank, swivel)
-    say("scratch cut and measuring", timed(lambda: gauge(scratch_cut(rates, hob, blank, swivel))))
+    scratch_cut(setting)
+    say("scratch cut and measuring", timed(lambda: gauge(scratch_cut(setting))))
     say(
         "the whole witness, flanks and class with it",
-        timed(lambda: measure_cut(rates, hob, blank, swivel, gear=gear)),
+        timed(lambda: measure_cut(setting, gear=gear)),
     )
-    say("flank map 64 x 321", timed(lambda: cut_flank(motion, hob, gear, swivel, rolls=64, heights=321)))
-    say(
-        "full depth, steady part 161 x 6000 from one row",
-        timed(lambda: steady_field(rates, hob, blank, swivel, distance)),
-    )
+    say("flank map 64 x 321", timed(lambda: cut_flank(FlankCut.of(motion, setting, gear), rolls=64, heights=321)))
     one = timed(lambda: field(1, 6000, False))
     loop = timed(lambda: plain_loop(6000))
     say("one row of 6000, double loop in plain Python", loop)

@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from handlead.kinematics.cutting import axial_pass
 from handlead.kinematics.flank_cutting import cut_flank, deviations
-from handlead.kinematics.flank_passages import NoInvolute
+from handlead.kinematics.flank_passages import FlankCut, NoInvolute
 from handlead.kinematics.gear import Gear
 from handlead.kinematics.words import Hand
 from on_the_machine import set_up
@@ -55,11 +55,11 @@ def main(count: int, seed: int) -> None:
     print(f"passages in a window: median {np.median(sizes):g}, most {max(sizes)}")
     machine = set_up()
     gear = Gear(29, 3, 25, Hand.RIGHT, face_width=40)
-    motion = axial_pass(machine.rates, machine.blank, machine.hob, machine.swivel_deg, machine.full_distance)
+    motion = axial_pass(machine)
     times = []
     for _ in range(5):
         begin = time.process_time()
-        cut_flank(motion, machine.hob, gear, machine.swivel_deg, rolls=64, heights=321)
+        cut_flank(FlankCut.of(motion, machine, gear), rolls=64, heights=321)
         times.append(time.process_time() - begin)
     print(f"flank map 64 x 321, module 3, 29 teeth, 25°: {1000 * min(times):.0f} ms")
 

@@ -18,6 +18,7 @@ from handlead.kinematics.blank import Blank
 from handlead.kinematics.cutting import axial_pass, cut_field
 from handlead.kinematics.hob import Hob
 from handlead.kinematics.motion import Motion, Rates
+from handlead.kinematics.setting import Grid, Setting
 
 
 @dataclass(frozen=True)
@@ -53,27 +54,25 @@ class CoarseCase:
         return self.hob.geometric_lead_angle_deg - self.helix_deg
 
     @property
-    def motion(self):
+    def rates(self):
         per_mm = Fraction(
             math.sin(math.radians(self.helix_deg)) / (math.pi * 3 * self.teeth)
         ).limit_denominator(10**6)
         table = Fraction(1, self.teeth) / (1 - self.feed * per_mm)
-        rates = Rates(table=-table, axial=self.feed * table)
-        return axial_pass(rates, self.blank, self.hob, self.swivel_deg, self.distance)
+        return Rates(table=-table, axial=self.feed * table)
+
+    @property
+    def setting(self):
+        return Setting(self.rates, self.hob, self.blank, self.swivel_deg, self.distance)
+
+    @property
+    def motion(self):
+        return axial_pass(self.setting)
 
 
 def by_field(case: CoarseCase, angles: np.ndarray, columns: int = 200_000) -> np.ndarray:
     """Radii of the field's row at these angles."""
-    field = cut_field(
-        case.motion,
-        case.hob,
-        case.blank,
-        case.swivel_deg,
-        case.distance,
-        heights=np.array([case.height]),
-        columns=columns,
-        compiled=False,
-    )
+    field = cut_field(case.motion, case.setting, Grid(np.array([case.height]), columns=columns), compiled=False)
     place = np.mod(angles / (2 * math.pi), 1) * columns
     low = np.floor(place).astype(int)
     part = place - low

@@ -13,10 +13,14 @@ from handlead.kinematics.gauging import gauge
 from handlead.kinematics.hob import Hob
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.profiles import rounded_rack, straight_spline
+from handlead.kinematics.setting import Grid, Setting
 from handlead.kinematics.spline import INVOLUTE_RACKS, StraightSpline, fillet_diameter, involute_spline
 from handlead.kinematics.words import Hand
 
 WHEEL, STARTS, MODULE = 21, 2, 2.0
+
+#: Few rows and columns, that a wheel's count and hand can be told by.
+FEW = Grid(rows=7, columns=801, fineness=0.6)
 
 
 def worm_hob(hand=1):
@@ -34,7 +38,7 @@ def test_a_worm_wheel_by_radial_feed_has_its_count_and_whole_teeth():
     hob, blank, distance = wheel()
     rates = Rates(table=Fraction(-STARTS, WHEEL), radial=Fraction(-STARTS, WHEEL) / 5)
     motion = radial_plunge(rates, blank, 4.5)
-    field = cut_field(motion, hob, blank, 0, distance, rows=7, columns=801, fineness=0.6, compiled=False)
+    field = cut_field(motion, Setting(rates, hob, blank, 0, distance), FEW, compiled=False)
     found = gauge(field, module_n=MODULE)
     assert found.teeth == WHEEL
     assert found.hand == "right"
@@ -48,10 +52,11 @@ def test_a_radial_infeed_leaves_the_same_wheel_whichever_way_the_hob_turns():
     hob, blank, distance = wheel()
     fields = [
         cut_field(
-            radial_plunge(Rates(Fraction(-STARTS, WHEEL), radial=way * Fraction(STARTS, WHEEL) / 5), blank, 4.5),
-            hob, blank, 0, distance, rows=5, columns=801, fineness=0.6, compiled=False,
+            radial_plunge(rates, blank, 4.5), Setting(rates, hob, blank, 0, distance),
+            Grid(rows=5, columns=801, fineness=0.6), compiled=False,
         )
         for way in (1, -1)
+        for rates in (Rates(Fraction(-STARTS, WHEEL), radial=way * Fraction(STARTS, WHEEL) / 5),)
     ]  # fmt: skip
     assert [gauge(field, module_n=MODULE).teeth for field in fields] == [WHEEL, WHEEL]
     # The feed runs the other way round the wheel; at depth all places are passed alike, flanks and bottoms.
@@ -65,7 +70,7 @@ def test_a_worm_wheel_indexed_for_part_of_a_tooth_is_told_from_a_whole_one():
     rates = Rates(table=Fraction(-STARTS) / (WHEEL + Fraction(1, 3)), radial=Fraction(-1, 50))
     motion = radial_plunge(rates, blank, 4.5)
     found = gauge(
-        cut_field(motion, hob, blank, 0, distance, rows=7, columns=801, fineness=0.6, compiled=False)
+        cut_field(motion, Setting(rates, hob, blank, 0, distance), FEW, compiled=False)
     )
     assert not found.clean
 
@@ -80,8 +85,8 @@ def test_a_worm_wheel_by_tangential_feed_needs_the_table_to_roll_along(hand, way
     table = -hand * Fraction(STARTS, WHEEL) + feed * rolling
     found = {}
     for name, rate in (("right", table), ("left out", table - feed * rolling)):
-        motion = tangential_pass(Rates(table=rate, tangential=feed), blank, hob, 0, distance)
-        field = cut_field(motion, hob, blank, 0, distance, rows=7, columns=801, fineness=0.6, compiled=False)
+        setting = Setting(Rates(table=rate, tangential=feed), hob, blank, 0, distance)
+        field = cut_field(tangential_pass(setting), setting, FEW, compiled=False)
         found[name] = gauge(field)
     assert found["right"].teeth == WHEEL
     assert found["right"].clean, found["right"].notes
@@ -96,9 +101,9 @@ def test_a_scratch_cut_without_any_feed_still_counts_a_worm_wheel():
         Rates(table=Fraction(-STARTS, WHEEL)),
         Rates(table=Fraction(-STARTS, WHEEL), radial=Fraction(-1, 100)),
     ):
-        assert gauge(scratch_cut(rates, hob, blank, 0)).teeth == WHEEL
+        assert gauge(scratch_cut(Setting(rates, hob, blank, 0))).teeth == WHEEL
     with pytest.raises(ValueError, match="nothing can be cut"):
-        scratch_cut(Rates(table=Fraction(0)), hob, blank, 0)
+        scratch_cut(Setting(Rates(table=Fraction(0)), hob, blank, 0))
 
 
 @pytest.mark.parametrize("rack", ["30 flat root", "45 fillet root"])
@@ -109,10 +114,8 @@ def test_an_involute_spline_is_a_gear_with_another_rack(rack):
     rates = Rates(table=Fraction(-1, 18), axial=Fraction(1, 18))
     blank = Blank(gear.tip_diameter, 6)
     distance = gear.reference_diameter / 2 + hob.pitch_diameter / 2
-    motion = axial_pass(rates, blank, hob, hob.geometric_lead_angle_deg, distance)
-    field = cut_field(
-        motion, hob, blank, hob.geometric_lead_angle_deg, distance, rows=25, columns=801, compiled=False
-    )
+    setting = Setting(rates, hob, blank, hob.geometric_lead_angle_deg, distance)
+    field = cut_field(axial_pass(setting), setting, Grid(rows=25, columns=801), compiled=False)
     found = gauge(field, module_n=2, addendum=profile.addendum)
     assert (found.teeth, found.hand) == (18, "none")
     assert found.clean, found.notes
@@ -127,11 +130,8 @@ def test_a_straight_sided_spline_has_keys_of_even_width_down_to_its_fillet():
     rates = Rates(table=Fraction(-1, 8), axial=Fraction(1, 40))
     blank = Blank(spline.major_diameter, 4)
     distance = spline.major_diameter / 2 + hob.pitch_diameter / 2
-    swivel = hob.geometric_lead_angle_deg
-    motion = axial_pass(rates, blank, hob, swivel, distance)
-    field = cut_field(
-        motion, hob, blank, swivel, distance, rows=3, columns=30_001, fineness=1, compiled=False
-    )
+    setting = Setting(rates, hob, blank, hob.geometric_lead_angle_deg, distance)
+    field = cut_field(axial_pass(setting), setting, Grid(rows=3, columns=30_001), compiled=False)
     assert field.radius.min() == pytest.approx(18, abs=0.01)
     straight_from = fillet_diameter(spline, spline.major_diameter)
     for diameter in np.linspace(straight_from + 0.1, 41.8, 5):
@@ -147,7 +147,7 @@ def test_keys_are_counted_on_a_scratch_cut():
     spline = StraightSpline(8, 36, 42, 7)
     hob = Hob(module_n=42 / 8, reference_diameter=70, profile=straight_spline(spline))
     rates = Rates(table=Fraction(-1, 8), axial=Fraction(1, 8))
-    found = gauge(scratch_cut(rates, hob, Blank(42, 20), hob.geometric_lead_angle_deg))
+    found = gauge(scratch_cut(Setting(rates, hob, Blank(42, 20), hob.geometric_lead_angle_deg)))
     assert (found.teeth, found.hand) == (8, "none")
     assert found.clean, found.notes
 
@@ -168,9 +168,8 @@ def test_a_sprocket_comes_out_with_its_count_and_seats_for_the_rollers():
     rates = Rates(table=Fraction(-1, teeth), axial=Fraction(1, teeth))
     blank = Blank(73, 6)
     distance = rolling / 2 + hob.pitch_diameter / 2
-    swivel = hob.geometric_lead_angle_deg
-    motion = axial_pass(rates, blank, hob, swivel, distance)
-    field = cut_field(motion, hob, blank, swivel, distance, rows=17, columns=901, compiled=False)
+    setting = Setting(rates, hob, blank, hob.geometric_lead_angle_deg, distance)
+    field = cut_field(axial_pass(setting), setting, Grid(rows=17, columns=901), compiled=False)
     found = gauge(field)
     assert (found.teeth, found.hand) == (teeth, "none")
     assert found.clean, found.notes
@@ -181,7 +180,7 @@ def test_a_herringbone_pair_of_members_has_both_hands_on_one_count_and_lead(sett
     leads = []
     for hand in (1, -1):
         machine = setting(teeth=24, helix_deg=30, hand=hand, face=20)
-        found = gauge(scratch_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg), module_n=3)
+        found = gauge(scratch_cut(machine), module_n=3)
         assert (found.teeth, found.hand) == (24, "right" if hand > 0 else "left")
         assert found.clean, found.notes
         leads.append(found.lead_mm)

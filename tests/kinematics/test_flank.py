@@ -13,7 +13,7 @@ from handlead.kinematics.cutting import axial_pass
 from handlead.kinematics.flank import NominalFlank
 from handlead.kinematics.flank_cutting import cut_flank, deviations, passing
 from handlead.kinematics.flank_gauging import flank_class, gauge_flank, gauge_pitch, helix_slope_um
-from handlead.kinematics.flank_passages import NoInvolute, active_rolls, flank_cut, lattice_at, roll_range
+from handlead.kinematics.flank_passages import FlankCut, NoInvolute, active_rolls, lattice_at, roll_range
 from handlead.kinematics.gear import Gear, thickness_at
 from handlead.kinematics.motion import Ripple
 from handlead.kinematics.words import Hand
@@ -31,13 +31,13 @@ def drawn(teeth=29, module_n=3, helix_deg=25, hand=1, face=40, **_):
 def cut(setting, side=1, **what):
     machine = setting(**what)
     gear = drawn(**what)
-    motion = axial_pass(machine.rates, machine.blank, machine.hob, machine.swivel_deg, machine.full_distance)
-    return machine, gear, motion, flank_cut(motion, machine.hob, gear, machine.swivel_deg, side=side)
+    motion = axial_pass(machine)
+    return machine, gear, motion, FlankCut.of(motion, machine, gear, side=side)
 
 
 def mapped(setting, side=1, **what):
     machine, gear, motion, _ = cut(setting, side, **what)
-    return gear, cut_flank(motion, machine.hob, gear, machine.swivel_deg, side=side)
+    return gear, cut_flank(FlankCut.of(motion, machine, gear, side=side))
 
 
 @given(
@@ -120,7 +120,7 @@ def test_no_passage_outside_the_window_cuts_near_the_root_nor_where_the_machine_
     setting, what, ripples
 ):
     machine, gear, motion, _ = cut(setting, -1, **what)
-    made = flank_cut(replace(motion, ripples=ripples), machine.hob, gear, machine.swivel_deg, side=-1)
+    made = FlankCut.of(replace(motion, ripples=ripples), machine, gear, side=-1)
     roll, height, space = random_points(made, np.random.default_rng(3), 36)
     low, high = active_rolls(made)
     roll[:24] = np.linspace(low, low + 0.02 * (high - low), 24)
@@ -152,8 +152,8 @@ def test_a_hob_fed_across_as_well_makes_the_same_flank_and_the_same_window_finds
         across = Fraction(1, 500)
         more = Fraction(math.cos(math.radians(25)) / (math.pi * 3 * 29)).limit_denominator(10**9)
         rates = replace(machine.rates, tangential=across, table=machine.rates.table + across * more)
-        motion = axial_pass(rates, machine.blank, machine.hob, machine.swivel_deg, machine.full_distance)
-        made = flank_cut(motion, machine.hob, drawn(), machine.swivel_deg)
+        motion = axial_pass(replace(machine, rates=rates))
+        made = FlankCut.of(motion, machine, drawn())
         place = random_points(made, np.random.default_rng(1), 16)
         found = deviations(made, *place)
         np.testing.assert_allclose(found, by_every_passage(made, *place), atol=1e-5)
@@ -189,7 +189,7 @@ def test_the_flank_that_is_made_is_the_drawings_where_all_is_right(setting):
 def test_a_head_so_far_off_that_no_involute_is_made_is_said(setting):
     machine, gear, motion, _ = cut(setting, helix_deg=0)
     with pytest.raises(NoInvolute, match="no involute"):
-        flank_cut(motion, machine.hob, gear, machine.swivel_deg + 25)
+        FlankCut.of(motion, replace(machine, swivel_deg=machine.swivel_deg + 25), gear)
 
 
 def test_the_flank_of_a_passage_is_the_surface_that_its_edge_sweeps(setting):
@@ -224,7 +224,7 @@ def test_the_flank_of_a_passage_is_the_surface_that_its_edge_sweeps(setting):
         thread = -machine.hob.lead * float(number % 10) / 10 * machine.hob.hand.value
         for pitches in range(-8, 9):
             place = thread + pitches * machine.hob.axial_pitch - halves
-            x = machine.full_distance - radius * math.cos(swing)
+            x = machine.centre_distance - radius * math.cos(swing)
             y = place * math.cos(swivel) - radius * math.sin(swing) * math.sin(swivel)
             z = slide + place * math.sin(swivel) + radius * math.sin(swing) * math.cos(swivel)
             turned = -2 * math.pi * table

@@ -21,8 +21,8 @@ def measured(setting, ripples=(), **what):
     machine = setting(face=20, **what)
     helix = what.get("helix_deg", 25)
     gear = Gear(what.get("teeth", 29), 3, helix, Hand.RIGHT if helix else None, face_width=20)
-    motion = full_pass(machine.rates, machine.hob, machine.blank, machine.swivel_deg, gear, tuple(ripples))
-    return gear, measure_flanks(motion, machine.hob, gear, machine.swivel_deg)
+    motion = full_pass(machine.to_depth(gear), tuple(ripples))
+    return gear, measure_flanks(motion, machine.to_depth(gear), gear)
 
 
 @pytest.mark.parametrize("helix_deg", [0, 25])

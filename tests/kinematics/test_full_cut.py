@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 import pytest
 from handlead.kinematics import compiled
-from handlead.kinematics.cutting import axial_pass, cut_field, steady_field
+from handlead.kinematics.cutting import axial_pass, cut_field
 from handlead.kinematics.gauging import gauge
 from handlead.kinematics.gear import Gear, thickness_at
 from handlead.kinematics.hob import Hob
+from handlead.kinematics.setting import Grid
 from handlead.kinematics.words import Hand
 
 
 def cut(machine, **how):
-    motion = axial_pass(machine.rates, machine.blank, machine.hob, machine.swivel_deg, machine.full_distance)
-    return cut_field(motion, machine.hob, machine.blank, machine.swivel_deg, machine.full_distance, **how)
+    told = {key: how.pop(key) for key in ("compiled", "progress") if key in how}
+    return cut_field(axial_pass(machine), machine, Grid(**how), **told)
 
 
 @pytest.mark.parametrize(
@@ -75,22 +77,6 @@ def test_the_root_is_as_deep_as_the_rack_goes(setting):
     assert field.radius.min() == pytest.approx(gear.root_diameter / 2, abs=0.002)
 
 
-def test_one_row_stands_for_the_whole_steady_part(setting):
-    machine = setting(teeth=17, module_n=2, face=9, hob_diameter=55)
-    quick = steady_field(
-        machine.rates,
-        machine.hob,
-        machine.blank,
-        machine.swivel_deg,
-        machine.full_distance,
-        rows=7,
-        columns=901,
-    )
-    plain = cut(machine, heights=quick.heights, start=quick.start, columns=901, compiled=False)
-    assert quick.rows == 7
-    np.testing.assert_allclose(quick.radius, plain.radius, atol=1e-9)
-
-
 @pytest.mark.skipif(not compiled.available(), reason="numba isn't installed")
 @pytest.mark.parametrize(
     "what",
@@ -117,20 +103,8 @@ def test_the_compiled_path_knows_runout_and_gash_errors(setting):
         gash_radial=tuple(0.01 * (g % 3) for g in range(10)),
         gash_axial=tuple(0.005 * (g % 2) for g in range(10)),
     )
-    motion = axial_pass(machine.rates, machine.blank, hob, machine.swivel_deg, machine.full_distance)
-    plain, quick = (
-        cut_field(
-            motion,
-            hob,
-            machine.blank,
-            machine.swivel_deg,
-            machine.full_distance,
-            rows=3,
-            columns=900,
-            compiled=c,
-        )
-        for c in (False, True)
-    )
+    machine = replace(machine, hob=hob)
+    plain, quick = (cut(machine, rows=3, columns=900, compiled=c) for c in (False, True))
     np.testing.assert_allclose(quick.radius, plain.radius, rtol=0, atol=1e-12)
 
 

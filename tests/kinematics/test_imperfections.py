@@ -11,11 +11,12 @@ import pytest
 from handlead.kinematics.cutting import axial_pass, cut_field
 from handlead.kinematics.flank_cutting import cut_flank, cut_pitch
 from handlead.kinematics.flank_gauging import even_division, gauge_flank, gauge_pitch
-from handlead.kinematics.flank_passages import flank_cut
+from handlead.kinematics.flank_passages import FlankCut
 from handlead.kinematics.gauging import gauge
 from handlead.kinematics.gear import Gear
 from handlead.kinematics.hob import Hob
 from handlead.kinematics.motion import Motion, Phase, Ripple, register, steady_cut
+from handlead.kinematics.setting import Grid
 from handlead.kinematics.words import Hand
 
 
@@ -25,8 +26,8 @@ def ready(setting, ripples=(), hob=None, **what):
     gear = Gear(
         what.get("teeth", 29), 3, helix, Hand.RIGHT if helix else None, face_width=what.get("face", 40)
     )
-    motion = axial_pass(machine.rates, machine.blank, machine.hob, machine.swivel_deg, machine.full_distance)
-    return replace(motion, ripples=tuple(ripples)), hob or machine.hob, gear, machine.swivel_deg
+    motion = axial_pass(machine)
+    return replace(motion, ripples=tuple(ripples)), replace(machine, hob=hob or machine.hob), gear
 
 
 @pytest.mark.parametrize("times", [1, 2])
@@ -34,7 +35,7 @@ def test_errors_of_table_wheel_and_worm_are_pitch_errors_round_the_gear(setting,
     # Amplitude in turns of the table, `times` to a turn: each flank stands off by it where the table stood wrong.
     off = 1e-5
     index = even_division(
-        cut_pitch(flank_cut(*ready(setting, [Ripple("table", "table", Fraction(times), off)])))
+        cut_pitch(FlankCut.of(*ready(setting, [Ripple("table", "table", Fraction(times), off)])))
     )
     reference = 3 * 29 / math.cos(math.radians(25))
     angle = 2 * math.pi * times * np.arange(29) / 29
@@ -42,7 +43,7 @@ def test_errors_of_table_wheel_and_worm_are_pitch_errors_round_the_gear(setting,
     found, *_ = np.linalg.lstsq(terms, index, rcond=None)
     assert np.hypot(*found[:2]) == pytest.approx(1000 * math.pi * reference * off, rel=0.03)
     np.testing.assert_allclose(terms @ found, index, atol=0.05)
-    right = even_division(cut_pitch(flank_cut(*ready(setting))))
+    right = even_division(cut_pitch(FlankCut.of(*ready(setting))))
     assert np.ptp(right) < 0.1
     if times == 1:
         assert gauge_pitch(index).cumulative_um == pytest.approx(2000 * math.pi * reference * off, rel=0.03)
@@ -52,7 +53,7 @@ def test_an_error_of_the_table_worm_comes_back_as_often_as_the_worm_turns(settin
     # 96 worm turns meet 29 teeth as 96 − 3·29 = 9 waves round the gear. A flank takes shape over part of a worm turn
     # and the deepest gash wins, so that less than the whole error is left on it.
     index = even_division(
-        cut_pitch(flank_cut(*ready(setting, [Ripple("table", "table", Fraction(96), 1e-5)])))
+        cut_pitch(FlankCut.of(*ready(setting, [Ripple("table", "table", Fraction(96), 1e-5)])))
     )
     waves = 2 * np.abs(np.fft.rfft(index)) / 29
     assert int(np.argmax(waves)) == 9
@@ -64,7 +65,7 @@ def test_an_error_of_the_lead_screw_is_a_wave_along_helical_teeth_and_nothing_on
     ripple = Ripple("axial", "axial", Fraction(1, 20), 0.02)
     for helix in (25, 0):
         true, off = (
-            cut_flank(*ready(setting, ripples, helix_deg=helix), rolls=9, heights=241)
+            cut_flank(FlankCut.of(*ready(setting, ripples, helix_deg=helix)), rolls=9, heights=241)
             for ripples in ((), (ripple,))
         )
         wave = (off.deviation - true.deviation)[4]
@@ -79,7 +80,7 @@ def test_a_change_gear_that_runs_out_shows_as_often_as_it_turns(setting):
     # A gear that turns 7 times in 30 turns of the table (exactly) leaves a wave along the tooth of 30/7 feeds.
     ripple = Ripple("table", "table", Fraction(7, 30), 2e-6)
     true, off = (
-        cut_flank(*ready(setting, ripples, helix_deg=0), rolls=9, heights=401) for ripples in ((), (ripple,))
+        cut_flank(FlankCut.of(*ready(setting, ripples, helix_deg=0)), rolls=9, heights=401) for ripples in ((), (ripple,))
     )
     wave = (off.deviation - true.deviation)[4]
     sizes = np.abs(np.fft.rfft((wave - wave.mean()) * np.hanning(wave.size), 8 * wave.size))
@@ -91,8 +92,8 @@ def test_runout_of_the_hob_waves_up_and_down_the_tooth_once_a_base_pitch(setting
     # Radial runout e moves the flank by e·sin α at most (own derivation: wedge of the rack's flank).
     machine = setting(helix_deg=0, gashes=20)
     hob = replace(machine.hob, runout=0.02)
-    true = cut_flank(*ready(setting, helix_deg=0, gashes=20), rolls=96, heights=41)
-    off = cut_flank(*ready(setting, hob=hob, helix_deg=0, gashes=20), rolls=96, heights=41)
+    true = cut_flank(FlankCut.of(*ready(setting, helix_deg=0, gashes=20)), rolls=96, heights=41)
+    off = cut_flank(FlankCut.of(*ready(setting, hob=hob, helix_deg=0, gashes=20)), rolls=96, heights=41)
     wave = (off.deviation - true.deviation).mean(axis=1) * 1000
     angle = 2 * math.pi * true.roll_length / (math.pi * 3 * math.cos(math.radians(20)))
     terms = np.stack([np.cos(angle), np.sin(angle), np.ones_like(angle)], axis=1)
@@ -104,8 +105,8 @@ def test_runout_of_the_hob_waves_up_and_down_the_tooth_once_a_base_pitch(setting
 def test_a_gash_ground_proud_cuts_its_own_mark_deeper(setting):
     machine = setting(helix_deg=0)
     proud = replace(machine.hob, gash_radial=(0.03, *(0.0,) * 9))
-    true = cut_flank(*ready(setting, helix_deg=0), rolls=96, heights=21)
-    off = cut_flank(*ready(setting, hob=proud, helix_deg=0), rolls=96, heights=21)
+    true = cut_flank(FlankCut.of(*ready(setting, helix_deg=0)), rolls=96, heights=21)
+    off = cut_flank(FlankCut.of(*ready(setting, hob=proud, helix_deg=0)), rolls=96, heights=21)
     deeper = (true.deviation - off.deviation) * 1000
     assert deeper.min() > -1e-6
     assert deeper.max() == pytest.approx(30 * math.sin(math.radians(20)), rel=0.05)
@@ -132,8 +133,8 @@ def test_an_involute_worm_is_not_straight_in_its_axial_section():
 @pytest.mark.parametrize("miss", [Fraction(0), Fraction(1, 4), Fraction(1, 2)])
 def test_a_second_cut_falls_into_the_first_only_with_register(setting, miss):
     machine = setting(teeth=20, helix_deg=0, face=20, hob_diameter=60)
-    distance = machine.blank.radius + machine.hob.tip_radius - 0.05
-    motion = axial_pass(machine.rates, machine.blank, machine.hob, machine.swivel_deg, distance)
+    light = machine.sunk(0.05)
+    motion = axial_pass(light)
     first = motion.phases[0]
     start = replace(first.start, table=first.start.table - miss / 20)
     second = steady_cut(machine.rates, start, first.turns, "second")
@@ -142,7 +143,7 @@ def test_a_second_cut_falls_into_the_first_only_with_register(setting, miss):
     twice = Motion((first, back, second))
     heights = np.linspace(0, 20, 41)
     once, both = (
-        cut_field(m, machine.hob, machine.blank, machine.swivel_deg, distance, heights=heights, columns=801)
+        cut_field(m, light, Grid(heights, columns=801))
         for m in (motion, twice)
     )
     same = np.allclose(once.radius, both.radius, atol=1e-9)

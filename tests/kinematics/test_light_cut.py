@@ -15,6 +15,7 @@ from handlead.kinematics.hob import Hob
 from handlead.kinematics.light_cut import LightMarks, light_counts, light_marks
 from handlead.kinematics.motion import Rates
 from handlead.kinematics.requirement import HobData, Work, swivel_deg
+from handlead.kinematics.setting import Grid, Setting
 from handlead.kinematics.sizes import outside_diameter
 from handlead.kinematics.touch import Touch
 from handlead.kinematics.words import Hand
@@ -37,7 +38,7 @@ def both(
     hob = Hob(
         float(work.module_n), starts=starts, hand=hob_hand, reference_diameter=30 * float(work.module_n)
     )
-    field = scratch_cut(rates, hob, Blank(outside_diameter(work), 20), swivel)
+    field = scratch_cut(Setting(rates, hob, Blank(outside_diameter(work), 20), swivel))
     return light_marks(rates, work, data, swivel), gauge(field, module_n=float(work.module_n))
 
 
@@ -147,10 +148,8 @@ def test_a_touch_leans_as_it_does_on_the_blank_however_fast_that_turns(swivel, s
     hob = Hob(2, gashes=400, reference_diameter=60)
     blank = Blank(2 * radius, 20)
     heights = 10 + np.linspace(-1.2, 1.2, 9)
-    field = cut_field(
-        table_turn(Rates(Fraction(-1, spaces)), blank), hob, blank, swivel, radius + hob.tip_radius - depth,
-        heights=heights, columns=20_000, fineness=1.5,
-    )  # fmt: skip
+    setting = Setting(Rates(Fraction(-1, spaces)), hob, blank, swivel).sunk(depth)
+    field = cut_field(table_turn(setting.rates, blank), setting, Grid(heights, columns=20_000, fineness=1.5))
     # The middle of the spaces in each row, from the phase of as many waves round.
     waves = np.exp(-1j * spaces * field.angles)
     middle = -np.unwrap(np.angle((field.uncut - field.radius) @ waves)) / spaces

@@ -13,6 +13,7 @@ from handlead.kinematics.gear import Gear
 from handlead.kinematics.hob import Hob
 from handlead.kinematics.measured import measure_cut
 from handlead.kinematics.motion import Rates
+from handlead.kinematics.setting import Setting
 from handlead.kinematics.tolerance import flank_tolerances
 from handlead.kinematics.words import Hand
 
@@ -26,7 +27,7 @@ def measured(setting, depth="scratch", **what):
         Hand(what.get("hand", 1)),
         face_width=what.get("face", 40),
     )
-    found = measure_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg, gear=gear, depth=depth)
+    found = measure_cut(machine, gear=gear, depth=depth)
     return machine, gear, found
 
 
@@ -78,7 +79,7 @@ def test_full_depth_says_the_same_as_a_scratch_cut(setting):
 def test_full_depth_needs_the_drawing(setting):
     machine = setting()
     with pytest.raises(ValueError, match="drawing is needed"):
-        measure_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg, depth="full")
+        measure_cut(machine, depth="full")
 
 
 def worm_wheel(
@@ -102,7 +103,7 @@ def worm_wheel(
 @pytest.mark.parametrize("feed", ["across", "in", "by hand"])
 def test_a_worm_wheel_is_cut_to_full_depth_by_the_slide_that_feeds_it(feed):
     hob, blank, gear, rates = worm_wheel(21, 2, 1, feed)
-    found = measure_cut(rates, hob, blank, 0, gear=gear, depth="full")
+    found = measure_cut(Setting(rates, hob, blank, 0), gear=gear, depth="full")
     assert (found.gauged.teeth, found.gauged.hand) == (21, "right")
     assert found.gauged.clean, found.gauged.notes
     assert found.flanks is None
@@ -114,7 +115,7 @@ def test_a_worm_wheel_is_cut_to_full_depth_by_the_slide_that_feeds_it(feed):
 def test_a_worm_wheel_with_the_differential_left_out_is_not_clean(depth):
     hob, blank, gear, rates = worm_wheel(21, 2, 1, "across")
     still = replace(rates, table=-Fraction(2, 21))
-    assert not measure_cut(still, hob, blank, 0, gear=gear, depth=depth).gauged.clean
+    assert not measure_cut(Setting(still, hob, blank, 0), gear=gear, depth=depth).gauged.clean
 
 
 @pytest.mark.parametrize(
@@ -132,7 +133,7 @@ def test_worm_wheels_of_steep_hobs_and_few_gashes_come_out_clean(
 ):
     """A narrow band hardly tells their lead, and a very light cut by few gashes leaves out every other space."""
     hob, blank, gear, rates = worm_wheel(teeth, starts, hand, feed, module, diameter, gashes)
-    found = measure_cut(rates, hob, blank, 0, gear=gear).gauged
+    found = measure_cut(Setting(rates, hob, blank, 0), gear=gear).gauged
     assert (found.teeth, found.hand) == (teeth, "right" if hand > 0 else "left")
     assert found.clean, found.notes
 
@@ -140,7 +141,7 @@ def test_worm_wheels_of_steep_hobs_and_few_gashes_come_out_clean(
 def test_a_hob_that_never_reaches_the_blank_cuts_nothing_to_full_depth():
     hob, blank, gear, rates = worm_wheel(21, 2, 1, "in")
     with pytest.raises(ValueError, match="doesn't reach"):
-        measure_cut(rates, hob, replace(blank, diameter=30), 0, gear=gear, depth="full")
+        measure_cut(Setting(rates, hob, replace(blank, diameter=30), 0), gear=gear, depth="full")
 
 
 @pytest.mark.parametrize(
@@ -160,7 +161,7 @@ def test_hobs_of_many_starts_and_few_gashes_leave_uneven_spaces_that_all_count(
         hob_diameter=hob_diameter,
     )  # fmt: skip
     gear = Gear(teeth, module, helix, Hand.RIGHT if helix else None, face_width=None)
-    found = measure_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg, gear=gear).gauged
+    found = measure_cut(machine, gear=gear).gauged
     assert (found.teeth, found.hand) == (teeth, "right" if helix else "none")
     assert found.real_teeth == pytest.approx(float(machine.spaces_per_turn), abs=2e-3)
     assert found.clean, found.notes
@@ -179,7 +180,7 @@ def test_marks_of_few_steep_gashes_may_lean_a_little_on_a_right_blank(setting):
         hob_diameter=54,
     )
     gear = Gear(22, 3, face_width=None)
-    found = measure_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg, gear=gear).gauged
+    found = measure_cut(machine, gear=gear).gauged
     assert abs(found.lean_deg) > LEAN_LIMIT_DEG
     assert found.clean, found.notes
 
@@ -187,6 +188,6 @@ def test_marks_of_few_steep_gashes_may_lean_a_little_on_a_right_blank(setting):
 def test_a_hob_whose_head_stands_a_lead_angle_wrong_still_leans(setting):
     machine = setting(helix_deg=0, swivel_error_deg=-6)
     gear = Gear(29, 3, face_width=None)
-    found = measure_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg, gear=gear).gauged
+    found = measure_cut(machine, gear=gear).gauged
     assert not found.clean
     assert "lean" in found.notes[0]

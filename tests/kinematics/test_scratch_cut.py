@@ -18,7 +18,7 @@ SIGNS = st.sampled_from((-1, 1))
 
 def scratched(setting, **what):
     machine = setting(**what)
-    field = scratch_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg)
+    field = scratch_cut(machine)
     return machine, gauge(field, module_n=machine.module_n)
 
 
@@ -133,7 +133,7 @@ def test_a_blank_that_the_hob_never_touched_says_so():
 
 def test_turning_the_blank_on_the_bench_changes_nothing_that_is_measured(setting):
     machine = setting()
-    field = scratch_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg)
+    field = scratch_cut(machine)
     turned = Field(np.roll(field.radius, 77, axis=1), field.heights + 5, field.start, field.uncut)
     first, second = gauge(field), gauge(turned)
     assert (first.teeth, first.hand) == (second.teeth, second.hand)
@@ -143,7 +143,7 @@ def test_turning_the_blank_on_the_bench_changes_nothing_that_is_measured(setting
 
 def test_turning_the_blank_end_for_end_keeps_its_hand(setting):
     machine = setting()
-    field = scratch_cut(machine.rates, machine.hob, machine.blank, machine.swivel_deg).aligned()
+    field = scratch_cut(machine).aligned()
     over = Field(
         field.radius[::-1, ::-1], (field.heights[-1] - field.heights)[::-1], field.start, field.uncut
     )

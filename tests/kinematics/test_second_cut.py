@@ -22,9 +22,7 @@ def phases(setting, *, aside: Fraction, hob: Fraction = Fraction(0), **what):
 
 
 def measured(machine, first: Phase, second: Phase) -> SecondCut:
-    found = measure_second_cut(
-        first, second, machine.hob, machine.blank, machine.swivel_deg, (Fraction(0), Fraction(16))
-    )
+    found = measure_second_cut(first, second, machine, (Fraction(0), Fraction(16)))
     assert found is not None
     return found
 
@@ -75,7 +73,7 @@ def test_how_deep_the_second_cut_goes_makes_no_difference(setting):
 def test_where_no_height_is_common_nothing_is_told(setting):
     machine, first, second = phases(setting, aside=Fraction(0))
     nowhere = (Fraction(3), Fraction(3))
-    assert measure_second_cut(first, second, machine.hob, machine.blank, machine.swivel_deg, nowhere) is None
+    assert measure_second_cut(first, second, machine, nowhere) is None
     still = steady_cut(Rates(machine.rates.table), first.start, Fraction(10))
     whole = (Fraction(0), Fraction(16))
-    assert measure_second_cut(first, still, machine.hob, machine.blank, machine.swivel_deg, whole) is None
+    assert measure_second_cut(first, still, machine, whole) is None

@@ -7,8 +7,8 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.measured import full_distance
 from handlead.kinematics.requirement import gear_to_cut
+from handlead.kinematics.setting import full_distance
 from handlead.kinematics.sizes import centres_at_depth, sizes_of
 from handlead.machines.case import Case
 from handlead.machines.clearing import clear_from

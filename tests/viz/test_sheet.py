@@ -36,7 +36,7 @@ from handlead.viz.sheet_words import (
     shares_gears,
     sheet_words,
 )
-from handlead.viz.solid_scene import setting_of
+from handlead.viz.solid_scene import staged_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PINION = SCENARIOS / "01-fly-winch-pair" / "pinion.toml"
@@ -193,14 +193,15 @@ def test_depths_of_several_cuts_are_what_the_dial_shows():
 def test_the_depth_on_the_sheet_is_how_deep_the_simulated_hob_goes(path):
     case = prove(read_job(path), cut=None).case
     try:
-        setting = setting_of(case)
+        cut = staged_of(case)
     except NotCut:
         pytest.skip("nothing is cut with this set-up")
-    if setting.throat:
+    setting = cut.setting
+    if cut.throat:
         assert cut_cycle(case).depths == ()
         assert cut_cycle(case).centres == pytest.approx(setting.centre_distance)
         return
-    reach = setting.blank.radius + setting.hob.tip_radius - setting.centre_distance
+    reach = setting.deep
     assert sum(cut_cycle(case).depths) == pytest.approx(reach)
     dialled = depth_of(words_of(path)).replace(", ONE CUT", "")
     assert dialled.split("then ")[-1] == length(reach, case.job.units, 3 if case.job.units == "in" else 2)

@@ -16,9 +16,11 @@ import numpy as np
 import pytest
 from handlead.kinematics.cutting import cut_field
 from handlead.kinematics.motion import Motion
+from handlead.kinematics.setting import Grid
 from handlead.machines.case import Case
 from handlead.machines.job_file import read_job
 from handlead.viz import solid_view
+from handlead.viz.cut_stages import StagedCut
 from handlead.viz.opengl import NoOpenGL, require_opengl
 from handlead.viz.solid_scene import Scene
 
@@ -174,7 +176,7 @@ def test_the_cutting_faces_of_the_hob_go_ahead(running):
     corners = np.asarray(mesh.points, dtype=float)[mesh.regular_faces[on_face]]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     middle = corners.mean(axis=1)
-    turning = 1 if scene.setting.cuts_up else -1
+    turning = 1 if scene.cut.cuts_up else -1
     speed = turning * np.stack([-middle[:, 1], middle[:, 0], np.zeros(len(middle))], axis=1)
     ahead = (normal * speed).sum(axis=1)
     assert on_face.sum() > 100
@@ -187,12 +189,10 @@ def test_a_stage_is_what_the_motion_so_far_leaves(running):
     field = stages.field(0.6)
     rows = slice(3, None, 17)
     motion = Motion((replace(stages.phase, turns=stages.turns_at(0.6)),))
-    throat, blank = setting.throat, setting.blank
-    cut = cut_field(
-        motion, setting.hob, replace(blank, diameter=throat.rim_diameter) if throat else blank, setting.swivel_deg,
-        setting.centre_distance, heights=field.heights[rows], columns=field.columns, start=field.start[rows],
-        fineness=0.7, compiled=False,
-    )  # fmt: skip
+    throat, blank = scene.cut.throat, setting.blank
+    plain = replace(setting, blank=replace(blank, diameter=throat.rim_diameter)) if throat else setting
+    grid = Grid(field.heights[rows], field.start[rows], columns=field.columns, fineness=0.7)
+    cut = cut_field(motion, plain, grid, compiled=False)
     # What the lathe took away before isn't there for the hob.
     turned = [throat.radius_at(height - blank.face_width / 2) if throat else np.inf for height in cut.heights]
     assert np.abs(np.minimum(cut.radius, np.array(turned)[:, None]) - field.radius[rows]).max() < 1e-9
@@ -204,7 +204,7 @@ def test_no_edge_of_the_hob_stands_in_steel(running):
     setting, turns = scene.setting, scene.stages.turns_at(0.5)
     # The last time before that at which these edges, the first gash's, faced the work.
     hob = scene.position(turns).hob
-    turns -= hob % 1 if setting.cuts_up else -hob % 1
+    turns -= hob % 1 if scene.cut.cuts_up else -hob % 1
     edge = setting.hob.edge(0.7)
     places = setting.hob.axial_pitch * np.arange(-3, 4)[:, None] + edge.offset
     here = np.linalg.inv(scene.work_pose(turns)) @ scene.hob_pose(turns)
@@ -235,18 +235,15 @@ def test_a_tangential_feed_is_looked_at_often_enough():
     field = stages.field(0.45)
     row = slice(field.rows // 2, field.rows // 2 + 1)
     motion = Motion((replace(stages.phase, turns=stages.turns_at(0.45)),))
-    cut = cut_field(
-        motion, setting.hob, setting.blank, setting.swivel_deg, setting.centre_distance, heights=field.heights[row],
-        columns=field.columns, fineness=0.7, compiled=False,
-    )  # fmt: skip
+    cut = cut_field(motion, setting, Grid(field.heights[row], columns=field.columns, fineness=0.7), compiled=False)
     assert 0 <= (field.radius[row] - cut.radius).max() < 0.01
 
 
 def test_a_worm_wheel_is_sunk_in_by_a_hob_of_either_sense():
-    up = Scene.of(case_of(RADIAL)).setting
-    rates = replace(up.rates, radial=-up.rates.radial)
+    up = Scene.of(case_of(RADIAL)).cut
+    rates = replace(up.setting.rates, radial=-up.setting.rates.radial)
     # The slide goes in with the drive; over a turn of a hob cutting up it would go away.
-    down = Scene("sunk in", replace(up, rates=rates, cuts_up=False, throat=None))
+    down = Scene("sunk in", StagedCut(replace(up.setting, rates=rates), cuts_up=False))
     assert down.senses()["radial"] == "in"
     assert down.senses()["hob"] == "cutting down"
     deepest = down.setting.blank.radius - down.stages.field(0.3).radius.min()
