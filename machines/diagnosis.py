@@ -53,6 +53,7 @@ from .catalogue import shipped_machines
 from .drawers import nearest_mounted, shortfalls
 from .errors import Disagreement, FileFault, Missing, Unknown, WrongValue
 from .fault_table import FaultTable, fault_table
+from .hand_answers import answers_by_hand
 from .job_file import Job, Seen, SeenCheck, Setup
 from .keys import HOB, SETUP
 from .machine_file import Machine, read_machine
@@ -283,7 +284,7 @@ def trace(job: Job, *, table: FaultTable | None = None, progress: Progress | Non
     meant = _meant(study)
     checks = _checks(job, study, table)
     faults = study.once("faults", table.kinds, lambda: find_faults(table.kinds, study))
-    answers = _answers(job, checks, study, faults)
+    answers = (*_answers(job, checks, study, faults), *answers_by_hand(job, study, proof.hand_checks))
     evidence = evidence_of(job)
     if (again := counted_again(answers)) is not None:
         evidence = replace(evidence, teeth=Measure(Fraction(again), Fraction(0)))

@@ -33,7 +33,11 @@ from .values import guess
 SEEN_BESIDES = (
     "spaces_meet", "second_cut_miss", "table_turned", "slide_moved", "hob_turns", "feed_marks", "marks",
     "thickness_miss", "span_miss", "depth_miss", "meshes", "runs_out", "one_tooth_out",
+    "index_check", "index_check_way", "slide_check", "slide_check_way", "feed_check", "feed_check_way",
 )  # fmt: skip
+
+#: Keys of [seen] that tell the way of a slide.
+_SLIDE_WAYS = ("slide_moved", "feed_check_way")
 
 #: Decimals kept, in modules of 1 mm or in degrees, where a conversion through the helix is irrational.
 DECIMALS = 12
@@ -162,6 +166,12 @@ class Seen:
     meshes: bool | None = None
     runs_out: bool | None = None
     one_tooth_out: bool | None = None
+    index_check: Fraction | None = None
+    index_check_way: str | None = None
+    slide_check: Fraction | None = None
+    slide_check_way: str | None = None
+    feed_check: Fraction | None = None
+    feed_check_way: str | None = None
     within: Mapping[str, Fraction] = field(default_factory=dict)
     unsure: frozenset[str] = frozenset()
     checks: tuple[SeenCheck, ...] = ()
@@ -382,13 +392,14 @@ def _ways(machine: Machine) -> dict[str, str]:
 
 
 def _check_way(document: Document, machine: Machine, complaints: Complaints) -> None:
-    told = document.get("seen", "slide_moved")
-    path: Path_ = ("seen", "slide_moved")
-    if isinstance(told, dict):
-        told, path = told.get("value"), (*path, "value")
-    known = _ways(machine)
-    if isinstance(told, str) and told not in known:
-        complaints.add(WrongValue, path, f"{quoted(told)} is no way of a slide. {guess(told, known)}")
+    for key in _SLIDE_WAYS:
+        told = document.get("seen", key)
+        path: Path_ = ("seen", key)
+        if isinstance(told, dict):
+            told, path = told.get("value"), (*path, "value")
+        known = _ways(machine)
+        if isinstance(told, str) and told not in known:
+            complaints.add(WrongValue, path, f"{quoted(told)} is no way of a slide. {guess(told, known)}")
 
 
 def _check_drive(document: Document, machine: Machine, path: Path_, complaints: Complaints) -> None:
@@ -759,8 +770,9 @@ def _seen(values: dict[str, Any], machine: Machine) -> Seen:
     readings = {key: reading for key, reading in values.items() if isinstance(reading, Reading)}
     plain = {key: reading.value for key, reading in readings.items()}
     hand = plain.get("hand")
-    if "slide_moved" in plain:
-        plain["slide_moved"] = _ways(machine)[plain["slide_moved"]]
+    for key in _SLIDE_WAYS:
+        if key in plain:
+            plain[key] = _ways(machine)[plain[key]]
     return Seen(
         teeth=plain.get("teeth"),
         hand=Hand[hand.upper()] if hand in ("right", "left") else None,

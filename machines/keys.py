@@ -15,6 +15,7 @@ from handlead.kinematics.requirement import WORK_KINDS
 from handlead.kinematics.train import END_NAMES
 from handlead.kinematics.words import MARKS, POSITIVES, STILL, SWIVEL_TURNS, Feed, Hand, Sense
 
+from .hand_keys import HAND_KEYS
 from .observed import Measured, MissedBy, Told
 from .values import (
     Angle,
@@ -770,6 +771,22 @@ CUTTING = Table(
 
 _HOW_FAR_OFF = Angle(0, 90)
 
+_HAND_VALUES: dict[str, tuple[Value, str, Value]] = {
+    "index_check": (Measured(Number(0, 10**6), Number(0, 360)), "1 degree", Told(Text((*POSITIVES["table"], STILL)))),
+    "slide_check": (Measured(Number(0, 10**6), Number(0, 100)), "1/20", Told(Text((*POSITIVES["table"], STILL)))),
+    "feed_check": (Measured(Length(0), Length(0)), "0.05 mm", Told(Text())),
+}
+
+#: What was found at the hand checks that the sheet gives.
+_HAND_CHECKS = tuple(
+    key
+    for name, (value, usual, way) in _HAND_VALUES.items()
+    for key in (
+        Key(name, value, f"{HAND_KEYS[name][0].upper()}{HAND_KEYS[name][1:]}; off by {usual} unless said."),
+        Key(f"{name}_way", way, f"Which way it went at {name}, in the words of the sheet."),
+    )
+)
+
 CHECK = Table(
     "seen.check",
     "What was found when a check was made that `trace` asked for.",
@@ -818,6 +835,7 @@ SEEN = Table(
             Measured(Number(0, 100_000, above=True), Number(0, 1000)),
             "Turns of the hob for one turn of the table, counted by hand with the feed in; off by 1/20 unless said.",
         ),
+        *_HAND_CHECKS,
         Key(
             "feed_marks",
             Measured(_SIZE, _SIZE),

@@ -19,6 +19,7 @@ from handlead.machines.proof import Proof
 
 from . import look
 from .paper import LINE, MARGIN, Page, largest, rows_height, trimmed
+from .sheet_steps import draw_blocks
 from .sheet_words import LOCK_OUT, BracketWords, SheetWords, sheet_words
 
 if TYPE_CHECKING:
@@ -142,6 +143,7 @@ class _Sheet:
             self._notes(words.notes)
         else:
             self._several(told, rows)
+        draw_blocks(self, self.words.blocks)
         for number, page in enumerate(self.pages, start=1):
             several = f", page {number} of {len(self.pages)}" if len(self.pages) > 1 else ""
             page.text(page.right, 8.5, f"set-up sheet{several}", 10, ha="right")

@@ -45,6 +45,8 @@ from handlead.machines.units import deviation, dial, height, length, surface_spe
 from handlead.machines.units import feed as feed_text
 
 from .bracket_drawing import LETTERS, bracket_layout, idler_words
+from .hand_check_words import hand_check_block
+from .sheet_steps import Block
 from .shop import Shop
 from .swivel_drawing import swivel_words
 from .witness_drawing import lean_text, meets_edges, wanted_marks
@@ -146,6 +148,7 @@ class SheetWords:
     errors: list[str]
     warnings: list[str]
     notes: list[str]
+    blocks: list[Block]
     at_the_head: tuple[str, ...]
     at_the_levers: tuple[str, ...]
     at_the_hob: tuple[str, ...]
@@ -185,6 +188,7 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         errors=_findings(proof, "error"),
         warnings=_findings(proof, "warning"),
         notes=_findings(proof, "note"),
+        blocks=[*hand_check_block(proof)],
         at_the_head=AT_THE_HEAD,
         at_the_levers=AT_THE_LEVERS,
         at_the_hob=AT_THE_HOB + (BY_CENTRES if case.sizes.throat else TOUCHED) + BETWEEN_CUTS + ABOVE_ALL,
@@ -496,12 +500,14 @@ def _counted(proof: Proof, opened: tuple[str, str] | None) -> Rows:
     rows: Rows = []
     engaged = proof.computed.table_per_hob_feeding
     for check in proof.hand_checks:
+        if not check.is_whole_turn:
+            continue
         by_lever = ": ".join(opened).upper() if opened else "feed open"
         how = by_lever if check.feed_parted else "all in, hob clear"
-        whole, part = divmod(check.hob_turns, 1)
+        whole, part = divmod(check.amount, 1)
         turns = f"{whole} {part}" if part else f"{whole}"
         rows.append((f"HAND CHECK, {how}", f"{turns} hob turns = 1 table turn"))
-        if engaged and 1 / abs(engaged) != check.hob_turns:
+        if engaged and 1 / abs(engaged) != check.amount:
             # The key asks for what is counted with all engaged, and this is another figure.
             rows.append(("not for hob_turns in [seen]:", "that is with the feed in"))
     return rows
