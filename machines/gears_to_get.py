@@ -31,7 +31,7 @@ from .wanted import Wanted
 from .ways import Needed
 
 #: Gears that a shop may get or make, by their teeth.
-_OBTAINABLE = range(15, 128)
+OBTAINABLE = range(15, 128)
 
 #: No more gears than this are advised, and no more choices of them than this are tried.
 _MOST_GEARS, _MOST_TRIED = 3, 6
@@ -47,7 +47,7 @@ def gears_to_get(wanted: Wanted, work: Work) -> str:
     """The fewest more gears found with which the job can be planned, in a sentence; empty if three don't do."""
     if not wanted.machine.gear_sets:
         return ""
-    for gears in itertools.islice(_choices(wanted, work), _MOST_TRIED):
+    for gears in itertools.islice(choices_tried(wanted, work), _MOST_TRIED):
         if search_member(wanted.on(with_gears(wanted.machine, gears)), work, plain=True).setups:
             return _sentence(gears)
     return ""
@@ -63,7 +63,7 @@ def _sentence(gears: _Gears) -> str:
     return f"with {' and '.join(parts)} besides, it can be set"
 
 
-def _choices(wanted: Wanted, work: Work) -> Iterator[_Gears]:
+def choices_tried(wanted: Wanted, work: Work) -> Iterator[_Gears]:
     """What may be got, the fewest gears first, no two choices alike."""
     asked = Asked.of(wanted.job, work, wanted.machine)
     found: dict[tuple[tuple[str, tuple[int, ...]], ...], None] = {}
@@ -94,10 +94,10 @@ def _places(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> Iterato
 def _offered(wanted: Wanted, place: Place, prefer: Preference) -> list[tuple[int, ...]]:
     """The gears that a bracket might do with: none, if it can be filled as it is, and the fewest that serve."""
     drawer = drawer_for(place.name, wanted.gear_sets)
-    rich = Drawer.of([*drawer.gears, *_OBTAINABLE])
-    as_it_is = next(_sets(place, drawer, 1), None) if len(drawer) else None
+    rich = Drawer.of([*drawer.gears, *OBTAINABLE])
+    as_it_is = next(fillings_of(place, drawer, 1), None) if len(drawer) else None
     lacking: dict[tuple[int, ...], tuple[int, object]] = {}
-    for one in _sets(place, rich, _LOOKED_AT):
+    for one in fillings_of(place, rich, _LOOKED_AT):
         more = drawer.lacking((*one.gears, *one.idlers))
         key = (len(more), prefer(one))
         if 0 < len(more) <= _MOST_GEARS and (more not in lacking or key < lacking[more]):
@@ -106,7 +106,7 @@ def _offered(wanted: Wanted, place: Place, prefer: Preference) -> list[tuple[int
     return [*([()] if as_it_is else []), *fewest]
 
 
-def _sets(place: Place, drawer: Drawer, most: int) -> Iterator[ChangeGearSet]:
+def fillings_of(place: Place, drawer: Drawer, most: int) -> Iterator[ChangeGearSet]:
     """Sets of gears for a place, so many of each number of pairs and idlers."""
     for pairs, idlers in kinds(place.pairs, place.idlers, place.turns_over):
         if pairs < 3:

@@ -66,7 +66,10 @@ class Kept:
 
 
 def _plain(row: SurveyRow) -> dict[str, Any]:
-    members = [{**vars(member), "gears": dict(member.gears)} for member in row.members]
+    members = [
+        {**vars(member), "gears": dict(member.gears), "mounted": dict(member.mounted)}
+        for member in row.members
+    ]
     return {**vars(row), "members": members}
 
 

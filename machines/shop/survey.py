@@ -31,12 +31,14 @@ CAN, CANNOT, UNUSABLE, BROKEN = "can", "can't", "can't be used", "broke inside"
 class MemberRow:
     """The best set-up of one member: gears by bracket, what it costs on the flank, minutes of cutting.
 
+    `gears` says them as people write them, `mounted` are their teeth, idlers behind the others.
     `merit` is the order in which `plan` prefers set-ups, as nested lists of numbers: the less, the better.
     """
 
     member: str
     teeth: int
     gears: Mapping[str, str] = field(default_factory=dict)
+    mounted: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     feed_mm: float | None = None
     helix_slope_um: float | None = None
     quality: int | None = None
@@ -44,7 +46,7 @@ class MemberRow:
     merit: Any = ()
 
     def __post_init__(self) -> None:
-        freeze(self, "gears")
+        freeze(self, "gears", "mounted")
         object.__setattr__(self, "merit", _nested(self.merit))
 
 
@@ -264,6 +266,7 @@ def _member_row(member: Member) -> MemberRow:
     best = member.setups[0]
     return MemberRow(
         member.name, member.work.teeth, {name: str(mounted) for name, mounted in best.setup.change.items()},
+        {name: (*mounted.gears, *mounted.idlers) for name, mounted in best.setup.change.items()},
         float(best.feed) if best.feed is not None else None, best.helix_slope_um, best.quality, best.cycle.time_min,
         best.merit,
     )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,7 +12,14 @@ from .crew_arguments import add_crew, crew_of
 
 if TYPE_CHECKING:
     from handlead.machines.errors import HandleadError
+    from handlead.machines.job_file import Job
+    from handlead.machines.machine_file import Machine
+    from handlead.machines.shop.crew import Crew
     from handlead.machines.shop.survey import Survey
+
+
+#: Asked for as many gears as it takes.
+EVERY_ORDER = float("inf")
 
 
 def add(commands: Any) -> None:
@@ -30,6 +38,10 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--machine", nargs="+", action="extend", default=[], metavar="M",
         help="machines to look at, by name or file (default: the one that each job names)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--gears-to-get", nargs="?", type=int, const=EVERY_ORDER, metavar="N",
+        help="the fewest gears with which every order can be cut; with N, those that make the most orders possible",
     )  # fmt: skip
     add_crew(parser)
     parser.add_argument(
@@ -53,8 +65,8 @@ def run(options: argparse.Namespace) -> int:
     from handlead.viz.outlet import print_json, report_failed
 
     try:
-        _check_endings(options)
-        found = make_survey(options)
+        _check(options)
+        found, more = make_survey(options)
         errors = _write(found, options)
     except HandleadError as fault:
         status, answer = report_failed(fault)
@@ -62,16 +74,36 @@ def run(options: argparse.Namespace) -> int:
             print_json(answer)
         return status
     if options.json:
-        print_json(found.as_json() | ({"errors": errors} if errors else {}))
+        told = found.as_json() | {name: one.as_json() for name, one in more.items()}
+        print_json(told | ({"errors": errors} if errors else {}))
     else:
-        from .survey_report import show_survey
-
-        show_survey(found)
-    return max(found.status, 2 if errors else 0)
+        _show(found, more)
+    return max(_status(found, more), 2 if errors else 0)
 
 
-def make_survey(options: argparse.Namespace) -> Survey:
-    """Read the pile and look at it. Raises `HandleadError` where none of it can be used."""
+def _show(found: Survey, more: dict[str, Any]) -> None:
+    from .survey_report import show_survey
+
+    show_survey(found)
+    if "gears_to_get" in more:
+        from .buying_report import show_buying
+
+        show_buying(more["gears_to_get"])
+
+
+def _status(found: Survey, more: dict[str, Any]) -> int:
+    """That of the survey; with gears to get, whether every order can be cut with them."""
+    if "gears_to_get" in more and found.status < 2:
+        status: int = more["gears_to_get"].status
+        return status
+    return found.status
+
+
+def make_survey(options: argparse.Namespace) -> tuple[Survey, dict[str, Any]]:
+    """Read the pile and look at it; returns what else was asked for by its name in the JSON object.
+
+    Raises `HandleadError` where none of it can be used.
+    """
     from handlead.machines.errors import HandleadError
     from handlead.machines.shop.kept import Kept
     from handlead.machines.shop.pile import read_machines, read_pile
@@ -84,14 +116,29 @@ def make_survey(options: argparse.Namespace) -> Survey:
         raise HandleadError(f"nothing is left to look at: no {'machine' if jobs else 'job'} can be used")
     with crew_of(options) as crew, Kept(options.keep) if options.keep else nullcontext() as kept:
         tell = progress_bar("survey", time_left=True)
-        return survey(jobs, machines, executor=crew, kept=kept, progress=tell, unread=(*unread, *more))
+        found = survey(jobs, machines, executor=crew, kept=kept, progress=tell, unread=(*unread, *more))
+        return found, _more(options, jobs, machines, found, crew)
 
 
-def _check_endings(options: argparse.Namespace) -> None:
+def _more(
+    options: argparse.Namespace, jobs: Sequence[Job], machines: Sequence[Machine], found: Survey, crew: Crew
+) -> dict[str, Any]:
+    """What is asked for beyond the survey."""
+    if options.gears_to_get is None:
+        return {}
+    from handlead.machines.shop.buying import gears_to_buy
+
+    most = None if options.gears_to_get == EVERY_ORDER else options.gears_to_get
+    return {"gears_to_get": gears_to_buy(jobs, machines, most, executor=crew, found=found)}
+
+
+def _check(options: argparse.Namespace) -> None:
     from handlead.machines.errors import HandleadError
 
     if options.out and options.out.suffix.lower() not in (".pdf", ".html"):
         raise HandleadError(f"--out {options.out}: the table's name must end in .pdf or .html")
+    if (options.gears_to_get or 0) < 0:
+        raise HandleadError(f"--gears-to-get is {options.gears_to_get}; it must be 0 or more")
 
 
 def _write(found: Survey, options: argparse.Namespace) -> list[dict[str, Any]]:
