@@ -19,8 +19,9 @@ from fractions import Fraction
 from .gear import ISO_53
 from .motion import Rates
 from .outcome import HobFacts
-from .requirement import USUAL_GASHES, HobData, Work
-from .sizes import hob_addendum, hob_tip_diameter, outside_diameter, sprocket_of
+from .requirement import USUAL_GASHES, HobData, Work, keys_of
+from .sizes import hob_addendum, hob_tip_diameter, outside_diameter, rolling_diameter_of, sprocket_of
+from .spline import RolledKeys
 from .touch import Touch, depth_for, step_of
 from .words import Hand
 
@@ -73,6 +74,9 @@ def touch_of(rates: Rates, work: Work, hob: HobData, swivel_deg: float) -> Touch
     angle = math.radians(float(hob.pressure_angle_deg))
     land = math.pi * module / 4 - hob_addendum(work, hob) * math.tan(angle)
     rounding, sprocket = rack.root_radius if hob.tip_radius is None else float(hob.tip_radius), sprocket_of(work)
+    keys = keys_of(work)
+    if keys:
+        land, rounding = max(RolledKeys.of(keys, rolling_diameter_of(work)).flat, 0.0) / 2, 0.0
     if sprocket:
         land, rounding = 0.0, sprocket.seating_radii[0] / module
     feed = float(abs(rates.axial / rates.table)) if rates.table else 0.0

@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
+import numpy as np
+
 from .blank import Field
 from .cutting import (
     axial_pass,
@@ -26,6 +28,7 @@ from .cutting import (
 )
 from .flank_quality import FlankQuality, measure_flanks
 from .gauging import Gauged, gauge
+from .gauging_keys import KeysFound, gauge_keys
 from .gear import Gear
 from .motion import Motion, Ripple
 from .setting import Grid, Setting, scattered
@@ -42,6 +45,7 @@ class Measured:
     gauged: Gauged
     flanks: FlankQuality | None
     field: Field
+    keys: KeysFound | None = None
 
 
 def measure_cut(
@@ -76,6 +80,22 @@ def measure_cut(
         return Measured(found, None, field)
     setting = setting.to_depth(gear)
     return Measured(found, measure_flanks(full_pass(setting, ripples), setting, gear), field)
+
+
+#: Columns round the blank, and rows over a table turn's feed, of the band on which keys are measured.
+_KEY_COLUMNS, _KEY_ROWS = 12_000, 5
+
+
+def measure_keys(setting: Setting, between: tuple[float, float]) -> KeysFound | None:
+    """Cut a band of the blank, as high as a table turn's feed, to full depth, and measure its keys.
+
+    `setting` has the hob at full depth; `between` are the two diameters between which the sides are measured, in
+    mm. None where the spaces aren't those of keys.
+    """
+    fed = min(setting.feed, setting.blank.face_width)
+    heights = setting.blank.face_width / 2 + fed * (np.arange(_KEY_ROWS) / _KEY_ROWS - 0.5)
+    field = cut_field(axial_pass(setting), setting, Grid(heights, columns=_KEY_COLUMNS), compiled=False)
+    return gauge_keys(field, *between)
 
 
 def strike_deg(setting: Setting) -> float:

@@ -9,32 +9,39 @@ from __future__ import annotations
 import math
 
 from . import arguments
-from .spline import StraightSpline
+from .spline import RolledKeys, StraightSpline, rack_half
 
 Profile = tuple[tuple[float, float], ...]
 
 
-def straight_spline(spline: StraightSpline, points: int = 60) -> Profile:
-    """Thread that generates parallel-sided keys, rolling on their major diameter, in mm.
+def straight_spline(spline: StraightSpline, points: int = 60, rolling_diameter: float | None = None) -> Profile:
+    """Thread that generates parallel-sided keys, rolling on their major diameter or on another circle, in mm.
 
     A key's side touches the rack where its normal goes through the pitch point; the thread is what
     the keys leave of the rack, down to the minor diameter. Where the touch ends on the way to the
-    bottom a fillet stays, as it must. The hob's module is the major diameter over the keys.
+    bottom a fillet stays, as it must. The hob's module is the rolling diameter over the keys.
     Source: law of gearing, own derivation; rolling on the major diameter is common practice.
+    Raises `ValueError` where the circle is too small for the tops of the sides, or the thread pointed before it is as
+    deep as the minor diameter.
     """
     count = arguments.whole("points", points, at_least=2)
-    radius, half = spline.major_diameter / 2, spline.key_width / 2
+    rolled = RolledKeys.of(spline, rolling_diameter)
+    if rolled.bottom <= 0:
+        raise ValueError(
+            f"the thread of a hob for these keys is pointed before it reaches their minor diameter of "
+            f"{spline.minor_diameter:g} mm"
+        )
+    radius, half = rolled.rolling_diameter / 2, spline.key_width / 2
     pitch = 2 * math.pi * radius / spline.keys
-    first = half / radius
-    last = (half + math.sqrt(half * half + 4 * radius * spline.depth)) / (2 * radius)
-    outline = []
+    first, last = spline.corner_place(radius) / radius, spline.foot_place(radius) / radius
+    outline: list[tuple[float, float]] = []
     for step in range(count + 1):
         sine = first + (last - first) * step / count
-        angle, cosine = math.asin(sine), math.sqrt(1 - sine * sine)
         # The key's side in the rack's frame, counted from the middle of the key.
-        key = half * cosine - radius * cosine * sine + radius * angle
-        outline.append((radius * sine * sine - half * sine, pitch / 2 - key))
-    below = -0.1 * spline.depth
+        height = radius * sine * sine - half * sine
+        if not outline or height > outline[-1][0]:
+            outline.append((height, pitch / 2 - rack_half(half, radius, sine)))
+    below = outline[0][0] - 0.1 * spline.depth
     return ((below, outline[0][1]), *outline)
 
 

@@ -24,6 +24,9 @@ class Work:
     `thinning` is the backlash allowance: by how much a tooth is to be thinner, normal to it at the reference
     cylinder. `roller_diameter` is that of the chain that runs on a sprocket, whose chain pitch is pi times the module.
     A worm wheel's blank is throated unless `is_plain`; `throat_radius` and `rim_diameter` are as the drawing has them.
+    A spline with a `key_width` is straight-sided, from its `outside_diameter` down to its `minor_diameter`; its hob,
+    made for it, rolls on the circle that is as long as the module over the keys. `form_diameter` is down to where its
+    sides must be straight.
     """
 
     kind: str
@@ -42,6 +45,9 @@ class Work:
     is_plain: bool = False
     throat_radius: Fraction | None = None
     rim_diameter: Fraction | None = None
+    key_width: Fraction | None = None
+    minor_diameter: Fraction | None = None
+    form_diameter: Fraction | None = None
 
     def __post_init__(self) -> None:
         if self.kind not in WORK_KINDS:
@@ -64,6 +70,16 @@ class Work:
             raise ValueError(
                 f"helix angle is {float(self.helix_angle_deg):g}; it must be from 0 to below 90 degrees"
             )
+
+    @property
+    def has_keys(self) -> bool:
+        """Whether the work is a spline with straight-sided keys."""
+        return self.key_width is not None
+
+    @property
+    def has_involutes(self) -> bool:
+        """Whether its flanks are those of a cylindrical gear: not of a chain wheel, a worm wheel, or keys."""
+        return self.kind not in ("sprocket", "worm wheel") and not self.has_keys
 
     @property
     def is_helical(self) -> bool:
@@ -203,7 +219,25 @@ def gear_to_cut(work: Work) -> gear.Gear:
     return replace(nominal, profile_shift=nominal.profile_shift - less)
 
 
+def keys_of(work: Work) -> spline.StraightSpline | None:
+    """A straight-sided spline's keys; None for other work. Raises `ValueError` for sizes that no shaft can have."""
+    if work.key_width is None or work.minor_diameter is None or work.outside_diameter is None:
+        return None
+    return spline.StraightSpline(
+        work.teeth, float(work.minor_diameter), float(work.outside_diameter), float(work.key_width)
+    )
+
+
+#: The least height of a rack's tooth over its datum line, in modules: a hob for keys may roll on their very tops.
+_LEAST_HEIGHT = 1e-6
+
+
 def _rack_of(work: Work, axial: float) -> gear.BasicRack:
+    keys = keys_of(work)
+    if keys is not None:
+        rolling, module = work.teeth * float(work.module_n), float(work.module_n)
+        over, below = ((half / (2 * module)) for half in (keys.major_diameter - rolling, rolling - keys.minor_diameter))
+        return gear.BasicRack(20.0, max(over, _LEAST_HEIGHT), max(below, _LEAST_HEIGHT), 0.0)
     if work.kind == "spline":
         return spline.rack_for(float(work.pressure_angle_deg)) or gear.ISO_53["A"]
     rack = gear.ISO_53["A"]

@@ -115,8 +115,8 @@ def sprocket_of(work: Work) -> Sprocket | None:
 
 
 def spline_is_unknown(work: Work) -> bool:
-    """Whether the work is a spline of a pressure angle that no standard rack has."""
-    return work.kind == "spline" and spline.rack_for(float(work.pressure_angle_deg)) is None
+    """Whether the work is an involute spline of a pressure angle that no standard rack has."""
+    return work.kind == "spline" and not work.has_keys and spline.rack_for(float(work.pressure_angle_deg)) is None
 
 
 def outside_diameter(work: Work) -> float:
@@ -204,6 +204,8 @@ def _wanting_outside(work: Work) -> tuple[Wanting, ...]:
 def _wanting_root(work: Work, hob: HobData) -> tuple[Wanting, ...]:
     if work.kind == "sprocket":
         return () if work.roller_diameter is not None else ("roller_diameter",)
+    if work.has_keys:
+        return ()
     measured = hob.addendum is not None or (hob.diameter is not None and hob.outside_diameter is not None)
     if work.kind == "spline" and not measured and not spline.has_one_root(float(hob.pressure_angle_deg)):
         return ("addendum",)

@@ -93,6 +93,77 @@ class StraightSpline:
         """Depth of the spaces, in mm."""
         return (self.major_diameter - self.minor_diameter) / 2
 
+    def corner_place(self, rolling_radius: float) -> float:
+        """Distance s = r·sin φ at which the top corner of a key's side touches the rack that rolls on radius r, in mm.
+
+        Own derivation: see `handlead.kinematics.profiles.straight_spline`.
+        """
+        half = self.key_width / 2
+        return math.sqrt(max(rolling_radius**2 - (self.major_diameter / 2) ** 2 + half**2, 0.0))
+
+    def foot_place(self, rolling_radius: float) -> float:
+        """The same where the rack is as deep as the minor diameter asks: s·(s − B/2)/r is that depth."""
+        half = self.key_width / 2
+        return (half + math.sqrt(half**2 + 4 * rolling_radius * (rolling_radius - self.minor_diameter / 2))) / 2
+
+
+@dataclass(frozen=True)
+class RolledKeys:
+    """What a hob of sharp corners leaves of keys when it rolls on `rolling_diameter`; diameters in mm.
+
+    The sides are straight down to `straight_from`, below which a fillet thickens them to `foot_width` at the minor
+    diameter. `bottom` is the width of the bottom between two fillets, along the minor diameter: 0 or less where the
+    hob's thread is pointed before it is as deep; `flat` is the width over the tip of that thread.
+    """
+
+    rolling_diameter: float
+    straight_from: float
+    foot_width: float
+    bottom: float
+    flat: float
+
+    @classmethod
+    def of(cls, spline: StraightSpline, rolling_diameter: float | None = None) -> RolledKeys:
+        """Roll a hob for `spline`; on the major diameter unless another circle is given.
+
+        The flat of the hob's tip, w wide, touches the bottom along w/r radians; the rest of the pitch is the key and
+        its fillets. Own derivation. Raises `ValueError` for a circle on which the tops of the sides aren't cut.
+        """
+        rolling = _rolling(spline, spline.major_diameter if rolling_diameter is None else rolling_diameter)
+        r = rolling / 2
+        sine = spline.foot_place(r) / r
+        half = spline.key_width / 2
+        flat = 2 * (math.pi * r / spline.keys - rack_half(half, r, sine))
+        foot = math.pi / spline.keys - flat / (2 * r)
+        root = spline.minor_diameter / 2
+        return cls(rolling, fillet_diameter(spline, rolling), 2 * root * math.sin(foot), flat / r * root, flat)
+
+
+    @classmethod
+    def best(cls, spline: StraightSpline) -> RolledKeys:
+        """What the hob leaves whose fillets are least, rolling between the least circle that serves and the tops.
+
+        Where no circle leaves a flat at the thread's tip, the least one's.
+        """
+        least, most = spline.least_rolling_diameter, spline.major_diameter
+        tried = [cls.of(spline, least + (most - least) * step / _CIRCLES) for step in range(_CIRCLES + 1)]
+        return min((one for one in tried if one.bottom > 0), key=lambda one: one.straight_from, default=tried[0])
+
+
+#: Circles that are tried for the best one.
+_CIRCLES = 200
+
+
+def rack_half(half_key: float, r: float, sine: float) -> float:
+    """Half of the space that a key's side leaves in the rack, where its point of touch lies at angle φ, sin φ given."""
+    angle, cosine = math.asin(sine), math.sqrt(1 - sine * sine)
+    return half_key * cosine - r * cosine * sine + r * angle
+
+
+def _rolling(spline: StraightSpline, diameter: float) -> float:
+    least = spline.least_rolling_diameter
+    return arguments.number("rolling diameter", diameter, unit="mm", at_least=least * (1 - 1e-12))
+
 
 def fillet_diameter(spline: StraightSpline, rolling_diameter: float | None = None) -> float:
     """Diameter down to which the sides of the keys come out straight, in mm; a fillet lies below.
@@ -106,5 +177,5 @@ def fillet_diameter(spline: StraightSpline, rolling_diameter: float | None = Non
     rolling = least if rolling_diameter is None else rolling_diameter
     r = arguments.number("rolling diameter", rolling, unit="mm", at_least=least) / 2
     half = spline.key_width / 2
-    s = (half + math.sqrt(half**2 + 4 * r * (r - spline.minor_diameter / 2))) / 2
+    s = spline.foot_place(r)
     return 2 * math.sqrt(r * r - s * s + half**2)

@@ -100,6 +100,8 @@ def _other_hob(case: Case) -> str:
         if case.job.units == "in":
             wanted = f"diametral_pitch = {decimal(Fraction(diametral_pitch_from_module(work.module_n)))}"
         return f"If that is its axial size, write what it is normal to the thread: {wanted}; else take such a hob."
+    if work.has_keys:
+        return "Take the hob that is made for these keys: their count, width and diameters are marked on it."
     if work.kind == "sprocket":
         return f"Take a hob for a chain of {size_text(work.module_n, case)}."
     return "Take a hob of the work's normal module or pitch."
@@ -207,6 +209,8 @@ def _least_outside(case: Case) -> float:
     work = case.job.work
     if work.kind == "sprocket":
         return pitch_diameter(work.teeth, math.pi * float(work.module_n))
+    if work.has_keys:
+        return case.sizes.root_diameter
     gear = gear_of(work)
     middle = gear.reference_diameter + 2 * gear.profile_shift * gear.module_n
     return max(middle, case.sizes.root_diameter)
@@ -216,7 +220,7 @@ def _check_tips(case: Case) -> Iterator[Finding]:
     """Whether the teeth come out as high as is usual."""
     work, units = case.job.work, case.job.units
     short = (gear_of(work).tip_diameter - case.sizes.outside_diameter) / 2
-    if spline_is_unknown(work):
+    if spline_is_unknown(work) or work.has_keys:
         return
     if short > _SHORT_TIPS * float(work.module_n):
         yield Finding(
@@ -249,6 +253,8 @@ def _check_sprocket(case: Case) -> Iterator[Finding]:
 def _check_room(case: Case) -> Iterator[Finding]:
     """Whether the tips fit between the hob's threads."""
     hob, units = case.job.hob, case.job.units
+    if case.job.work.has_keys:
+        return  # a hob that is made for the shaft has room for its keys
     # As `Hob.dedendum`: the rack's addendum and the usual clearance, unless the hob says otherwise.
     below = 1 + ROOT_CLEARANCE if hob.dedendum is None else float(hob.dedendum)
     room = hob_addendum(case.job.work, hob) + below * float(hob.module_n)

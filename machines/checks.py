@@ -42,6 +42,7 @@ from .case import (
 from .cutting_speed import check_cutting_speed
 from .findings import Fact, Finding
 from .hob_checks import check_hob_length
+from .key_checks import check_keys, check_standard
 from .mending import refusal
 from .pair_checks import check_pair, check_teeth
 from .units import decimal, height, length, lengths_in, quoted
@@ -534,7 +535,7 @@ def _beyond_sizes(case: Case) -> _Beyond:
         most = length(float(limits.face_width), units, 1)
         words = f"The face is {length(float(work.face_width or 0), units, 1)} wide; the machine takes {most}."
         yield words, {"face_width_mm": work.face_width, "greatest_mm": limits.face_width}
-    if limits.module_n is not None and work.module_n > limits.module_n:
+    if limits.module_n is not None and work.module_n > limits.module_n and not work.has_keys:
         ours, most = size_text(work.module_n, case), size_text(limits.module_n, case)
         words = f"The work is of {ours}; the machine takes {most} at most."
         yield words, {"module_mm": work.module_n, "greatest_mm": limits.module_n}
@@ -628,6 +629,8 @@ JOB_CHECKS: tuple[Check, ...] = (
     check_teeth,
     check_pair,
     check_hob_length,
+    check_standard,
+    check_keys,
 )
 
 #: Every check.

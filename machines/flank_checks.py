@@ -56,7 +56,7 @@ def _might_have_flanks(case: Case, cut: Cut) -> bool:
     """Whether count and hand on the blank are the drawing's, of work whose flanks are involutes."""
     work = case.job.work
     hand = work.hand.word if work.is_helical and work.hand else "none"
-    is_cylindrical = work.kind not in ("sprocket", "worm wheel")
+    is_cylindrical = work.has_involutes
     return is_cylindrical and (cut.gauged.teeth, cut.gauged.hand) == (work.teeth, hand)
 
 

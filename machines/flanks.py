@@ -32,8 +32,9 @@ class Flanks:
     def of(cls, case: Case) -> Flanks:
         """The flanks of a case. Raises `NotCut` where nothing moves that must, or for work without involute flanks."""
         work, rates = case.job.work, case.rates
-        if work.kind in ("sprocket", "worm wheel"):
-            raise NotCut(f"the flanks of a {work.kind} aren't those of a cylindrical gear")
+        if not work.has_involutes:
+            kind = "straight-sided spline" if work.has_keys else work.kind
+            raise NotCut(f"the flanks of a {kind} aren't those of a cylindrical gear")
         if rates is None or case.solution.is_locked or not rates.axial or not rates.table:
             raise NotCut("hob, table and axial slide must all move")
         gear = replace(gear_to_cut(work), face_width=face_width_mm(work))

@@ -131,7 +131,7 @@ def _check_likely(job: Job, measure: Measure) -> None:
 
 def _measures(job: Job, taken: Gauging) -> Iterator[Measure]:
     work, sprocket = job.work, sprocket_of(job.work)
-    gear = None if work.kind in ("sprocket", "worm wheel") else gear_on_blank(work)
+    gear = None if not work.has_involutes else gear_on_blank(work)
     if gear is not None:
         yield from _of_teeth(job, gear, taken)
     elif sprocket is not None and taken.balls is not None:

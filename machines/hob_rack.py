@@ -76,6 +76,8 @@ def hob_of_job(
     own = dict(values.get("hob", {}))
     rack = rack_beside(beside)
     if "hob" in values and "name" not in own:
+        if work.has_keys and not any(key in own for key in _SIZES):
+            own["module"] = work.module_n  # made for this very shaft, it has no other
         return _whole(own, complaints)
     if rack is None:
         if not any(key in own for key in _SIZES):

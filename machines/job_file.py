@@ -13,7 +13,8 @@ from typing import Any
 from handlead.kinematics.frozen import freeze
 from handlead.kinematics.gear import MM_PER_INCH
 from handlead.kinematics.links import PI, Mounted
-from handlead.kinematics.requirement import HobData, Work, gear_to_cut
+from handlead.kinematics.profiles import straight_spline
+from handlead.kinematics.requirement import HobData, Work, gear_to_cut, keys_of
 from handlead.kinematics.sizes import drawn_throat, sprocket_of
 from handlead.kinematics.solution import SLIDE_ENDS
 from handlead.kinematics.words import POSITIVES, STILL, SWIVEL_TURNS, Feed, Hand
@@ -44,6 +45,15 @@ DECIMALS = 12
 
 #: The keys of [work] that a worm wheel alone has.
 THROAT_KEYS = ("blank", "throat_radius", "rim_diameter")
+
+#: The keys of [work] that a straight-sided spline alone has.
+SPLINE_KEYS = ("key_width", "minor_diameter", "form_diameter")
+
+#: Keys that a straight-sided spline can't have: its sides are planes along the axis.
+_NOT_OF_KEYS = (
+    "helix_angle", "lead", "hand", "profile_shift", "thinning", "pressure_angle", "transverse_pressure_angle",
+    "transverse_module", "transverse_diametral_pitch",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -505,6 +515,10 @@ def _works(values: dict[str, Any], complaints: Complaints) -> tuple[Work | None,
     work = _work(given, "work", complaints)
     if work is None or "mate" not in values:
         return work, None
+    if work.has_keys:
+        message = "a straight-sided spline's mate is a hub, which no hob cuts ({also}). Leave the mate out"
+        complaints.add(Disagreement, ("mate",), message, ("work", "key_width"))
+        return None, None
     return work, _work(_mate_keys(given, values["mate"]), "mate", complaints)
 
 
@@ -522,7 +536,7 @@ def _mate_keys(work: dict[str, Any], mate: dict[str, Any]) -> dict[str, Any]:
         keys.pop("outside_diameter", None)
     if mate.get("kind", "sprocket") != "sprocket":
         keys.pop("roller_diameter", None)
-    keys = {key: value for key, value in keys.items() if key not in THROAT_KEYS}
+    keys = {key: value for key, value in keys.items() if key not in (*THROAT_KEYS, *SPLINE_KEYS)}
     if mate.get("kind") in ("spur", "spline", "sprocket"):
         keys = {key: value for key, value in keys.items() if key not in ("hand", "helix_angle", "lead")}
     if "hand" in keys and work["kind"] != "worm wheel":
@@ -571,6 +585,8 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
         message = f'"{hollow}" is given, but the kind is {quoted(kind)} ({{also}}). Only worm wheels have a hollow'
         complaints.add(Disagreement, (table, hollow), message, (table, "kind"))
         return None
+    if not _keys_are_whole(values, table, complaints):
+        return None
     plain = next((key for key in THROAT_KEYS[1:] if key in values), None)
     if plain and values.get("blank") == "plain":
         message = f'"{plain}" is given, but the blank is plain ({{also}}). Keep one of the two'
@@ -599,13 +615,15 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
         return None
     try:
         work = _built(values)
+        _check_keys(work)
         gear_to_cut(work)
         sprocket_of(work)
     except ValueError as fault:
         key = next(
             (
                 key
-                for key in ("lead", "profile_shift", "thinning", "roller_diameter")
+                for key in ("lead", "profile_shift", "thinning", "roller_diameter", "key_width", "minor_diameter",
+                            "form_diameter", "module")
                 if key in values and key.replace("_", " ") in str(fault)
             ),
             "",
@@ -613,6 +631,51 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
         complaints.add(WrongValue, (table, key) if key else (table,), str(fault))
         return None
     return None if before else work
+
+
+def _keys_are_whole(values: dict[str, Any], table: str, complaints: Complaints) -> bool:
+    """Whether a straight-sided spline has what it takes, and nothing that it can't have; complains of what isn't."""
+    given = next((key for key in SPLINE_KEYS if key in values), None)
+    if given is None:
+        return True
+    if values["kind"] != "spline":
+        message = f'"{given}" is given, but the kind is {quoted(values["kind"])} ({{also}}). Only splines have keys'
+        complaints.add(Disagreement, (table, given), message, (table, "kind"))
+        return False
+    whole = True
+    for key in ("key_width", "minor_diameter", "outside_diameter"):
+        if key not in values:
+            whole = False
+            message = f'"{key}" is missing. Keys are told by their width and the diameters at their foot and over them'
+            complaints.add(Missing, (table, key), message)
+    for key in _NOT_OF_KEYS:
+        if key in values:
+            whole = False
+            message = f'"{key}" is given, but the spline has straight-sided keys ({{also}}). Leave it out'
+            complaints.add(Disagreement, (table, key), message, (table, given))
+    return whole
+
+
+def _check_keys(work: Work) -> None:
+    """Raises `ValueError` for keys that no shaft can have, or that no hob can roll on the circle that is given."""
+    keys = keys_of(work)
+    if keys is None:
+        return
+    rolling, least = work.teeth * float(work.module_n), keys.least_rolling_diameter
+    if rolling < least:
+        raise ValueError(
+            f"module is {float(work.module_n):.6g}: a hob of it rolls on {rolling:.6g} mm, and the sides of these keys "
+            f"come out straight to their tops only from {least:.6g} mm up. Leave it out, or give one from "
+            f"{least / work.teeth:.6g} up"
+        )
+    # As deep as the minor diameter its thread must still have a flat.
+    straight_spline(keys, rolling_diameter=rolling)
+    low, high = float(work.minor_diameter or 0), float(work.outside_diameter or 0)
+    if work.form_diameter is not None and not low < work.form_diameter < high:
+        raise ValueError(
+            f"form diameter is {float(work.form_diameter):g} mm; it must lie between the minor diameter of {low:g} mm "
+            f"and the outside of {high:g} mm"
+        )
 
 
 def _check_throat(work: Work, hob: HobData, complaints: Complaints) -> None:
@@ -645,6 +708,9 @@ def _built(values: dict[str, Any]) -> Work:
         is_plain=values.get("blank") == "plain",
         throat_radius=values.get("throat_radius"),
         rim_diameter=values.get("rim_diameter"),
+        key_width=values.get("key_width"),
+        minor_diameter=values.get("minor_diameter"),
+        form_diameter=values.get("form_diameter"),
     )
 
 
@@ -679,6 +745,8 @@ def _module_n(values: dict[str, Any], cosine: float | None) -> Fraction:
     if "pitch" in values:
         return Fraction(values["pitch"]) / PI
     transverse = _transverse_module(values)
+    if transverse is None and "module" not in values and "key_width" in values:
+        return Fraction(Fraction(values["outside_diameter"]) / values["teeth"])
     if transverse is None:
         return Fraction(values["module"])
     return Fraction(transverse) if cosine is None else _limited(float(transverse) * cosine)
@@ -712,12 +780,19 @@ def _hob(values: dict[str, Any], work: Work) -> HobData:
         gashes=values.get("gashes"),
         pressure_angle_deg=values.get("pressure_angle", work.pressure_angle_deg),
         rack=values.get("rack", "A"),
-        addendum=values.get("addendum"),
+        addendum=values.get("addendum", _height_for_keys(work)),
         dedendum=values.get("dedendum"),
         tip_radius=values.get("tip_radius"),
         length=values.get("length"),
         name=values.get("name", ""),
     )
+
+
+def _height_for_keys(work: Work) -> Fraction | None:
+    """Height in modules of the tips of a hob for these keys over the circle that it rolls on; None without keys."""
+    if not work.has_keys or work.minor_diameter is None:
+        return None
+    return Fraction(work.teeth - work.minor_diameter / work.module_n) / 2
 
 
 def _gauging(row: dict[str, Any]) -> Gauging:

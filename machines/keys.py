@@ -566,6 +566,19 @@ _WORK_KEYS = (
         default="throated",
     ),
     Key(
+        "key_width",
+        _SIZE,
+        "Width of the keys of a straight-sided spline; with it go minor_diameter and outside_diameter, and the module "
+        "may be left out: it is that of the hob, which rolls on the outside unless a module says on what circle.",
+    ),
+    Key("minor_diameter", _SIZE, "Diameter at the bottom between the keys of a straight-sided spline."),
+    Key(
+        "form_diameter",
+        _SIZE,
+        "Diameter down to which the sides of the keys must be straight: a hob leaves fillets at their foot.",
+        default="as the hob leaves it, and said",
+    ),
+    Key(
         "throat_radius",
         _SIZE,
         "Radius of the hollow round a worm wheel.",
@@ -579,7 +592,7 @@ _WORK_KEYS = (
     ),
 )
 _WORK_CHOICES = (
-    OneOf(TOOTH_SIZES, True),
+    OneOf(TOOTH_SIZES, True, unless=("key_width", "minor_diameter")),
     OneOf(("helix_angle", "lead")),
     OneOf(("pressure_angle", "transverse_pressure_angle")),
 )

@@ -7,8 +7,9 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics import gear as gears
-from handlead.kinematics.requirement import Work
-from handlead.kinematics.sizes import centres_at_depth, gear_on_blank, sprocket_of
+from handlead.kinematics.requirement import Work, keys_of
+from handlead.kinematics.sizes import centres_at_depth, gear_on_blank, rolling_diameter_of, sprocket_of
+from handlead.kinematics.spline import RolledKeys
 from handlead.kinematics.sprocket import over_pins
 
 from .case import Case, face_width_mm
@@ -63,6 +64,8 @@ class PartSizes:
     balls: Over | None
     pins: Over | None
     chord: Chord | None
+    key_width: float | None = None
+    keys_straight_from: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The `sizes` object of the JSON contract: all in mm."""
@@ -84,7 +87,16 @@ class PartSizes:
             "pins": self.pins and self.pins.size,
             "chord_height": self.chord and self.chord.height,
             "chord": self.chord and self.chord.thickness,
+            **({} if self.key_width is None else self._keys_json()),
         }
+
+    def _keys_json(self) -> dict[str, Any]:
+        return {"key_width": self.key_width, "keys_straight_from": self.keys_straight_from}
+
+
+def _straight_from(work: Work) -> float | None:
+    keys = keys_of(work)
+    return None if keys is None else RolledKeys.of(keys, rolling_diameter_of(work)).straight_from
 
 
 def part_sizes(case: Case) -> PartSizes:
@@ -106,6 +118,8 @@ def part_sizes(case: Case) -> PartSizes:
         balls=_balls(work, inch=case.job.units == "in"),
         pins=_pins(work),
         chord=chord_of(work),
+        key_width=None if work.key_width is None else float(work.key_width),
+        keys_straight_from=_straight_from(work),
     )
 
 
@@ -139,7 +153,7 @@ def _balls(work: Work, *, inch: bool) -> Over | None:
 
 def _measured_gear(work: Work) -> gears.Gear | None:
     """The gear with an involute to be measured; None for work that has none, or whose blank ends below its teeth."""
-    return None if work.kind in ("sprocket", "worm wheel") else gear_on_blank(work)
+    return None if not work.has_involutes else gear_on_blank(work)
 
 
 def _pins(work: Work) -> Over | None:

@@ -17,6 +17,7 @@ from .findings import Finding, worst_first
 from .flank_checks import check_flanks
 from .hand_checks import HandCheck, hand_checks
 from .job_file import Job
+from .key_checks import check_keys_found
 from .move_checks import check_moves
 from .pair_checks import PairSizes, pair_sizes
 from .part_sizes import part_sizes
@@ -173,6 +174,7 @@ def prove_case(case: Case, *, cut: Depth | None = None, progress: Progress | Non
         measured, more = _witness(case, cut, progress)
         findings += more
         if measured is not None:
+            findings += check_keys_found(case, measured)
             findings += check_flanks(case, measured, not any(one.severity == "error" for one in findings))
     if measured and moved:
         again = cut_again(moved)

@@ -65,7 +65,8 @@ def _of_table(table: Table, seen: set[str]) -> Iterator[str]:
 
 def _choice(choice: OneOf) -> str:
     names = ", ".join(f"`{name}`" for name in choice.keys)
-    return f"{'Exactly' if choice.required else 'At most'} one of {names}."
+    unless = f"; none is needed with `{choice.unless[0]}`" if choice.unless else ""
+    return f"{'Exactly' if choice.required else 'At most'} one of {names}{unless}."
 
 
 def _tables(value: Value) -> Iterator[tuple[str, Table]]:

@@ -425,10 +425,11 @@ class Key:
 
 @dataclass(frozen=True)
 class OneOf:
-    """Keys of which only one may be given, or exactly one must."""
+    """Keys of which only one may be given, or exactly one must, but where a key of `unless` is there."""
 
     keys: tuple[str, ...]
     required: bool = False
+    unless: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -518,7 +519,7 @@ class Table(Value):
                     (other,),
                     (given[0],),
                 )
-            if choice.required and not given:
+            if choice.required and not given and not any(name in raw for name in choice.unless):
                 *first, last = (quoted(name) for name in choice.keys)
                 names = f"{', '.join(first)} or {last}" if first else last
                 if not any(nearest(name, choice.keys) for name in raw if name not in self.names):

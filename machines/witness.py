@@ -8,9 +8,16 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from handlead.kinematics.gear import ISO_53, ROOT_CLEARANCE
-from handlead.kinematics.profiles import rounded_rack
-from handlead.kinematics.requirement import USUAL_GASHES, HobData, Work, gear_to_cut
-from handlead.kinematics.sizes import hob_addendum, outside_diameter, rolling_diameter_of, sprocket_of
+from handlead.kinematics.profiles import rounded_rack, straight_spline
+from handlead.kinematics.requirement import USUAL_GASHES, HobData, Work, gear_to_cut, keys_of
+from handlead.kinematics.sizes import (
+    centres_at_depth,
+    hob_addendum,
+    outside_diameter,
+    rolling_diameter_of,
+    sprocket_of,
+)
+from handlead.kinematics.spline import RolledKeys
 from handlead.kinematics.touch import touch_length
 
 from .case import Case, face_width_mm
@@ -21,6 +28,7 @@ from .units import length
 if TYPE_CHECKING:
     from handlead.kinematics.flank_quality import FlankQuality
     from handlead.kinematics.gauging import Gauged
+    from handlead.kinematics.gauging_keys import KeysFound
     from handlead.kinematics.hob import Hob
     from handlead.kinematics.measured import Measured
     from handlead.kinematics.motion import Rates
@@ -57,6 +65,11 @@ class Cut:
         return self.measured.flanks
 
     @property
+    def keys(self) -> KeysFound | None:
+        """The keys of a straight-sided spline at full depth; None for other work, or where there are none."""
+        return self.measured.keys
+
+    @property
     def marks_are_apart(self) -> bool:
         """Whether feed marks and facets have heights of their own: on leaning teeth they are one pattern."""
         return self.gauged.hand == "none"
@@ -84,10 +97,24 @@ class Cut:
             "runout_um": flanks and flanks.runout_um,
             "thickness_um": flanks and flanks.thickness_um,
             "span_um": flanks and flanks.span_um,
+            **self._keys_json(),
             "traced_teeth": flanks and flanks.traced_teeth,
             "class": flanks and flanks.quality,
             "not_measured": list(_not_measured()) if flanks else [],
             "notes": list(found.notes),
+        }
+
+
+    def _keys_json(self) -> dict[str, Any]:
+        keys = self.keys
+        if keys is None:
+            return {}
+        return {
+            "key_width_mm": keys.width,
+            "key_width_spread_mm": keys.spread,
+            "key_taper_um": keys.taper_um,
+            "key_parallel_um": keys.parallel_um,
+            "key_dividing_um": keys.dividing_um,
         }
 
 
@@ -118,12 +145,14 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
     width = face_width_mm(work)
     _check_measure(rates, width)
     # A sprocket's flank is no involute, and a worm wheel's no cylinder's: there is nothing to hold theirs against.
-    gear = replace(gear_to_cut(work), face_width=None if work.kind in ("sprocket", "worm wheel") else width)
+    gear = replace(gear_to_cut(work), face_width=width if work.has_involutes else None)
     setting = setting_of(case)
     if depth == "scratch":
         _check_touches(setting, case)
     try:
         measured = measure_cut(setting, gear=gear, depth=depth, ripples=ripples_of(case), progress=progress)
+        if work.has_keys:
+            measured = replace(measured, keys=_keys_found(case, setting))
     except ValueError as why:
         raise NotCut(str(why)) from why
     if case.outcome and case.outcome.teeth is None:
@@ -208,7 +237,7 @@ def hob_of(work: Work, data: HobData) -> Hob:
             lead_angle_deg=_number(data.lead_angle_deg),
             pressure_angle_deg=float(data.pressure_angle_deg),
             rack=rack,
-            profile=_chain_thread(work, data),
+            profile=_chain_thread(work, data) or _thread_for_keys(work),
         )
     except ValueError as fault:
         raise NotCut(str(fault)) from fault
@@ -226,6 +255,43 @@ def _chain_thread(work: Work, data: HobData) -> tuple[tuple[float, float], ...] 
     below = teeth_over + ROOT_CLEARANCE * float(data.module_n)
     seat, angle = sprocket.seating_radii[0], float(data.pressure_angle_deg)
     return rounded_rack(math.pi * float(data.module_n), seat, angle, hob_addendum(work, data), below)
+
+
+def _thread_for_keys(work: Work) -> tuple[tuple[float, float], ...] | None:
+    """The thread of a hob made for straight-sided keys; None for other work."""
+    keys = keys_of(work)
+    return straight_spline(keys, rolling_diameter=rolling_diameter_of(work)) if keys else None
+
+
+def _keys_found(case: Case, setting: Setting) -> KeysFound | None:
+    """The keys on the blank cut to depth, between the drawing's form diameter, or the fillets, and the tops.
+
+    The thread is the drawing's own, which a hob of another module wouldn't have.
+    """
+    from handlead.kinematics.measured import measure_keys
+
+    work, distance = case.job.work, centres_at_depth(case.job.work, case.job.hob)
+    low, high = straight_from(work), float(work.outside_diameter or 0)
+    if low is None or distance is None or case.job.hob.module_n != work.module_n or not setting.rates.axial:
+        return None
+    margin = _OFF_THE_ENDS * (high - low)
+    return measure_keys(replace(setting, centre_distance=distance), (low + margin, high - margin))
+
+
+#: How much of the straight part of a key's side is left out at either end when it is measured.
+_OFF_THE_ENDS = 0.05
+
+
+def straight_from(work: Work) -> float | None:
+    """Diameter in mm down to where the sides of the keys are to be straight: the drawing's, or what a hob leaves.
+
+    None for other work.
+    """
+    keys = keys_of(work)
+    if keys is None:
+        return None
+    left = RolledKeys.of(keys, rolling_diameter_of(work)).straight_from
+    return left if work.form_diameter is None else float(work.form_diameter)
 
 
 def _number(value: Any) -> float | None:

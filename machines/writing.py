@@ -292,7 +292,7 @@ def _work(work: Work, units: str) -> dict[str, Any]:
         "kind": work.kind,
         "teeth": work.teeth,
         **_tooth_size(work.module_n, units),
-        "pressure_angle": work.pressure_angle_deg,
+        "pressure_angle": None if work.has_keys else work.pressure_angle_deg,
         "helix_angle": work.helix_angle_deg if work.lead is None else None,
         "lead": work.lead,
         "hand": work.hand.word if work.hand else None,
@@ -305,6 +305,9 @@ def _work(work: Work, units: str) -> dict[str, Any]:
         "blank": "plain" if work.is_plain else None,
         "throat_radius": work.throat_radius,
         "rim_diameter": work.rim_diameter,
+        "key_width": work.key_width,
+        "minor_diameter": work.minor_diameter,
+        "form_diameter": work.form_diameter,
     }
 
 

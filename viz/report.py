@@ -104,6 +104,7 @@ def _rows(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     yield ("helix angle", f"{work.beta_deg:.4f}°", "none" if angle is None else f"{angle:.4f}°", "")
     yield from _slope(proof)
     yield from _flanks(proof)
+    yield from _keys(proof)
     wanted, stands = (
         case.job.machine.swivel_text(angle, seen=False) for angle in (case.swivel_wanted_deg, case.swivel_deg)
     )
@@ -148,6 +149,16 @@ def _flanks(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     yield ("flanks, ISO 1328-1", f"class {proof.case.job.work.quality}", "", reached)
     yield ("thickness of teeth", "", "", f"{deviation(flanks.thickness_um, proof.case.job.units)} at full depth")
     yield ("marks on the flank", "", "", _marks(proof.cut, flanks, proof.case.job.units))
+
+
+def _keys(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
+    """The keys of a straight-sided spline as a micrometer and a dial find them on the simulated blank."""
+    keys, wanted, units = proof.cut and proof.cut.keys, proof.case.job.work.key_width, proof.case.job.units
+    if not keys or wanted is None:
+        return
+    yield ("width of the keys", length(float(wanted), units), "", length(keys.width, units))
+    yield ("sides parallel within", "", "", height(keys.parallel_um, units))
+    yield ("keys divided within", "", "", height(keys.dividing_um, units))
 
 
 def _marks(cut: Cut, flanks: FlankQuality, units: str) -> str:
@@ -226,6 +237,8 @@ def _sizes(case: Case) -> Iterator[tuple[str, str]]:
     for what, over in (("balls", sizes.balls), ("pins", sizes.pins)):
         if over:
             measures.append(f"over {ball_text(over.ball, units)} {what} {length(over.size, units)}")
+    if sizes.key_width is not None:
+        measures.append(f"keys {length(sizes.key_width, units)} over their sides")
     if sizes.chord:
         thick, height = (length(mm, units) for mm in (sizes.chord.thickness, sizes.chord.height))
         measures.append(f"chord {thick}, {height} from the tips")

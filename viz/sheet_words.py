@@ -46,6 +46,7 @@ from handlead.machines.units import feed as feed_text
 
 from .bracket_drawing import LETTERS, bracket_layout, idler_words
 from .hand_check_words import hand_check_block
+from .key_words import key_rows, keys_text
 from .sheet_steps import Block
 from .shop import Shop
 from .swivel_drawing import swivel_words
@@ -208,6 +209,8 @@ def _hob_line(job: Job) -> str:
     starts = f"{hob.starts} start{'s' if hob.starts > 1 else ''}"
     if _is_sprocket(job.work):
         size = f"{_chain_pitch(hob.module_n, units)} pitch"
+    elif job.work.has_keys:
+        size = f"made for {job.work.teeth} keys {keys_text(job.work, units)}"
     else:
         size = f"{_pitch(hob.module_n, units)}, {float(hob.pressure_angle_deg):g}°"
     named = f", {quoted(hob.name)}" if hob.name else ""
@@ -260,6 +263,8 @@ def hand_words(work: Work) -> str:
 def _size(work: Work, units: str) -> str:
     if _is_sprocket(work):
         return f"sprocket, chain {_chain_pitch(work.module_n, units)}"
+    if work.has_keys:
+        return f"straight-sided {keys_text(work, units)}"
     return _pitch(work.module_n, units)
 
 
@@ -606,6 +611,8 @@ def _work(case: Case) -> Rows:
     work, units = case.job.work, case.job.units
     if _is_sprocket(work):
         return _sprocket(case)
+    if work.has_keys:
+        return key_rows(case)
     pitch = ("diametral pitch", f"{float(gears.diametral_pitch_from_module(work.module_n)):.6g}")
     rows: Rows = [
         ("teeth  z", str(work.teeth)),
@@ -671,7 +678,7 @@ def _sprocket(case: Case) -> Rows:
 
 
 def _backlash(work: Work, units: str) -> str:
-    if _is_sprocket(work):
+    if _is_sprocket(work) or work.has_keys:
         return ""
     return f"teeth {length(float(work.thinning), units)} thinner" if work.thinning else "no backlash taken off"
 
@@ -702,6 +709,8 @@ def _hob(job: Job) -> Rows:
     hob, units = job.hob, job.units
     pitch = float(gears.diametral_pitch_from_module(hob.module_n))
     size = ("diametral pitch", f"{pitch:.6g}") if units == "in" else ("module", f"{float(hob.module_n):.6g} mm")
+    if job.work.has_keys:
+        size = ("pitch", _chain_pitch(hob.module_n, units))
     rows: Rows = [
         ("pitch", _chain_pitch(hob.module_n, units)) if _is_sprocket(job.work) else size,
         ("starts, hand", f"{hob.starts}, {hob.hand.word.upper()}"),
@@ -709,7 +718,8 @@ def _hob(job: Job) -> Rows:
     if hob.gamma_deg is not None:
         rows.append(("lead angle  γ", angle_text(hob.gamma_deg)))
     if not _is_sprocket(job.work):
-        rows.append(("pressure angle", f"{float(hob.pressure_angle_deg):g}°"))
+        if not job.work.has_keys:
+            rows.append(("pressure angle", f"{float(hob.pressure_angle_deg):g}°"))
         if "addendum" not in sizes_of(job.work, hob).wanting:
             rows.append(("addendum  h_a0", dial(hob_addendum(job.work, hob), units)))
     tip = hob_tip_diameter(job.work, hob)
