@@ -17,6 +17,7 @@ from .asked import Asked
 from .coupled_planning import coupled_demands
 from .machine_file import GearSet, Machine
 from .member_search import (
+    Manner,
     Preference,
     demands,
     differential_place,
@@ -48,7 +49,7 @@ def gears_to_get(wanted: Wanted, work: Work) -> str:
     if not wanted.machine.gear_sets:
         return ""
     for gears in itertools.islice(choices_tried(wanted, work), _MOST_TRIED):
-        if search_member(wanted.on(with_gears(wanted.machine, gears)), work, plain=True).setups:
+        if search_member(wanted.on(with_gears(wanted.machine, gears)), work, Manner(plain=True)).setups:
             return _sentence(gears)
     return ""
 

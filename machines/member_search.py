@@ -60,6 +60,29 @@ class Found:
     not_searched: str = ""
 
 
+#: What is told of a member while it is being searched: the best so far, or why there is none so far.
+Tell = Callable[[Found], None]
+
+_GOES_ON = "the search goes on"
+
+
+@dataclass(frozen=True)
+class Manner:
+    """How a member is searched.
+
+    With `pair` only ways are looked at in which both members of a pair can have one ratio on the differential;
+    `lead_as` is the other member, whose ratio it must be. With `plain`, only the first set-up of the plain way, if
+    there is one. With `alone`, only such as have the count in the index gears alone. `tell` is called with the best so
+    far each time that a better one is found, and once with what stands against the plain way where that gives none.
+    """
+
+    pair: bool = False
+    lead_as: Planned | None = None
+    plain: bool = False
+    alone: bool = False
+    tell: Tell | None = None
+
+
 @dataclass
 class _Log:
     """Why ways led to nothing, each with how far it got: the one that got farthest tells the truth."""
@@ -69,6 +92,14 @@ class _Log:
     quick: bool = False
     #: Set-ups that were proved already: wider spans of feed find them again.
     proved: dict[Any, Planned | Proof] = field(default_factory=dict)
+    tell: Tell | None = None
+    _best: tuple[Any, ...] | None = None
+
+    def better(self, planned: Planned, asked: Asked) -> None:
+        """Tell of a set-up that is better than all before it."""
+        if self.tell and (self._best is None or planned.merit < self._best):
+            self._best = planned.merit
+            self.tell(Found(asked, [planned], not_searched=_GOES_ON))
 
     def add(self, reached: int, why: str) -> None:
         self.reasons.append((reached, why.rstrip(".")))
@@ -92,21 +123,18 @@ class _Log:
 _INDEX, _RATIOS, _TOGETHER, _PROOF, _LIMITS = range(1, 6)
 
 
-def search_member(
-    wanted: Wanted, work: Work, *, pair: bool = False, lead_as: Planned | None = None, plain: bool = False
-) -> Found:
-    """The set-ups for one member, the best first; with `plain` only those of the plain way, if there is one.
+def search_member(wanted: Wanted, work: Work, manner: Manner = Manner()) -> Found:
+    """The set-ups for one member, the best first.
 
-    With `pair` only ways are looked at in which both members of a pair can have one ratio on the differential;
-    `lead_as` is the other member, whose ratio it must be. Loose gears in series with others stay as they are, or at
-    1 in size, wherever the count can then be indexed; else those ratios of theirs are tried with which it can.
+    Loose gears in series with others stay as they are, or at 1 in size, wherever the count can then be indexed; else
+    those ratios of theirs are tried with which it can.
     """
-    first = _search(wanted, work, pair=pair, lead_as=lead_as, plain=plain)
+    first = _search(wanted, work, manner)
     if first.is_settled or any(planned.is_exact for planned in first.setups):
         return first
     for other in wanted.with_other_loose(work):
         if any(_may_index(other, work, way) for way in other.ways):
-            found = _search(other, work, pair=pair, lead_as=lead_as, plain=plain, alone=True)
+            found = _search(other, work, replace(manner, alone=True))
             if found.setups:
                 return found
     return first
@@ -126,17 +154,16 @@ def _may_index(wanted: Wanted, work: Work, way: Way) -> bool:
     return all(_index_list(place, stock, wanted).items for place in places)
 
 
-def _search(
-    wanted: Wanted, work: Work, *, pair: bool, lead_as: Planned | None, plain: bool, alone: bool = False
-) -> Found:
-    """The set-ups with the loose gears as the ways have them; `alone`, only those whose index makes the count alone."""
+def _search(wanted: Wanted, work: Work, manner: Manner) -> Found:
+    """The set-ups with the loose gears as the ways have them."""
     asked = Asked.of(wanted.job, work, wanted.machine)
     result = Found(asked)
     settled = _settled(wanted, work)
     if settled:
         result.is_settled, result.none_because = True, settled
         return result
-    log = _Log(quick=plain)
+    plain, pair = manner.plain, manner.pair
+    log = _Log(quick=plain, tell=manner.tell)
     found: list[tuple[int, Planned]] = []
     asks = list(demands(wanted, work, asked))
     # Where many ways serve, fewer of each are enough to choose from.
@@ -144,14 +171,16 @@ def _search(
     for demand in asks:
         if pair and not _is_shared(demand):
             continue
-        sets = _direct(wanted, work, demand, asked, log, lead_as)
+        sets = _direct(wanted, work, demand, asked, log, manner.lead_as)
         sets = sets[: 1 if plain else width if wanted.top <= WIDTH else wanted.top]
         found += _proved(wanted, work, demand, asked, sets, log)
         if plain and found:
             break
         result.refused = result.refused or _nearer_refused(wanted, demand)
-    if not found and work.kind != "worm wheel" and not pair and not (plain and asks) and not alone:
-        of_coupled = _Log()
+    if not found and work.kind != "worm wheel" and not pair and not (plain and asks) and not manner.alone:
+        if manner.tell:
+            manner.tell(Found(asked, none_because=log.text() or _no_way(work), not_searched=_GOES_ON))
+        of_coupled = _Log(tell=manner.tell)
         found = _coupled(wanted, work, asked, of_coupled)
         log.cut_short |= of_coupled.cut_short
         # What stands against the plain way is what a person can do something about.
@@ -666,6 +695,7 @@ def _proved(
             planned = log.proved[key] = prove_setup(wanted.job, wanted.machine, work, setup, asked, wanted.lying)
         if isinstance(planned, Planned):
             proved.append((number, planned))
+            log.better(planned, asked)
         elif not proved and number == 0:
             for finding in planned.judged:
                 if finding.severity == "error":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -18,7 +18,7 @@ from .findings import Finding, worst_first
 from .gears_to_get import gears_to_get
 from .job_file import Job
 from .machine_file import Machine
-from .member_search import Found, search_member
+from .member_search import Found, Manner, search_member
 from .pair_checks import judge_pair
 from .planned import Planned
 from .wanted import USUAL_FEED_WAY, Wanted
@@ -66,7 +66,7 @@ class Member:
 class Plan:
     """The set-ups of every member; `shares_differential` where a pair's are alike on that bracket.
 
-    `lying` is what stood on the brackets before, where that was said.
+    `lying` is what stood on the brackets before, where that was said. With `goes_on` this is what was found so far.
     """
 
     job: Job
@@ -74,6 +74,7 @@ class Plan:
     members: tuple[Member, ...]
     shares_differential: bool
     lying: Mapping[str, Mounted] = field(default_factory=dict)
+    goes_on: bool = False
 
     def __post_init__(self) -> None:
         freeze(self, "lying")
@@ -131,21 +132,30 @@ class Plan:
             "lead_difference_ppm": self.lead_difference_ppm,
             "feed_way_because": self.feed_way_because,
             "pair_findings": [finding.as_json() for finding in self.of_the_pair],
+            **({"search_goes_on": True} if self.goes_on else {}),
         }
 
 
 def plan(
-    job: Job, machine: Machine | None = None, top: int = 5, lying: Mapping[str, Mounted] | None = None
+    job: Job,
+    machine: Machine | None = None,
+    top: int = 5,
+    lying: Mapping[str, Mounted] | None = None,
+    so_far: Callable[[Plan], None] | None = None,
 ) -> Plan:
     """Find the set-ups for a job, on its own machine or another.
 
     The members are the work, the mate if the job has one, and else the same gear of the other hand.
     Every set-up returned has been proved as wanted. `lying` is what stands on the brackets from the piece of work
     before, to be left there as far as it serves. The best set-up doesn't depend on `top`, how many are listed.
+
+    `so_far` is called while the search goes on, each time that the work, the first member, has a better set-up, proved
+    like all others, or none yet, with what stands against it: somebody who waits has an answer at once.
     """
     wanted = Wanted.of(job, machine or job.machine, top, lying or {})
     members = _members(job)
-    shared = _plan_pair(wanted, members)
+    tell = _telling(wanted, members[0], so_far)
+    shared = _plan_pair(wanted, members, tell)
     if shared is not None:
         return Plan(job, wanted.machine, shared, True, wanted.lying)
     planned: list[Member] = []
@@ -153,7 +163,7 @@ def plan(
         if name == "other hand" and not planned[0].setups:
             left_out = Member(name, work, (), "the hand that is asked for can't be set", not_searched=_OTHER_HAND)
             return Plan(job, wanted.machine, (*planned, left_out), False, wanted.lying)
-        planned.append(_member(wanted.after(_standing(planned)), name, work))
+        planned.append(_member(wanted.after(_standing(planned)), name, work, None if planned else tell))
     return Plan(job, wanted.machine, tuple(planned), False, wanted.lying)
 
 
@@ -174,6 +184,20 @@ def plan_many(
     yield from (each.result() for each in waiting)
 
 
+def _telling(
+    wanted: Wanted, first: tuple[str, Work], so_far: Callable[[Plan], None] | None
+) -> Callable[[Found], None] | None:
+    """How the search of the first member tells what it has found so far."""
+    if so_far is None:
+        return None
+
+    def tell(found: Found) -> None:
+        member = _as_member(wanted, *first, found)
+        so_far(Plan(wanted.job, wanted.machine, (member,), False, wanted.lying, goes_on=True))
+
+    return tell
+
+
 def _members(job: Job) -> list[tuple[str, Work]]:
     members = [("work", job.work)]
     if job.mate is not None:
@@ -189,8 +213,8 @@ def _standing(planned: Sequence[Member]) -> Mapping[str, Mounted]:
     return planned[-1].setups[0].setup.change if planned and planned[-1].setups else {}
 
 
-def _member(wanted: Wanted, name: str, work: Work) -> Member:
-    found = search_member(wanted, work)
+def _member(wanted: Wanted, name: str, work: Work, tell: Callable[[Found], None] | None) -> Member:
+    found = search_member(wanted, work, Manner(tell=tell))
     if found.setups:
         return _as_member(wanted, name, work, found)
     # Nobody ordered the other hand: gears are named for what is asked for alone.
@@ -208,7 +232,9 @@ def _as_member(wanted: Wanted, name: str, work: Work, found: Found) -> Member:
 # ---------------------------------------------------------------- a pair
 
 
-def _plan_pair(wanted: Wanted, members: Sequence[tuple[str, Work]]) -> tuple[Member, ...] | None:
+def _plan_pair(
+    wanted: Wanted, members: Sequence[tuple[str, Work]], tell: Callable[[Found], None] | None
+) -> tuple[Member, ...] | None:
     """Set-ups alike on the differential's bracket, where the machine's rule is free of the tooth count.
 
     The second member keeps what stands on the brackets for the first one, as far as it can.
@@ -216,11 +242,11 @@ def _plan_pair(wanted: Wanted, members: Sequence[tuple[str, Work]]) -> tuple[Mem
     if len(members) < 2 or not all(work.is_helical for _, work in members):
         return None
     (name, work), (other_name, other) = members
-    first = search_member(wanted, work, pair=True)
+    first = search_member(wanted, work, Manner(pair=True, tell=tell))
     rows: list[tuple[Planned, Planned]] = []
     second: Found | None = None
     for ours in first.setups:
-        found = search_member(wanted.after(ours.setup.change), other, pair=True, lead_as=ours)
+        found = search_member(wanted.after(ours.setup.change), other, Manner(pair=True, lead_as=ours))
         if found.setups:
             second = second or found
             rows.append((ours, found.setups[0]))

@@ -61,6 +61,9 @@ def run(options: argparse.Namespace) -> int:
     if options.top < 1:
         complain(f"--top is {options.top}; it must be 1 or more")
         return 2
+    if options.ratio is not None and options.write:
+        complain("--write goes with a JOB; with --ratio there is no job file to write into")
+        return 2
     if options.ratio is not None:
         from .ratio_command import run_ratio
 
@@ -114,10 +117,24 @@ def _plan(path: Path, options: argparse.Namespace, before: Plan | None) -> Plan:
     from handlead.machines.job_file import read_job
     from handlead.machines.planning import plan
 
+    from .progress import Progress
+
     job = read_job(path)
     machine = find_machine(options.machine, path.parent) if options.machine else None
     same = before is not None and before.machine.digest == (machine or job.machine).digest
-    return plan(job, machine, options.top, before.last_change if before and same else None)
+    lying = before.last_change if before and same else None
+    with Progress() as line:
+        return plan(job, machine, options.top, lying, so_far=lambda found: line.show(_so_far(found)))
+
+
+def _so_far(found: Plan) -> str:
+    """What has been found while the search goes on, in a line."""
+    from .plan_report import gears_of
+
+    (member, *_) = found.members
+    if not member.setups:
+        return f"{found.job.title}: none so far ({member.none_because}); looking on"
+    return f"{found.job.title}: {gears_of(member.setups[0])}; looking for better"
 
 
 def _write(path: Path, found: Plan, machine: str | None) -> list[dict[str, Any]]:

@@ -116,12 +116,16 @@ def _flank(planned: Planned) -> str:
     return f"{lead}{slope} over the face ({quality})"
 
 
+def gears_of(planned: Planned) -> str:
+    """The gears of every bracket, in a line."""
+    return "; ".join(f"{name}: {mounted}" for name, mounted in planned.setup.change.items())
+
+
 def _runners_up(others: list[Planned]) -> Table:
     grid = Table.grid(padding=(0, 2, 0, 0))
     for planned in others:
-        gears = "; ".join(f"{name}: {mounted}" for name, mounted in planned.setup.change.items())
         fed = feed(planned.feed, planned.proof.case.job.units) if planned.feed else ""
-        grid.add_row("or", gears, fed, _flank(planned))
+        grid.add_row("or", gears_of(planned), fed, _flank(planned))
     return grid
 
 

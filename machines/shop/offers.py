@@ -14,6 +14,7 @@ from handlead.machines.gears_to_get import OBTAINABLE, choices_tried, fillings_o
 from handlead.machines.job_file import Job
 from handlead.machines.machine_file import Machine
 from handlead.machines.member_search import (
+    Manner,
     _slope_um,
     demands,
     differential_place,
@@ -69,7 +70,7 @@ def offers(piece: tuple[Job, Machine]) -> tuple[Offer, ...]:
 
 
 def _of_member(wanted: Wanted, work: Work) -> Iterator[Offer]:
-    found = search_member(wanted, work, plain=True)
+    found = search_member(wanted, work, Manner(plain=True))
     if found.setups:
         yield Offer(((),), True)
     if found.setups or found.is_settled:

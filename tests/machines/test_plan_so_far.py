@@ -1,0 +1,58 @@
+"""Somebody who waits for a plan has an answer at once, and is told when a better one is found."""
+
+import sys
+from pathlib import Path
+
+import pytest
+from handlead.machines.job_file import read_job
+from handlead.machines.planning import plan
+from handlead.viz.command import main
+from handlead.viz.progress import Progress
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+
+
+@pytest.mark.parametrize("order", ["01-fly-winch-pair/pinion", "03-no-differential/job", "12-star-ring/job"])
+def test_what_is_told_while_the_search_goes_on_gets_better_and_is_proved(order):
+    job = read_job(SCENARIOS / f"{order}.toml")
+    told = []
+    found = plan(job, top=1, so_far=told.append)
+    assert told and all(one.goes_on for one in told) and not found.goes_on
+    some = [one.members[0].setups[0] for one in told if one.members[0].setups]
+    assert some and all(one.proof.is_as_wanted for one in some)
+    assert [one.merit for one in some] == sorted((one.merit for one in some), reverse=True)
+    assert all(one.members[0].setups or one.members[0].none_because for one in told)
+    assert all(one.members[0].not_searched for one in told)
+    assert found.as_json() == plan(job, top=1).as_json()
+
+
+class AtATerminal:
+    encoding = "utf-8"
+
+    def __init__(self, is_one):
+        self.is_one, self.written = is_one, ""
+
+    def isatty(self):
+        return self.is_one
+
+    def write(self, text):
+        self.written += text
+
+    def flush(self):
+        pass
+
+
+def test_the_line_of_progress_is_shown_at_a_terminal_alone_and_wiped(monkeypatch):
+    for is_one in (True, False):
+        stream = AtATerminal(is_one)
+        monkeypatch.setattr(sys, "stderr", stream)
+        with Progress() as line:
+            line.show("index gears: 24/48" + 300 * "x" + "\x1b[2J")
+        assert ("index gears: 24/48" in stream.written) is is_one
+        assert "2J" not in stream.written and stream.written.endswith("\x1b[K") is is_one
+
+
+def test_writing_a_bare_ratio_into_a_job_is_refused(capsys):
+    assert main(["plan", "--ratio", "127/100", "--drawer", "20-127", "--write"]) == 2
+    out, err = capsys.readouterr()
+    assert "--write" in err and not out
