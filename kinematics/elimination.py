@@ -13,8 +13,9 @@ Row = dict[str, int]
 
 def integer_row(relation: Mapping[str, Fraction]) -> Row:
     """The relation multiplied through to the smallest integers; parts with coefficient 0 drop out."""
-    scale = lcm(*(Fraction(value).denominator for value in relation.values()))
-    return _reduced({part: int(value * scale) for part, value in relation.items() if value})
+    scale = lcm(*(value.denominator for value in relation.values()))
+    whole = ((part, value.numerator * (scale // value.denominator)) for part, value in relation.items())
+    return _reduced({part: value for part, value in whole if value})
 
 
 def _reduced(row: Row) -> Row:

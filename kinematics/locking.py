@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 
 import rustworkx as rx
@@ -54,17 +53,6 @@ def _inseparable(names: Sequence[str], rows: Sequence[Combination]) -> dict[str,
     return {group[0]: group for group in groups.values()}
 
 
-@dataclass(frozen=True)
-class _Proof:
-    """A combination of the relations: what is left of the parts, and how much of each went in."""
-
-    left: Combination
-    used: Combination
-
-    def minus(self, other: _Proof, times: Fraction) -> _Proof:
-        return _Proof(_minus(self.left, other.left, times), _minus(self.used, other.used, times))
-
-
 def _minus(row: Mapping[str, Fraction], other: Mapping[str, Fraction], times: Fraction) -> Combination:
     result = dict(row)
     for key, value in other.items():
@@ -77,29 +65,26 @@ def _minus(row: Mapping[str, Fraction], other: Mapping[str, Fraction], times: Fr
 
 
 def _proofs(shaft: str, relations: Labelled) -> tuple[Combination | None, list[Combination]]:
-    """One combination of relations that leaves `shaft` = 0, and a basis of those that leave nothing."""
-    rows = [_Proof(dict(relation), {name: Fraction(1)}) for name, relation in relations]
-    for part in sorted({part for _, relation in relations for part in relation} - {shaft}):
-        rows = _clear(rows, part)
-    holding = [row for row in rows if row.left]
+    """One combination of relations that leaves `shaft` = 0, and a basis of those that leave nothing.
+
+    Each relation is given an unknown of its own that it amounts to; eliminated like any train, what is left tells
+    which of these go together.
+    """
+    amounts = {f"\0{name}": name for name, _ in relations}
+    rows = [
+        {**relation, amount: Fraction(-1)} for amount, (_, relation) in zip(amounts, relations, strict=True)
+    ]
+    keep = (shaft, *amounts)
+    of = reduce_relations(sorted({part for row in rows for part in row} | {shaft}), rows, keep).of
+    left = [{name: Fraction(-1), **of[name]} for name in keep if name not in of[name]]
+    holding = [row for row in left if shaft in row]
     if not holding:
         return None, []
     first, *others = holding
-    spare = [row for row in rows if not row.left]
-    spare += [row.minus(first, row.left[shaft] / first.left[shaft]) for row in others]
-    return first.used, [row.used for row in spare]
-
-
-def _clear(rows: list[_Proof], part: str) -> list[_Proof]:
-    """The rows with `part` eliminated, less the row that was used for it."""
-    pivot = min((row for row in rows if part in row.left), key=lambda row: len(row.left), default=None)
-    if pivot is None:
-        return rows
-    return [
-        row.minus(pivot, row.left[part] / pivot.left[part]) if part in row.left else row
-        for row in rows
-        if row is not pivot
-    ]
+    spare = [row for row in left if shaft not in row]
+    spare += [_minus(row, first, row[shaft] / first[shaft]) for row in others]
+    proof, *rest = ({amounts[each]: share for each, share in row.items() if each != shaft} for row in (first, *spare))
+    return proof, rest
 
 
 def _variants(proof: Combination, spare: list[Combination]) -> Iterator[Combination]:
