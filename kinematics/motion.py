@@ -7,6 +7,7 @@ signed in the frame of the machine, however many turns have gone by.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from fractions import Fraction
@@ -23,6 +24,11 @@ class Rates:
 
     def __post_init__(self) -> None:
         _exact(self)
+
+    @property
+    def per_turn(self) -> Position:
+        """What all ends do in that turn."""
+        return Position(Fraction(1), self.table, self.axial, self.tangential, self.radial)
 
 
 @dataclass(frozen=True)
@@ -51,6 +57,13 @@ class Position:
     def times(self, factor: Fraction) -> Position:
         """Every end's travel multiplied by `factor`."""
         return Position(*(getattr(self, name) * factor for name in ENDS))
+
+    @property
+    def rates(self) -> Rates | None:
+        """As travel over a turn of the hob; None while the hob stands still."""
+        if not self.hob:
+            return None
+        return Rates(*(getattr(self, name) / self.hob for name in ENDS if name != "hob"))
 
 
 #: The five ends that meet the work, in the order in which they are listed everywhere.
@@ -186,9 +199,7 @@ def _turns_to(move: Move, position: Position) -> Fraction:
 
 def steady_cut(rates: Rates, start: Position, turns: Fraction, name: str = "cut") -> Phase:
     """A phase with the hob as the driver; negative hob turns are not a cut (see `Phase`)."""
-    return Phase(
-        start, Position(Fraction(1), rates.table, rates.axial, rates.tangential, rates.radial), turns, name
-    )
+    return Phase(start, rates.per_turn, turns, name)
 
 
 @dataclass(frozen=True)
@@ -208,7 +219,7 @@ class Register:
 
     def miss_mm(self, reference_diameter: float, teeth: int) -> float:
         """The miss along the reference circle, in mm."""
-        return float(self.miss_pitch) * 3.141592653589793 * reference_diameter / teeth
+        return float(self.miss_pitch) * math.pi * reference_diameter / teeth
 
 
 def register(

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from .links import Brake, TwoPort
-from .motion import ENDS, Phase, Position
+from .motion import Phase, Position
 from .solution import Solution, solve
 from .train import Drive, End, Train
 
@@ -134,7 +134,7 @@ def _made(order: Order, start: Position, slack: _Slack) -> Run:
     position, done = start, Fraction(0)
     while True:
         waiting, solved = slack.waiting(solution, sense)
-        per_turn = _rates(solved).times(Fraction(sense))
+        per_turn = solved.per_turn.times(Fraction(sense))
         left = _left(order, per_turn, start, position, done)
         if left is None and not waiting:
             raise _Stopped(Stop(order, "never-gets-there", _never(order, position, solution)))
@@ -176,11 +176,6 @@ def running(train: Train, drive: str) -> Solution:
     }
     still = solve(replace(train, drives=held), drive)
     return solution if still.is_locked or still.backdriven else still
-
-
-def _rates(solution: Solution) -> Position:
-    """What the ends do over a turn of the drive; one that nothing drives stands still."""
-    return Position(*(solution.end_rate(end) or Fraction(0) for end in ENDS))
 
 
 def _sense(order: Order, solution: Solution, start: Position) -> int:

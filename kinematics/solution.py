@@ -11,7 +11,7 @@ import rustworkx as rx
 from .elimination import Expressions, reduce_relations
 from .links import Relation
 from .locking import shortest_lock
-from .motion import Rates
+from .motion import ENDS, Position, Rates
 from .powerflow import Flow, trace_power
 from .train import Train
 
@@ -56,6 +56,11 @@ class Solution:
         end = self.train.ends.get(name)
         rate = None if end is None else self.rates[end.part]
         return None if end is None or rate is None else rate * end.sign
+
+    @property
+    def per_turn(self) -> Position:
+        """What the ends do over a turn of the drive; one that the train lacks or doesn't drive stands still."""
+        return Position(*(self.end_rate(name) or Fraction(0) for name in ENDS))
 
 
 def solve(train: Train, drive: str) -> Solution:
@@ -189,8 +194,4 @@ def hob_rates(solution: Solution) -> Rates | None:
 
     None where the hob or the table isn't driven, or the train is locked.
     """
-    hob, table = solution.end_rate("hob"), solution.end_rate("table")
-    if not hob or table is None:
-        return None
-    slides = {name: (solution.end_rate(name) or Fraction(0)) / hob for name in SLIDE_ENDS}
-    return Rates(table / hob, **slides)
+    return None if solution.end_rate("table") is None else solution.per_turn.rates

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -130,7 +131,7 @@ class Moved:
     def miss_mm(self, pitches: Fraction) -> float:
         """A miss in mm along the reference circle of the work."""
         gear = gear_of(self.case.job.work)
-        return float(pitches) * gear.reference_diameter * 3.141592653589793 / (self.teeth or gear.teeth)
+        return float(pitches) * gear.reference_diameter * math.pi / (self.teeth or gear.teeth)
 
     def is_kept(self, missed: Missed) -> bool | None:
         """Whether the later cut falls in; None where it can't be told."""
@@ -226,10 +227,8 @@ def _goes_past(phase: Phase, has_cut: bool) -> bool:
 
 def per_hob_turn(phase: Phase) -> Rates | None:
     """Rates over a turn of the hob; None where hob or table stands still."""
-    rates = phase.per_hob_turn
-    if rates is None or not rates.table:
-        return None
-    return Rates(rates.table, rates.axial, rates.tangential, rates.radial)
+    rates = phase.per_turn.rates
+    return rates if rates is not None and rates.table else None
 
 
 def lean_of(phase: Phase, per_hob: Fraction) -> Fraction:

@@ -52,8 +52,7 @@ class StagedCut:
     @property
     def per_turn(self) -> Position:
         """What all ends do in a turn of the hob, the way it turns in truth."""
-        rates = self.setting.rates
-        up = Position(Fraction(1), rates.table, rates.axial, rates.tangential, rates.radial)
+        up = self.setting.rates.per_turn
         return up if self.cuts_up else up.times(Fraction(-1))
 
     def as_it_runs(self, phase: Phase) -> Phase:

@@ -112,9 +112,7 @@ def motion_of(case: Case) -> Motion:
     up = rates.axial * sense > 0
     start, end = (-before, face + after) if up else (face + before, -after)
     depth = Fraction(round(case.sizes.depth * 1000), 1000)
-    turning = Position(Fraction(1), rates.table, rates.axial, rates.tangential, rates.radial).times(
-        Fraction(sense)
-    )
+    turning = rates.per_turn.times(Fraction(sense))
     infeed = Position(radial=Fraction(-1))
     moves = [
         Move(infeed, "radial", Fraction(0), name="to depth"),
