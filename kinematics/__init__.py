@@ -7,22 +7,26 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from .door import opener
+from .frame.door import opener
 
 if TYPE_CHECKING:
-    from .blank import Blank, Field, FlankMap
-    from .bracket import Bracket
-    from .change_gears import nearest_sets
-    from .constants import Constants, find_constants
-    from .cutting import cut_field, scratch_cut
-    from .drawer import Drawer
-    from .flank_cutting import cut_flank
-    from .flank_gauging import gauge_flank
-    from .flank_passages import FlankCut
-    from .gauging import Gauged, gauge
-    from .gear import Gear, lead
-    from .hob import Hob
-    from .links import (
+    from .cutting.field import cut_field, scratch_cut
+    from .cutting.flank_passages import FlankCut
+    from .cutting.flanks import cut_flank
+    from .cutting.hob import Hob
+    from .cutting.setting import Grid, Setting
+    from .frame.blank import Blank, Field, FlankMap
+    from .frame.motion import Motion, Position, Rates
+    from .frame.words import Feed, Hand, Sense
+    from .gauging.field import Gauged, gauge
+    from .gauging.flanks import gauge_flank
+    from .gears.gear import Gear, lead
+    from .gears.tolerance import flank_tolerances
+    from .law.outcome import Outcome, predict
+    from .search.bracket import Bracket
+    from .search.change_gears import nearest_sets
+    from .search.drawer import Drawer
+    from .train.links import (
         Belt,
         BevelGears,
         Brake,
@@ -37,15 +41,11 @@ if TYPE_CHECKING:
         Selector,
         WormGear,
     )
-    from .motion import Motion, Position, Rates
-    from .outcome import Outcome, predict
-    from .requirement import HobData, Work, gear_of, swivel_deg, table_per_hob
-    from .setting import Grid, Setting
-    from .solution import Solution, hob_rates, solve
-    from .tolerance import flank_tolerances
-    from .tracing import follow
-    from .train import Drive, End, Train
-    from .words import Feed, Hand, Sense
+    from .train.path import follow
+    from .train.solution import Solution, hob_rates, solve
+    from .train.train import Drive, End, Train
+    from .transfer.constants import Constants, find_constants
+    from .work.requirement import HobData, Work, gear_of, swivel_deg, table_per_hob
 
 __all__ = [
     "Belt",
@@ -106,35 +106,35 @@ __all__ = [
 
 #: The module that each name comes from.
 _HOMES = {
-    ".blank": (
+    ".frame.blank": (
         "Blank",
         "Field",
         "FlankMap",
     ),
-    ".bracket": ("Bracket",),
-    ".change_gears": ("nearest_sets",),
-    ".constants": (
+    ".search.bracket": ("Bracket",),
+    ".search.change_gears": ("nearest_sets",),
+    ".transfer.constants": (
         "Constants",
         "find_constants",
     ),
-    ".cutting": (
+    ".cutting.field": (
         "cut_field",
         "scratch_cut",
     ),
-    ".drawer": ("Drawer",),
-    ".flank_cutting": ("cut_flank",),
-    ".flank_gauging": ("gauge_flank",),
-    ".flank_passages": ("FlankCut",),
-    ".gauging": (
+    ".search.drawer": ("Drawer",),
+    ".cutting.flanks": ("cut_flank",),
+    ".gauging.flanks": ("gauge_flank",),
+    ".cutting.flank_passages": ("FlankCut",),
+    ".gauging.field": (
         "Gauged",
         "gauge",
     ),
-    ".gear": (
+    ".gears.gear": (
         "Gear",
         "lead",
     ),
-    ".hob": ("Hob",),
-    ".links": (
+    ".cutting.hob": ("Hob",),
+    ".train.links": (
         "Belt",
         "BevelGears",
         "Brake",
@@ -149,39 +149,39 @@ _HOMES = {
         "Selector",
         "WormGear",
     ),
-    ".motion": (
+    ".frame.motion": (
         "Motion",
         "Position",
         "Rates",
     ),
-    ".outcome": (
+    ".law.outcome": (
         "Outcome",
         "predict",
     ),
-    ".requirement": (
+    ".work.requirement": (
         "HobData",
         "Work",
         "gear_of",
         "swivel_deg",
         "table_per_hob",
     ),
-    ".setting": (
+    ".cutting.setting": (
         "Grid",
         "Setting",
     ),
-    ".solution": (
+    ".train.solution": (
         "Solution",
         "hob_rates",
         "solve",
     ),
-    ".tolerance": ("flank_tolerances",),
-    ".tracing": ("follow",),
-    ".train": (
+    ".gears.tolerance": ("flank_tolerances",),
+    ".train.path": ("follow",),
+    ".train.train": (
         "Drive",
         "End",
         "Train",
     ),
-    ".words": (
+    ".frame.words": (
         "Feed",
         "Hand",
         "Sense",

@@ -13,33 +13,33 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.door import opener
+from handlead.kinematics.frame.door import opener
 
 if TYPE_CHECKING:
-    from handlead.kinematics.links import Mounted
-    from handlead.kinematics.requirement import HobData, Work
+    from handlead.kinematics.train.links import Mounted
+    from handlead.kinematics.work.requirement import HobData, Work
 
-    from .case import Case
-    from .catalogue import find_machine, shipped_machines
-    from .diagnosis import Diagnosis, trace
-    from .errors import Complaint, FileFault, HandleadError, NoSetup, Place
-    from .filing import write_text
-    from .findings import Finding
-    from .fitting import Fit, fit
-    from .going_deeper import Deeper, go_deeper
-    from .job_file import Gauging, Job, Seen, Setup, read_job, read_job_text
-    from .machine_file import GearSet, Lever, Limits, Machine, read_machine, read_machine_text
-    from .observations_file import Observations, read_observations
-    from .planned import Planned
-    from .planning import Plan, plan, plan_many
-    from .proof import Proof, prove
-    from .reference import file_reference
-    from .rules import Rules
-    from .rules import find_rules as constants
-    from .sample import read_sample
-    from .unfitted import Unfitted, read_unfitted
-    from .witness import Cut, NotCut
-    from .writing import job_text, machine_text
+    from .blanks.witness import Cut, NotCut
+    from .documents.catalogue import find_machine, shipped_machines
+    from .documents.job_file import Gauging, Job, Seen, Setup, read_job, read_job_text
+    from .documents.machine_file import GearSet, Lever, Limits, Machine, read_machine, read_machine_text
+    from .documents.observations_file import Observations, read_observations
+    from .documents.sample import read_sample
+    from .documents.unfitted import Unfitted, read_unfitted
+    from .fitting.counts import Fit, fit
+    from .measuring.going_deeper import Deeper, go_deeper
+    from .planning.planned import Planned
+    from .planning.planning import Plan, plan, plan_many
+    from .planning.rules import Rules
+    from .planning.rules import find_rules as constants
+    from .proving.proof import Proof, prove
+    from .setups.case import Case
+    from .setups.findings import Finding
+    from .toml.errors import Complaint, FileFault, HandleadError, NoSetup, Place
+    from .toml.filing import write_text
+    from .tracing.diagnosis import Diagnosis, trace
+    from .written.reference import file_reference
+    from .written.writing import job_text, machine_text
 
 __all__ = [
     "Case",
@@ -95,27 +95,27 @@ __all__ = [
 
 #: The module that each name comes from.
 _HOMES = {
-    "..kinematics.links": ("Mounted",),
-    "..kinematics.requirement": ("HobData", "Work"),
-    ".case": ("Case",),
-    ".catalogue": ("find_machine", "shipped_machines"),
-    ".diagnosis": ("Diagnosis", "trace"),
-    ".errors": ("Complaint", "FileFault", "HandleadError", "NoSetup", "Place"),
-    ".filing": ("write_text",),
-    ".findings": ("Finding",),
-    ".fitting": ("Fit", "fit"),
-    ".going_deeper": ("Deeper", "go_deeper"),
-    ".job_file": ("Gauging", "Job", "Seen", "Setup", "read_job", "read_job_text"),
-    ".machine_file": ("GearSet", "Lever", "Limits", "Machine", "read_machine", "read_machine_text"),
-    ".observations_file": ("Observations", "read_observations"),
-    ".planning": ("Plan", "Planned", "plan", "plan_many"),
-    ".proof": ("Proof", "prove"),
-    ".reference": ("file_reference",),
-    ".rules": ("Rules", "constants = find_rules"),
-    ".sample": ("read_sample",),
-    ".unfitted": ("Unfitted", "read_unfitted"),
-    ".witness": ("Cut", "NotCut"),
-    ".writing": ("job_text", "machine_text"),
+    "..kinematics.train.links": ("Mounted",),
+    "..kinematics.work.requirement": ("HobData", "Work"),
+    ".setups.case": ("Case",),
+    ".documents.catalogue": ("find_machine", "shipped_machines"),
+    ".tracing.diagnosis": ("Diagnosis", "trace"),
+    ".toml.errors": ("Complaint", "FileFault", "HandleadError", "NoSetup", "Place"),
+    ".toml.filing": ("write_text",),
+    ".setups.findings": ("Finding",),
+    ".fitting.counts": ("Fit", "fit"),
+    ".measuring.going_deeper": ("Deeper", "go_deeper"),
+    ".documents.job_file": ("Gauging", "Job", "Seen", "Setup", "read_job", "read_job_text"),
+    ".documents.machine_file": ("GearSet", "Lever", "Limits", "Machine", "read_machine", "read_machine_text"),
+    ".documents.observations_file": ("Observations", "read_observations"),
+    ".planning.planning": ("Plan", "Planned", "plan", "plan_many"),
+    ".proving.proof": ("Proof", "prove"),
+    ".written.reference": ("file_reference",),
+    ".planning.rules": ("Rules", "constants = find_rules"),
+    ".documents.sample": ("read_sample",),
+    ".documents.unfitted": ("Unfitted", "read_unfitted"),
+    ".blanks.witness": ("Cut", "NotCut"),
+    ".written.writing": ("job_text", "machine_text"),
 }
 
 if not TYPE_CHECKING:  # a checker that saw this would take any misspelt name for one that is there

@@ -35,7 +35,7 @@ def main() -> None:
     """Sweep, tell the nearest misses, draw one, and look at a flank as an array."""
     import numpy as np
     from handlead import viz
-    from handlead.viz.job_pictures import flanks_of
+    from handlead.viz.pictures.pictures import flanks_of
 
     with ProcessPoolExecutor() as pool:
         found = list(pool.map(outcome_with, variations(), chunksize=25))

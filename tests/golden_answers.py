@@ -78,7 +78,7 @@ def traced(path: Path) -> Any:
 
 
 def on_the_sheet(path: Path) -> Any:
-    from handlead.viz.sheet_words import sheet_words
+    from handlead.viz.sheet.words import sheet_words
 
     job = machines.read_job(path)
     if not job.setup:

@@ -12,15 +12,15 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from random import Random
 
-from handlead.kinematics.change_gears import nearest_sets
-from handlead.kinematics.constants import Constants, find_constants
-from handlead.kinematics.drawer import Drawer
-from handlead.kinematics.links import Mounted
-from handlead.kinematics.requirement import HobData, Work, swivel_deg
-from handlead.kinematics.words import Hand
-from handlead.machines.case import Case, cuts_wanted
-from handlead.machines.job_file import Job, Setup
-from handlead.machines.machine_file import Machine, read_machine_text
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.search.change_gears import nearest_sets
+from handlead.kinematics.search.drawer import Drawer
+from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.transfer.constants import Constants, find_constants
+from handlead.kinematics.work.requirement import HobData, Work, swivel_deg
+from handlead.machines.documents.job_file import Job, Setup
+from handlead.machines.documents.machine_file import Machine, read_machine_text
+from handlead.machines.setups.case import Case, cuts_wanted
 
 #: Eighty gears, as a well-stocked drawer might hold them.
 DRAWER = (

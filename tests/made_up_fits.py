@@ -12,11 +12,11 @@ from fractions import Fraction
 from random import Random
 from typing import Any
 
-from handlead.kinematics.elimination import reduce_relations
-from handlead.kinematics.links import Differential, Mounted
-from handlead.kinematics.solution import held_relations, link_relations
-from handlead.machines.job_file import Setup
-from handlead.machines.machine_file import Machine, read_machine_text
+from handlead.kinematics.train.elimination import reduce_relations
+from handlead.kinematics.train.links import Differential, Mounted
+from handlead.kinematics.train.solution import held_relations, link_relations
+from handlead.machines.documents.job_file import Setup
+from handlead.machines.documents.machine_file import Machine, read_machine_text
 
 TURNS = Fraction(1, 200)
 TRAVEL = Fraction(1, 50)

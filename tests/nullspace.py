@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from handlead.kinematics.links import (
+from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.train.links import (
     Belt,
     BevelGears,
     Brake,
@@ -20,8 +21,7 @@ from handlead.kinematics.links import (
     Selector,
     WormGear,
 )
-from handlead.kinematics.train import Train
-from handlead.kinematics.words import Sense
+from handlead.kinematics.train.train import Train
 from sympy import QQ
 from sympy.polys.matrices import DomainMatrix
 

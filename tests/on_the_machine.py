@@ -10,11 +10,11 @@ import math
 from dataclasses import dataclass
 from fractions import Fraction
 
-from handlead.kinematics.blank import Blank
-from handlead.kinematics.hob import Hob
-from handlead.kinematics.motion import Rates
-from handlead.kinematics.setting import Setting
-from handlead.kinematics.words import Hand
+from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.cutting.setting import Setting
+from handlead.kinematics.frame.blank import Blank
+from handlead.kinematics.frame.motion import Rates
+from handlead.kinematics.frame.words import Hand
 
 
 @dataclass(frozen=True, kw_only=True)

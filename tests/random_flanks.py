@@ -5,11 +5,11 @@ from __future__ import annotations
 from fractions import Fraction
 
 import numpy as np
-from handlead.kinematics.cutting import axial_pass
-from handlead.kinematics.flank_cutting import passing
-from handlead.kinematics.flank_passages import FlankCut, active_rolls
-from handlead.kinematics.gear import Gear
-from handlead.kinematics.words import Hand
+from handlead.kinematics.cutting.field import axial_pass
+from handlead.kinematics.cutting.flank_passages import FlankCut, active_rolls
+from handlead.kinematics.cutting.flanks import passing
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gears.gear import Gear
 from on_the_machine import set_up
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from random import Random
 
-from handlead.kinematics.joint import Place
+from handlead.kinematics.search.together import Place
 from handlead.machines.shop.cover import CuttingWay
 from handlead.machines.shop.lacking import lacking
 

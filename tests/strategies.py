@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from handlead.kinematics.links import (
+from handlead.kinematics.frame.words import Hand, Sense
+from handlead.kinematics.train.links import (
     Belt,
     BevelGears,
     Brake,
@@ -30,8 +31,7 @@ from handlead.kinematics.links import (
     TwoPort,
     WormGear,
 )
-from handlead.kinematics.train import Drive, End, Train
-from handlead.kinematics.words import Hand, Sense
+from handlead.kinematics.train.train import Drive, End, Train
 from hypothesis import strategies as st
 
 Draw = Callable[[st.SearchStrategy[Any]], Any]

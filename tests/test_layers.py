@@ -14,18 +14,18 @@ import pytest
 ROOT = Path(__file__).parents[1]
 FLAT = {"kinematics", "machines", "viz", "scenarios"}
 LIGHT = [
-    "words",
-    "links",
-    "train",
-    "elimination",
-    "locking",
-    "powerflow",
-    "solution",
-    "requirement",
-    "outcome",
-    "motion",
-    "constants",
-    "tracing",
+    "frame.words",
+    "train.links",
+    "train.train",
+    "train.elimination",
+    "train.locking",
+    "train.powerflow",
+    "train.solution",
+    "work.requirement",
+    "law.outcome",
+    "frame.motion",
+    "transfer.constants",
+    "train.path",
 ]
 
 
@@ -99,5 +99,5 @@ def test_solving_and_predicting_start_without_an_array_library():
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     loaded = set(done.stdout.split())
-    assert "handlead.kinematics.solution" in loaded
+    assert "handlead.kinematics.train.solution" in loaded
     assert not {"numpy", "scipy", "matplotlib", "pyvista", "sympy"} & loaded

@@ -18,4 +18,4 @@ def test_asking_for_help_loads_nothing_heavy():
 
 
 def test_solving_a_train_loads_no_array_library():
-    assert not loaded_by("import handlead.machines.proof") & {"numpy", "scipy", "matplotlib", "pyvista"}
+    assert not loaded_by("import handlead.machines.proving.proof") & {"numpy", "scipy", "matplotlib", "pyvista"}

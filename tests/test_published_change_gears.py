@@ -10,10 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from handlead.kinematics.bracket import Bracket, Mounting
-from handlead.kinematics.change_gears import nearest_sets
-from handlead.kinematics.links import Mounted
-from handlead.kinematics.ratios import (
+from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.search.change_gears import nearest_sets
+from handlead.kinematics.search.ratios import (
     PI,
     Ratio,
     continued_fraction,
@@ -22,6 +21,7 @@ from handlead.kinematics.ratios import (
     sine,
     stern_brocot_path,
 )
+from handlead.kinematics.train.links import Mounted
 
 TABLE = tomllib.loads(Path(__file__).with_name("published").joinpath("change_gears.toml").read_text("utf-8"))
 RULE = Bracket(clearance=Fraction(15))

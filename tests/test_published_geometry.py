@@ -11,8 +11,9 @@ from types import ModuleType
 from typing import Any
 
 import pytest
-from handlead.kinematics import cycle, finish, gear, spline, sprocket, tolerance, wormwheel
-from handlead.kinematics.words import Hand
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gears import gear, spline, sprocket, tolerance, wormwheel
+from handlead.kinematics.practice import cycle, finish
 
 FOLDER = Path(__file__).with_name("published")
 HOW_USED = {"read", "from memory", "own derivation"}

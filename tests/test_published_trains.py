@@ -11,13 +11,22 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from handlead.kinematics.links import BevelGears, Brake, Clutch, Differential, Link, Ratio, Screw, WormGear
-from handlead.kinematics.motion import Rates
-from handlead.kinematics.outcome import Outcome, predict
-from handlead.kinematics.requirement import HobData
-from handlead.kinematics.solution import hob_rates, solve
-from handlead.kinematics.train import Drive, End, Train
-from handlead.kinematics.words import Feed, Hand, Sense
+from handlead.kinematics.frame.motion import Rates
+from handlead.kinematics.frame.words import Feed, Hand, Sense
+from handlead.kinematics.law.outcome import Outcome, predict
+from handlead.kinematics.train.links import (
+    BevelGears,
+    Brake,
+    Clutch,
+    Differential,
+    Link,
+    Ratio,
+    Screw,
+    WormGear,
+)
+from handlead.kinematics.train.solution import hob_rates, solve
+from handlead.kinematics.train.train import Drive, End, Train
+from handlead.kinematics.work.requirement import HobData
 
 FOLDER = Path(__file__).with_name("published")
 HOW_USED = {"read", "from memory", "own derivation"}

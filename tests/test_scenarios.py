@@ -28,9 +28,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from handlead.machines.catalogue import shipped_machines
-from handlead.machines.job_file import read_job
-from handlead.machines.proof import prove
+from handlead.machines.documents.catalogue import shipped_machines
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.proving.proof import prove
 from handlead.viz.command import main
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"

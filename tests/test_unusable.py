@@ -12,12 +12,12 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from handlead.machines.errors import FileFault
-from handlead.machines.job_file import Job, read_job, read_job_text
-from handlead.machines.machine_file import Machine, read_machine, read_machine_text
-from handlead.machines.observations_file import Observations, read_observations
-from handlead.machines.places import parse
-from handlead.machines.writing import job_text, machine_text
+from handlead.machines.documents.job_file import Job, read_job, read_job_text
+from handlead.machines.documents.machine_file import Machine, read_machine, read_machine_text
+from handlead.machines.documents.observations_file import Observations, read_observations
+from handlead.machines.toml.errors import FileFault
+from handlead.machines.toml.places import parse
+from handlead.machines.written.writing import job_text, machine_text
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 

@@ -9,12 +9,12 @@ from fractions import Fraction
 from pathlib import Path
 
 import made_up
-from handlead.kinematics.drawer import drawer_for
-from handlead.kinematics.links import Mounted
-from handlead.machines.drawers import drawers_of
-from handlead.machines.errors import FileFault, NoSetup
-from handlead.machines.job_file import Job, Setup, read_job
-from handlead.machines.proof import prove
+from handlead.kinematics.search.drawer import drawer_for
+from handlead.kinematics.train.links import Mounted
+from handlead.machines.documents.job_file import Job, Setup, read_job
+from handlead.machines.proving.proof import prove
+from handlead.machines.setups.drawers import drawers_of
+from handlead.machines.toml.errors import FileFault, NoSetup
 
 ROOT = Path(__file__).parents[1]
 

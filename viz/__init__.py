@@ -7,13 +7,21 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.door import opener
+from handlead.kinematics.frame.door import opener
 
 if TYPE_CHECKING:
-    from .job_pictures import NoPicture
-    from .opengl import NoOpenGL
-    from .plots import plot_brackets, plot_flanks, plot_head, plot_marks, plot_motion, plot_train, solid
-    from .sheet_file import write_sheet
+    from .pictures.pictures import NoPicture
+    from .pictures.plots import (
+        plot_brackets,
+        plot_flanks,
+        plot_head,
+        plot_marks,
+        plot_motion,
+        plot_train,
+        solid,
+    )
+    from .sheet.file import write_sheet
+    from .solids.opengl import NoOpenGL
 
 __all__ = [
     "NoOpenGL",
@@ -30,9 +38,9 @@ __all__ = [
 
 #: The module that each name comes from.
 _HOMES = {
-    ".job_pictures": ("NoPicture",),
-    ".opengl": ("NoOpenGL",),
-    ".plots": (
+    ".pictures.pictures": ("NoPicture",),
+    ".solids.opengl": ("NoOpenGL",),
+    ".pictures.plots": (
         "plot_brackets",
         "plot_flanks",
         "plot_head",
@@ -41,7 +49,7 @@ _HOMES = {
         "plot_train",
         "solid",
     ),
-    ".sheet_file": ("write_sheet",),
+    ".sheet.file": ("write_sheet",),
 }
 
 if not TYPE_CHECKING:  # a checker that saw this would take any misspelt name for one that is there

@@ -10,21 +10,19 @@ import sys
 from collections.abc import Callable, Sequence
 from typing import Any, NoReturn
 
-from handlead.machines.visible import visible
+from handlead.machines.toml.visible import visible
 
-from . import (
-    constants_command,
-    fit_command,
-    measure_command,
-    plan_command,
-    prove_command,
-    sample_command,
-    sheet_command,
-    show_command,
-    trace_command,
-)
+from .commands import constants as constants_command
+from .commands import fit as fit_command
+from .commands import measure as measure_command
+from .commands import plan as plan_command
+from .commands import prove as prove_command
+from .commands import sample as sample_command
+from .commands import sheet as sheet_command
+from .commands import show as show_command
+from .commands import trace as trace_command
 from .orders import survey_command
-from .outlet import complain, open_outlets, print_json, report_failed, shut_outlets, tell, version
+from .streams.outlet import complain, open_outlets, print_json, report_failed, shut_outlets, tell, version
 
 #: Digits of a whole number that may be printed: more than any file within the readers' limits can make.
 _MOST_DIGITS = 40_000

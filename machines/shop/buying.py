@@ -13,8 +13,8 @@ from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from typing import Any
 
-from handlead.machines.job_file import Job
-from handlead.machines.machine_file import Machine
+from handlead.machines.documents.job_file import Job
+from handlead.machines.documents.machine_file import Machine
 
 from .cover import CuttingWay, Got, Stage, fewest_gears
 from .crew import Crew, each_done

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from handlead.machines.errors import HandleadError
+from handlead.machines.toml.errors import HandleadError
 
 Piece = TypeVar("Piece")
 Result = TypeVar("Result")

@@ -10,8 +10,8 @@ import json
 from pathlib import Path
 from typing import Any, Self, TextIO
 
-from handlead.machines.errors import FileFault, HandleadError, Place, Unreadable
-from handlead.machines.filing import read_text
+from handlead.machines.toml.errors import FileFault, HandleadError, Place, Unreadable
+from handlead.machines.toml.filing import read_text
 
 from .survey import BROKEN, MemberRow, SurveyRow
 

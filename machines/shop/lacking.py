@@ -8,11 +8,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from handlead.kinematics.change_gears import kinds
-from handlead.kinematics.ratios import compare
+from handlead.kinematics.search.change_gears import kinds
+from handlead.kinematics.search.ratios import compare
 
 if TYPE_CHECKING:
-    from handlead.kinematics.joint import Place
+    from handlead.kinematics.search.together import Place
 
 #: Gears that one bracket may be given; more are hardly ever got for one order.
 MOST_FOR_A_BRACKET = 2

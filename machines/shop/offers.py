@@ -8,12 +8,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.drawer import Drawer, drawer_for
-from handlead.machines.asked import Asked
-from handlead.machines.gears_to_get import OBTAINABLE, choices_tried, fillings_of
-from handlead.machines.job_file import Job
-from handlead.machines.machine_file import Machine
-from handlead.machines.member_search import (
+from handlead.kinematics.search.drawer import Drawer, drawer_for
+from handlead.machines.documents.job_file import Job
+from handlead.machines.documents.machine_file import Machine
+from handlead.machines.planning.asked import Asked
+from handlead.machines.planning.gears_to_get import OBTAINABLE, choices_tried, fillings_of
+from handlead.machines.planning.member import (
     Manner,
     _slope_um,
     demands,
@@ -25,16 +25,16 @@ from handlead.machines.member_search import (
     search_member,
     speed_place,
 )
-from handlead.machines.planned import slope_limit_um
-from handlead.machines.planning import _members
-from handlead.machines.wanted import Wanted
+from handlead.machines.planning.planned import slope_limit_um
+from handlead.machines.planning.planning import _members
+from handlead.machines.planning.wanted import Wanted
 
 from .lacking import lacking
 
 if TYPE_CHECKING:
-    from handlead.kinematics.joint import Place
-    from handlead.kinematics.requirement import Work
-    from handlead.machines.ways import Needed
+    from handlead.kinematics.search.together import Place
+    from handlead.kinematics.work.requirement import Work
+    from handlead.machines.setups.ways import Needed
 
 #: Ways of setting the machine that are offered for one member.
 _MOST_WAYS = 3

@@ -11,15 +11,15 @@ from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from handlead.kinematics.frozen import freeze
-from handlead.machines.errors import HandleadError
-from handlead.machines.job_file import Job
-from handlead.machines.machine_file import Machine
+from handlead.kinematics.frame.frozen import freeze
+from handlead.machines.documents.job_file import Job
+from handlead.machines.documents.machine_file import Machine
+from handlead.machines.toml.errors import HandleadError
 
 from .crew import Crew, each_done
 
 if TYPE_CHECKING:
-    from handlead.machines.planning import Member, Plan
+    from handlead.machines.planning.planning import Member, Plan
 
     from .kept import Kept
 
@@ -226,7 +226,7 @@ def key_of(job: Job, machine: Machine) -> str:
 
 def look_at(piece: tuple[Job, Machine]) -> SurveyRow:
     """One order on one machine. Whatever goes wrong with it is told in its row and stops no other."""
-    from handlead.machines.planning import plan
+    from handlead.machines.planning.planning import plan
 
     job, machine = piece
     begun = time.perf_counter()

@@ -17,9 +17,9 @@ from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from handlead.machines.case import Case
-from handlead.machines.proof import Proof, prove_case
-from handlead.machines.two_witnesses import compare, marks_of_case
+from handlead.machines.blanks.two_witnesses import compare, marks_of_case
+from handlead.machines.proving.proof import Proof, prove_case
+from handlead.machines.setups.case import Case
 from made_up import gone_wrong, right_job
 
 #: What a right set-up must never be told.

@@ -19,12 +19,12 @@ from collections.abc import Callable
 from fractions import Fraction
 
 import numpy as np
-from handlead.kinematics.bracket import Bracket
-from handlead.kinematics.change_gears import nearest_sets
-from handlead.kinematics.coupled import Relation, best_coupled_set_ups
-from handlead.kinematics.joint import Place, best_pair_set_ups, best_set_ups
-from handlead.kinematics.products import products
-from handlead.kinematics.ratios import PI, Ratio, sine
+from handlead.kinematics.search.bracket import Bracket
+from handlead.kinematics.search.change_gears import nearest_sets
+from handlead.kinematics.search.products import products
+from handlead.kinematics.search.ratios import PI, Ratio, sine
+from handlead.kinematics.search.tied import Relation, best_coupled_set_ups
+from handlead.kinematics.search.together import Place, best_pair_set_ups, best_set_ups
 
 HUNDRED = list(range(20, 120))
 EIGHTY = [20, 20, 24, 24, 25, 25, *range(26, 100)]
@@ -191,8 +191,8 @@ def growth() -> None:
 def fresh_process() -> None:
     code = (
         "import time; from fractions import Fraction;"
-        "from handlead.kinematics.change_gears import nearest_sets;"
-        "from handlead.kinematics.ratios import PI, sine;"
+        "from handlead.kinematics.search.change_gears import nearest_sets;"
+        "from handlead.kinematics.search.ratios import PI, sine;"
         "nearest_sets(25 * sine(15) / (PI * 2), range(20, 120), pairs=(2, 3));"
         "print(time.process_time())"
     )

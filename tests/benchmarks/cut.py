@@ -13,18 +13,18 @@ from collections.abc import Callable
 from fractions import Fraction
 
 import numpy as np
-from handlead.kinematics import compiled
-from handlead.kinematics.blank import Blank
-from handlead.kinematics.cutting import axial_pass, cut_field, scratch_cut
-from handlead.kinematics.flank_cutting import cut_flank
-from handlead.kinematics.flank_passages import FlankCut
-from handlead.kinematics.gauging import gauge
-from handlead.kinematics.gear import Gear
-from handlead.kinematics.hob import Hob
-from handlead.kinematics.measured import measure_cut
-from handlead.kinematics.motion import Rates
-from handlead.kinematics.setting import Grid, Setting
-from handlead.kinematics.words import Hand
+from handlead.kinematics.cutting import compiled
+from handlead.kinematics.cutting.field import axial_pass, cut_field, scratch_cut
+from handlead.kinematics.cutting.flank_passages import FlankCut
+from handlead.kinematics.cutting.flanks import cut_flank
+from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.cutting.setting import Grid, Setting
+from handlead.kinematics.frame.blank import Blank
+from handlead.kinematics.frame.motion import Rates
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gauging.field import gauge
+from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.witness.measured import measure_cut
 
 
 def machine(teeth: int = 29, face: float = 40, feed: Fraction = Fraction(2)):

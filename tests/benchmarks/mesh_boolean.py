@@ -14,11 +14,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
-from handlead.kinematics.blank import Blank
-from handlead.kinematics.cutting import axial_pass, cut_field
-from handlead.kinematics.hob import Hob
-from handlead.kinematics.motion import Motion, Rates
-from handlead.kinematics.setting import Grid, Setting
+from handlead.kinematics.cutting.field import axial_pass, cut_field
+from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.cutting.setting import Grid, Setting
+from handlead.kinematics.frame.blank import Blank
+from handlead.kinematics.frame.motion import Motion, Rates
 
 
 @dataclass(frozen=True)

@@ -18,12 +18,12 @@ from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from handlead.kinematics.change_gears import nearest_sets
-from handlead.kinematics.products import products
-from handlead.kinematics.ratios import PI, sine
-from handlead.machines.job_file import Cutting, Job
-from handlead.machines.machine_file import read_machine_text
-from handlead.machines.planning import Plan, plan
+from handlead.kinematics.search.change_gears import nearest_sets
+from handlead.kinematics.search.products import products
+from handlead.kinematics.search.ratios import PI, sine
+from handlead.machines.documents.job_file import Cutting, Job
+from handlead.machines.documents.machine_file import read_machine_text
+from handlead.machines.planning.planning import Plan, plan
 from made_up import DRAWER, machine_text, work_and_hob
 
 SIZES = (10, 14, 20, 30, 45, 80, 120, 243)

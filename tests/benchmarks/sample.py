@@ -11,9 +11,9 @@ import time
 from dataclasses import replace
 from typing import Any
 
-from handlead.kinematics import gear as gears
-from handlead.kinematics.sample import Candidate, Sample, Taken, ToothSystem, gear_of, identify
-from handlead.machines.tooth_systems import tooth_systems
+from handlead.kinematics.gears import gear as gears
+from handlead.kinematics.gears.sample import Candidate, Sample, Taken, ToothSystem, gear_of, identify
+from handlead.machines.documents.tooth_systems import tooth_systems
 
 SEED = 11
 

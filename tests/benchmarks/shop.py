@@ -17,7 +17,7 @@ from random import Random
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from handlead import machines
-from handlead.machines.planning import plan
+from handlead.machines.planning.planning import plan
 from handlead.machines.shop.cover import fewest_gears
 from handlead.machines.shop.crew import processes
 from handlead.machines.shop.survey import survey

@@ -17,9 +17,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import nullspace
 import strategies
-from handlead.kinematics.elimination import reduce_relations
-from handlead.kinematics.solution import Solution, held_relations, link_relations, solve
-from handlead.kinematics.train import Train
+from handlead.kinematics.train.elimination import reduce_relations
+from handlead.kinematics.train.solution import Solution, held_relations, link_relations, solve
+from handlead.kinematics.train.train import Train
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
 T = TypeVar("T")

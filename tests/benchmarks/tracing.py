@@ -14,15 +14,15 @@ from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from handlead.kinematics.causes import explain
-from handlead.kinematics.evidence import view_of
-from handlead.kinematics.faults import Fault, Study, combined, find_faults
-from handlead.kinematics.outcome import predict
-from handlead.kinematics.response import run, with_ratios
-from handlead.kinematics.words import Hand
-from handlead.machines.diagnosis import evidence_of, study_of, trace
-from handlead.machines.fault_table import fault_table
-from handlead.machines.job_file import Job, Seen
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.law.outcome import predict
+from handlead.kinematics.slips.causes import explain
+from handlead.kinematics.slips.evidence import view_of
+from handlead.kinematics.slips.faults import Fault, Study, combined, find_faults
+from handlead.kinematics.transfer.response import run, with_ratios
+from handlead.machines.documents.job_file import Job, Seen
+from handlead.machines.tracing.diagnosis import evidence_of, study_of, trace
+from handlead.machines.tracing.fault_table import fault_table
 from made_up import DRAWER, right_job
 
 MANY = 20_000

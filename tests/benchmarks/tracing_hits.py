@@ -30,13 +30,13 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from handlead.kinematics.causes import Suspect, Trial, combined, mark_turns, together
-from handlead.kinematics.evidence import View
-from handlead.kinematics.faults import Fault, Study, find_faults
-from handlead.kinematics.words import Hand
-from handlead.machines.diagnosis import AS_WANTED, Diagnosis, study_of, trace, with_answer
-from handlead.machines.fault_table import fault_table
-from handlead.machines.job_file import Job, Seen
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.slips.causes import Suspect, Trial, combined, mark_turns, together
+from handlead.kinematics.slips.evidence import View
+from handlead.kinematics.slips.faults import Fault, Study, find_faults
+from handlead.machines.documents.job_file import Job, Seen
+from handlead.machines.tracing.diagnosis import AS_WANTED, Diagnosis, study_of, trace, with_answer
+from handlead.machines.tracing.fault_table import fault_table
 from made_up import right_job
 
 

@@ -9,10 +9,10 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from handlead.kinematics.bracket import BRACKET_KEYS, Bracket, Mounting, Refusal
-from handlead.kinematics.change_gears import orders
-from handlead.kinematics.drawer import Drawer
-from handlead.kinematics.scarce import allowed_orders
+from handlead.kinematics.search.bracket import BRACKET_KEYS, Bracket, Mounting, Refusal
+from handlead.kinematics.search.change_gears import orders
+from handlead.kinematics.search.drawer import Drawer
+from handlead.kinematics.search.scarce import allowed_orders
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -5,15 +5,15 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics.causes import Suspect, next_check
-from handlead.kinematics.evidence import Evidence, Measure, View, Word, view_of
-from handlead.kinematics.faults import Standing
-from handlead.kinematics.inspections import LOOKS, Check
-from handlead.kinematics.motion import Rates
-from handlead.kinematics.outcome import predict
-from handlead.kinematics.requirement import HobData
-from handlead.kinematics.response import Running
-from handlead.kinematics.words import MARKS, STILL, Hand
+from handlead.kinematics.frame.motion import Rates
+from handlead.kinematics.frame.words import MARKS, STILL, Hand
+from handlead.kinematics.law.outcome import predict
+from handlead.kinematics.slips.causes import Suspect, next_check
+from handlead.kinematics.slips.evidence import Evidence, Measure, View, Word, view_of
+from handlead.kinematics.slips.faults import Standing
+from handlead.kinematics.slips.inspections import LOOKS, Check
+from handlead.kinematics.transfer.response import Running
+from handlead.kinematics.work.requirement import HobData
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -8,10 +8,10 @@ from collections import Counter
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics.bracket import Bracket, Mounting
-from handlead.kinematics.coupled import Relation, best_coupled_set_ups
-from handlead.kinematics.joint import Place
-from handlead.kinematics.ratios import PI, Ratio, compare, relative_error, sine
+from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.search.ratios import PI, Ratio, compare, relative_error, sine
+from handlead.kinematics.search.tied import Relation, best_coupled_set_ups
+from handlead.kinematics.search.together import Place
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

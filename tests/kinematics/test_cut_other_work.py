@@ -7,15 +7,21 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from handlead.kinematics.blank import Blank
-from handlead.kinematics.cutting import axial_pass, cut_field, radial_plunge, scratch_cut, tangential_pass
-from handlead.kinematics.gauging import gauge
-from handlead.kinematics.hob import Hob
-from handlead.kinematics.motion import Rates
-from handlead.kinematics.profiles import rounded_rack, straight_spline
-from handlead.kinematics.setting import Grid, Setting
-from handlead.kinematics.spline import INVOLUTE_RACKS, StraightSpline, fillet_diameter, involute_spline
-from handlead.kinematics.words import Hand
+from handlead.kinematics.cutting.field import (
+    axial_pass,
+    cut_field,
+    radial_plunge,
+    scratch_cut,
+    tangential_pass,
+)
+from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.cutting.setting import Grid, Setting
+from handlead.kinematics.frame.blank import Blank
+from handlead.kinematics.frame.motion import Rates
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gauging.field import gauge
+from handlead.kinematics.gears.profiles import rounded_rack, straight_spline
+from handlead.kinematics.gears.spline import INVOLUTE_RACKS, StraightSpline, fillet_diameter, involute_spline
 
 WHEEL, STARTS, MODULE = 21, 2, 2.0
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from handlead.kinematics import cutdata, cycle, finish
-from handlead.kinematics.cutdata import CutData, FeedRow, HobRow, Job, Limits, SpeedRow, StartsRow
-from handlead.kinematics.gear import Gear
-from handlead.kinematics.words import Hand
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.practice import cutdata, cycle, finish
+from handlead.kinematics.practice.cutdata import CutData, FeedRow, HobRow, Job, Limits, SpeedRow, StartsRow
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

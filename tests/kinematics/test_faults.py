@@ -4,7 +4,9 @@ import math
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics.faults import (
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gears.gear import MM_PER_INCH
+from handlead.kinematics.slips.faults import (
     CHANGES,
     FaultKind,
     Standing,
@@ -16,9 +18,7 @@ from handlead.kinematics.faults import (
     other_hob,
     swivel_words,
 )
-from handlead.kinematics.gear import MM_PER_INCH
-from handlead.kinematics.requirement import HobData
-from handlead.kinematics.words import Hand
+from handlead.kinematics.work.requirement import HobData
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from handlead.kinematics import finish
+from handlead.kinematics.practice import finish
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -8,15 +8,21 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from handlead.kinematics.blank import FlankMap
-from handlead.kinematics.cutting import axial_pass
-from handlead.kinematics.flank import NominalFlank
-from handlead.kinematics.flank_cutting import cut_flank, deviations, passing
-from handlead.kinematics.flank_gauging import flank_class, gauge_flank, gauge_pitch, helix_slope_um
-from handlead.kinematics.flank_passages import FlankCut, NoInvolute, active_rolls, lattice_at, roll_range
-from handlead.kinematics.gear import Gear, thickness_at
-from handlead.kinematics.motion import Ripple
-from handlead.kinematics.words import Hand
+from handlead.kinematics.cutting.field import axial_pass
+from handlead.kinematics.cutting.flank_passages import (
+    FlankCut,
+    NoInvolute,
+    active_rolls,
+    lattice_at,
+    roll_range,
+)
+from handlead.kinematics.cutting.flanks import cut_flank, deviations, passing
+from handlead.kinematics.frame.blank import FlankMap
+from handlead.kinematics.frame.motion import Ripple
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gauging.flanks import flank_class, gauge_flank, gauge_pitch, helix_slope_um
+from handlead.kinematics.gears.flank import NominalFlank
+from handlead.kinematics.gears.gear import Gear, thickness_at
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from random_flanks import by_every_passage, cut_of, random_points, random_set_up

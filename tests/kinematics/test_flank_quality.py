@@ -8,13 +8,13 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from handlead.kinematics.flank_gauging import Deviations, Traces, gauge_pitch, runout_um, trace, worst
-from handlead.kinematics.flank_quality import measure_flanks
-from handlead.kinematics.gear import Gear
-from handlead.kinematics.measured import full_pass
-from handlead.kinematics.motion import Ripple
-from handlead.kinematics.tolerance import flank_tolerances
-from handlead.kinematics.words import Hand
+from handlead.kinematics.frame.motion import Ripple
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gauging.flanks import Deviations, Traces, gauge_pitch, runout_um, trace, worst
+from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.gears.tolerance import flank_tolerances
+from handlead.kinematics.witness.flank_quality import measure_flanks
+from handlead.kinematics.witness.measured import full_pass
 
 
 def measured(setting, ripples=(), **what):

@@ -8,13 +8,13 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from handlead.kinematics import compiled
-from handlead.kinematics.cutting import axial_pass, cut_field
-from handlead.kinematics.gauging import gauge
-from handlead.kinematics.gear import Gear, thickness_at
-from handlead.kinematics.hob import Hob
-from handlead.kinematics.setting import Grid
-from handlead.kinematics.words import Hand
+from handlead.kinematics.cutting import compiled
+from handlead.kinematics.cutting.field import axial_pass, cut_field
+from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.cutting.setting import Grid
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gauging.field import gauge
+from handlead.kinematics.gears.gear import Gear, thickness_at
 
 
 def cut(machine, **how):

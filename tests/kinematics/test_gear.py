@@ -6,9 +6,9 @@ import math
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics import gear as geometry
-from handlead.kinematics.gear import Gear
-from handlead.kinematics.words import Hand
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gears import gear as geometry
+from handlead.kinematics.gears.gear import Gear
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 

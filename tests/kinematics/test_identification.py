@@ -8,9 +8,12 @@ from fractions import Fraction as F
 from itertools import product
 
 import pytest
-from handlead.kinematics.identification import Turning, balance_of, identify
-from handlead.kinematics.links import BevelGears, Differential, GearPair, Screw, WormGear
-from handlead.kinematics.narrowing import (
+from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.train.links import BevelGears, Differential, GearPair, Screw, WormGear
+from handlead.kinematics.train.solution import solve
+from handlead.kinematics.train.train import Drive, End, Train
+from handlead.kinematics.unknowns.identification import Turning, balance_of, identify
+from handlead.kinematics.unknowns.narrowing import (
     Allowance,
     Balance,
     Fractions,
@@ -22,9 +25,7 @@ from handlead.kinematics.narrowing import (
     conditions_of,
     merged,
 )
-from handlead.kinematics.solution import solve
-from handlead.kinematics.train import Drive, End, Train
-from handlead.kinematics.unknowns import (
+from handlead.kinematics.unknowns.open_train import (
     SIGN,
     NotDriven,
     OpenRatio,
@@ -34,7 +35,6 @@ from handlead.kinematics.unknowns import (
     is_sign,
     powers,
 )
-from handlead.kinematics.words import Sense
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from strategies import hobbers

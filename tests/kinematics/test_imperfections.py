@@ -8,16 +8,16 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from handlead.kinematics.cutting import axial_pass, cut_field
-from handlead.kinematics.flank_cutting import cut_flank, cut_pitch
-from handlead.kinematics.flank_gauging import even_division, gauge_flank, gauge_pitch
-from handlead.kinematics.flank_passages import FlankCut
-from handlead.kinematics.gauging import gauge
-from handlead.kinematics.gear import Gear
-from handlead.kinematics.hob import Hob
-from handlead.kinematics.motion import Motion, Phase, Ripple, register, steady_cut
-from handlead.kinematics.setting import Grid
-from handlead.kinematics.words import Hand
+from handlead.kinematics.cutting.field import axial_pass, cut_field
+from handlead.kinematics.cutting.flank_passages import FlankCut
+from handlead.kinematics.cutting.flanks import cut_flank, cut_pitch
+from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.cutting.setting import Grid
+from handlead.kinematics.frame.motion import Motion, Phase, Ripple, register, steady_cut
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gauging.field import gauge
+from handlead.kinematics.gauging.flanks import even_division, gauge_flank, gauge_pitch
+from handlead.kinematics.gears.gear import Gear
 
 
 def ready(setting, ripples=(), hob=None, **what):

@@ -9,9 +9,10 @@ from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics.bracket import Bracket, Mounting
-from handlead.kinematics.drawer import Drawer, GearSet
-from handlead.kinematics.joint import (
+from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.search.drawer import Drawer, GearSet
+from handlead.kinematics.search.ratios import PI, Ratio, compare, sine
+from handlead.kinematics.search.together import (
     Place,
     SetUp,
     best_of_many,
@@ -19,7 +20,6 @@ from handlead.kinematics.joint import (
     best_set_ups,
     changes,
 )
-from handlead.kinematics.ratios import PI, Ratio, compare, sine
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -8,17 +8,17 @@ from random import Random
 
 import numpy as np
 import pytest
-from handlead.kinematics.blank import Blank
-from handlead.kinematics.cutting import cut_field, scratch_cut, table_turn
-from handlead.kinematics.gauging import Gauged, gauge
-from handlead.kinematics.hob import Hob
-from handlead.kinematics.light_cut import LightMarks, light_counts, light_marks
-from handlead.kinematics.motion import Rates
-from handlead.kinematics.requirement import HobData, Work, swivel_deg
-from handlead.kinematics.setting import Grid, Setting
-from handlead.kinematics.sizes import outside_diameter
-from handlead.kinematics.touch import Touch
-from handlead.kinematics.words import Hand
+from handlead.kinematics.cutting.field import cut_field, scratch_cut, table_turn
+from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.cutting.setting import Grid, Setting
+from handlead.kinematics.cutting.touch import Touch
+from handlead.kinematics.frame.blank import Blank
+from handlead.kinematics.frame.motion import Rates
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gauging.field import Gauged, gauge
+from handlead.kinematics.law.light_cut import LightMarks, light_counts, light_marks
+from handlead.kinematics.work.requirement import HobData, Work, swivel_deg
+from handlead.kinematics.work.sizes import outside_diameter
 
 
 def gear(teeth: int, module: str, beta: float) -> Work:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction as F
 
-from handlead.kinematics.linear_bounds import linear_bounds
-from handlead.kinematics.narrowing import Balance, Product, Wholes
-from handlead.kinematics.unknowns import evaluate, powers
+from handlead.kinematics.unknowns.linear_bounds import linear_bounds
+from handlead.kinematics.unknowns.narrowing import Balance, Product, Wholes
+from handlead.kinematics.unknowns.open_train import evaluate, powers
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -7,15 +7,15 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics.blank import Blank
-from handlead.kinematics.gauging import LEAN_LIMIT_DEG
-from handlead.kinematics.gear import Gear
-from handlead.kinematics.hob import Hob
-from handlead.kinematics.measured import measure_cut
-from handlead.kinematics.motion import Rates
-from handlead.kinematics.setting import Setting
-from handlead.kinematics.tolerance import flank_tolerances
-from handlead.kinematics.words import Hand
+from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.cutting.setting import Setting
+from handlead.kinematics.frame.blank import Blank
+from handlead.kinematics.frame.motion import Rates
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gauging.field import LEAN_LIMIT_DEG
+from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.gears.tolerance import flank_tolerances
+from handlead.kinematics.witness.measured import measure_cut
 
 
 def measured(setting, depth="scratch", **what):

@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics.motion import (
+from handlead.kinematics.frame.motion import (
     Move,
     Phase,
     Position,

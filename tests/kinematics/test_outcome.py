@@ -8,9 +8,11 @@ from fractions import Fraction
 
 import pytest
 import strategies
-from handlead.kinematics.motion import Rates
-from handlead.kinematics.outcome import Outcome, predict
-from handlead.kinematics.requirement import (
+from handlead.kinematics.frame.motion import Rates
+from handlead.kinematics.frame.words import Feed, Hand
+from handlead.kinematics.law.outcome import Outcome, predict
+from handlead.kinematics.train.solution import hob_rates, solve
+from handlead.kinematics.work.requirement import (
     HobData,
     Work,
     swivel_deg,
@@ -18,8 +20,6 @@ from handlead.kinematics.requirement import (
     table_per_hob,
     table_per_tangential,
 )
-from handlead.kinematics.solution import hob_rates, solve
-from handlead.kinematics.words import Feed, Hand
 from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 

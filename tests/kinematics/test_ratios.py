@@ -9,7 +9,7 @@ from fractions import Fraction
 
 import pytest
 import sympy
-from handlead.kinematics.ratios import (
+from handlead.kinematics.search.ratios import (
     PI,
     Irrational,
     by_error,

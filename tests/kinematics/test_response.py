@@ -4,10 +4,10 @@ from fractions import Fraction
 from itertools import pairwise
 
 import pytest
-from handlead.kinematics.links import ChangeGears, Differential, GearPair, Mounted, Screw, WormGear
-from handlead.kinematics.response import MOST_BRACKETS, Response, run, with_ratios
-from handlead.kinematics.train import Drive, End, Train
-from handlead.kinematics.words import Sense
+from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.train.links import ChangeGears, Differential, GearPair, Mounted, Screw, WormGear
+from handlead.kinematics.train.train import Drive, End, Train
+from handlead.kinematics.transfer.response import MOST_BRACKETS, Response, run, with_ratios
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies import hobbers, signed_sizes, trains

@@ -4,10 +4,10 @@ import math
 
 import numpy as np
 import pytest
-from handlead.kinematics.blank import Field
-from handlead.kinematics.gauging_keys import gauge_keys
-from handlead.kinematics.profiles import straight_spline
-from handlead.kinematics.spline import RolledKeys, StraightSpline
+from handlead.kinematics.frame.blank import Field
+from handlead.kinematics.gauging.keys import gauge_keys
+from handlead.kinematics.gears.profiles import straight_spline
+from handlead.kinematics.gears.spline import RolledKeys, StraightSpline
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -9,9 +9,9 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics import gear as gears
-from handlead.kinematics.sample import Sample, Taken, ToothSystem, gear_of, identify
-from handlead.machines.tooth_systems import tooth_systems
+from handlead.kinematics.gears import gear as gears
+from handlead.kinematics.gears.sample import Sample, Taken, ToothSystem, gear_of, identify
+from handlead.machines.documents.tooth_systems import tooth_systems
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
 import sample as benchmark

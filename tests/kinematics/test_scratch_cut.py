@@ -6,10 +6,10 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from handlead.kinematics.blank import Field
-from handlead.kinematics.cutting import scratch_cut
-from handlead.kinematics.gauging import gauge
-from handlead.kinematics.touch import SCRATCH_DEPTH, depth_for
+from handlead.kinematics.cutting.field import scratch_cut
+from handlead.kinematics.cutting.touch import SCRATCH_DEPTH, depth_for
+from handlead.kinematics.frame.blank import Field
+from handlead.kinematics.gauging.field import gauge
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -6,8 +6,8 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics.motion import Phase, Position, Rates, register, steady_cut
-from handlead.kinematics.second_cut import SecondCut, measure_second_cut
+from handlead.kinematics.frame.motion import Phase, Position, Rates, register, steady_cut
+from handlead.kinematics.witness.second_cut import SecondCut, measure_second_cut
 
 
 def phases(setting, *, aside: Fraction, hob: Fraction = Fraction(0), **what):

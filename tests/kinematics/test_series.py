@@ -7,13 +7,13 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.constants import Series, find_constants
-from handlead.kinematics.links import ChangeGears, Mounted
-from handlead.kinematics.outcome import predict
-from handlead.kinematics.solution import hob_rates, solve
-from handlead.machines.catalogue import find_machine, shipped_machines
-from handlead.machines.job_file import read_job
-from handlead.machines.machine_file import read_machine
+from handlead.kinematics.law.outcome import predict
+from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.solution import hob_rates, solve
+from handlead.kinematics.transfer.constants import Series, find_constants
+from handlead.machines.documents.catalogue import find_machine, shipped_machines
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.documents.machine_file import read_machine
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

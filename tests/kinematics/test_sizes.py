@@ -6,10 +6,11 @@ import math
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics import cycle
-from handlead.kinematics import gear as gears
-from handlead.kinematics.requirement import HobData, Work, gear_of, gear_to_cut
-from handlead.kinematics.sizes import (
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gears import gear as gears
+from handlead.kinematics.practice import cycle
+from handlead.kinematics.work.requirement import HobData, Work, gear_of, gear_to_cut
+from handlead.kinematics.work.sizes import (
     centres_at_depth,
     hob_addendum,
     hob_tip_diameter,
@@ -18,7 +19,6 @@ from handlead.kinematics.sizes import (
     root_diameter,
     sizes_of,
 )
-from handlead.kinematics.words import Hand
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -10,7 +10,8 @@ from itertools import combinations
 import nullspace
 import pytest
 import strategies
-from handlead.kinematics.links import (
+from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.train.links import (
     Brake,
     ChangeGears,
     Clutch,
@@ -24,7 +25,7 @@ from handlead.kinematics.links import (
     TwoPort,
     WormGear,
 )
-from handlead.kinematics.solution import (
+from handlead.kinematics.train.solution import (
     Solution,
     ask_by_hand,
     held_relations,
@@ -32,8 +33,7 @@ from handlead.kinematics.solution import (
     link_relations,
     solve,
 )
-from handlead.kinematics.train import Drive, End, Train
-from handlead.kinematics.words import Sense
+from handlead.kinematics.train.train import Drive, End, Train
 from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 

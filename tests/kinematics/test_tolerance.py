@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
-from handlead.kinematics import tolerance
-from handlead.kinematics.gear import Gear
-from handlead.kinematics.words import Hand
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gears import tolerance
+from handlead.kinematics.gears.gear import Gear
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

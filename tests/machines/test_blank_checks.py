@@ -3,9 +3,9 @@
 from pathlib import Path
 
 import pytest
-from handlead.machines.case import is_fed_as_it_must
-from handlead.machines.job_file import read_job, read_job_text
-from handlead.machines.proof import prove
+from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.proving.proof import prove
+from handlead.machines.setups.case import is_fed_as_it_must
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PINION = SCENARIOS / "01-fly-winch-pair" / "pinion.toml"

@@ -7,8 +7,8 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from handlead.machines.job_file import read_job
-from handlead.machines.planning import plan
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.planning.planning import plan
 from handlead.machines.shop.buying import gears_to_buy
 from handlead.machines.shop.cover import fewest_gears
 from handlead.machines.shop.offers import with_more

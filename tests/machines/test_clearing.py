@@ -8,14 +8,20 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.machines.case import Case, feed_opened_by
-from handlead.machines.clearing import draw_clear, drawn_clear_to, how_to_draw_clear, how_to_set_in, reach
-from handlead.machines.errors import FileFault
-from handlead.machines.job_file import SetupMove, read_job, read_job_text
-from handlead.machines.move_checks import check_moves, hob_drawn_clear
-from handlead.machines.passage import make_moves
-from handlead.machines.proof import prove
-from handlead.machines.writing import job_text
+from handlead.machines.documents.job_file import SetupMove, read_job, read_job_text
+from handlead.machines.judging.move_checks import check_moves, hob_drawn_clear
+from handlead.machines.proving.proof import prove
+from handlead.machines.setups.case import Case, feed_opened_by
+from handlead.machines.setups.clearing import (
+    draw_clear,
+    drawn_clear_to,
+    how_to_draw_clear,
+    how_to_set_in,
+    reach,
+)
+from handlead.machines.setups.moves import make_moves
+from handlead.machines.toml.errors import FileFault
+from handlead.machines.written.writing import job_text
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -7,15 +7,15 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.links import Mounted
-from handlead.kinematics.needs import Role
-from handlead.kinematics.words import Feed
-from handlead.machines import trials
-from handlead.machines.case import Case
-from handlead.machines.checks import JOB_CHECKS
-from handlead.machines.job_file import Setup, read_job
-from handlead.machines.mending import carried_out
-from handlead.machines.proof import prove, prove_case
+from handlead.kinematics.frame.words import Feed
+from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.transfer.needs import Role
+from handlead.machines.documents.job_file import Setup, read_job
+from handlead.machines.judging.checks import JOB_CHECKS
+from handlead.machines.proving import trials
+from handlead.machines.proving.proof import prove, prove_case
+from handlead.machines.setups.case import Case
+from handlead.machines.setups.mending import carried_out
 from wrong_set_ups import jobs, made_up_jobs, wrong_jobs
 
 ROOT = Path(__file__).parents[2]

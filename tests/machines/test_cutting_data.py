@@ -6,9 +6,14 @@ import itertools
 from pathlib import Path
 
 import pytest
-from handlead.kinematics import cutdata
-from handlead.kinematics.gear import Gear
-from handlead.machines.cutting_data import SHIPPED, CuttingDataError, read_cutting_data, shipped_cutting_data
+from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.practice import cutdata
+from handlead.machines.practice.cutting_data import (
+    SHIPPED,
+    CuttingDataError,
+    read_cutting_data,
+    shipped_cutting_data,
+)
 
 
 def test_every_pairing_in_the_shipped_table_gives_a_proposal() -> None:

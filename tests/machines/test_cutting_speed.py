@@ -7,13 +7,13 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.train import Drive
-from handlead.machines.case import Case
-from handlead.machines.cut_proposal import propose_cut, speed_limit, speed_window
-from handlead.machines.cutting_speed import check_cutting_speed
-from handlead.machines.job_file import Cutting, read_job, read_job_text
-from handlead.machines.proof import prove
-from handlead.machines.writing import job_text
+from handlead.kinematics.train.train import Drive
+from handlead.machines.documents.job_file import Cutting, read_job, read_job_text
+from handlead.machines.judging.cutting_speed import check_cutting_speed
+from handlead.machines.practice.cut_proposal import propose_cut, speed_limit, speed_window
+from handlead.machines.proving.proof import prove
+from handlead.machines.setups.case import Case
+from handlead.machines.written.writing import job_text
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 #: 114.5 rpm on a hob of 87.5 mm over the tips, 31.5 m/min.

@@ -9,13 +9,17 @@ from random import Random
 
 import pytest
 import reference_machine as reference
-from handlead.kinematics.causes import SAME_LEAN_DEG, SAME_MISS, combined
-from handlead.kinematics.faults import find_faults
-from handlead.kinematics.words import Hand
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.slips.causes import SAME_LEAN_DEG, SAME_MISS, combined
+from handlead.kinematics.slips.faults import find_faults
 from handlead.machines import read_job
-from handlead.machines.case import Case
-from handlead.machines.checks import check_brackets, check_gears_owned, check_mounting
-from handlead.machines.diagnosis import (
+from handlead.machines.documents.job_file import Seen, SeenCheck, read_job_text
+from handlead.machines.judging.checks import check_brackets, check_gears_owned, check_mounting
+from handlead.machines.proving.proof import prove
+from handlead.machines.setups.case import Case
+from handlead.machines.toml.errors import FileFault
+from handlead.machines.toml.observed import Miss
+from handlead.machines.tracing.diagnosis import (
     AS_WANTED,
     EXPLAINED,
     NOT_EXPLAINED,
@@ -25,12 +29,8 @@ from handlead.machines.diagnosis import (
     trace,
     with_answer,
 )
-from handlead.machines.errors import FileFault
-from handlead.machines.fault_table import fault_table, read_fault_table
-from handlead.machines.job_file import Seen, SeenCheck, read_job_text
-from handlead.machines.observed import Miss
-from handlead.machines.proof import prove
-from handlead.machines.writing import job_text as written
+from handlead.machines.tracing.fault_table import fault_table, read_fault_table
+from handlead.machines.written.writing import job_text as written
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_up import right_job

@@ -6,8 +6,8 @@ import stat
 from pathlib import Path
 
 import pytest
-from handlead.machines.errors import FileFault
-from handlead.machines.filing import keep_beside, write_text
+from handlead.machines.toml.errors import FileFault
+from handlead.machines.toml.filing import keep_beside, write_text
 
 DAY = datetime.date(2026, 11, 27)
 

@@ -3,7 +3,7 @@
 import json
 from fractions import Fraction
 
-from handlead.machines.findings import Finding, worst_first
+from handlead.machines.setups.findings import Finding, worst_first
 
 
 def test_a_finding_gives_its_numbers_to_programs_exact_ones_as_strings():

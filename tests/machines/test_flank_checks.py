@@ -9,14 +9,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from handlead.machines.case import Case
-from handlead.machines.flank_checks import check_flanks
-from handlead.machines.flanks import Flanks
-from handlead.machines.job_file import read_job
-from handlead.machines.machine_file import Imperfection
-from handlead.machines.proof import prove
-from handlead.machines.witness import Cut
-from handlead.viz.job_pictures import flanks_of
+from handlead.machines.blanks.flank_checks import check_flanks
+from handlead.machines.blanks.flanks import Flanks
+from handlead.machines.blanks.witness import Cut
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.documents.machine_file import Imperfection
+from handlead.machines.proving.proof import prove
+from handlead.machines.setups.case import Case
+from handlead.viz.pictures.pictures import flanks_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PINION = read_job(SCENARIOS / "01-fly-winch-pair" / "pinion.toml")

@@ -8,11 +8,11 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics import gear as gears
-from handlead.kinematics.requirement import gear_to_cut
-from handlead.machines.going_deeper import DONE_MM, NotMeasured, go_deeper
-from handlead.machines.job_file import Gauging, read_job, read_job_text
-from handlead.machines.writing import job_text
+from handlead.kinematics.gears import gear as gears
+from handlead.kinematics.work.requirement import gear_to_cut
+from handlead.machines.documents.job_file import Gauging, read_job, read_job_text
+from handlead.machines.measuring.going_deeper import DONE_MM, NotMeasured, go_deeper
+from handlead.machines.written.writing import job_text
 from handlead.viz.command import main
 from hypothesis import given, settings
 from hypothesis import strategies as st

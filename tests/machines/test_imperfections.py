@@ -8,14 +8,14 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.imperfections import PeriodicError, ends_ahead, ripples
-from handlead.kinematics.motion import Ripple
-from handlead.machines.case import Case
-from handlead.machines.imperfections import periodic_errors, plays_of, ripples_of
-from handlead.machines.job_file import read_job
-from handlead.machines.machine_file import Imperfection, read_machine, read_machine_text
-from handlead.machines.proof import prove
-from handlead.machines.writing import machine_text
+from handlead.kinematics.frame.motion import Ripple
+from handlead.kinematics.train.imperfections import PeriodicError, ends_ahead, ripples
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.documents.machine_file import Imperfection, read_machine, read_machine_text
+from handlead.machines.proving.proof import prove
+from handlead.machines.setups.case import Case
+from handlead.machines.setups.imperfections import periodic_errors, plays_of, ripples_of
+from handlead.machines.written.writing import machine_text
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -173,8 +173,8 @@ def test_what_comes_through_to_the_ends_is_what_the_train_does_with_a_little_mor
         if getattr(link, "ratio", None) and case.solution.rates[link.to_part]
     ]
     link = links[pick % len(links)]
-    from handlead.kinematics.links import Ratio
-    from handlead.kinematics.solution import solve
+    from handlead.kinematics.train.links import Ratio
+    from handlead.kinematics.train.solution import solve
 
     share = Fraction(1, 10**9)
     longer = Ratio(link.name, link.from_part, link.to_part, link.ratio * (1 + share))

@@ -7,11 +7,11 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.links import Mounted
-from handlead.kinematics.requirement import HobData, Work
-from handlead.kinematics.words import Feed, Hand
-from handlead.machines.errors import FileFault
-from handlead.machines.job_file import Seen, Setup, read_job, read_job_text
+from handlead.kinematics.frame.words import Feed, Hand
+from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.work.requirement import HobData, Work
+from handlead.machines.documents.job_file import Seen, Setup, read_job, read_job_text
+from handlead.machines.toml.errors import FileFault
 
 GOOD = Path(__file__).parent / "good"
 SPUR = (GOOD / "spur-job.toml").read_text()

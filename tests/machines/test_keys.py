@@ -4,12 +4,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.bracket import BRACKET_KEYS
-from handlead.kinematics.links import KINDS
-from handlead.machines.keys import BRACKET, JOB, LINK, MACHINE
-from handlead.machines.places import read
-from handlead.machines.reference import file_reference
-from handlead.machines.values import Listing, Rows, Swivel, Table, TableOf, Value, nearest
+from handlead.kinematics.search.bracket import BRACKET_KEYS
+from handlead.kinematics.train.links import KINDS
+from handlead.machines.documents.keys import BRACKET, JOB, LINK, MACHINE
+from handlead.machines.toml.places import read
+from handlead.machines.toml.values import Listing, Rows, Swivel, Table, TableOf, Value, nearest
+from handlead.machines.written.reference import file_reference
 
 GOOD = Path(__file__).parent / "good"
 

@@ -6,13 +6,13 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.links import Clutch, GearPair, Mounted, Rack, Screw
-from handlead.kinematics.train import Drive, End
-from handlead.kinematics.words import Sense
-from handlead.machines.catalogue import find_machine, shipped_machines
-from handlead.machines.errors import FileFault
-from handlead.machines.job_file import Setup
-from handlead.machines.machine_file import Lever, Limits, read_machine, read_machine_text
+from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.train.links import Clutch, GearPair, Mounted, Rack, Screw
+from handlead.kinematics.train.train import Drive, End
+from handlead.machines.documents.catalogue import find_machine, shipped_machines
+from handlead.machines.documents.job_file import Setup
+from handlead.machines.documents.machine_file import Lever, Limits, read_machine, read_machine_text
+from handlead.machines.toml.errors import FileFault
 
 GOOD = Path(__file__).parent / "good"
 SMALL = (GOOD / "small.toml").read_text()

@@ -7,15 +7,15 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.motion import Position
-from handlead.kinematics.passage import Order, Play, run
-from handlead.machines.case import Case, feed_opened_by, with_lever_moved
-from handlead.machines.job_file import SetupMove, read_job, read_job_text
-from handlead.machines.machine_file import Imperfection
-from handlead.machines.move_checks import brought_back, check_moves
-from handlead.machines.passage import make_moves
-from handlead.machines.proof import prove
-from handlead.machines.writing import job_text
+from handlead.kinematics.frame.motion import Position
+from handlead.kinematics.train.moves import Order, Play, run
+from handlead.machines.documents.job_file import SetupMove, read_job, read_job_text
+from handlead.machines.documents.machine_file import Imperfection
+from handlead.machines.judging.move_checks import brought_back, check_moves
+from handlead.machines.proving.proof import prove
+from handlead.machines.setups.case import Case, feed_opened_by, with_lever_moved
+from handlead.machines.setups.moves import make_moves
+from handlead.machines.written.writing import job_text
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -4,7 +4,7 @@ import decimal
 from fractions import Fraction
 
 import pytest
-from handlead.machines.numbers import (
+from handlead.machines.toml.numbers import (
     Decimal,
     NumberFault,
     angle,

@@ -4,11 +4,11 @@ from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.links import Mounted
-from handlead.kinematics.words import Hand
-from handlead.machines.errors import FileFault
-from handlead.machines.machine_file import read_machine
-from handlead.machines.observations_file import Movement, bounds_in_mm, read_observations_text
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.train.links import Mounted
+from handlead.machines.documents.machine_file import read_machine
+from handlead.machines.documents.observations_file import Movement, bounds_in_mm, read_observations_text
+from handlead.machines.toml.errors import FileFault
 
 GOOD = Path(__file__).parent / "good"
 

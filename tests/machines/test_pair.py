@@ -6,12 +6,12 @@ import json
 import math
 
 import pytest
-from handlead.kinematics.gear import Gear, mesh
-from handlead.kinematics.pair import crossing_angle, run_together, tip_thickness
-from handlead.kinematics.words import Hand
-from handlead.machines.job_file import read_job_text
-from handlead.machines.proof import prove
-from handlead.machines.writing import job_text
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gears.gear import Gear, mesh
+from handlead.kinematics.gears.pair import crossing_angle, run_together, tip_thickness
+from handlead.machines.documents.job_file import read_job_text
+from handlead.machines.proving.proof import prove
+from handlead.machines.written.writing import job_text
 from handlead.viz.command import main
 from hypothesis import given, settings
 from hypothesis import strategies as st

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import handlead.machines
 import pytest
-from handlead.machines.errors import FileFault, Place
-from handlead.machines.places import LARGEST_FILE, parse, read
+from handlead.machines.toml.errors import FileFault, Place
+from handlead.machines.toml.places import LARGEST_FILE, parse, read
 
 GOOD = sorted((Path(__file__).parent / "good").glob("*.toml"))
 SHIPPED = sorted((Path(handlead.machines.__file__).parent / "shipped").glob("*.toml"))

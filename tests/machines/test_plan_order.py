@@ -7,14 +7,14 @@ from io import StringIO
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.words import Feed
-from handlead.machines.catalogue import find_machine
-from handlead.machines.gears_to_get import with_gears
-from handlead.machines.job_file import read_job, read_job_text
-from handlead.machines.machine_file import GearSet
-from handlead.machines.planning import plan
+from handlead.kinematics.frame.words import Feed
+from handlead.machines.documents.catalogue import find_machine
+from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.documents.machine_file import GearSet
+from handlead.machines.planning.gears_to_get import with_gears
+from handlead.machines.planning.planning import plan
 from handlead.viz.command import main
-from handlead.viz.plan_report import show_plan
+from handlead.viz.reports.plan import show_plan
 from rich.console import Console
 
 ROOT = Path(__file__).parents[2]

@@ -4,10 +4,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from handlead.machines.job_file import read_job
-from handlead.machines.planning import plan
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.planning.planning import plan
 from handlead.viz.command import main
-from handlead.viz.progress import Progress
+from handlead.viz.streams.progress import Progress
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 

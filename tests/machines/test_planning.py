@@ -8,13 +8,13 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.words import Hand
-from handlead.machines.catalogue import find_machine, shipped_machines
-from handlead.machines.checks import misread_levers
-from handlead.machines.job_file import read_job, read_job_text
-from handlead.machines.planning import plan, plan_many
-from handlead.machines.proof import prove
-from handlead.machines.rewriting import with_setup
+from handlead.kinematics.frame.words import Hand
+from handlead.machines.documents.catalogue import find_machine, shipped_machines
+from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.judging.checks import misread_levers
+from handlead.machines.planning.planning import plan, plan_many
+from handlead.machines.proving.proof import prove
+from handlead.machines.written.rewriting import with_setup
 from handlead.viz.command import main
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -72,7 +72,7 @@ def test_the_best_lead_is_the_best_that_brute_force_finds_in_a_small_drawer():
     import itertools
     import math
 
-    from handlead.kinematics.bracket import Bracket, Mounting
+    from handlead.kinematics.search.bracket import Bracket, Mounting
 
     # By hand: this machine's rule is 30 sin(beta) / (k pi m_n), as its constants say.
     target = 30 * math.sin(math.radians(22)) / (math.pi * float(job.work.module_n))

@@ -6,13 +6,13 @@ from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
-from handlead.machines.case import Case, cuts_wanted
-from handlead.machines.checks import misread_levers
-from handlead.machines.errors import NoSetup
-from handlead.machines.job_file import read_job_text
-from handlead.machines.machine_file import read_machine_text
-from handlead.machines.mending import carried_out
-from handlead.machines.proof import prove
+from handlead.machines.documents.job_file import read_job_text
+from handlead.machines.documents.machine_file import read_machine_text
+from handlead.machines.judging.checks import misread_levers
+from handlead.machines.proving.proof import prove
+from handlead.machines.setups.case import Case, cuts_wanted
+from handlead.machines.setups.mending import carried_out
+from handlead.machines.toml.errors import NoSetup
 
 SHIPPED = Path(__file__).parents[2] / "machines" / "shipped"
 

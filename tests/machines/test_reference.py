@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from handlead.machines.reference import file_reference
+from handlead.machines.written.reference import file_reference
 
 ROOT = Path(__file__).parents[2]
 

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import handlead.scenarios
 import pytest
-from handlead.kinematics.links import Mounted
-from handlead.machines.job_file import Setup, read_job, read_job_text
-from handlead.machines.places import comments
-from handlead.machines.rewriting import with_setup
+from handlead.kinematics.train.links import Mounted
+from handlead.machines.documents.job_file import Setup, read_job, read_job_text
+from handlead.machines.toml.places import comments
+from handlead.machines.written.rewriting import with_setup
 from hypothesis import given
 from hypothesis import strategies as st
 

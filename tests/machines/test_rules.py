@@ -5,11 +5,11 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.constants import DifferentialRule, FeedRule, find_constants
-from handlead.kinematics.requirement import table_per_hob
-from handlead.machines.case import Case
-from handlead.machines.job_file import read_job
-from handlead.machines.rules import differential_example, feed_example, feed_formula
+from handlead.kinematics.transfer.constants import DifferentialRule, FeedRule, find_constants
+from handlead.kinematics.work.requirement import table_per_hob
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.planning.rules import differential_example, feed_example, feed_formula
+from handlead.machines.setups.case import Case
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 RIGHT = [read_job(path) for path in sorted(SCENARIOS.glob("[01]*/*.toml")) if "job/1" in path.read_text()]

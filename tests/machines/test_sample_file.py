@@ -5,11 +5,11 @@ from __future__ import annotations
 import json
 
 import pytest
-from handlead.kinematics.sample import _offers
-from handlead.machines.errors import FileFault
-from handlead.machines.job_file import read_job
-from handlead.machines.planning import plan
-from handlead.machines.sample import NoSuchCandidate, job_text_of, read_sample_text
+from handlead.kinematics.gears.sample import _offers
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.documents.sample import NoSuchCandidate, job_text_of, read_sample_text
+from handlead.machines.planning.planning import plan
+from handlead.machines.toml.errors import FileFault
 from handlead.viz.command import main
 
 WHEEL = """format = "sample/1"

@@ -7,9 +7,9 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.machines.job_file import read_job
-from handlead.machines.proof import Proof, prove
-from handlead.machines.second_cuts import compare_cuts
+from handlead.machines.blanks.second_cuts import compare_cuts
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.proving.proof import Proof, prove
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 

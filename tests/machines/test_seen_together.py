@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from handlead.machines.diagnosis import trace
-from handlead.machines.errors import FileFault
-from handlead.machines.job_file import read_job_text
+from handlead.machines.documents.job_file import read_job_text
+from handlead.machines.toml.errors import FileFault
+from handlead.machines.tracing.diagnosis import trace
 
 PINION = Path(__file__).parents[2] / "scenarios" / "01-fly-winch-pair" / "pinion.toml"
 

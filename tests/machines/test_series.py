@@ -8,12 +8,12 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.links import Mounted
-from handlead.machines.catalogue import find_machine
-from handlead.machines.drawers import shortfalls
-from handlead.machines.job_file import read_job, read_job_text
-from handlead.machines.planning import plan
-from handlead.machines.proof import prove
+from handlead.kinematics.train.links import Mounted
+from handlead.machines.documents.catalogue import find_machine
+from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.planning.planning import plan
+from handlead.machines.proving.proof import prove
+from handlead.machines.setups.drawers import shortfalls
 from handlead.viz.command import main
 
 CASES = Path(__file__).parents[1] / "cases"

@@ -14,9 +14,10 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.bracket import Bracket, Mounting
-from handlead.kinematics.constants import Constants, find_constants
-from handlead.kinematics.links import (
+from handlead.kinematics.frame.motion import Rates
+from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.train.links import (
     Belt,
     BevelGears,
     ChangeGears,
@@ -29,12 +30,11 @@ from handlead.kinematics.links import (
     Selector,
     WormGear,
 )  # fmt: skip
-from handlead.kinematics.motion import Rates
-from handlead.kinematics.solution import hob_rates, solve
-from handlead.kinematics.train import Train
-from handlead.kinematics.words import Sense
-from handlead.machines.catalogue import shipped_machines
-from handlead.machines.machine_file import Machine, read_machine
+from handlead.kinematics.train.solution import hob_rates, solve
+from handlead.kinematics.train.train import Train
+from handlead.kinematics.transfer.constants import Constants, find_constants
+from handlead.machines.documents.catalogue import shipped_machines
+from handlead.machines.documents.machine_file import Machine, read_machine
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -8,15 +8,15 @@ from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
-from handlead.machines.catalogue import find_machine
-from handlead.machines.errors import HandleadError
-from handlead.machines.job_file import read_job
-from handlead.machines.planning import plan
+from handlead.machines.documents.catalogue import find_machine
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.planning.planning import plan
 from handlead.machines.shop import survey as survey_module
 from handlead.machines.shop.crew import Crew, WorkerLost, each_done, processes
 from handlead.machines.shop.kept import Kept
 from handlead.machines.shop.pile import read_pile
 from handlead.machines.shop.survey import CAN, CANNOT, survey
+from handlead.machines.toml.errors import HandleadError
 from handlead.viz.command import main
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

@@ -8,17 +8,24 @@ from random import Random
 
 import pytest
 import reference_machine as reference
-from handlead.kinematics.causes import combined
-from handlead.kinematics.evidence import Blank, Evidence, Measure, Word
-from handlead.kinematics.faults import find_faults
-from handlead.kinematics.light_cut import light_marks
-from handlead.kinematics.pairs import may_explain
-from handlead.kinematics.words import Hand
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.law.light_cut import light_marks
+from handlead.kinematics.slips.causes import combined
+from handlead.kinematics.slips.evidence import Blank, Evidence, Measure, Word
+from handlead.kinematics.slips.faults import find_faults
+from handlead.kinematics.slips.pairs import may_explain
 from handlead.machines import read_job
-from handlead.machines.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, study_of, trace, with_answer
-from handlead.machines.errors import FileFault
-from handlead.machines.fault_table import fault_table
-from handlead.machines.job_file import Seen, SeenCheck
+from handlead.machines.documents.job_file import Seen, SeenCheck
+from handlead.machines.toml.errors import FileFault
+from handlead.machines.tracing.diagnosis import (
+    AS_WANTED,
+    EXPLAINED,
+    NOT_EXPLAINED,
+    study_of,
+    trace,
+    with_answer,
+)
+from handlead.machines.tracing.fault_table import fault_table
 from made_up import right_job
 
 ROOT = Path(__file__).parents[2]

@@ -10,15 +10,15 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from handlead.kinematics.motion import Rates
-from handlead.kinematics.requirement import HobData, Work
-from handlead.kinematics.words import Hand
-from handlead.machines.case import Case
-from handlead.machines.checks import check_count
-from handlead.machines.job_file import Job, read_job
-from handlead.machines.proof import Proof, prove, prove_case
-from handlead.machines.two_witnesses import compare, light_cut
-from handlead.machines.witness import Cut, cut_blank
+from handlead.kinematics.frame.motion import Rates
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.work.requirement import HobData, Work
+from handlead.machines.blanks.two_witnesses import compare, light_cut
+from handlead.machines.blanks.witness import Cut, cut_blank
+from handlead.machines.documents.job_file import Job, read_job
+from handlead.machines.judging.checks import check_count
+from handlead.machines.proving.proof import Proof, prove, prove_case
+from handlead.machines.setups.case import Case
 from made_up import gone_wrong, right_job
 
 

@@ -7,19 +7,19 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.requirement import gear_to_cut
-from handlead.kinematics.setting import full_distance
-from handlead.kinematics.sizes import centres_at_depth, sizes_of
-from handlead.machines.case import Case
-from handlead.machines.clearing import clear_from
-from handlead.machines.cut_cycle import cut_cycle
-from handlead.machines.errors import FileFault
-from handlead.machines.job_file import read_job, read_job_text
-from handlead.machines.part_sizes import part_sizes
-from handlead.machines.proof import prove
-from handlead.machines.wheel_checks import check_set_by_centres, check_threads
-from handlead.machines.witness import hob_of
-from handlead.machines.writing import job_text
+from handlead.kinematics.cutting.setting import full_distance
+from handlead.kinematics.work.requirement import gear_to_cut
+from handlead.kinematics.work.sizes import centres_at_depth, sizes_of
+from handlead.machines.blanks.witness import hob_of
+from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.judging.wheel_checks import check_set_by_centres, check_threads
+from handlead.machines.measuring.part_sizes import part_sizes
+from handlead.machines.practice.cut_cycle import cut_cycle
+from handlead.machines.proving.proof import prove
+from handlead.machines.setups.case import Case
+from handlead.machines.setups.clearing import clear_from
+from handlead.machines.toml.errors import FileFault
+from handlead.machines.written.writing import job_text
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 ORCHESTRA, HOIST, TWO_START, PINION = (

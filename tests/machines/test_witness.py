@@ -5,12 +5,12 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.motion import Rates
-from handlead.machines.case import Case
-from handlead.machines.job_file import read_job
-from handlead.machines.proof import prove
-from handlead.machines.two_witnesses import compare
-from handlead.machines.witness import Cut, NotCut, cut_blank, hob_of
+from handlead.kinematics.frame.motion import Rates
+from handlead.machines.blanks.two_witnesses import compare
+from handlead.machines.blanks.witness import Cut, NotCut, cut_blank, hob_of
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.proving.proof import prove
+from handlead.machines.setups.case import Case
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 JOBS = sorted(path for path in SCENARIOS.glob("*/*.toml") if "job/1" in path.read_text())

@@ -6,10 +6,10 @@ from pathlib import Path
 import handlead.machines
 import handlead.scenarios
 import pytest
-from handlead.kinematics.links import Rack
-from handlead.machines.job_file import read_job, read_job_text
-from handlead.machines.machine_file import read_machine, read_machine_text
-from handlead.machines.writing import job_text, machine_text
+from handlead.kinematics.train.links import Rack
+from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.documents.machine_file import read_machine, read_machine_text
+from handlead.machines.written.writing import job_text, machine_text
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

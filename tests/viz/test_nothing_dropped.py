@@ -7,14 +7,14 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from handlead.machines.job_file import read_job
-from handlead.machines.proof import prove
-from handlead.viz.bracket_drawing import bracket_layout, bracket_lettering
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.proving.proof import prove
 from handlead.viz.command import main
-from handlead.viz.look import text_size
-from handlead.viz.paper import PAPERS
-from handlead.viz.sheet import draw_sheet
-from handlead.viz.sheet_words import sheet_words
+from handlead.viz.draw.bracket import bracket_layout, bracket_lettering
+from handlead.viz.look.look import text_size
+from handlead.viz.look.paper import PAPERS
+from handlead.viz.sheet.page import draw_sheet
+from handlead.viz.sheet.words import sheet_words
 
 ROOT = Path(__file__).parents[2]
 DAY = datetime.date(2026, 11, 25)

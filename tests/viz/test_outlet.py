@@ -14,9 +14,10 @@ import handlead.machines
 import handlead.scenarios
 import handlead.viz
 import pytest
-from handlead.machines.visible import visible
-from handlead.viz import command, prove_command
-from handlead.viz.plain import plain
+from handlead.machines.toml.visible import visible
+from handlead.viz import command
+from handlead.viz.commands import prove as prove_command
+from handlead.viz.streams.plain import plain
 from hypothesis import example, given
 from hypothesis import strategies as st
 
@@ -137,12 +138,12 @@ def test_what_breaks_inside_ends_with_3_and_one_line_that_says_where(monkeypatch
     out, err = capsys.readouterr()
     assert err.count("\n") == 1
     assert "ZeroDivisionError" in err
-    assert re.search(r"viz/prove_command\.py line \d+", err)
+    assert re.search(r"viz/commands/prove\.py line \d+", err)
     assert "\x1b" not in out + err
 
 
 def test_what_breaks_inside_is_told_to_programs_too(monkeypatch, capsys):
-    monkeypatch.setattr("handlead.machines.proof.Proof.as_json", broken)
+    monkeypatch.setattr("handlead.machines.proving.proof.Proof.as_json", broken)
     assert command.main(["prove", "--json", "--no-cut", str(RIGHT)]) == 3
     assert "ZeroDivisionError" in json.loads(capsys.readouterr().out)["errors"][0]["message"]
 
@@ -217,7 +218,7 @@ def test_plain_signs_can_be_written_in_the_encoding_they_are_for(text, encoding)
 
 def test_every_sign_that_the_program_writes_has_a_plain_one():
     packages = (handlead.kinematics, handlead.machines, handlead.viz)
-    sources = [file for package in packages for file in Path(package.__path__[0]).glob("*.py")]
+    sources = [file for package in packages for file in Path(package.__path__[0]).rglob("*.py")]
     signs = {c for file in sources for c in file.read_text(encoding="utf-8") if not c.isascii()}
     signs -= {c for c in signs if unicodedata.category(c) in ("Mn", "Lo")}
     assert len(signs) > 20
@@ -283,7 +284,7 @@ def test_what_breaks_at_one_job_stops_no_other(monkeypatch, capsys):
 
 
 def test_a_sheet_that_finds_no_room_is_a_line_and_no_file(capsys, tmp_path, monkeypatch):
-    from handlead.machines import filing
+    from handlead.machines.toml import filing
 
     def full(*_):
         raise OSError(28, "No space left on device")
@@ -337,8 +338,8 @@ def test_a_name_with_colons_and_brackets_is_printed_as_it_is_written(tmp_path, c
 
 
 def test_what_a_command_did_not_look_for_is_still_a_line_status_2_and_json(monkeypatch, capsys):
-    from handlead.machines.errors import HandleadError
-    from handlead.machines.rules import Rules
+    from handlead.machines.planning.rules import Rules
+    from handlead.machines.toml.errors import HandleadError
 
     def refuse(_):
         raise HandleadError("there is nothing to be said of this machine")

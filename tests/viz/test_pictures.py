@@ -9,28 +9,28 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from handlead.kinematics.bracket import Bracket, Mounting
-from handlead.kinematics.links import Mounted
-from handlead.kinematics.motion import Rates
-from handlead.kinematics.outcome import predict
-from handlead.kinematics.requirement import HobData
-from handlead.kinematics.solution import solve
-from handlead.kinematics.words import Hand, direction
-from handlead.machines.case import Case
-from handlead.machines.catalogue import find_machine, shipped_machines
-from handlead.machines.job_file import read_job, read_job_text
-from handlead.machines.witness import cut_blank
-from handlead.viz import look, symbols
-from handlead.viz.bracket_drawing import bracket_layout, bracket_lettering, idler_words, plot_bracket
-from handlead.viz.bracket_labels import LEAST_POINTS
+from handlead.kinematics.frame.motion import Rates
+from handlead.kinematics.frame.words import Hand, direction
+from handlead.kinematics.law.outcome import predict
+from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.solution import solve
+from handlead.kinematics.work.requirement import HobData
+from handlead.machines.blanks.witness import cut_blank
+from handlead.machines.documents.catalogue import find_machine, shipped_machines
+from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.setups.case import Case
 from handlead.viz.command import main
-from handlead.viz.job_pictures import PICTURES, motion_of, swivel_of, witness_of
-from handlead.viz.show_command import PICTURES as NAMES
-from handlead.viz.swivel_drawing import plot_swivel
-from handlead.viz.train_drawing import idler_meshes, plot_train
-from handlead.viz.train_layout import lay_out
-from handlead.viz.train_words import links_in_words, parts_in_words
-from handlead.viz.witness_drawing import predicted_marks
+from handlead.viz.commands.show import PICTURES as NAMES
+from handlead.viz.draw.bracket import bracket_layout, bracket_lettering, idler_words, plot_bracket
+from handlead.viz.draw.bracket_labels import LEAST_POINTS
+from handlead.viz.draw.head import plot_swivel
+from handlead.viz.draw.marks import predicted_marks
+from handlead.viz.draw.train import idler_meshes, plot_train
+from handlead.viz.draw.train_layout import lay_out
+from handlead.viz.draw.train_words import links_in_words, parts_in_words
+from handlead.viz.look import look, symbols
+from handlead.viz.pictures.pictures import PICTURES, motion_of, swivel_of, witness_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from matplotlib.lines import Line2D

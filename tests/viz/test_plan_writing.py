@@ -6,8 +6,8 @@ from pathlib import Path
 
 import handlead.scenarios
 import pytest
-from handlead.machines import filing
-from handlead.machines.job_file import read_job
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.toml import filing
 from handlead.viz.command import main
 
 ORDERS = Path(handlead.scenarios.__file__).parent
@@ -108,7 +108,7 @@ def test_what_can_not_be_written_is_a_line_and_status_2_and_leaves_all_as_it_was
 
 
 def test_a_job_that_was_changed_meanwhile_is_left_alone(job, monkeypatch, capsys):
-    from handlead.viz import plan_writing
+    from handlead.viz.commands import plan_writing
 
     text = job.read_text()
     monkeypatch.setattr(plan_writing, "read_text", lambda path: text + "# changed meanwhile\n")

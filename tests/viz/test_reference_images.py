@@ -9,18 +9,18 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.requirement import gear_of
-from handlead.kinematics.tolerance import flank_tolerances
-from handlead.machines.case import Case, face_width_mm
-from handlead.machines.job_file import read_job
-from handlead.viz import look
-from handlead.viz.bracket_drawing import plot_bracket
-from handlead.viz.charts import plot_lead_chart, plot_motion, plot_profile_chart, plot_scallop_map
-from handlead.viz.job_pictures import flanks_of, motion_of, swivel_of, witness_of
-from handlead.viz.swivel_drawing import plot_swivel
-from handlead.viz.train_drawing import plot_train
-from handlead.viz.train_layout import lay_out
-from handlead.viz.witness_drawing import plot_witness
+from handlead.kinematics.gears.tolerance import flank_tolerances
+from handlead.kinematics.work.requirement import gear_of
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.setups.case import Case, face_width_mm
+from handlead.viz.draw.bracket import plot_bracket
+from handlead.viz.draw.charts import plot_lead_chart, plot_motion, plot_profile_chart, plot_scallop_map
+from handlead.viz.draw.head import plot_swivel
+from handlead.viz.draw.marks import plot_witness
+from handlead.viz.draw.train import plot_train
+from handlead.viz.draw.train_layout import lay_out
+from handlead.viz.look import look
+from handlead.viz.pictures.pictures import flanks_of, motion_of, swivel_of, witness_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 #: Measured: 2.2 at most between matplotlib 3.10.0 and 3.11.2 (words measure a little else, and move what stands

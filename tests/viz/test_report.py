@@ -6,7 +6,7 @@ from pathlib import Path
 
 import handlead.scenarios
 import pytest
-from handlead.machines.units import deviation, height
+from handlead.machines.toml.units import deviation, height
 from handlead.viz.command import main
 
 ORDERS = Path(handlead.scenarios.__file__).parent

@@ -13,20 +13,20 @@ from pathlib import Path
 
 import pytest
 from fontTools.ttLib import TTFont
-from handlead.machines.cut_cycle import cut_cycle
-from handlead.machines.job_file import read_job, read_job_text
-from handlead.machines.planning import plan
-from handlead.machines.proof import prove
-from handlead.machines.units import length
-from handlead.machines.witness import NotCut, cut_blank
+from handlead.machines.blanks.witness import NotCut, cut_blank
+from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.planning.planning import plan
+from handlead.machines.practice.cut_cycle import cut_cycle
+from handlead.machines.proving.proof import prove
+from handlead.machines.toml.units import length
 from handlead.viz.command import main
-from handlead.viz.job_pictures import witness_of
-from handlead.viz.look import text_size
-from handlead.viz.paper import PAPERS, Page, rows_height
-from handlead.viz.sheet import draw_sheet
-from handlead.viz.sheet_file import drawn
-from handlead.viz.sheet_together import draw_together
-from handlead.viz.sheet_words import (
+from handlead.viz.look.look import text_size
+from handlead.viz.look.paper import PAPERS, Page, rows_height
+from handlead.viz.pictures.pictures import witness_of
+from handlead.viz.sheet.file import drawn
+from handlead.viz.sheet.page import draw_sheet
+from handlead.viz.sheet.together import draw_together
+from handlead.viz.sheet.words import (
     ABOVE_ALL,
     AT_THE_HOB,
     CAUTIONS,
@@ -36,7 +36,7 @@ from handlead.viz.sheet_words import (
     shares_gears,
     sheet_words,
 )
-from handlead.viz.solid_scene import staged_of
+from handlead.viz.solids.scene import staged_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PINION = SCENARIOS / "01-fly-winch-pair" / "pinion.toml"
@@ -685,9 +685,9 @@ def test_whatever_a_title_holds_only_letters_that_can_be_seen_are_printed(ending
 
 @pytest.mark.parametrize("what", ["train", "motion", "bracket", "swivel", "witness"])
 def test_whatever_a_name_holds_a_picture_shows_it_as_it_stands(what, tmp_path):
-    from handlead.machines.case import Case
-    from handlead.viz import look
-    from handlead.viz.job_pictures import PICTURES
+    from handlead.machines.setups.case import Case
+    from handlead.viz.look import look
+    from handlead.viz.pictures.pictures import PICTURES
 
     job = replace(read_job(PINION), title="cost $5 and $6 \x1b[31m \x00")
     figure = PICTURES[what](Case.of(job, job.setup))

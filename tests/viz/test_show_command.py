@@ -5,9 +5,9 @@ import sys
 from pathlib import Path
 
 import pytest
-from handlead.viz import opengl
 from handlead.viz.command import main
-from handlead.viz.show_command import PICTURES
+from handlead.viz.commands.show import PICTURES
+from handlead.viz.solids import opengl
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PINION = str(SCENARIOS / "01-fly-winch-pair/pinion.toml")

@@ -14,15 +14,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from handlead.kinematics.cutting import cut_field
-from handlead.kinematics.motion import Motion
-from handlead.kinematics.setting import Grid
-from handlead.machines.case import Case
-from handlead.machines.job_file import read_job
-from handlead.viz import solid_view
-from handlead.viz.cut_stages import StagedCut
-from handlead.viz.opengl import NoOpenGL, require_opengl
-from handlead.viz.solid_scene import Scene
+from handlead.kinematics.cutting.field import cut_field
+from handlead.kinematics.cutting.setting import Grid
+from handlead.kinematics.frame.motion import Motion
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.setups.case import Case
+from handlead.viz.solids import view as solid_view
+from handlead.viz.solids.cut_stages import StagedCut
+from handlead.viz.solids.opengl import NoOpenGL, require_opengl
+from handlead.viz.solids.scene import Scene
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 RIGHT_HAND, LEFT_HAND, SPUR = (

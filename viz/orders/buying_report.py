@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from handlead.machines.shop.buying import Buying
-from handlead.viz.terminal import console
+from handlead.viz.streams.terminal import console
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text

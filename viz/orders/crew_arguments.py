@@ -26,8 +26,8 @@ def add_crew(parser: Any) -> None:
 @contextmanager
 def crew_of(options: argparse.Namespace) -> Iterator[Crew]:
     """The crew that was asked for. Raises `HandleadError` for a number of workers that can't be."""
-    from handlead.machines.errors import HandleadError
     from handlead.machines.shop.crew import cluster, processes
+    from handlead.machines.toml.errors import HandleadError
 
     if options.workers < 1:
         raise HandleadError(f"--workers is {options.workers}; it must be 1 or more")

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 from .crew_arguments import add_crew, crew_of
 
 if TYPE_CHECKING:
-    from handlead.machines.errors import HandleadError
-    from handlead.machines.job_file import Job
-    from handlead.machines.machine_file import Machine
+    from handlead.machines.documents.job_file import Job
+    from handlead.machines.documents.machine_file import Machine
     from handlead.machines.shop.crew import Crew
     from handlead.machines.shop.survey import Survey
+    from handlead.machines.toml.errors import HandleadError
 
 
 #: Asked for as many gears as it takes.
@@ -61,8 +61,8 @@ def add(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Make the survey; returns the exit status."""
-    from handlead.machines.errors import HandleadError
-    from handlead.viz.outlet import print_json, report_failed
+    from handlead.machines.toml.errors import HandleadError
+    from handlead.viz.streams.outlet import print_json, report_failed
 
     try:
         _check(options)
@@ -104,11 +104,11 @@ def make_survey(options: argparse.Namespace) -> tuple[Survey, dict[str, Any]]:
 
     Raises `HandleadError` where none of it can be used.
     """
-    from handlead.machines.errors import HandleadError
     from handlead.machines.shop.kept import Kept
     from handlead.machines.shop.pile import read_machines, read_pile
     from handlead.machines.shop.survey import survey
-    from handlead.viz.outlet import complain, progress_bar
+    from handlead.machines.toml.errors import HandleadError
+    from handlead.viz.streams.outlet import complain, progress_bar
 
     jobs, unread = read_pile(options.jobs, complain)
     machines, more = read_machines(options.machine, complain)
@@ -133,7 +133,7 @@ def _more(
 
 
 def _check(options: argparse.Namespace) -> None:
-    from handlead.machines.errors import HandleadError
+    from handlead.machines.toml.errors import HandleadError
 
     if options.out and options.out.suffix.lower() not in (".pdf", ".html"):
         raise HandleadError(f"--out {options.out}: the table's name must end in .pdf or .html")
@@ -143,9 +143,9 @@ def _check(options: argparse.Namespace) -> None:
 
 def _write(found: Survey, options: argparse.Namespace) -> list[dict[str, Any]]:
     """Write what was asked for into files; returns what couldn't be, which is said on standard error too."""
-    from handlead.machines.errors import HandleadError
-    from handlead.machines.filing import write_text
-    from handlead.viz.outlet import report_failed
+    from handlead.machines.toml.errors import HandleadError
+    from handlead.machines.toml.filing import write_text
+    from handlead.viz.streams.outlet import report_failed
 
     from .survey_table import rows_as_csv, write_page
 
@@ -163,7 +163,7 @@ def _write(found: Survey, options: argparse.Namespace) -> list[dict[str, Any]]:
 
 
 def _told(fault: HandleadError | OSError, path: Path) -> HandleadError:
-    from handlead.machines.errors import HandleadError
+    from handlead.machines.toml.errors import HandleadError
 
     if isinstance(fault, HandleadError):
         return fault

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from handlead.machines.shop.survey import CAN, Survey, SurveyRow
-from handlead.viz.terminal import CAUTION, console
+from handlead.viz.streams.terminal import CAUTION, console
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from handlead.machines.shop.survey import CAN, Survey, SurveyRow
 
 if TYPE_CHECKING:
-    from handlead.viz.paper import Page
+    from handlead.viz.look.paper import Page
     from matplotlib.figure import Figure
 
 #: The columns of the CSV file; lengths in mm, deviations in µm, times in minutes.
@@ -81,7 +81,7 @@ def write_page(found: Survey, out: Path, paper: str = "A4") -> int:
 
     Raises `OSError` where the file can't be written.
     """
-    from handlead.viz.sheet_file import write_figures
+    from handlead.viz.sheet.file import write_figures
 
     figures = draw_survey(found, paper)
     write_figures(figures, "Survey of orders", out, paper)
@@ -90,7 +90,7 @@ def write_page(found: Survey, out: Path, paper: str = "A4") -> int:
 
 def draw_survey(found: Survey, paper: str = "A4") -> list[Figure]:
     """The table on as many pages as it takes: a line an order, and why under those that can't be cut."""
-    from handlead.viz.paper import MARGIN, Page
+    from handlead.viz.look.paper import MARGIN, Page
 
     pages: list[Page] = []
     y = 0.0
@@ -134,8 +134,8 @@ def draw_survey(found: Survey, paper: str = "A4") -> list[Figure]:
 
 def _reasons(page: Page, rows: Sequence[SurveyRow]) -> list[list[str]]:
     """For an order that can't be cut, why on each machine, in lines that fit."""
-    from handlead.viz import look
-    from handlead.viz.paper import MARGIN
+    from handlead.viz.look import look
+    from handlead.viz.look.paper import MARGIN
 
     if rows[0].status == CAN:
         return []
@@ -145,7 +145,7 @@ def _reasons(page: Page, rows: Sequence[SurveyRow]) -> list[list[str]]:
 
 
 def _line(page: Page, y: float, words: Sequence[str], *, bold: bool = False) -> None:
-    from handlead.viz.paper import MARGIN, trimmed
+    from handlead.viz.look.paper import MARGIN, trimmed
 
     x = MARGIN
     for said, width in zip(words, (*_WIDTHS, page.right - MARGIN - sum(_WIDTHS)), strict=True):

@@ -1,0 +1,1 @@
+"""What experience says: cutting data, times and marks; starting values, all of them."""

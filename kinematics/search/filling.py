@@ -1,0 +1,142 @@
+"""Brackets filled out of lists in an order of preference: the first choice that leaves gears for all the others.
+
+`joint` finds what is nearest; a person who sets a machine wants more than that: no idler if it can be had
+without, few gears, and those left in place that stand there already. Here every bracket has a list of the sets that
+would do, the likeliest first, and the lists are gone through like the digits of a number. A list that was
+cut short is known to be so: where nothing is found then, nothing has been proved.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from handlead.kinematics.train.links import Mounted
+from numpy.typing import NDArray
+
+from .change_gears import ChangeGearSet, kinds, sets_by_error, with_idlers_from
+from .drawer import Drawer
+from .ratios import compare, relative_error
+from .together import Item, Left, Place, Steps, Stock, with_idlers
+
+#: The key by which the sets of a list are put in order; the least comes first.
+Preference = Callable[[ChangeGearSet], Any]
+
+
+@dataclass(frozen=True)
+class Listed:
+    """The sets that would do on one bracket, in order; `complete` where there are no others."""
+
+    place: Place
+    items: tuple[Item, ...]
+    complete: bool
+
+
+def least_work(one: ChangeGearSet) -> Any:
+    """A preference: no idler, few gears, small ones."""
+    return len(one.idlers), len(one.gears), sum(one.gears), one.gears
+
+
+def listed(place: Place, gears: Stock | Drawer, prefer: Preference, most: int = 120) -> Listed:
+    """The nearest sets for a place, `most` of each number of pairs and idlers, put in order by `prefer`.
+
+    Three pairs are looked at only where one and two give nothing.
+    """
+    drawer = gears if isinstance(gears, Drawer) else gears.drawers[place.name]
+    allowed = kinds(place.pairs, place.idlers, place.turns_over)
+    few = _taken(place, drawer, [kind for kind in allowed if kind[0] < 3], prefer, most)
+    many = [kind for kind in allowed if kind[0] >= 3]
+    return few if few.items or not many else _taken(place, drawer, many, prefer, most)
+
+
+def has_any(place: Place, drawer: Drawer) -> bool:
+    """Whether any set out of the drawer serves a place, of one or two pairs, with as few idlers as do."""
+    allowed = kinds(place.pairs, place.idlers, place.turns_over)
+    few = sorted((kind for kind in allowed if kind[0] < 3), key=lambda kind: (kind[1], kind[0]))
+    return any(next(_stream(place, drawer, *kind), None) is not None for kind in few)
+
+
+def _taken(place: Place, drawer: Drawer, allowed: list[tuple[int, int]], prefer: Preference, most: int) -> Listed:
+    sets: list[ChangeGearSet] = []
+    complete = True
+    for pairs, idlers in allowed:
+        some = list(itertools.islice(_stream(place, drawer, pairs, idlers), most + 1))
+        complete &= len(some) <= most
+        sets += some[:most]
+    sets.sort(key=prefer)
+    return Listed(place, tuple(Item(place, one, (len(one.idlers),)) for one in sets), complete)
+
+
+def _stream(place: Place, drawer: Drawer, pairs: int, idlers: int) -> Iterator[ChangeGearSet]:
+    """The sets of one kind, nearest first, as far as the place's span goes."""
+    found = sets_by_error(place.target, drawer, pairs, idlers, place.bracket, "gears", place.exact, 64)
+    if place.span is None:
+        yield from found
+        return
+    low, high = place.span
+    widest = max(abs(float(end / place.target - 1)) for end in place.span) * (1 + 1e-9) + 1e-12
+    for one in found:
+        if compare(one.ratio, low) >= 0 and compare(one.ratio, high) <= 0:
+            yield one
+        elif abs(one.error) > widest:
+            return
+
+
+def as_it_lies(place: Place, stock: Stock, mounted: Mounted) -> Item | None:
+    """The gears that stand on a bracket, as they stand, idlers put in or taken out; None where they won't do."""
+    drawer, pairs = stock.drawers[place.name], len(mounted.pairs)
+    ratio = mounted.size
+    if not drawer.holds(mounted.gears) or (place.exact and ratio != place.target):
+        return None
+    if place.span and (compare(ratio, place.span[0]) < 0 or compare(ratio, place.span[1]) > 0):
+        return None
+    counts = tuple(idle for one, idle in kinds(place.pairs, place.idlers, place.turns_over) if one == pairs)
+    left = drawer.without(mounted.gears)
+    for count in counts:
+        if len(left) >= count and next(with_idlers_from(left, mounted.gears, count, place.bracket), None):
+            one = ChangeGearSet(Mounted(mounted.gears), ratio, relative_error(ratio, place.target))
+            return Item(place, one, (count,), fixed=True, lies=True)
+    return None
+
+
+def fillings(stock: Stock, lists: Sequence[Listed], steps: Steps) -> Iterator[Mapping[str, ChangeGearSet]]:
+    """For each set of the first list, the first choice out of the others that the drawers allow with it."""
+    uses = [_uses(stock, one) for one in lists]
+    for number in range(len(lists[0].items)):
+        found = _fill(stock, lists, uses, steps, number)
+        if found is not None:
+            yield found
+        if steps.ran_out:
+            return
+
+
+def _uses(stock: Stock, one: Listed) -> NDArray[np.int16]:
+    rows = [stock.use(item.set.gears) for item in one.items]
+    return np.array(rows, dtype=np.int16).reshape(len(rows), len(stock.teeth))
+
+
+def _fill(
+    stock: Stock, lists: Sequence[Listed], uses: Sequence[NDArray[np.int16]], steps: Steps, number: int
+) -> Mapping[str, ChangeGearSet] | None:
+    """The first choice with set `number` of the first list."""
+
+    def go(depth: int, left: Left, chosen: list[Item]) -> Mapping[str, ChangeGearSet] | None:
+        if depth == len(lists):
+            sets = next(with_idlers(stock, chosen, left), None)
+            return None if sets is None else {item.place.name: one for item, one in zip(chosen, sets, strict=True)}
+        name, rows = lists[depth].place.name, uses[depth]
+        fits = [number] if depth == 0 else np.flatnonzero((rows <= stock.available(left, name)).all(axis=1)).tolist()
+        for at in fits:
+            if not steps.take():
+                return None
+            after = stock.take(left, name, rows[at])
+            if after is not None:
+                found = go(depth + 1, after, [*chosen, lists[depth].items[at]])
+                if found is not None:
+                    return found
+        return None
+
+    return go(0, stock.full, [])

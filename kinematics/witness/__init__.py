@@ -1,0 +1,1 @@
+"""A blank cut and then measured: the second witness."""

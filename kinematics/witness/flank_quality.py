@@ -1,0 +1,147 @@
+"""What an inspector would write down of the flanks of a simulated gear, and the class that it comes to.
+
+Profile and helix are traced on four teeth spread round the gear, both flanks each, as ISO 1328-1:2013
+asks at least (from memory); pitch, runout and thickness are told from all teeth.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from handlead.kinematics.cutting.flank_passages import FlankCut, NoInvolute, active_rolls
+from handlead.kinematics.cutting.flanks import cut_flank, cut_pitch, deviations
+from handlead.kinematics.cutting.setting import Setting
+from handlead.kinematics.frame.blank import FlankMap
+from handlead.kinematics.frame.motion import Motion
+from handlead.kinematics.gauging.flanks import (
+    UM,
+    Deviations,
+    GaugedFlank,
+    Traces,
+    even_division,
+    gauge_flank,
+    gauge_pitch,
+    gauge_traces,
+    helix_slope_to_the_right_um,
+    runout_um,
+    worst,
+)
+from handlead.kinematics.gears.gear import Gear
+
+Floats = npt.NDArray[np.float64]
+
+#: Rolls and heights of a flank map that is to be measured; a feed has eight heights at least.
+_ROLLS, _HEIGHTS, _MOST_HEIGHTS = 48, 161, 801
+
+#: Teeth whose profile and helix are traced. ISO 1328-1 asks for four at least (from memory).
+_TEETH = 4
+
+#: Places of a tooth, up and along each, from which its pitch is told.
+_PITCH_PLACES = 5
+
+#: What belongs to a gear's accuracy and isn't looked at on the simulated one.
+NOT_MEASURED = (
+    "the profile near the root, where the hob's tip rounds it",
+    "roughness, wear and chatter",
+    "errors of the hob and of its arbor",
+    "errors in mounting the blank",
+    "errors of the machine that its file doesn't give",
+)
+
+
+@dataclass(frozen=True)
+class FlankQuality:
+    """Both flanks of a gear, in micrometres; `quality` is the finest ISO 1328-1 class that takes all in, or None.
+
+    Marks are normal to the flank, on one tooth; on helical work `feed_mark_um` and `facet_um` are heights
+    along single traces of one two-way pattern, whose own height is `ripple_um`. Slopes are the largest
+    of the `traced_teeth`, that of the helix signed towards the right hand whichever flank it is on; pitch,
+    `runout_um` (radial) and `thickness_um` are from all teeth: by how much these are thicker than the
+    drawing's, normal to the tooth at the reference cylinder, on average, and `span_um` by how much more is
+    spanned over several. `deviations` has all that the class is made of.
+    """
+
+    feed_mark_um: float
+    facet_um: float
+    ripple_um: float
+    helix_slope_um: float
+    profile_slope_um: float
+    single_pitch_um: float
+    cumulative_pitch_um: float
+    runout_um: float
+    thickness_um: float
+    span_um: float
+    traced_teeth: int
+    deviations: Deviations
+    quality: int | None
+
+
+def measure_flanks(motion: Motion, setting: Setting, gear: Gear) -> FlankQuality | None:
+    """Marks, slopes, pitch, runout, thickness and class of flanks cut to full depth.
+
+    None where too little of them is finished, or no involute at all is made.
+    """
+    assert gear.face_width is not None
+    try:
+        cuts = [FlankCut.of(motion, setting, gear, side=side) for side in (1, -1)]
+        marks = [_marks(cut) for cut in cuts]
+        places = [cut_pitch(cut, samples=_PITCH_PLACES) for cut in cuts]
+        if not np.isfinite(places).all() or any(one is None for one in marks):
+            return None
+        spaces = sorted({round(number * gear.teeth / _TEETH) for number in range(min(_TEETH, gear.teeth))})
+        by_flank = [[_traces(cut, space) for space in spaces] for cut in cuts]
+    except NoInvolute:
+        return None
+    traced = [one for flank in by_flank for one in flank]
+    first = [one for one in marks if one is not None]
+    pitch = [gauge_pitch(even_division(place)) for place in places]
+    found = worst(traced, pitch, runout_um(places[0], places[1], gear.transverse_pressure_angle_deg))
+    thicker = -UM * float(np.mean(places[0] - places[1])) * math.cos(math.radians(gear.helix_angle_deg))
+    return FlankQuality(
+        feed_mark_um=max(flank.feed_mark_um for flank in first),
+        facet_um=max(flank.facet_um for flank in first),
+        ripple_um=max(flank.ripple_um for flank in first),
+        helix_slope_um=helix_slope_to_the_right_um(*by_flank),
+        profile_slope_um=max((flank.profile.slope_um for flank in traced), key=abs),
+        single_pitch_um=found.single_pitch,
+        cumulative_pitch_um=found.cumulative_pitch,
+        runout_um=found.runout,
+        thickness_um=thicker,
+        span_um=thicker * math.cos(math.radians(gear.pressure_angle_n_deg)),
+        traced_teeth=len(spaces),
+        deviations=found,
+        quality=found.quality(gear),
+    )
+
+
+def _heights(cut: FlankCut) -> int:
+    """Heights over the face, as many as show the feed."""
+    face = cut.flank.gear.face_width
+    assert face is not None
+    feed = abs(cut.swept.height_step * cut.swept.gashes / cut.swept.table_rate)
+    return min(max(_HEIGHTS, 1 + math.ceil(8 * face / feed)), _MOST_HEIGHTS)
+
+
+def _marks(cut: FlankCut) -> GaugedFlank | None:
+    """The marks on one flank, from a map of it; None where too little of it is finished."""
+    flank = cut_flank(cut, rolls=_ROLLS, heights=_heights(cut))
+    return gauge_flank(flank) if np.isfinite(flank.deviation).mean() >= 0.5 else None
+
+
+def _traces(cut: FlankCut, space: int) -> Traces:
+    """Profile at mid-face and helix at mid-roll of one flank of one space."""
+    face = cut.flank.gear.face_width
+    assert face is not None
+    first, last = active_rolls(cut)
+    rolls, heights = np.linspace(first, last, _ROLLS), np.linspace(0, face, _heights(cut))
+    at = float(space)
+    profile = deviations(cut, rolls, np.full(rolls.size, face / 2), at)
+    helix = deviations(cut, np.full(heights.size, rolls[_ROLLS // 2]), heights, at)
+    base, cosine = cut.flank.base_radius, cut.flank.base_cosine
+    return gauge_traces(
+        FlankMap(profile[:, None], rolls * base, np.array([face / 2]), cosine),
+        FlankMap(helix[None, :], rolls[_ROLLS // 2 : _ROLLS // 2 + 1] * base, heights, cosine),
+    )

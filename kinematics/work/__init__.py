@@ -1,0 +1,1 @@
+"""What a drawing and a hob ask of a machine: ratios, hand, swivel, depth, travel."""

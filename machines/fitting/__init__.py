@@ -1,0 +1,1 @@
+"""Unknown numbers of a machine, recovered from what was counted on it."""

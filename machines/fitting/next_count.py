@@ -1,0 +1,427 @@
+"""Which observation would settle most: tried in simulation on every answer that is still possible."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import cached_property
+from itertools import islice, product
+
+from handlead.kinematics.train.elimination import Expressions, reduce_relations
+from handlead.kinematics.train.links import Differential, Mounted, Ratio, TwoPort
+from handlead.kinematics.train.solution import Solution, held_relations, link_relations, solve
+from handlead.kinematics.train.train import Drive, Train
+from handlead.kinematics.unknowns.identification import Identified, Turning
+from handlead.kinematics.unknowns.open_train import OpenTrain
+from handlead.machines.documents.job_file import Setup
+from handlead.machines.documents.machine_file import Machine
+from handlead.machines.documents.observations_file import USUAL_TRAVEL, USUAL_TURNS, Observations
+from handlead.machines.documents.unfitted import Figure, Unfitted, open_train
+from handlead.machines.toml.errors import FileFault
+
+#: Turns by hand that are proposed; more than the last of them nobody counts.
+_TURNS = (1, 2, 5, 10, 20, 40, 100, 200)
+
+#: Travel in mm that is taken for granted on a slide for which the machine file gives none.
+_USUAL_SLIDE = Fraction(100)
+
+#: How closely a slide is read by a dial gauge, in mm (common practice).
+FINE_TRAVEL = Fraction(1, 100)
+
+_MOST_SETUPS = 16
+_MOST_ANSWERS = 8
+_MOST_TRIED = 5
+
+Answer = Mapping[str, Fraction]
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A part turned so far in a set-up, another watched, and the rate for each answer that is possible.
+
+    `within` is how closely the other must be read, in turns or mm; `held` are parts held still.
+    """
+
+    setup: Setup
+    turned: str
+    turns: Fraction
+    moved: str
+    within: Fraction
+    rates: tuple[Fraction, ...] = ()
+    trouble: float = 0.0
+    held: tuple[str, ...] = ()
+
+    @property
+    def classes(self) -> list[list[int]]:
+        """The answers by number, those together that can't be told apart, in the order of what would be seen."""
+        order = sorted(range(len(self.rates)), key=lambda answer: self.rates[answer])
+        groups: list[list[int]] = []
+        for answer in order:
+            last = groups[-1][-1] if groups else None
+            if last is not None and (self.rates[answer] - self.rates[last]) * self.turns <= 2 * self.within:
+                groups[-1].append(answer)
+            else:
+                groups.append([answer])
+        return groups
+
+    @property
+    def rank(self) -> tuple[float, float]:
+        """What decides between trials: what they leave open, then how much trouble they are."""
+        return self.left, self.trouble
+
+    @property
+    def fineness(self) -> Fraction:
+        """How closely the rate is known after it."""
+        return self.within / self.turns
+
+    @cached_property
+    def left(self) -> float:
+        """How many answers are left on the average."""
+        return sum(len(group) ** 2 for group in self.classes) / len(self.rates)
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What to do next, in words, and the unknowns that it would settle, as it was tried on a possible answer."""
+
+    do: str
+    settles: tuple[str, ...] = ()
+    trial: Trial | None = None
+
+
+def find_advice(
+    unfitted: Unfitted,
+    observations: Observations,
+    identified: Identified,
+    settle: Callable[[Turning], Identified],
+) -> Advice:
+    """The observation that would settle most unknowns, in words; the least troublesome of equals.
+
+    `settle` says what would be known after one more turning.
+    """
+    answers = _told_apart(unfitted, identified)[:_MOST_ANSWERS]
+    if len(answers) < 2:
+        return _across_one(unfitted, identified)
+    best: Trial | None = None
+    settles: tuple[str, ...] = ()
+    open_figures = _open(unfitted, identified)
+    for trial in _shortlist(_trials(unfitted, observations, answers), len(answers)):
+        keys = tuple(each.key for each in open_figures)
+        for answer in (0, 1):
+            after = settle(_as_turning(unfitted, trial, answer))
+            values = {each.key: each.value(after.values) for each in open_figures}
+            keys = tuple(key for key in keys if values[key] is not None)
+        if best is None or (-len(keys), trial.left, trial.trouble) < (-len(settles), best.left, best.trouble):
+            best, settles = trial, keys
+    if best is None:
+        return Advice(_count_directly(unfitted, identified))
+    return Advice(_words(unfitted, best), settles, best)
+
+
+def _shortlist(trials: Iterator[Trial], answers: int) -> list[Trial]:
+    """For each two parts the least trouble that tells most apart, and the surest count; the less troublesome first."""
+    least: dict[tuple[str, str], Trial] = {}
+    surest: dict[tuple[str, str], Trial] = {}
+    for trial in trials:
+        pair = (trial.turned, trial.moved)
+        if trial.left >= answers:
+            continue
+        if pair not in least or trial.rank < least[pair].rank:
+            least[pair] = trial
+        if pair not in surest or (trial.fineness, trial.trouble) < (
+            surest[pair].fineness,
+            surest[pair].trouble,
+        ):
+            surest[pair] = trial
+    pairs = sorted(least, key=lambda pair: (least[pair].trouble, least[pair].left))[:_MOST_TRIED]
+    both = ((least[pair], surest[pair]) for pair in pairs)
+    return [trial for one, other in both for trial in ((one,) if one is other else (one, other))]
+
+
+def _as_turning(unfitted: Unfitted, trial: Trial, answer: int) -> Turning:
+    """The trial as it would come out if that answer, by number, were right."""
+    machine = unfitted.machine
+    train = machine.set_up(trial.setup)
+    by_hand = next((name for name, drive in train.drives.items() if drive.shaft == trial.turned), None)
+    through = trial.rates[answer] * trial.turns
+    return Turning(
+        open_train(machine, train, unfitted.figures),
+        by_hand or trial.setup.drive,
+        trial.turned,
+        (trial.turns, trial.turns),
+        trial.moved,
+        (through - trial.within, through + trial.within),
+    )
+
+
+def _can_be_turned(opened: OpenTrain, answer: Answer, drive: str, part: str) -> bool:
+    """Whether no wheel has to drive its worm when the part is turned by hand."""
+    train = opened.train
+    filled = with_values(opened, answer)
+    by_hand = "by hand"
+    others = {name: each for name, each in filled.drives.items() if name != drive and each.shaft != part}
+    worms = {link.name for link in train.links if link.self_locking}
+    solution = solve(replace(filled, drives={**others, by_hand: Drive(part)}), by_hand)
+    return not solution.is_locked and not _backwards(solution, train, worms)
+
+
+def _backwards(solution: Solution, train: Train, worms: set[str]) -> bool:
+    """Whether power reaches a worm by way of its wheel; an open worm gear counts as one too."""
+    if solution.backdriven:
+        return True
+    return any(
+        step.link in worms and step.target == train.link(step.link).ports[0] for step in solution.flow.steps
+    )
+
+
+def _open(unfitted: Unfitted, identified: Identified) -> list[Figure]:
+    return [each for each in unfitted.figures if each.value(identified.values) is None]
+
+
+def _told_apart(unfitted: Unfitted, identified: Identified) -> list[Answer]:
+    """Answers that give some unknown another value, those with the simplest numbers first."""
+    figures = unfitted.figures
+    found = {
+        tuple(figure.value(answer) for figure in figures): answer
+        for answer in identified.examples
+        if all(figure.value(answer) is not None for figure in figures)
+    }
+    return [found[values] for values in sorted(found, key=_odd)]
+
+
+def _odd(values: tuple[Fraction | None, ...]) -> int:
+    """How little like the numbers on a machine these are."""
+    return sum(value.denominator for value in values if value is not None)
+
+
+def _across_one(unfitted: Unfitted, identified: Identified) -> Advice:
+    """For want of answers to compare: a count across the first link of which something is unknown."""
+    machine = unfitted.machine
+    figure = _open(unfitted, identified)[0]
+    link = machine.train.link(figure.link)
+    state = {figure.link: figure.state} if figure.state else {}
+    levers = next(
+        (
+            dict(zip(machine.levers, positions, strict=True))
+            for positions in product(*(lever.positions for lever in machine.levers.values()))
+            if state.items() <= _states(machine, positions).items()
+        ),
+        {},
+    )
+    setup = Setup(machine.normal_drive, levers=levers)
+    turned, moved, held = link.ports[0], link.ports[1], link.ports[2:]
+    turns, within = Fraction(40), USUAL_TURNS
+    if moved in machine.train.slides:
+        turns, within = Fraction(5), FINE_TRAVEL
+    elif link.self_locking:
+        # The wheel from mark to mark is the surer count, though it is the worm that is turned.
+        turned, moved, turns = moved, turned, Fraction(1)
+    trial = Trial(setup, turned, turns, moved, within, held=held)
+    return Advice(_words(unfitted, trial), tuple(each.key for each in [figure]), trial)
+
+
+def _states(machine: Machine, positions: Sequence[str]) -> Mapping[str, str]:
+    try:
+        return machine.states(dict(zip(machine.levers, positions, strict=True)))
+    except FileFault:
+        return {}
+
+
+def _count_directly(unfitted: Unfitted, identified: Identified) -> str:
+    """Where nothing that turns tells the answers apart."""
+    figure = _open(unfitted, identified)[0]
+    what = {"teeth": "Count the teeth", "starts": "Count the starts", "sense": "Look at the sense"}
+    return (
+        f'{what.get(figure.sort, "Measure it")} of "{figure.link}" itself ({figure.key}): turning other parts '
+        "can't tell what is still possible apart"
+    )
+
+
+# ---------------------------------------------------------------- trials
+
+
+def _trials(unfitted: Unfitted, observations: Observations, answers: Sequence[Answer]) -> Iterator[Trial]:
+    machine = unfitted.machine
+    known = [seen.setup for seen in observations.seen]
+    for setup in islice(_setups(machine, known), _MOST_SETUPS):
+        try:
+            train = machine.set_up(setup)
+        except (FileFault, ValueError):
+            continue
+        opened = open_train(machine, train, unfitted.figures)
+        trouble = 0.0 if setup in known else 3.0
+        for turned in _hand_turned(unfitted, train):
+            if not _can_be_turned(opened, answers[0], setup.drive, turned):
+                continue
+            rates = [_rates(opened, answer, setup.drive, turned) for answer in answers]
+            for moved in train.parts:
+                seen = [_rate(expressions, moved, turned) for expressions in rates]
+                if moved != turned and all(rate is not None for rate in seen):
+                    each = tuple(rate for rate in seen if rate is not None)
+                    yield from _counted(machine, setup, turned, moved, each, trouble)
+
+
+def _counted(
+    machine: Machine, setup: Setup, turned: str, moved: str, rates: tuple[Fraction, ...], trouble: float
+) -> Iterator[Trial]:
+    """The same trial with ever more turns, as far as a slide goes if the first of the answers is right."""
+    if len(set(rates)) == 1:
+        return
+    train = machine.train
+    ends = {end.part for end in train.ends.values()}
+    trouble += sum(part not in ends for part in (turned, moved))
+    is_slide = moved in train.slides
+    usual = USUAL_TRAVEL if is_slide else USUAL_TURNS
+    most = machine.limits.travel.get(moved, _USUAL_SLIDE) if is_slide else Fraction(10**4)
+    for turns in _TURNS:
+        if abs(rates[0]) * turns > most:
+            break
+        yield Trial(setup, turned, Fraction(turns), moved, usual, rates, trouble + turns / 10)
+        if is_slide:
+            yield Trial(setup, turned, Fraction(turns), moved, FINE_TRAVEL, rates, trouble + turns / 10 + 2)
+
+
+def _setups(machine: Machine, known: Sequence[Setup]) -> Iterator[Setup]:
+    """Set-ups to try: those that have been used, then empty brackets and their gears with every lever everywhere."""
+    used = list({repr(setup): setup for setup in known}.values())
+    yield from used
+    seen = {repr(setup) for setup in used}
+    drives = dict.fromkeys([machine.normal_drive, *(setup.drive for setup in used)])
+    names = list(machine.levers)
+    # With the brackets empty, a part of the train can be turned by itself.
+    for change in ({}, _gears(machine, used)):
+        for drive in drives:
+            for positions in product(*(machine.levers[name].positions for name in names)):
+                setup = Setup(drive=drive, levers=dict(zip(names, positions, strict=True)), change=change)
+                if repr(setup) not in seen:
+                    yield setup
+
+
+def _gears(machine: Machine, used: Sequence[Setup]) -> Mapping[str, Mounted]:
+    """Gears for every bracket: those that have been used, or else two from the drawer, equal if there are any."""
+    change: dict[str, Mounted] = {}
+    for setup in used:
+        for name, mounted in setup.change.items():
+            change.setdefault(name, mounted)
+    taken: list[int] = []
+    for bracket in machine.train.brackets:
+        if bracket.name not in change:
+            owned = [
+                teeth
+                for gear_set in machine.gear_sets
+                if bracket.name in gear_set.fits
+                for teeth in gear_set.teeth
+            ]
+            for teeth in taken:
+                if teeth in owned:
+                    owned.remove(teeth)
+            pairs = min(bracket.pairs)
+            gears = _equal_first(owned, 2 * pairs) or (40,) * (2 * pairs)
+            taken += gears
+            change[bracket.name] = Mounted(gears)
+    return change
+
+
+def _equal_first(owned: Sequence[int], count: int) -> tuple[int, ...]:
+    """So many gears of those owned, in pairs of equal ones as far as there are any; empty if there are too few."""
+    left = sorted(owned)
+    chosen: list[int] = []
+    twice = [teeth for teeth in dict.fromkeys(left) if left.count(teeth) > 1]
+    for teeth in twice[: count // 2]:
+        chosen += [teeth, teeth]
+        left.remove(teeth)
+        left.remove(teeth)
+    chosen += left[: count - len(chosen)]
+    return tuple(chosen) if len(chosen) == count else ()
+
+
+def _hand_turned(unfitted: Unfitted, train: Train) -> Iterator[str]:
+    """The parts that one might turn: hob, drives, the studs of the brackets, what stands before the unknown links."""
+    ports = [train.link(figure.link).ports[0] for figure in unfitted.figures]
+    drives = [drive.shaft for drive in train.drives.values()]
+    studs = [part for bracket in train.brackets for part in bracket.ports]
+    for part in dict.fromkeys((train.ends["hob"].part, *drives, *ports, *studs)):
+        if part in train.shafts:
+            yield part
+
+
+def _rates(opened: OpenTrain, answer: Answer, drive: str, turned: str) -> Expressions:
+    train = with_values(opened, answer)
+    # A drive that is turned by hand runs; the others stand still.
+    by_hand = next((name for name, each in train.drives.items() if each.shaft == turned), drive)
+    relations = [relation for _, relation in link_relations(train) + held_relations(train, by_hand)]
+    return reduce_relations(train.parts, relations, keep=(turned,))
+
+
+def _rate(expressions: Expressions, moved: str, turned: str) -> Fraction | None:
+    """Rate of a part per unit of the part turned; None if that doesn't settle it, or can't turn."""
+    if turned not in expressions.free or not set(expressions.of[moved]) <= {turned}:
+        return None
+    return expressions.of[moved].get(turned, Fraction(0))
+
+
+def with_values(opened: OpenTrain, values: Mapping[str, Fraction]) -> Train:
+    """The train with its open links at these values."""
+    train = opened.train
+    links = []
+    for name, ratio in opened.ratios.items():
+        link = train.link(name)
+        value = ratio.value(values)
+        if isinstance(link, Differential):
+            if value == 1:
+                return train.without(name)
+            links.append(replace(link, sun_ratio=value))
+        elif isinstance(link, TwoPort):
+            links.append(Ratio(name, link.from_part, link.to_part, value))  # type: ignore[arg-type]
+    return train.replacing(*links)
+
+
+# ---------------------------------------------------------------- in words
+
+
+def _words(unfitted: Unfitted, trial: Trial) -> str:
+    machine = unfitted.machine
+    turns = f"{trial.turns} turn{'s' if trial.turns != 1 else ''}"
+    worm = next(
+        (
+            link
+            for link in machine.train.links
+            if link.self_locking and link.ports == (trial.moved, trial.turned)
+        ),
+        None,
+    )
+    turned, moved = _part(machine, trial.turned), _part(machine, trial.moved)
+    if worm is None:
+        words = [f"Turn {turned} {turns} its positive way"]
+    else:
+        words = [f"Turn {moved} until {turned} has made {turns} its positive way"]
+    if trial.held:
+        words.append(f"with {' and '.join(_part(machine, part) for part in trial.held)} held")
+    levers = ", ".join(f"{name} {position}" for name, position in machine.positions(trial.setup).items())
+    if levers:
+        words.append(f"with the levers at {levers}")
+    change = trial.setup.change
+    if change:
+        gears = "; ".join(f"{name}: {_gears_text(each)}" for name, each in change.items())
+        words.append(f"and in the brackets {gears}")
+    elif machine.train.brackets:
+        words.append("and the brackets empty")
+    is_slide = trial.moved in machine.train.slides
+    size = f"{float(trial.within):g} mm" if is_slide else f"{trial.within} turn"
+    seen = (
+        f"see how far and which way {moved} goes"
+        if worm is None
+        else "count how far and which way that takes"
+    )
+    return f"{' '.join(words)}; {seen}, to {size}"
+
+
+def _gears_text(mounted: Mounted) -> str:
+    text = str(replace(mounted, idlers=()))
+    return text + (f" with idler {', '.join(map(str, mounted.idlers))}" if mounted.idlers else "")
+
+
+def _part(machine: Machine, part: str) -> str:
+    where = {**machine.train.shafts, **machine.train.slides}[part]
+    return f'"{part}" ({where})' if where else f'"{part}"'

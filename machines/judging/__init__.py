@@ -1,0 +1,1 @@
+"""What is looked at in a set-up, one check a function."""

@@ -1,0 +1,1 @@
+"""From the drawing to set-ups that the machine and its drawers allow."""

@@ -1,0 +1,130 @@
+"""Gears to get where a member can't be set with those that there are: named only once it has been planned with them."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+from handlead.kinematics.search.change_gears import ChangeGearSet, kinds, sets_by_error
+from handlead.kinematics.search.drawer import Drawer, drawer_for
+from handlead.kinematics.search.filling import least_work
+from handlead.kinematics.search.ratios import compare
+from handlead.kinematics.search.together import Place
+from handlead.kinematics.work.requirement import Work
+from handlead.machines.documents.machine_file import GearSet, Machine
+from handlead.machines.setups.ways import Needed
+
+from .asked import Asked
+from .member import (
+    Manner,
+    Preference,
+    demands,
+    differential_place,
+    differential_preference,
+    feed_place,
+    feed_preference,
+    goes_by_feed,
+    index_place,
+    search_member,
+)
+from .tied import coupled_demands
+from .wanted import Wanted
+
+#: Gears that a shop may get or make, by their teeth.
+OBTAINABLE = range(15, 128)
+
+#: No more gears than this are advised, and no more choices of them than this are tried.
+_MOST_GEARS, _MOST_TRIED = 3, 6
+
+#: Sets of a bracket that are looked at, fewer where an idler must be found for each, and choices that it offers.
+_LOOKED_AT, _WITH_IDLERS, _OFFERED = 300, 20, 3
+
+#: What would have to be got: for each bracket the gears, sorted.
+_Gears = dict[str, tuple[int, ...]]
+
+
+def gears_to_get(wanted: Wanted, work: Work) -> str:
+    """The fewest more gears found with which the job can be planned, in a sentence; empty if three don't do."""
+    if not wanted.machine.gear_sets:
+        return ""
+    for gears in itertools.islice(choices_tried(wanted, work), _MOST_TRIED):
+        if search_member(wanted.on(with_gears(wanted.machine, gears)), work, Manner(plain=True)).setups:
+            return _sentence(gears)
+    return ""
+
+
+def _sentence(gears: _Gears) -> str:
+    parts = []
+    for bracket, teeth in gears.items():
+        *most, last = [str(each) for each in teeth]
+        listed = f"{', '.join(most)} and {last}" if most else last
+        which = ("gears", "fit") if most else ("a gear", "fits")
+        parts.append(f'{which[0]} of {listed} teeth that {which[1]} "{bracket}"')
+    return f"with {' and '.join(parts)} besides, it can be set"
+
+
+def choices_tried(wanted: Wanted, work: Work) -> Iterator[_Gears]:
+    """What may be got, the fewest gears first, no two choices alike."""
+    asked = Asked.of(wanted.job, work, wanted.machine)
+    found: dict[tuple[tuple[str, tuple[int, ...]], ...], None] = {}
+    asks = list(demands(wanted, work, asked)) or list(coupled_demands(wanted, work, asked))
+    for demand in asks[:2]:
+        per_bracket = [
+            [(place.name, gears) for gears in _offered(wanted, place, prefer)]
+            for place, prefer in _places(wanted, work, demand, asked)
+        ]
+        for each in itertools.product(*per_bracket):
+            gears = tuple((name, more) for name, more in each if more)
+            if gears and sum(len(more) for _, more in gears) <= _MOST_GEARS:
+                found[gears] = None
+    fewest = sorted(found, key=lambda gears: (sum(len(more) for _, more in gears), len(gears)))
+    return (dict(gears) for gears in fewest)
+
+
+def _places(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> Iterator[tuple[Place, Preference]]:
+    """The brackets for which gears may be wanting, with what is preferred on each."""
+    yield index_place(wanted, demand), least_work
+    feed, differential = feed_place(wanted, demand, asked), differential_place(wanted, demand)
+    if feed is not None:
+        yield feed, feed_preference(demand, asked)
+    if differential is not None and not goes_by_feed(demand):
+        yield differential, differential_preference(differential, work)
+
+
+def _offered(wanted: Wanted, place: Place, prefer: Preference) -> list[tuple[int, ...]]:
+    """The gears that a bracket might do with: none, if it can be filled as it is, and the fewest that serve."""
+    drawer = drawer_for(place.name, wanted.gear_sets)
+    rich = Drawer.of([*drawer.gears, *OBTAINABLE])
+    as_it_is = next(fillings_of(place, drawer, 1), None) if len(drawer) else None
+    lacking: dict[tuple[int, ...], tuple[int, object]] = {}
+    for one in fillings_of(place, rich, _LOOKED_AT):
+        more = drawer.lacking((*one.gears, *one.idlers))
+        key = (len(more), prefer(one))
+        if 0 < len(more) <= _MOST_GEARS and (more not in lacking or key < lacking[more]):
+            lacking[more] = key
+    fewest = sorted(lacking, key=lambda more: lacking[more])[:_OFFERED]
+    return [*([()] if as_it_is else []), *fewest]
+
+
+def fillings_of(place: Place, drawer: Drawer, most: int) -> Iterator[ChangeGearSet]:
+    """Sets of gears for a place, so many of each number of pairs and idlers."""
+    for pairs, idlers in kinds(place.pairs, place.idlers, place.turns_over):
+        if pairs < 3:
+            nearest = sets_by_error(place.target, drawer, pairs, idlers, place.bracket, "gears", place.exact, 64)
+            for one in itertools.islice(nearest, min(most, _WITH_IDLERS) if idlers else most):
+                span = place.span
+                if span is None or (compare(one.ratio, span[0]) >= 0 and compare(one.ratio, span[1]) <= 0):
+                    yield one
+
+
+def with_gears(machine: Machine, gears: Mapping[str, tuple[int, ...]]) -> Machine:
+    """The machine with more gears in its drawers, each of the set that its bracket is filled from."""
+    sets = list(machine.gear_sets)
+    for bracket, teeth in gears.items():
+        home = next((i for i, one in enumerate(sets) if not one.fits or bracket in one.fits), None)
+        if home is None:
+            sets.append(GearSet(f"gears for {bracket}", (bracket,), teeth))
+        else:
+            sets[home] = replace(sets[home], teeth=(*sets[home].teeth, *teeth))
+    return replace(machine, gear_sets=tuple(sets))

@@ -1,0 +1,261 @@
+"""Plan a job: from the drawing and the hob to set-ups that the machine and its drawers allow, best first."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from handlead.kinematics.frame.frozen import freeze
+from handlead.kinematics.frame.words import Feed
+from handlead.kinematics.practice.cutdata import Proposal
+from handlead.kinematics.search.change_gears import Refused
+from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.work.requirement import Work
+from handlead.machines.documents.job_file import Job
+from handlead.machines.documents.machine_file import Machine
+from handlead.machines.judging.pair_checks import judge_pair
+from handlead.machines.setups.findings import Finding, worst_first
+
+from .gears_to_get import gears_to_get
+from .member import Found, Manner, search_member
+from .planned import Planned
+from .wanted import USUAL_FEED_WAY, Wanted
+
+
+@dataclass(frozen=True, repr=False)
+class Member:
+    """One member that was planned: `name` says which, `setups` are best first.
+
+    Where there are none, `none_because` says why, and `gears_to_get` names gears with which there are some: that has
+    been tried. `not_searched` says what was left unsearched, where the search had to stop.
+    """
+
+    name: str
+    work: Work
+    setups: tuple[Planned, ...]
+    none_because: str | None
+    refused: tuple[Refused, ...] = ()
+    proposal: Proposal | str = ""
+    gears_to_get: str = ""
+    not_searched: str = ""
+
+    def __repr__(self) -> str:
+        found = f"{len(self.setups)} set-ups" if self.setups else f"none: {self.none_because}"
+        return f"<Member {self.name!r}, {self.work.teeth} teeth: {found}>"
+
+    def as_json(self) -> dict[str, Any]:
+        """The member as plain values."""
+        return {
+            "member": self.name,
+            "teeth": self.work.teeth,
+            "hand": self.work.hand.word if self.work.is_helical and self.work.hand else "none",
+            "setups": [planned.as_json() for planned in self.setups],
+            "none_because": self.none_because,
+            "gears_to_get": self.gears_to_get or None,
+            "not_searched": self.not_searched or None,
+            "starting_values_from": [
+                {"text": reason.text, "source": reason.source}
+                for reason in ([] if isinstance(self.proposal, str) else self.proposal.reasons)
+            ],
+        }
+
+
+@dataclass(frozen=True, repr=False)
+class Plan:
+    """The set-ups of every member; `shares_differential` where a pair's are alike on that bracket.
+
+    `lying` is what stood on the brackets before, where that was said. With `goes_on` this is what was found so far.
+    """
+
+    job: Job
+    machine: Machine
+    members: tuple[Member, ...]
+    shares_differential: bool
+    lying: Mapping[str, Mounted] = field(default_factory=dict)
+    goes_on: bool = False
+
+    def __post_init__(self) -> None:
+        freeze(self, "lying")
+
+    def __repr__(self) -> str:
+        return f"<Plan of {self.job.title!r} on {self.machine.name!r}: {', '.join(map(repr, self.members))}>"
+
+    @property
+    def is_found(self) -> bool:
+        """Whether every member that the job asks for can be cut."""
+        return all(member.setups for member in self.members if member.name in ("work", "mate"))
+
+    @property
+    def of_the_pair(self) -> tuple[Finding, ...]:
+        """What is to be said of work and mate as a pair, before either is cut."""
+        return worst_first(judge_pair(self.job))
+
+    @property
+    def can_run(self) -> bool:
+        """Whether nothing is known that keeps work and mate from running together."""
+        return all(finding.severity != "error" for finding in self.of_the_pair)
+
+    @property
+    def lead_difference_ppm(self) -> float | None:
+        """By how much the lead errors of the first two members' best set-ups differ; None if not both lean."""
+        errors = [member.setups[0].lead_error_ppm for member in self.members[:2] if member.setups]
+        if len(errors) < 2 or errors[0] is None or errors[1] is None:
+            return None
+        return abs(errors[0] - errors[1])
+
+    @property
+    def feed_way_because(self) -> str:
+        """Why the slide feeds the way that it does, and how to ask for the other."""
+        setup = self.job.setup
+        if setup and setup.feed:
+            return f"{setup.feed.value}, as [setup] feed asks"
+        other = Feed.CLIMB if USUAL_FEED_WAY is Feed.CONVENTIONAL else Feed.CONVENTIONAL
+        return (
+            f"{USUAL_FEED_WAY.value}, since it asks no backlash to be taken up; "
+            f'feed = "{other.value}" under [setup] asks for the other way'
+        )
+
+    @property
+    def last_change(self) -> Mapping[str, Mounted]:
+        """What stands on the brackets once the last member that was asked for is cut."""
+        asked_for = [member for member in self.members if member.name in ("work", "mate") and member.setups]
+        return asked_for[-1].setups[0].setup.change if asked_for else {}
+
+    def as_json(self) -> dict[str, Any]:
+        """The plan as one JSON object of the contract."""
+        return {
+            "machine": self.machine.name,
+            "members": [member.as_json() for member in self.members],
+            "shares_differential": self.shares_differential,
+            "lead_difference_ppm": self.lead_difference_ppm,
+            "feed_way_because": self.feed_way_because,
+            "pair_findings": [finding.as_json() for finding in self.of_the_pair],
+            **({"search_goes_on": True} if self.goes_on else {}),
+        }
+
+
+def plan(
+    job: Job,
+    machine: Machine | None = None,
+    top: int = 5,
+    lying: Mapping[str, Mounted] | None = None,
+    so_far: Callable[[Plan], None] | None = None,
+) -> Plan:
+    """Find the set-ups for a job, on its own machine or another.
+
+    The members are the work, the mate if the job has one, and else the same gear of the other hand.
+    Every set-up returned has been proved as wanted. `lying` is what stands on the brackets from the piece of work
+    before, to be left there as far as it serves. The best set-up doesn't depend on `top`, how many are listed.
+
+    `so_far` is called while the search goes on, each time that the work, the first member, has a better set-up, proved
+    like all others, or none yet, with what stands against it: somebody who waits has an answer at once.
+    """
+    wanted = Wanted.of(job, machine or job.machine, top, lying or {})
+    members = _members(job)
+    tell = _telling(wanted, members[0], so_far)
+    shared = _plan_pair(wanted, members, tell)
+    if shared is not None:
+        return Plan(job, wanted.machine, shared, True, wanted.lying)
+    planned: list[Member] = []
+    for name, work in members:
+        if name == "other hand" and not planned[0].setups:
+            left_out = Member(name, work, (), "the hand that is asked for can't be set", not_searched=_OTHER_HAND)
+            return Plan(job, wanted.machine, (*planned, left_out), False, wanted.lying)
+        planned.append(_member(wanted.after(_standing(planned)), name, work, None if planned else tell))
+    return Plan(job, wanted.machine, tuple(planned), False, wanted.lying)
+
+
+_OTHER_HAND = "the other hand wasn't looked at"
+
+
+def plan_many(
+    jobs: Sequence[Job], machine: Machine | None = None, top: int = 5, executor: Executor | None = None
+) -> Iterator[Plan]:
+    """The plans of several jobs, in their order; jobs in one drawer share its tables of products.
+
+    With an `executor`, of threads or of processes, each job is one call handed to it.
+    """
+    if executor is None:
+        yield from (plan(job, machine, top) for job in jobs)
+        return
+    waiting = [executor.submit(plan, job, machine, top) for job in jobs]
+    yield from (each.result() for each in waiting)
+
+
+def _telling(
+    wanted: Wanted, first: tuple[str, Work], so_far: Callable[[Plan], None] | None
+) -> Callable[[Found], None] | None:
+    """How the search of the first member tells what it has found so far."""
+    if so_far is None:
+        return None
+
+    def tell(found: Found) -> None:
+        member = _as_member(wanted, *first, found)
+        so_far(Plan(wanted.job, wanted.machine, (member,), False, wanted.lying, goes_on=True))
+
+    return tell
+
+
+def _members(job: Job) -> list[tuple[str, Work]]:
+    members = [("work", job.work)]
+    if job.mate is not None:
+        if job.work.kind != "worm wheel":
+            members.append(("mate", job.mate))
+    elif job.work.is_helical and job.work.hand and job.work.kind != "worm wheel":
+        members.append(("other hand", replace(job.work, hand=job.work.hand.other)))
+    return members
+
+
+def _standing(planned: Sequence[Member]) -> Mapping[str, Mounted]:
+    """What stands on the brackets after the members that were planned already."""
+    return planned[-1].setups[0].setup.change if planned and planned[-1].setups else {}
+
+
+def _member(wanted: Wanted, name: str, work: Work, tell: Callable[[Found], None] | None) -> Member:
+    found = search_member(wanted, work, Manner(tell=tell))
+    if found.setups:
+        return _as_member(wanted, name, work, found)
+    # Nobody ordered the other hand: gears are named for what is asked for alone.
+    advice = "" if found.is_settled or name == "other hand" else gears_to_get(wanted, work)
+    return replace(_as_member(wanted, name, work, found), gears_to_get=advice)
+
+
+def _as_member(wanted: Wanted, name: str, work: Work, found: Found) -> Member:
+    return Member(
+        name, work, tuple(found.setups[: wanted.top]), found.none_because, found.refused, found.asked.proposal,
+        not_searched=found.not_searched,
+    )  # fmt: skip
+
+
+# ---------------------------------------------------------------- a pair
+
+
+def _plan_pair(
+    wanted: Wanted, members: Sequence[tuple[str, Work]], tell: Callable[[Found], None] | None
+) -> tuple[Member, ...] | None:
+    """Set-ups alike on the differential's bracket, where the machine's rule is free of the tooth count.
+
+    The second member keeps what stands on the brackets for the first one, as far as it can.
+    """
+    if len(members) < 2 or not all(work.is_helical for _, work in members):
+        return None
+    (name, work), (other_name, other) = members
+    first = search_member(wanted, work, Manner(pair=True, tell=tell))
+    rows: list[tuple[Planned, Planned]] = []
+    second: Found | None = None
+    for ours in first.setups:
+        found = search_member(wanted.after(ours.setup.change), other, Manner(pair=True, lead_as=ours))
+        if found.setups:
+            second = second or found
+            rows.append((ours, found.setups[0]))
+        if len(rows) >= wanted.top:
+            break
+    if not rows or second is None:
+        return None
+    rows.sort(key=lambda row: max(one.merit[:2] for one in row))
+    return (
+        _as_member(wanted, name, work, replace(first, setups=[row[0] for row in rows])),
+        _as_member(wanted, other_name, other, replace(second, setups=[row[1] for row in rows])),
+    )

@@ -1,0 +1,1 @@
+"""Cutting data for a job: speeds, feeds, travel and time."""

@@ -1,0 +1,1 @@
+"""Files as text, values and places, and the complaints that stand at them."""

@@ -1,0 +1,1 @@
+"""From a wrong cut back to its cause."""

@@ -1,0 +1,1 @@
+"""Documents back to text, and the reference of all keys."""

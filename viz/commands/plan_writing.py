@@ -1,0 +1,85 @@
+"""What ``plan --write`` puts into files: the best set-ups, with nothing lost of what was there."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from pathlib import Path
+
+from handlead.kinematics.work.requirement import Work
+from handlead.machines.documents.job_file import Job, Setup, read_job, read_job_text
+from handlead.machines.planning.planning import Member, Plan
+from handlead.machines.toml.errors import FileFault, Place, Unwritable
+from handlead.machines.toml.filing import keep_beside, plain, read_text, write_text
+from handlead.machines.toml.places import parse
+from handlead.machines.written.rewriting import with_setup
+from handlead.machines.written.writing import job_text
+from handlead.viz.streams.outlet import complain
+
+
+def write_plan(path: Path, found: Plan, machine: str | None = None) -> None:
+    """Put the best set-up into the job's file, a mate's into one beside it, and tell of it on standard error.
+
+    What a file held before, but for comments and what stays anyway, is kept under a name with the date. Raises
+    `FileFault` where something can't be written, or mustn't: what is said to be written by then is.
+    """
+    first, *others = found.members if found.job.mate else found.members[:1]
+    _into_job(path, found.job, first.setups[0].setup, machine)
+    for member in others:
+        _beside(path, found.job, member, machine)
+
+
+def _into_job(path: Path, job: Job, setup: Setup, machine: str | None) -> None:
+    text = read_text(path)
+    if parse(plain(text), os.fspath(path)).digest != job.digest:
+        raise _refused(path, "it was changed while the plan was made, so nothing is written. Plan it again")
+    _put(path, text, with_setup(text, setup, machine), setup, loses=job.setup is not None or machine is not None)
+    if job.setup is not None and job.seen is not None:
+        complain(f"{path}: its [seen] is of the set-up before: take it out before this one is traced")
+
+
+def _beside(path: Path, job: Job, member: Member, machine: str | None) -> None:
+    """A job of its own for a member, unless a file is there that wasn't written so."""
+    beside = path.with_name(f"{path.stem}-{member.name}{path.suffix}")
+    own = _own_job(job, member.work, member.name)
+    setup = member.setups[0].setup
+    fresh = job_text(own)
+    if not beside.exists():
+        _put(beside, None, with_setup(fresh, setup, machine), setup, loses=False)
+        return
+    there = _job_there(beside)
+    if there is None or there.title != own.title:
+        raise _refused(beside, f"something else is there, so the {member.name}'s set-up isn't written. Move it away")
+    text = read_text(beside)
+    if (there.work, there.hob, there.cutting) == (own.work, own.hob, own.cutting):
+        fresh = text  # with what was noted in it since
+    _put(beside, text, with_setup(fresh, setup, machine), setup, loses=fresh != text or there.setup is not None)
+
+
+def _own_job(job: Job, work: Work, name: str) -> Job:
+    return replace(job, title=f"{job.title}, {name}", work=work, mate=None, setup=None, seen=None)
+
+
+def _job_there(path: Path) -> Job | None:
+    try:
+        return read_job(path)
+    except FileFault:
+        return None
+
+
+def _put(path: Path, before: str | None, text: str, setup: Setup, *, loses: bool) -> None:
+    """Write the text if it says anything new, and what was there beside it where something of it is lost."""
+    if text == before:
+        complain(f"{path}: has this set-up already")
+        return
+    again = read_job_text(plain(text), os.fspath(path), path.parent)
+    if again.setup != setup:
+        raise RuntimeError(f"{path} would read as another set-up")
+    kept = keep_beside(path) if loses and before is not None else None
+    write_text(text, path, overwrite=True)
+    was = f"; what was there is kept in {kept.name}" if kept else ""
+    complain(f"{path}: the best set-up is written under [setup]{was}")
+
+
+def _refused(path: Path, message: str) -> FileFault:
+    return FileFault([Unwritable(Place(os.fspath(path), 1), "", message)])

@@ -1,0 +1,208 @@
+"""``handlead show JOB``: the pictures of a set-up, and its gear as a solid, in a window or in files."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from handlead.machines.setups.case import Case
+
+#: The drawn pictures, by the names of `job_pictures.PICTURES`, and what their files may end in.
+PICTURES = ("train", "bracket", "swivel", "witness", "flank", "motion")
+DRAWN = (".png", ".pdf", ".svg")
+
+#: What the gear's files may end in: a picture, films, and meshes, which need no OpenGL.
+STILLS, FILMS, MESHES = (".png",), (".gif", ".mp4"), (".stl", ".vtp")
+
+#: What of the gear can be shown.
+SOLIDS = ("cut", "gear", "light-cut", "hob")
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser's `commands`."""
+    parser = commands.add_parser(
+        "show",
+        help="the pictures of a set-up: the gear as a solid, train, brackets, head, light cut, flanks, motion",
+        description="Shows the gear that JOB's set-up cuts, with its hob, in a window or in the file that --out "
+        "names. The other pictures always go into files.",
+        epilog="Exit status: 0 shown, 2 the file cannot be used or a picture cannot be made, "
+        "3 something broke inside the program.",
+    )
+    parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML) with [setup]")
+    parser.add_argument(
+        "--what", choices=(*PICTURES, "gear", "all"), default="gear", help="which picture (default: gear)"
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="FILE",
+        help=".png, .pdf or .svg; for the gear .png, .gif, .mp4, .stl or .vtp (default: a window for the gear, "
+        "else JOB-WHAT.png). With --what all each name is put before the ending",
+    )  # fmt: skip
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    _add_solid(parser.add_argument_group("for --what gear"))
+    parser.set_defaults(run=run)
+
+
+def _add_solid(group: Any) -> None:
+    group.add_argument(
+        "--solid", choices=SOLIDS,
+        help="the cut on its way with its hob, the finished gear, the light first cut, or the hob alone (.stl, .vtp); "
+        "default: cut, in meshes the gear",
+    )  # fmt: skip
+    group.add_argument(
+        "--film", choices=("generating", "progress", "turntable"),
+        help=".gif and .mp4: hob, table and slide as they move (default), the whole cut, or once round the work",
+    )
+    group.add_argument("--at", type=_part, metavar="PART", help="part of the cut done, 0 to 1 (default: 0.5)")
+    group.add_argument(
+        "--hob-turns", type=_turns, metavar="N", help="hob turns in a film of the motion (default: 1)"
+    )
+
+
+def _part(text: str) -> float:
+    value = _number(text)
+    if not 0 <= value <= 1:
+        raise argparse.ArgumentTypeError(f"{text} is no part of a cut; it must be from 0 to 1")
+    return value
+
+
+def _turns(text: str) -> float:
+    value = _number(text)
+    if not 0 < value <= 10_000:
+        raise argparse.ArgumentTypeError(f"{text} hob turns can't be filmed; it must be above 0, up to 10000")
+    return value
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} isn't a number") from None
+
+
+def run(options: argparse.Namespace) -> int:
+    """Show what is asked for; returns the exit status."""
+    from handlead.viz.streams.outlet import complain, print_json, report_fault
+
+    wrong = _wrong(options)
+    answer: dict[str, Any] = {"job": str(options.job), "pictures": [], "errors": []}
+    if wrong is not None:
+        complain(wrong)
+        answer["errors"] = [{"message": wrong}]
+    else:
+        from handlead.machines.toml.errors import FileFault, NoSetup
+
+        try:
+            answer["pictures"] = _show(_case(options.job), options)
+        except (FileFault, NoSetup) as fault:
+            answer["errors"] = report_fault(options.job, fault)["errors"]
+    if options.json:
+        print_json(answer)
+    return 2 if answer["errors"] or any("error" in made for made in answer["pictures"]) else 0
+
+
+def _wrong(options: argparse.Namespace) -> str | None:
+    """What about the arguments can't be, in words; None where all is well."""
+    what, out = options.what, options.out
+    ending = None if out is None else out.suffix.lower()
+    known = STILLS + FILMS + MESHES if what == "gear" else DRAWN
+    if out is not None:
+        if ending not in known:
+            name = {"gear": "gear", "all": "picture"}.get(what, f"{what} picture")
+            return f"--out {out}: the file of a {name} must end in {', '.join(known)}"
+        if not out.parent.is_dir():
+            return f"--out {out}: there is no folder {out.parent}"
+    given = [name for name in ("solid", "film", "at", "hob_turns") if getattr(options, name) is not None]
+    if given and what != "gear":
+        return f"--{given[0].replace('_', '-')} goes with --what gear alone, not with --what {what}"
+    return _wrong_solid(options, given, ending) if given else None
+
+
+def _wrong_solid(options: argparse.Namespace, given: list[str], ending: str | None) -> str | None:
+    if ending not in FILMS and ("film" in given or "hob_turns" in given):
+        return f"--{'film' if 'film' in given else 'hob-turns'} needs --out with a name that ends in .gif or .mp4"
+    if "hob_turns" in given and options.film not in (None, "generating"):
+        return f"--hob-turns goes with --film generating, not with --film {options.film}"
+    if options.solid == "hob" and ending not in MESHES:
+        return "--solid hob needs --out with a name that ends in .stl or .vtp"
+    if ending in FILMS and options.film != "turntable" and options.solid not in (None, "cut"):
+        return f"--solid {options.solid} can be filmed with --film turntable alone: nothing moves in it"
+    solid = options.solid or ("gear" if ending in MESHES else "cut")
+    if "at" in given and solid != "cut":
+        return f"--at goes with --solid cut, not with --solid {solid}"
+    return None
+
+
+def _case(path: Path) -> Case:
+    """The set-up of the job in this file. Raises `FileFault`, or `NoSetup`."""
+    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.setups.case import Case
+
+    return Case.of(read_job(path))
+
+
+def _show(case: Case, options: argparse.Namespace) -> list[dict[str, Any]]:
+    """Every picture that is asked for, one after the other; tells of each, made or not."""
+    from handlead.viz.streams.outlet import complain, tell
+
+    made = []
+    for name in (*PICTURES, "gear") if options.what == "all" else (options.what,):
+        path = _path(options, name)
+        told: dict[str, Any] = {"what": name, "file": None if path is None else str(path)}
+        try:
+            _make(case, name, path, options)
+        except _expected() as why:
+            told["error"] = _said(why, path)
+            told["file"] = None
+            complain(f"{name}: {told['error']}")
+        else:
+            if not options.json and path is not None:
+                tell(f"{name}: {path}")
+        made.append(told)
+    return made
+
+
+def _expected() -> tuple[type[Exception], ...]:
+    """What may go wrong with a picture, while the others can still be made."""
+    from handlead.machines.blanks.witness import NotCut
+    from handlead.viz.solids.opengl import NoOpenGL
+
+    return (NotCut, NoOpenGL, OSError, ValueError)
+
+
+def _said(why: Exception, path: Path | None) -> str:
+    if isinstance(why, OSError) and why.strerror:
+        return f"{path}: {why.strerror}"
+    return str(why)
+
+
+def _path(options: argparse.Namespace, name: str) -> Path | None:
+    """Where this picture goes; None for the window."""
+    out: Path | None = options.out
+    if options.what == "all":
+        # The gear is a picture made of pixels, whatever the drawings are.
+        ending = ".png" if out is None or name == "gear" else out.suffix
+        stem = options.job.stem if out is None else out.stem
+        return (Path() if out is None else out.parent) / f"{stem}-{name}{ending}"
+    return out if out is not None or name == "gear" else Path(f"{options.job.stem}-{name}.png")
+
+
+def _make(case: Case, name: str, path: Path | None, options: argparse.Namespace) -> None:
+    if name == "gear":
+        from handlead.viz.solids.output import Wanted, show_solid
+
+        wanted = Wanted(options.solid, options.film or "generating", 0.5 if options.at is None else options.at,
+                        options.hob_turns or 1.0)  # fmt: skip
+        show_solid(case, path, wanted, job=options.job)
+        return
+    assert path is not None
+    from handlead.viz.look import look
+    from handlead.viz.pictures import pictures as job_pictures
+    from handlead.viz.streams.outlet import complain
+
+    figure = job_pictures.PICTURES[name](case)
+    missing = look.spell(figure)
+    look.save(figure, path, title=f"{case.job.title}: {name}")
+    if missing:
+        complain(f"{path}: {look.misspelt(missing)}")

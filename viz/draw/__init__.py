@@ -1,0 +1,1 @@
+"""Drawings of a set-up: train, brackets, head, marks, charts."""

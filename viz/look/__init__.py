@@ -1,0 +1,1 @@
+"""The one look of all drawings: colours, weights, letters, symbols, paper."""

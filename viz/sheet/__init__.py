@@ -1,0 +1,1 @@
+"""The sheet at the machine, on paper and as a page."""

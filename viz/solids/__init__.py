@@ -1,0 +1,1 @@
+"""Hob and blank in three dimensions, still and moving."""

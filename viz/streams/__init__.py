@@ -1,0 +1,1 @@
+"""Where output goes, and in which letters and colours."""
