@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from handlead.kinematics.links import ChangeGears, Differential, GearPair, Mounted, Screw, WormGear
-from handlead.kinematics.solution import solve
-from handlead.kinematics.train import Drive, End, Train
-from handlead.kinematics.words import Sense
+from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.train.links import ChangeGears, Differential, GearPair, Mounted, Screw, WormGear
+from handlead.kinematics.train.solution import solve
+from handlead.kinematics.train.train import Drive, End, Train
 
 PATH = Path(__file__).with_name("published") / "set_ups.toml"
 TABLE = tomllib.loads(PATH.read_text("utf-8"))

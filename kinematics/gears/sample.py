@@ -51,7 +51,7 @@ class ToothSystem:
     """A published system of teeth: `module` in mm, in the plane across the axis where `transverse`, else normal.
 
     Heights are in modules. `rank` is 0 for what is common and the higher the rarer it is, in squares of an allowance.
-    `name` is how the trade writes it.
+    `name` is how the trade writes it, `circular_pitch_in` the inches from tooth to tooth where it goes by them.
     """
 
     name: str
@@ -61,6 +61,7 @@ class ToothSystem:
     dedendum: float
     transverse: bool = False
     diametral_pitch: Fraction | None = None
+    circular_pitch_in: Fraction | None = None
     rank: float = 0.0
 
 

@@ -144,6 +144,7 @@ def _candidate_json(candidate: Candidate) -> dict[str, Any]:
         "system": system.name,
         "module_mm": float(system.module),
         "diametral_pitch": None if system.diametral_pitch is None else float(system.diametral_pitch),
+        "circular_pitch_in": None if system.circular_pitch_in is None else float(system.circular_pitch_in),
         "across_the_axis": system.transverse,
         "pressure_angle_deg": system.pressure_angle_deg,
         "addendum_modules": system.addendum,
@@ -372,6 +373,11 @@ def _size(system: ToothSystem, normal_at: float | None = None) -> dict[str, Any]
     if system.transverse and normal_at is not None:
         return {"module": _round(float(system.module) * math.cos(math.radians(normal_at)), 9)}
     prefix = "transverse_" if system.transverse else ""
+    if system.circular_pitch_in is not None:
+        # There is no key for a pitch across the axis.
+        if prefix:
+            return {f"{prefix}module": _round(float(system.module), 9)}
+        return {"pitch": f"{Fraction(system.circular_pitch_in)} in"}
     if system.diametral_pitch is not None:
         return {f"{prefix}diametral_pitch": _number(system.diametral_pitch)}
     return {f"{prefix}module": _number(system.module)}

@@ -11,6 +11,7 @@ from typing import Any
 
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.gears.sample import ToothSystem
+from handlead.kinematics.train.links import PI
 from handlead.machines.toml import numbers
 
 SHIPPED = Path(__file__).with_name("tooth_systems.toml")
@@ -32,21 +33,23 @@ def tooth_systems() -> tuple[ToothSystem, ...]:
 
 def _system(sizes: dict[str, Any], value: str, rack: dict[str, Any], transverse: float) -> ToothSystem:
     size = numbers.exact(value)
-    is_pitch = sizes["kind"] == "diametral pitch"
+    is_pitch, is_circular = (sizes["kind"] == kind for kind in ("diametral pitch", "circular pitch"))
+    module = MM_PER_INCH / size if is_pitch else size * MM_PER_INCH / PI if is_circular else size
     return ToothSystem(
         name="".join(_name(sizes["kind"], value, rack, bool(transverse))),
-        module=MM_PER_INCH / size if is_pitch else Fraction(size),
+        module=Fraction(module),
         pressure_angle_deg=float(rack["pressure_angle"]),
         addendum=float(rack["addendum"]),
         dedendum=float(rack["dedendum"]),
         transverse=bool(transverse),
         diametral_pitch=size if is_pitch else None,
+        circular_pitch_in=size if is_circular else None,
         rank=float(sizes["rank"]) + float(rack["rank"]) + transverse,
     )
 
 
 def _name(kind: str, value: str, rack: dict[str, Any], transverse: bool) -> Iterator[str]:
-    yield f"{kind} {value}"
+    yield f"{kind} {value}" + (" in" if kind == "circular pitch" else "")
     if transverse:
         yield " across the axis"
     yield f", {rack['pressure_angle']}°"

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+import math
+from fractions import Fraction
 
 import pytest
+from handlead.kinematics.gears.gear import BasicRack, Gear, span
 from handlead.kinematics.gears.sample import _offers
 from handlead.machines.documents.job_file import read_job
 from handlead.machines.documents.sample import NoSuchCandidate, job_text_of, read_sample_text
@@ -198,3 +201,32 @@ def test_the_job_that_is_written_can_be_planned_as_it_is(text, tmp_path):
         encoding="utf-8",
     )
     assert plan(read_job(path), top=1).is_found
+
+
+def of_circular_pitch(inches, teeth=24):
+    """A gear of 14 1/2 degrees cut to a circular pitch, measured without wear, in inches."""
+    module = Fraction(inches) * Fraction(254, 10) / Fraction(math.pi)
+    gear = Gear(teeth, float(module), pressure_angle_n_deg=14.5, rack=BasicRack(14.5, 1.0, 1.157, 0.2))
+    spans = "".join(
+        f"[[span]]\nteeth = {count}\nlength = {span(gear, count) / 25.4:.5f}\n" for count in (2, 3)
+    )
+    outside = f"outside_diameter = {gear.tip_diameter / 25.4:.5f}\n"
+    return f'format = "sample/1"\nunits = "in"\nteeth = {teeth}\nwear = "new"\n{outside}face_width = 1\n{spans}'
+
+
+@pytest.mark.parametrize("inches", ["1/2", "5/8", "1"])
+def test_a_gear_that_goes_by_inches_from_tooth_to_tooth_is_named_and_made_a_job_of(inches, tmp_path):
+    named = read_sample_text(of_circular_pitch(inches))
+    first = named.identity.candidates[0].system
+    assert first.name == f"circular pitch {inches} in, 14.5°"
+    text = job_text_of(named, 1, "pellarn-4")
+    assert f'pitch = "{inches} in"' in text
+    path = tmp_path / "job.toml"
+    path.write_text(text)
+    assert float(read_job(path).work.module_n) * math.pi == pytest.approx(float(Fraction(inches)) * 25.4)
+
+
+def test_a_common_module_is_not_taken_for_the_circular_pitch_beside_it():
+    named = read_sample_text(WHEEL)
+    assert named.identity.candidates[0].system.name == "module 3, 20°"
+    assert all("circular pitch" not in one.system.name for one in named.identity.candidates[:2])
