@@ -12,6 +12,7 @@ from typing import Any, NoReturn
 
 from handlead.machines.toml.visible import visible
 
+from .commands import bench as bench_command
 from .commands import constants as constants_command
 from .commands import fit as fit_command
 from .commands import measure as measure_command
@@ -41,6 +42,7 @@ COMMANDS = (
     sample_command,
     measure_command,
     survey_command,
+    bench_command,
 )
 
 

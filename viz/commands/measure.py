@@ -44,7 +44,7 @@ def run(options: argparse.Namespace) -> int:
 
     try:
         job = read_job(options.job)
-        gauging = _gauging(options, job)
+        gauging = gauging_of(options, job)
         found = go_deeper(job, gauging)
         if options.write and gauging is not None:
             _write(options.job, gauging, job)
@@ -62,7 +62,7 @@ def run(options: argparse.Namespace) -> int:
     return 0 if found.verdict == "done" and not found.disagree else 1
 
 
-def _gauging(options: argparse.Namespace, job: Job) -> Gauging | None:
+def gauging_of(options: argparse.Namespace, job: Job) -> Gauging | None:
     """What was typed; None where nothing was. Raises `NumberFault` in words that name the option."""
     from handlead.machines.documents.job_file import Gauging
 

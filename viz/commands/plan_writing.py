@@ -83,3 +83,19 @@ def _put(path: Path, before: str | None, text: str, setup: Setup, *, loses: bool
 
 def _refused(path: Path, message: str) -> FileFault:
     return FileFault([Unwritable(Place(os.fspath(path), 1), "", message)])
+
+
+def mate_job(path: Path, job: Job, setup: Setup) -> str:
+    """A job of its own for the mate beside the work's, with its set-up; returns its file's name.
+
+    Raises `FileFault` where something else is there already.
+    """
+    assert job.mate is not None
+    beside = path.with_name(f"{path.stem}-mate{path.suffix}")
+    own = _own_job(job, job.mate, "mate")
+    there = _job_there(beside) if beside.exists() else None
+    if beside.exists() and (there is None or there.title != own.title):
+        raise _refused(beside, "something else is there, so the mate's set-up isn't written. Move it away")
+    text = read_text(beside) if there is not None else job_text(own)
+    _put(beside, text if there else None, with_setup(text, setup), setup, loses=there is not None)
+    return beside.name

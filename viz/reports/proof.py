@@ -74,14 +74,15 @@ def _comparison(proof: Proof) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="bold")
     for heading in ("", "wanted", "computed (train)", "measured (blank)"):
         table.add_column(heading)
-    for row in _rows(proof):
+    for row in comparison_rows(proof):
         table.add_row(*row)
     if proof.cut is None:
         table.columns.pop()
     return table
 
 
-def _rows(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
+def comparison_rows(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
+    """Each figure by name: wanted, computed from the rates, measured on the simulated blank ("" where nothing is)."""
     case, gear, cut = proof.case, proof.computed.outcome, proof.cut.gauged if proof.cut else None
     work, units = case.job.work, case.job.units
     made = gear is not None and gear.teeth is not None

@@ -48,7 +48,7 @@ def show_diagnosis(found: Diagnosis, out: Console | None = None, *, brief: bool 
     if not brief:
         out.print(Text.assemble((f"{mark} {found.verdict.upper()}", style), "  ", (found.job.title, "bold")))
         out.print(f"  {found.job.path}, on {found.job.machine.name}", style="dim")
-    for line in _verdict(found):
+    for line in verdict_lines(found):
         out.print(Padding(Text(line), (1 if not brief else 0, 0, 0, 2)))
     _show_causes(found, out)
     for line in _after_causes(found):
@@ -74,7 +74,8 @@ def _leans_right_outside(found: Diagnosis) -> bool:
     return trace(found.job.with_seen(moved)).verdict == AS_WANTED
 
 
-def _verdict(found: Diagnosis) -> Iterator[str]:
+def verdict_lines(found: Diagnosis) -> Iterator[str]:
+    """What is to be said before the causes are told."""
     if found.verdict == AS_WANTED:
         yield "What was seen is what the drawing asks for, as far as it was looked at: nothing is to be traced."
         if found.unseen:

@@ -1,0 +1,234 @@
+"""The page's parts, each drawn by a template from one job on the desk."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from handlead.machines.findings import worst_first
+from handlead.machines.keys import TOOTH_SIZES
+from handlead.machines.part_sizes import part_sizes
+from handlead.machines.proof import Proof
+from handlead.machines.units import length
+from handlead.viz.report import comparison_rows
+from handlead.viz.terminal import CAUTION
+
+from . import desk as desks
+from . import fields
+from .desk import Desk
+from .drawings import bracket_view, head_view, strips
+
+#: The parts of a job's page in the order of the work, each with its heading.
+PARTS = {
+    "drawing": "Drawing",
+    "hob": "Hob",
+    "setup": "Set-up",
+    "plan": "Planned set-ups",
+    "gear": "The gear",
+    "train": "Train",
+    "light": "Light cut",
+    "found": "Found",
+    "deeper": "Deeper and done",
+    "sheet": "Sheet",
+    "versions": "Versions",
+}
+
+#: The parts that a change of the job draws anew.
+LIVE = ("verdict", "drawing", "hob", "setup", "light", "found", "deeper", "sheet", "versions")
+
+
+@cache
+def _shelf() -> jinja2.Environment:
+    return jinja2.Environment(
+        loader=jinja2.FileSystemLoader(Path(__file__).with_name("templates")),
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+
+
+def render(template: str, **values: Any) -> str:
+    """A template with these values."""
+    return _shelf().get_template(f"{template}.html").render(caution=CAUTION, **values)
+
+
+def live(desk: Desk) -> dict[str, str]:
+    """Every part that a change may touch, by its id."""
+    return {name: part(desk, name) for name in LIVE}
+
+
+def part(desk: Desk, name: str) -> str:
+    """One part of the page."""
+    return render(f"part_{name}", desk=desk, **_VIEWS.get(name, _nothing)(desk))
+
+
+def _nothing(desk: Desk) -> dict[str, Any]:
+    return {}
+
+
+def _drawing(desk: Desk) -> dict[str, Any]:
+    given = (desk.values, desk.drafts, desk.errors, desk.units)
+    first, more = fields.fields_of("work", *given)
+    mate, _ = fields.fields_of("mate", *given)
+    cutting, _ = fields.fields_of("cutting", *given)
+    sizes = _sizes(desk)
+    return {
+        "first": first, "size": fields.size_field("work", *given), "more": more, "mate": mate, "cutting": cutting,
+        "sizes": sizes, "elsewhere": _elsewhere(desk),
+    }  # fmt: skip
+
+
+def _elsewhere(desk: Desk) -> tuple[str, ...]:
+    """What is wrong at no field that the page shows."""
+    shown = {f"{table}.{key}" for table, both in fields.SHOWN.items() for keys in both for key in keys}
+    sizes = {f"{table}.{key}" for table in ("work", "hob", "mate") for key in TOOTH_SIZES}
+    return tuple(f"{path}: {words}" if path else words for path, told in desk.errors.items()
+                 if path not in shown | sizes for words in told)  # fmt: skip
+
+
+def _sizes(desk: Desk) -> tuple[tuple[str, str], ...]:
+    """The sizes that follow from the drawing, in words."""
+    from handlead.machines.case import Case
+    from handlead.machines.job_file import Setup
+
+    if desk.job is None:
+        return ()
+    case = desk.case or Case.of(desk.job, Setup(desk.job.machine.normal_drive))
+    sizes, units = part_sizes(case), desk.units
+    named = (
+        ("outside diameter", sizes.outside_diameter), ("depth", sizes.depth), ("roots", sizes.root_diameter),
+        ("centres at depth", sizes.centres), ("lead", float(desk.job.work.lead_mm) if desk.job.work.lead_mm else None),
+    )  # fmt: skip
+    told = [(name, length(value, units)) for name, value in named if value]
+    if sizes.span:
+        told.append((f"span over {sizes.span.teeth} teeth", length(sizes.span.size, units)))
+    if sizes.balls:
+        told.append((f"over two balls of {length(sizes.balls.ball, units)}", length(sizes.balls.size, units)))
+    swivel = desk.job.machine.swivel_text(case.swivel_wanted_deg, seen=False)
+    return (*told, ("head", swivel))
+
+
+def _hob(desk: Desk) -> dict[str, Any]:
+    given = (desk.values, desk.drafts, desk.errors, desk.units)
+    first, more = fields.fields_of("hob", *given)
+    named = desk.values.get("hob")
+    named = named if isinstance(named, str) else (named or {}).get("name", "") if named else ""
+    return {"first": first, "size": fields.size_field("hob", *given), "more": more, "rack": rack(desk), "named": named,
+            "wrong": desk.errors.get("hob", ())}  # fmt: skip
+
+
+def rack(desk: Desk) -> tuple[str, ...]:
+    """The names of the hobs in the rack beside the job."""
+    from handlead.machines.errors import FileFault
+    from handlead.machines.hob_rack import rack_beside, read_rack
+
+    found = rack_beside(desk.path.parent)
+    try:
+        return tuple(read_rack(found, found.name)) if found else ()
+    except FileFault:
+        return ()
+
+
+def _setup(desk: Desk) -> dict[str, Any]:
+    if desk.job is None:
+        return {"brackets": (), "levers": (), "head": None, "drives": (), "normal": ""}
+    machine = desk.job.machine
+    stands = machine.positions(desk.job.setup)
+    levers = tuple(
+        (name, tuple(lever.positions), stands[name], lever.normal) for name, lever in machine.levers.items()
+    )
+    train = desk.case.train if desk.case else machine.train
+    drives = tuple(machine.train.drives)
+    return {
+        "brackets": tuple(bracket_view(link, desk.units) for link in train.brackets), "levers": levers,
+        "head": head_view(desk.case) if desk.case else None, "drives": drives, "normal": machine.normal_drive,
+    }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Row:
+    """Wanted beside made, and what the version before would have made."""
+
+    name: str
+    wanted: str
+    made: str
+    before: str
+    differs: bool
+
+
+def _verdict(desk: Desk) -> dict[str, Any]:
+    proof = desk.proof
+    if proof is None:
+        return {"rows": (), "findings": (), "was": None}
+    was = _proof_before(desk)
+    before = {row[0]: row[2] for row in comparison_rows(was)} if was else {}
+    rows = tuple(
+        Row(name, wanted, made, before.get(name, ""), name in ("teeth", "hand") and wanted != made)
+        for name, wanted, made, _ in comparison_rows(proof)
+    )
+    return {"rows": rows, "findings": worst_first(proof.judged), "was": was if before else None}
+
+
+def _proof_before(desk: Desk) -> Proof | None:
+    """The proof of the version of which this one was made."""
+    versions = desk.versions
+    before = versions.before(versions.of_text(desk.text))
+    if before is None or desk.job is None:
+        return None
+    return _proof_of(desk, before.number)
+
+
+def _proof_of(desk: Desk, number: int) -> Proof | None:
+    from handlead.machines.errors import HandleadError
+    from handlead.machines.proof import prove
+
+    try:
+        job, _ = desks.read_cached(desk, desk.versions.text(number))
+        return prove(job) if job and job.setup else None
+    except HandleadError:
+        return None
+
+
+def _light(desk: Desk) -> dict[str, Any]:
+    return {"strips": strips(desk.case) if desk.case else ()}
+
+
+def _found(desk: Desk) -> dict[str, Any]:
+    first, more = fields.fields_of("seen", desk.values, desk.drafts, desk.errors, desk.units)
+    checks = desk.job.seen.checks if desk.job and desk.job.seen else ()
+    return {"first": first, "more": more, "checks": checks}
+
+
+def _deeper(desk: Desk) -> dict[str, Any]:
+    from handlead.machines.going_deeper import NotMeasured, go_deeper
+
+    if desk.job is None or desk.case is None:
+        return {"sizes": None, "found": None, "rows": ()}
+    sizes, units = part_sizes(desk.case), desk.units
+    try:
+        found = go_deeper(desk.job) if desk.job.measured else None
+    except (NotMeasured, ValueError):
+        found = None
+    rows = () if found is None else tuple(
+        (each.what, length(each.found, units), length(each.wanted, units), length(then, units))
+        for each, (_, then) in zip(found.measures, found.then, strict=True)
+    )  # fmt: skip
+    return {"sizes": sizes, "found": found, "rows": rows}
+
+
+def _versions(desk: Desk) -> dict[str, Any]:
+    versions = desk.versions
+    now = versions.of_text(desk.text)
+    return {
+        "now": now,
+        "all": tuple(reversed(versions.all))[:40],
+        "before": versions.before(now),
+        "after": versions.after(now),
+    }
+
+
+_VIEWS = {
+    "drawing": _drawing, "hob": _hob, "setup": _setup, "verdict": _verdict, "light": _light, "found": _found,
+    "deeper": _deeper, "versions": _versions,
+}  # fmt: skip

@@ -1,0 +1,414 @@
+"""The server: which address asks for what. It answers from the files, and tells every window what changed."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import multiprocessing
+from collections import OrderedDict
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import asynccontextmanager, suppress
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from handlead.machines.catalogue import shipped_machines
+from handlead.machines.errors import FileFault, HandleadError
+from handlead.machines.job_file import Setup
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.routing import Mount, Route, WebSocketRoute
+from starlette.staticfiles import StaticFiles
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from . import choices, doing, parts, tracing, train, work
+from . import desk as desks
+from .desk import Desk, Elsewhere
+from .shelf import Shelf
+from .versions import Drafts, digest_of, text_or_none
+
+#: How often files that a window shows are looked at, in seconds.
+_LOOK_AGAIN = 0.7
+
+#: Plans, blanks and pictures that are kept for the next window that asks.
+_KEPT = 48
+
+
+class Bench:
+    """What the server holds: shelf, processes that work, windows that listen. Nothing that a file hasn't."""
+
+    def __init__(self, folder: Path) -> None:
+        self.shelf = Shelf(folder)
+        context = multiprocessing.get_context("spawn")
+        # Two: a plan never keeps a blank waiting.
+        self._quick = ProcessPoolExecutor(1, mp_context=context)
+        self._slow = ProcessPoolExecutor(1, mp_context=context)
+        self._kept: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+        self._asked: dict[tuple[Any, ...], asyncio.Future[Any]] = {}
+        self.windows: dict[WebSocket, str] = {}
+        self._last: dict[str, str] = {}
+        self._writing = asyncio.Lock()
+
+    # -- work that takes longer
+
+    async def later(self, function: Callable[..., Any], *given: Any, slow: bool = False) -> Any:
+        """What a function of `work` gives for these; kept, and asked for once however many windows want it."""
+        key = (function.__name__, *given)
+        if key in self._kept:
+            self._kept.move_to_end(key)
+            return self._kept[key]
+        if key not in self._asked:
+            pool = self._slow if slow else self._quick
+            self._asked[key] = asyncio.wrap_future(pool.submit(function, *given))
+        try:
+            found = await asyncio.shield(self._asked[key])
+        finally:
+            self._asked.pop(key, None)
+        self._kept[key] = found
+        while len(self._kept) > _KEPT:
+            self._kept.popitem(last=False)
+        return found
+
+    def source(self, desk: Desk) -> work.Source:
+        """The job's text for `work`."""
+        return work.Source(desk.text, desk.name, str(desk.path.parent))
+
+    # -- windows
+
+    async def tell(self, name: str, digest: str, outside: bool = False) -> None:
+        """Every window on this job what its file is now."""
+        self._last[name] = digest
+        for window, shows in list(self.windows.items()):
+            if shows == name:
+                with suppress(RuntimeError, WebSocketDisconnect):
+                    await window.send_text(json.dumps({"digest": digest, "outside": outside}))
+
+    async def watch(self) -> None:
+        """Look at the files that windows show, again and again: other programs change them too."""
+        while True:
+            await asyncio.sleep(_LOOK_AGAIN)
+            for name in set(self.windows.values()):
+                with suppress(HandleadError):
+                    text = await run_in_threadpool(text_or_none, self.shelf.path(name))
+                    digest = digest_of(text) if text is not None else ""
+                    if text is not None and self._last.setdefault(name, digest) != digest:
+                        await self.tell(name, digest, outside=True)
+
+    def warm(self) -> None:
+        """Have the processes load what they need while nobody waits."""
+        for pool in (self._quick, self._slow):
+            pool.submit(work.warm)
+
+    def shut(self) -> None:
+        """End the processes."""
+        for pool in (self._quick, self._slow):
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+# ---------------------------------------------------------------- answers
+
+
+def _bench(request: Request | WebSocket) -> Bench:
+    bench: Bench = request.app.state.bench
+    return bench
+
+
+def _name(request: Request) -> str:
+    return str(request.path_params["name"])
+
+
+def _desk(request: Request) -> Desk:
+    return desks.open_desk(_bench(request).shelf, _name(request))
+
+
+def _answer(desk: Desk, said: str = "") -> JSONResponse:
+    now = desk.versions.of_text(desk.text) if desk.exists else None
+    return JSONResponse({
+        "digest": desk.digest, "parts": parts.live(desk), "said": said,
+        "undo": bool(desk.drafts) or desk.versions.before(now) is not None,
+        "redo": desk.versions.after(now) is not None,
+    })  # fmt: skip
+
+
+def shelf_page(request: Request) -> Response:
+    """The folder: what lies in it, found by words, and where a new job begins."""
+    shelf = _bench(request).shelf
+    shelf.refresh()
+    words = request.query_params.get("words", "")[:200]
+    return HTMLResponse(parts.render(
+        "shelf", folder=shelf.folder.name, words=words, entries=shelf.find(words), begun=shelf.begun(),
+        machines=shelf.machines, shipped=_shipped(shelf),
+    ))  # fmt: skip
+
+
+def _shipped(shelf: Shelf) -> dict[str, str]:
+    return {name: title for name, title in shelf.machines.items() if name in shipped_machines()}
+
+
+async def new_job(request: Request) -> Response:
+    """A job begun: what is entered is kept until it makes a file."""
+    form = await request.form()
+    title, machine = str(form.get("title", "")).strip()[:120], str(form.get("machine", ""))
+    shelf = _bench(request).shelf
+    if not title.isprintable() or not title or machine not in await run_in_threadpool(lambda: shelf.machines):
+        return PlainTextResponse("A job has a title and a machine that is there.", 400)
+    name = shelf.new_name(title)
+    units = "in" if form.get("units") == "in" else "mm"
+    base = (
+        f'format = "job/1"\ntitle = {json.dumps(title)}\nmachine = {json.dumps(machine)}\nunits = "{units}"\n'
+    )
+    Drafts(shelf.folder, name).hold({}, base)
+    return RedirectResponse(f"/job/{name}", 303)
+
+
+def job_page(request: Request) -> Response:
+    """A job in the order of the work."""
+    desk = _desk(request)
+    if desk.exists:
+        desks.at_version(desk)
+    drawn = {name: parts.part(desk, name) for name in ("verdict", *parts.PARTS)}
+    return HTMLResponse(parts.render("job", desk=desk, titles=parts.PARTS, parts=drawn))
+
+
+def all_parts(request: Request) -> Response:
+    """Every live part as it is now."""
+    return _answer(_desk(request))
+
+
+async def do(request: Request) -> Response:
+    """Something was tapped or typed: do it, answer with what changed, tell the other windows."""
+    bench, what = _bench(request), json.loads(await request.body())
+    async with bench._writing:
+        if what.get("do") in ("planned", "mate"):
+            return await _take_planned(request, bench, what)
+        desk, answer = await run_in_threadpool(_done, request, what)
+    await bench.tell(desk.name, desk.digest)
+    return answer
+
+
+def _done(request: Request, what: dict[str, Any]) -> tuple[Desk, Response]:
+    desk = doing.do(_desk(request), what)
+    return desk, _answer(desk)
+
+
+async def _take_planned(request: Request, bench: Bench, what: dict[str, Any]) -> Response:
+    key = tuple(tuple(one) if isinstance(one, list) else one for one in what.get("plan", ()))
+    desk = await run_in_threadpool(_desk, request)
+    if desk.digest != what.get("digest"):
+        raise Elsewhere(desk.text)
+    members = await bench.later(work.plan, bench.source(desk), *key, slow=True)
+    member = members[what["member"]]
+    offered = member.offered[what["number"]]
+    if what["do"] == "mate":
+        name = await run_in_threadpool(_mate_job, desk, offered.setup)
+        return JSONResponse({"go": f"/job/{Path(desk.name).with_name(name).as_posix()}"})
+    done = await run_in_threadpool(doing.take, desk, offered.setup, "a planned set-up")
+    await bench.tell(done.name, done.digest)
+    return await run_in_threadpool(_answer, done)
+
+
+def _mate_job(desk: Desk, setup: Setup) -> str:
+    from handlead.viz.plan_writing import mate_job
+
+    if desk.job is None or desk.job.mate is None:
+        raise doing.NotDone("the drawing has no mate")
+    return mate_job(desk.path, desk.job, setup)
+
+
+def gear_choices(request: Request) -> Response:
+    """The gears for a place of a bracket."""
+    desk = _desk(request)
+    if desk.case is None:
+        raise doing.NotDone("there is no set-up yet")
+    query = request.query_params
+    offer = choices.offer(desk.case, query.get("bracket", ""), query.get("place", ""))
+    return HTMLResponse(parts.render("choices", offer=offer))
+
+
+async def remedies(request: Request) -> Response:
+    """What to do about what was found, tried first."""
+    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    if desk.case is None:
+        return HTMLResponse("")
+    found = await bench.later(work.remedies, bench.source(desk))
+    return HTMLResponse(parts.render("remedies", found=found))
+
+
+async def blank(request: Request) -> Response:
+    """What is measured on the simulated blank."""
+    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    if desk.case is None:
+        return JSONResponse({"rows": {}, "why": "", "apart": []})
+    found: work.Blank = await bench.later(work.blank, bench.source(desk))
+    rows = {row[0]: row[3] for row in found.rows}
+    return JSONResponse({"rows": rows, "why": found.why, "apart": list(found.disagrees)})
+
+
+async def plan(request: Request) -> Response:
+    """Set-ups that the machine and its gears allow."""
+    bench, desk, asked = (
+        _bench(request),
+        await run_in_threadpool(_desk, request),
+        json.loads(await request.body()),
+    )
+    if desk.job is None:
+        raise doing.NotDone("the drawing or the hob isn't whole yet")
+    held = tuple(str(name) for name in asked.get("held", ()))
+    key = (held, bool(asked.get("feed")), min(max(int(asked.get("top", 1)), 1), 8))
+    members = await bench.later(work.plan, bench.source(desk), *key, slow=True)
+    return HTMLResponse(parts.render("planned", members=members, key=key))
+
+
+async def trace(request: Request) -> Response:
+    """What explains what was found on the blank."""
+    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    if desk.job is None or desk.job.seen is None:
+        raise doing.NotDone("enter first what was counted and seen on the blank")
+    found = await bench.later(tracing.traced, bench.source(desk), slow=True)
+    return HTMLResponse(parts.render("traced", found=found))
+
+
+async def solid(request: Request) -> Response:
+    """Blank and hob as triangles."""
+    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    if desk.case is None:
+        raise doing.NotDone("there is no set-up yet")
+    return Response(await bench.later(work.solid, bench.source(desk)), media_type="application/octet-stream")
+
+
+async def train_part(request: Request) -> Response:
+    """The train's drawing with what can be tapped on it."""
+    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    if desk.case is None:
+        raise doing.NotDone("there is no set-up yet")
+    drawn = await bench.later(train.drawn, bench.source(desk), slow=True)
+    return HTMLResponse(parts.render("train", desk=desk, drawn=drawn))
+
+
+async def picture(request: Request) -> Response:
+    """The train's drawing itself."""
+    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    drawn = await bench.later(train.drawn, bench.source(desk), slow=True)
+    return Response(drawn.svg, media_type="image/svg+xml")
+
+
+def path(request: Request) -> Response:
+    """The way from the motor to a shaft, or what a link is."""
+    desk, query = _desk(request), request.query_params
+    if desk.case is None:
+        raise doing.NotDone("there is no set-up yet")
+    told = train.told(desk.case, query.get("part", ""), query.get("link", ""))
+    return JSONResponse({"lit": told.lit, "html": parts.render("path", told=told)})
+
+
+async def sheet(request: Request) -> Response:
+    """The set-up sheet, the mate's with it where its job lies beside."""
+    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    form = request.path_params["form"]
+    if desk.case is None or form not in ("pdf", "html"):
+        raise doing.NotDone("there is no set-up to put on a sheet")
+    sources = [("work", bench.source(desk))]
+    with suppress(HandleadError):
+        mate = desks.open_desk(bench.shelf, desk.name.removesuffix(".toml") + "-mate.toml")
+        if mate.case is not None:
+            sources.append(("mate", bench.source(mate)))
+    paper = "Letter" if desk.units == "in" else "A4"
+    body = await bench.later(work.sheet, tuple(sources), form, paper, slow=True)
+    if form == "html":
+        return HTMLResponse(body)
+    stem = Path(desk.name).stem
+    return Response(body, media_type="application/pdf",
+                    headers={"content-disposition": f'attachment; filename="{stem}-sheet.pdf"'})  # fmt: skip
+
+
+async def live(socket: WebSocket) -> None:
+    """A window listens: it is told of every change of the job that it shows."""
+    bench = _bench(socket)
+    await socket.accept()
+    name = socket.query_params.get("job", "")
+    try:
+        bench.shelf.path(name)
+        bench.windows[socket] = name
+        while True:
+            await socket.receive_text()
+    except (WebSocketDisconnect, HandleadError):
+        pass
+    finally:
+        bench.windows.pop(socket, None)
+
+
+def three(request: Request) -> Response:
+    """The library that draws solids in a browser, from the package that carries it."""
+    found = resources.files("jupyter_threejs_sage").joinpath("static", "r130", "three.min.js")
+    return Response(found.read_bytes(), media_type="text/javascript")
+
+
+def _fault(request: Request, fault: Exception) -> Response:
+    if isinstance(fault, Elsewhere):
+        return HTMLResponse(_conflict(request, fault), 409)
+    words = (
+        "\n".join(each.message for each in fault.complaints) if isinstance(fault, FileFault) else str(fault)
+    )
+    return PlainTextResponse(words, 404 if request.method == "GET" and isinstance(fault, FileFault) else 400)
+
+
+def _conflict(request: Request, fault: Elsewhere) -> str:
+    """The file as it is now beside what this window had, if that is still known."""
+    import difflib
+
+    shown = ""
+    with suppress(HandleadError, ValueError):
+        digest = json.loads(request._body).get("digest") if hasattr(request, "_body") else ""
+        versions = _desk(request).versions
+        found = next((one for one in reversed(versions.all) if one.digest == digest), None)
+        shown = versions.text(found.number) if found else ""
+    rows, left, right = [], fault.text.splitlines(), shown.splitlines()
+    for tag, a, b, c, d in difflib.SequenceMatcher(None, left, right, autojunk=False).get_opcodes():
+        for number in range(max(b - a, d - c)):
+            one = left[a + number] if a + number < b else ""
+            other = right[c + number] if c + number < d else ""
+            rows.append((one, other, tag == "equal"))
+    return parts.render("conflict", diff=parts.render("diff", rows=rows))
+
+
+def application(bench: Bench) -> Starlette:
+    """The page over a folder."""
+    static = Path(__file__).with_name("static")
+
+    @asynccontextmanager
+    async def life(app: Starlette) -> Any:
+        bench.warm()
+        watcher = asyncio.create_task(bench.watch())
+        try:
+            yield
+        finally:
+            watcher.cancel()
+            bench.shut()
+
+    routes = [
+        Route("/", shelf_page),
+        Route("/new", new_job, methods=["POST"]),
+        Route("/job/{name:path}", job_page),
+        Route("/parts/{name:path}", all_parts),
+        Route("/do/{name:path}", do, methods=["POST"]),
+        Route("/choices/{name:path}", gear_choices),
+        Route("/remedies/{name:path}", remedies),
+        Route("/blank/{name:path}", blank),
+        Route("/plan/{name:path}", plan, methods=["POST"]),
+        Route("/trace/{name:path}", trace),
+        Route("/solid/{name:path}", solid),
+        Route("/train/{name:path}", train_part),
+        Route("/picture/{name:path}", picture),
+        Route("/path/{name:path}", path),
+        Route("/sheet/{form}/{name:path}", sheet),
+        Route("/static/three.js", three),
+        Mount("/static", StaticFiles(directory=static)),
+        WebSocketRoute("/live", live),
+    ]
+    handlers: dict[Any, Any] = {HandleadError: _fault, ValueError: _fault}
+    app = Starlette(routes=routes, lifespan=life, exception_handlers=handlers)
+    app.state.bench = bench
+    return app

@@ -1,0 +1,141 @@
+"""The train's drawing with its shafts and links laid over it to be tapped, and what is said of the one that was."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from handlead.kinematics.links import GearPair, Link
+from handlead.kinematics.tracing import follow
+from handlead.machines.case import Case
+from handlead.machines.units import decimal
+from handlead.viz.shop import Shop
+from handlead.viz.train_layout import TrainLayout, lay_out
+from handlead.viz.train_words import link_lines
+
+from .work import Source
+
+
+@dataclass(frozen=True)
+class Line:
+    """A shaft or a link in the drawing, as points that run down the page; `name` is whose."""
+
+    kind: str
+    name: str
+    points: str
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """The drawing as a picture, its width and height, and what can be tapped on it."""
+
+    svg: bytes
+    width: float
+    height: float
+    lines: tuple[Line, ...]
+
+
+def drawn(source: Source) -> Drawn:
+    """The train of a job's set-up, drawn."""
+    from handlead.viz import look
+    from handlead.viz.train_drawing import plot_train
+
+    case = Case.of(source.job())
+    shop = Shop.of(case)
+    layout = lay_out(case.solution, shop)
+    levers = case.job.machine.positions(case.setup)
+    axes = plot_train(case.solution, title=case.job.machine.name, levers=levers, layout=layout, shop=shop)
+    (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    lines = tuple(_lines(layout, x0, y1))
+    return Drawn(look.picture(figure, "svg"), x1 - x0, y1 - y0, lines)
+
+
+def _lines(layout: TrainLayout, left: float, top: float) -> Iterator[Line]:
+    def told(points: tuple[tuple[float, float], ...]) -> str:
+        return " ".join(f"{x - left:.2f},{top - y:.2f}" for x, y in points)
+
+    for upright in layout.uprights:
+        yield Line("link", upright.link, told(upright.points))
+    for coupling in layout.couplings:
+        yield Line("link", coupling.link, told(((coupling.x0, coupling.y), (coupling.x1, coupling.y))))
+    for run in layout.runs:
+        yield Line("part", run.part, told(((run.x0, run.y), (run.x1, run.y))))
+
+
+@dataclass(frozen=True)
+class Touched:
+    """One link on the way to a shaft: what it reaches, and the turns of that for one of the drive."""
+
+    link: str
+    part: str
+    ratio: str
+
+
+@dataclass(frozen=True)
+class Told:
+    """What is said of a shaft or link that was tapped, and the names that light up."""
+
+    name: str
+    lines: tuple[str, ...]
+    way: tuple[Touched, ...]
+    lit: tuple[str, ...]
+
+
+def told(case: Case, part: str = "", link: str = "") -> Told:
+    """The way from the drive to a part, or what a link is. Raises `ValueError` for what the machine doesn't have."""
+    if link:
+        return _link(case, link)
+    solution = case.solution
+    if part not in solution.train.parts:
+        raise ValueError("the machine has no such part")
+    shaft = solution.train.drives[solution.drive].shaft
+    slides = part in solution.train.slides
+    way = follow(solution, shaft, part)
+    touched = tuple(Touched(one.link, one.part, _ratio(one.ratio)) for one in way)
+    rate = solution.rates[part]
+    unit = "mm" if slides else "turns"
+    says = (
+        "nothing drives it"
+        if rate is None
+        else "stands still"
+        if not rate
+        else f"{_ratio(rate)} {unit} for a turn of {shaft}"
+    )
+    lit = {shaft, part, *(one.link for one in way), *(one.part for one in way)}
+    return Told(part, (says,), touched, tuple(sorted(lit)))
+
+
+def _ratio(value: Fraction | None) -> str:
+    if value is None:
+        return "not driven"
+    exact = str(value)
+    return exact if len(exact) <= 14 else f"{decimal(value)}"
+
+
+def _link(case: Case, name: str) -> Told:
+    found = next((one for one in case.train.links if one.name == name), None)
+    if found is None:
+        raise ValueError("the machine has no such link")
+    number = next(at for at, one in enumerate(case.train.links, 1) if one is found)
+    lines = [
+        f"link {number} of {len(case.train.links)} in the machine file, {found.kind}",
+        *link_lines(found, Shop.of(case)),
+    ]
+    for part in found.ports:
+        rate = case.solution.rates[part]
+        lines.append(
+            f"{part}: {_ratio(rate) if rate else 'stands still' if rate is not None else 'not driven'}"
+        )
+    return Told(name, (*lines, *_wear(found)), (), (name, *found.ports))
+
+
+def _wear(link: Link) -> Iterator[str]:
+    """After how many turns the same two teeth meet again: own derivation, the least common multiple of both counts."""
+    if isinstance(link, GearPair):
+        one, other = link.teeth
+        turns = math.lcm(one, other) // one
+        yield f"the same two teeth meet again after {turns} turn{'s' if turns > 1 else ''} of the first gear"

@@ -1,0 +1,142 @@
+"""Every text that a file has had since the page knows it, kept beside the files, and figures that don't fit yet.
+
+They lie in the folder ``.bench``: a version is a file of its own, written whole before the file that it is a version
+of; a line in ``log.jsonl`` says when and what. Nothing in there is ever needed to read a job: throw the folder away
+and only what can be brought back is lost.
+"""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import json
+import os
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from handlead.machines.errors import FileFault
+from handlead.machines.filing import put, read_text
+
+#: The folder beside the files.
+KEPT = ".bench"
+
+
+@dataclass(frozen=True)
+class Version:
+    """A text that the file had: its `number`, of what version it was made (`parent`), when, and `what` was done."""
+
+    number: int
+    parent: int | None
+    when: str
+    what: str
+    digest: str
+
+
+def digest_of(text: str) -> str:
+    """What tells one text from another."""
+    return hashlib.sha256(text.encode()).hexdigest()[:24]
+
+
+class Versions:
+    """The versions of one file: `name` from the folder on."""
+
+    def __init__(self, folder: Path, name: str) -> None:
+        self.folder = folder / KEPT / "versions" / name
+        self._log = self.folder / "log.jsonl"
+        self._all = list(self._read())
+
+    def _read(self) -> list[Version]:
+        found = []
+        with suppress(OSError):
+            for line in self._log.read_text(encoding="utf-8").splitlines():
+                # A line that was cut off when the power went says nothing.
+                with suppress(ValueError, TypeError):
+                    found.append(Version(**json.loads(line)))
+        return found
+
+    @property
+    def all(self) -> tuple[Version, ...]:
+        """Every version, first to last."""
+        return tuple(self._all)
+
+    def of_text(self, text: str) -> Version | None:
+        """The latest version that has this text."""
+        digest = digest_of(text)
+        return next((one for one in reversed(self._all) if one.digest == digest), None)
+
+    def text(self, number: int) -> str:
+        """The text of a version. Raises `FileFault`."""
+        return read_text(self.folder / f"{number:06d}.toml")
+
+    def keep(self, text: str, what: str, parent: Version | None) -> Version:
+        """Keep one more version. Raises `OSError` where the disk won't take it."""
+        number = self._all[-1].number + 1 if self._all else 1
+        now = datetime.datetime.now().isoformat(timespec="seconds")
+        version = Version(number, parent.number if parent else None, now, what, digest_of(text))
+        self.folder.mkdir(parents=True, exist_ok=True)
+        put(text.encode("utf-8"), self.folder / f"{number:06d}.toml")
+        with self._log.open("a", encoding="utf-8") as stream:
+            stream.write(json.dumps(asdict(version)) + "\n")
+            stream.flush()
+            os.fsync(stream.fileno())
+        self._all.append(version)
+        return version
+
+    def before(self, version: Version | None) -> Version | None:
+        """The version of which this one was made."""
+        if version is None or version.parent is None:
+            return None
+        return next((one for one in self._all if one.number == version.parent), None)
+
+    def after(self, version: Version | None) -> Version | None:
+        """The version that was made of this one last."""
+        if version is None:
+            return None
+        return next((one for one in reversed(self._all) if one.parent == version.number), None)
+
+
+class Drafts:
+    """Figures that were entered and don't make a file that can be used yet: by key, as they were typed.
+
+    `base` is the text that they are put into; "" where that is the file's own.
+    """
+
+    def __init__(self, folder: Path, name: str) -> None:
+        self._path = folder / KEPT / "drafts" / f"{name}.json"
+        self.base = ""
+        self.fields: dict[str, str] = {}
+        with suppress(OSError, ValueError, KeyError, TypeError):
+            held = json.loads(self._path.read_text(encoding="utf-8"))
+            self.base = str(held["base"])
+            self.fields = {str(key): str(value) for key, value in held["fields"].items()}
+
+    @property
+    def any(self) -> bool:
+        """Whether there are any."""
+        return bool(self.fields or self.base)
+
+    def hold(self, fields: dict[str, str], base: str = "") -> None:
+        """Keep these, on the disk at once."""
+        self.base, self.fields = base, dict(fields)
+        if not self.any:
+            with suppress(OSError):
+                self._path.unlink()
+            return
+        self._path.parent.mkdir(parents=True, exist_ok=True)
+        put(json.dumps({"base": base, "fields": self.fields}).encode(), self._path)
+
+
+def kept_drafts(folder: Path) -> list[str]:
+    """The names of files that were begun and aren't there yet."""
+    drafts = folder / KEPT / "drafts"
+    names = (path.relative_to(drafts).with_suffix("").as_posix() for path in sorted(drafts.rglob("*.json")))
+    return [name for name in names if not (folder / name).exists() and Drafts(folder, name).base]
+
+
+def text_or_none(path: Path) -> str | None:
+    """The text of a file; None where there is none that can be read."""
+    try:
+        return read_text(path)
+    except FileFault:
+        return None

@@ -1,0 +1,270 @@
+"""What takes longer than a tap, in processes of their own: blanks, remedies, plans, meshes and sheets.
+
+Every function takes the text of a job, as it stood when it was asked, and gives back plain values.
+"""
+
+from __future__ import annotations
+
+import json
+import struct
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from handlead.machines.job_file import Job, Setup
+    from handlead.machines.machine_file import Machine
+
+
+@dataclass(frozen=True)
+class Source:
+    """A job's text, its name, and the folder that it lies in."""
+
+    text: str
+    name: str
+    beside: str
+
+    def job(self) -> Job:
+        """The job. Raises `FileFault`."""
+        from handlead.machines.filing import plain
+        from handlead.machines.job_file import read_job_text
+
+        return read_job_text(plain(self.text), self.name, self.beside)
+
+
+@dataclass(frozen=True)
+class Remedies:
+    """Findings as (severity, code, message, remedy), and the steps of the correction with the set-up after them all."""
+
+    findings: tuple[tuple[str, str, str, str], ...]
+    steps: tuple[str, ...]
+    setup: Setup | None
+
+
+def warm() -> str:
+    """Load what the others need."""
+
+    return "warm"
+
+
+def remedies(source: Source) -> Remedies:
+    """What was found in a set-up, each with what to do about it, tried in simulation first."""
+    from handlead.machines.proof import prove
+
+    proof = prove(source.job())
+    findings = tuple((each.severity, each.code, each.message, each.remedy) for each in proof.findings)
+    correction = proof.correction
+    if correction is None:
+        return Remedies(findings, (), None)
+    after = corrected(proof.case.setup, correction.steps)
+    return Remedies(findings, tuple(step.words for step in correction.steps), after)
+
+
+def corrected(setup: Setup, steps: Any) -> Setup | None:
+    """The set-up after the steps; None where one of them names a ratio and no gears, which nobody can mount."""
+    if any(step.ratios for step in steps):
+        return None
+    for step in steps:
+        setup = step.on(setup)
+    return setup
+
+
+@dataclass(frozen=True)
+class Blank:
+    """What was measured on the simulated blank; `why` says why it wasn't cut. `disagrees` are the witnesses' words."""
+
+    teeth: str = ""
+    hand: str = ""
+    lead: str = ""
+    rows: tuple[tuple[str, str, str, str], ...] = ()
+    disagrees: tuple[str, ...] = ()
+    more: tuple[tuple[str, str], ...] = ()
+    why: str = ""
+
+
+def blank(source: Source) -> Blank:
+    """A light cut in simulation, and what is measured on it."""
+    from handlead.machines.proof import prove
+    from handlead.viz.report import comparison_rows
+
+    job = source.job()
+    without = {(each.code, each.message) for each in prove(job).judged}
+    proof = prove(job, cut="scratch")
+    more = tuple(
+        (each.severity, each.message) for each in proof.judged if (each.code, each.message) not in without
+    )
+    if proof.cut is None:
+        return Blank(why=next((words for _, words in more), "The blank isn't cut in simulation."))
+    apart = tuple(words for severity, words in more if severity == "error")
+    rows = tuple(row for row in comparison_rows(proof) if row[3])
+    measured = {row[0]: row[3] for row in rows}
+    return Blank(measured.get("teeth", ""), measured.get("hand", ""), measured.get("lead", ""), rows, apart,
+                 tuple(one for one in more if one[0] != "error"))  # fmt: skip
+
+
+# ---------------------------------------------------------------- plans
+
+
+@dataclass(frozen=True)
+class Offered:
+    """A planned set-up: its gears in words, what it costs on the flank, how many gears it changes, and the set-up."""
+
+    gears: tuple[tuple[str, str], ...]
+    cost: str
+    quality: str
+    feed: str
+    changes: int
+    against: tuple[str, ...]
+    setup: Setup
+
+
+@dataclass(frozen=True)
+class Planned:
+    """The set-ups of one member: `why` there are none, or what wasn't looked at."""
+
+    member: str
+    offered: tuple[Offered, ...]
+    why: str = ""
+    get: str = ""
+
+
+def plan(source: Source, held: tuple[str, ...], feed_held: bool, top: int) -> tuple[Planned, ...]:
+    """Set-ups for a job; those brackets keep the gears that stand there, and the feed stays if it is held."""
+    from handlead.machines.case import Case
+    from handlead.machines.planning import plan as search
+    from handlead.machines.units import deviation
+    from handlead.machines.units import feed as feed_text
+
+    job = source.job()
+    stands = dict(job.setup.change) if job.setup else {}
+    machine, kept = job.machine, {name: stands[name] for name in held if name in stands}
+    for name, mounted in kept.items():
+        machine = _held(machine, name, (*mounted.gears, *mounted.idlers))
+    if feed_held and job.setup:
+        outcome = Case.of(job).outcome
+        if outcome and outcome.sliding_feed:
+            job = replace(job, cutting=replace(job.cutting, feed=outcome.sliding_feed))
+    found = search(job, machine, top=top if not kept else 4 * top, lying=stands)
+    members = []
+    for member in found.members:
+        setups = [
+            one for one in member.setups if all(one.setup.change.get(name) == kept[name] for name in kept)
+        ]
+        offered = tuple(
+            Offered(
+                tuple((name, str(mounted)) for name, mounted in one.setup.change.items()),
+                deviation(one.helix_slope_um, job.units),
+                "" if one.quality is None else f"class {one.quality}",
+                "" if one.feed is None else feed_text(one.feed, job.units),
+                gears_changed(stands, one.setup.change), one.against, one.setup,
+            )
+            for one in setups[:top]
+        )  # fmt: skip
+        why = member.none_because or ("" if offered else f"none keeps {' and '.join(kept)} as set")
+        members.append(
+            Planned(member.name, offered, why if not offered else member.not_searched, member.gears_to_get)
+        )
+    return tuple(members)
+
+
+def _held(machine: Machine, bracket: str, gears: tuple[int, ...]) -> Machine:
+    """The machine with those gears alone for that bracket, and without them for the others."""
+    from handlead.machines.machine_file import GearSet
+
+    left, sets = list(gears), []
+    every = tuple(link.name for link in machine.train.brackets)
+    for one in machine.gear_sets:
+        teeth = list(one.teeth)
+        if bracket in one.fits:
+            for each in list(left):
+                if each in teeth:
+                    teeth.remove(each)
+                    left.remove(each)
+        fits = tuple(name for name in (one.fits or every) if name != bracket)
+        if fits and teeth:
+            sets.append(replace(one, fits=fits, teeth=tuple(teeth)))
+    return replace(machine, gear_sets=(*sets, GearSet(f"held in {bracket}", (bracket,), gears)))
+
+
+def gears_changed(before: Mapping[str, Any], after: Mapping[str, Any]) -> int:
+    """How many gears have to be mounted that don't stand where they are to be."""
+    count = 0
+    for name, mounted in after.items():
+        there = before.get(name)
+        old = [*there.gears, *there.idlers] if there else []
+        new = [*mounted.gears, *mounted.idlers]
+        count += sum(1 for place, teeth in enumerate(new) if place >= len(old) or old[place] != teeth)
+    return count
+
+
+# ---------------------------------------------------------------- solids and pictures
+
+
+def solid(source: Source) -> bytes:
+    """Blank and hob as triangles, and how they run: a line of JSON, then corners and triangles in one run of bytes.
+
+    Raises `NotCut` where nothing can be cut.
+    """
+    import numpy as np
+    from handlead.kinematics.motion import Position
+    from handlead.machines.case import Case
+    from handlead.viz import solid_mesh
+    from handlead.viz.solid_scene import Scene
+
+    scene = Scene.of(Case.of(source.job()))
+    hob = solid_mesh.hob_mesh(scene.setting.hob, fineness=1.0, cuts_up=scene.setting.cuts_up)
+    parts, meshes = b"", {}
+    for name, mesh in (("work", _coarse(scene)), ("hob", hob)):
+        points = np.asarray(mesh.points, dtype="<f4")
+        corners = np.asarray(mesh.faces, dtype="<u4").reshape(-1, 4)[:, 1:]
+        meshes[name] = {"points": len(points), "triangles": len(corners)}
+        parts += points.tobytes() + np.ascontiguousarray(corners).tobytes()
+    setting = scene.setting
+    per_turn = setting.per_turn
+    start, end = scene.stages.phase.start, scene.stages.phase.end
+    level = solid_mesh.hob_pose(
+        replace(Position(), axial=Fraction(0)), setting.swivel_deg, setting.centre_distance
+    )
+    head = {
+        "meshes": meshes,
+        "pose": [[float(value) for value in row] for row in level],
+        "per_turn": {
+            end: float(getattr(per_turn, end)) for end in ("table", "axial", "tangential", "radial")
+        },
+        "from": [float(start.axial), float(end.axial)],
+        "hob_up": 1 if setting.cuts_up else -1,
+        "radius": setting.blank.radius,
+        "face": setting.blank.face_width,
+        "words": scene.words(scene.stages.turns_at(0.5)),
+    }
+    told = json.dumps(head).encode()
+    told += b" " * (-(len(told) + 4) % 4)
+    return struct.pack("<I", len(told)) + told + parts
+
+
+#: How far the drawn teeth may stand off the simulated ones, in mm: less can't be seen on a screen, and weighs more.
+_SEEN_MM = 0.06
+
+
+def _coarse(scene: Any) -> Any:
+    """The finished gear with no more corners than a screen shows."""
+    from handlead.viz import solid_mesh
+
+    joints = solid_mesh.join(scene.finished, tolerance=_SEEN_MM)
+    return solid_mesh.blank_mesh(scene.finished, joints, face_width=scene.setting.blank.face_width)
+
+
+def sheet(sources: tuple[tuple[str, Source], ...], form: str, paper: str) -> bytes:
+    """The sheet of these members, each with a word for it: PDF or an HTML page."""
+    import tempfile
+
+    from handlead.machines.proof import prove
+    from handlead.viz.sheet_file import write_sheet
+
+    pages = [(member, prove(source.job(), cut="scratch")) for member, source in sources]
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder, f"sheet.{form}")
+        write_sheet(pages, out, paper)
+        return out.read_bytes()
