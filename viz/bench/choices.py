@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from handlead.kinematics.links import ChangeGears, Mounted
-from handlead.kinematics.outcome import Outcome
-from handlead.machines.case import Case, cuts_wanted, helix_slope_um
-from handlead.machines.drawers import gears_left
-from handlead.machines.errors import FileFault
-from handlead.machines.job_file import Setup
-from handlead.machines.mending import refusal
-from handlead.machines.units import deviation, lengths_in
+from handlead.kinematics.law.outcome import Outcome
+from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.machines.documents.job_file import Setup
+from handlead.machines.setups.case import Case, cuts_wanted, helix_slope_um
+from handlead.machines.setups.drawers import gears_left
+from handlead.machines.setups.mending import refusal
+from handlead.machines.toml.errors import FileFault
+from handlead.machines.toml.units import deviation, lengths_in
 
 #: Gears that are offered where the machine file lists no drawer for the bracket.
 _USUAL = range(20, 101)

@@ -13,12 +13,12 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
-from handlead.machines.case import Case
-from handlead.machines.errors import FileFault, HandleadError, NoSetup
-from handlead.machines.filing import plain, write_text
-from handlead.machines.job_file import Job, Setup, read_job_text
-from handlead.machines.proof import Proof, prove_case
-from handlead.machines.rewriting import with_setup
+from handlead.machines.documents.job_file import Job, Setup, read_job_text
+from handlead.machines.proving.proof import Proof, prove_case
+from handlead.machines.setups.case import Case
+from handlead.machines.toml.errors import FileFault, HandleadError, NoSetup
+from handlead.machines.toml.filing import plain, write_text
+from handlead.machines.written.rewriting import with_setup
 
 from . import fields
 from .shelf import Shelf

@@ -8,13 +8,13 @@ from dataclasses import replace
 from typing import Any
 
 import tomlkit
-from handlead.kinematics.words import Feed
-from handlead.machines.errors import HandleadError
-from handlead.machines.filing import as_it_came, plain
-from handlead.machines.job_file import Setup, SetupMove
-from handlead.machines.numbers import NumberFault
-from handlead.machines.rewriting import with_setup
-from handlead.machines.writing import measured_text
+from handlead.kinematics.frame.words import Feed
+from handlead.machines.documents.job_file import Setup, SetupMove
+from handlead.machines.toml.errors import HandleadError
+from handlead.machines.toml.filing import as_it_came, plain
+from handlead.machines.toml.numbers import NumberFault
+from handlead.machines.written.rewriting import with_setup
+from handlead.machines.written.writing import measured_text
 
 from . import desk as desks
 from . import fields
@@ -198,7 +198,7 @@ def _measure(desk: Desk, what: What) -> Desk:
     """One more [[measured]], dated today."""
     from argparse import Namespace
 
-    from handlead.viz.measure_command import gauging_of
+    from handlead.viz.commands.measure import gauging_of
 
     given = what.get("given")
     if not isinstance(given, Mapping) or desk.job is None:

@@ -7,11 +7,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from handlead.kinematics.links import ChangeGears, Mounted
-from handlead.machines.case import Case
-from handlead.machines.units import lengths_in
-from handlead.viz import look
-from handlead.viz.bracket_drawing import (
+from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.machines.setups.case import Case
+from handlead.machines.toml.units import lengths_in
+from handlead.viz.draw.bracket import (
     LETTERS,
     BracketLayout,
     Wheel,
@@ -19,9 +18,10 @@ from handlead.viz.bracket_drawing import (
     clearance_words,
     idler_words,
 )
-from handlead.viz.job_pictures import swivel_of, witness_of
-from handlead.viz.swivel_drawing import Segment, SwivelLayout
-from handlead.viz.witness_drawing import WitnessLayout
+from handlead.viz.draw.head import Segment, SwivelLayout
+from handlead.viz.draw.marks import WitnessLayout
+from handlead.viz.look import look
+from handlead.viz.pictures.pictures import swivel_of, witness_of
 
 #: Beside a gear's circle, in mm at the machine.
 _MARGIN = 4.0

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import tomlkit
-from handlead.machines.errors import Complaint, FileFault
-from handlead.machines.filing import as_it_came, plain
-from handlead.machines.keys import CUTTING, HOB, MATE, SEEN, TOOTH_SIZES, WORK
-from handlead.machines.numbers import Decimal
-from handlead.machines.places import parse, statements
-from handlead.machines.values import Table
+from handlead.machines.documents.keys import CUTTING, HOB, MATE, SEEN, TOOTH_SIZES, WORK
+from handlead.machines.toml.errors import Complaint, FileFault
+from handlead.machines.toml.filing import as_it_came, plain
+from handlead.machines.toml.numbers import Decimal
+from handlead.machines.toml.places import parse, statements
+from handlead.machines.toml.values import Table
 from tomlkit.items import Float, Trivia
 
 #: The tables whose keys are fields.

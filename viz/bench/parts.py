@@ -8,13 +8,13 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
-from handlead.machines.findings import worst_first
-from handlead.machines.keys import TOOTH_SIZES
-from handlead.machines.part_sizes import part_sizes
-from handlead.machines.proof import Proof
-from handlead.machines.units import length
-from handlead.viz.report import comparison_rows
-from handlead.viz.terminal import CAUTION
+from handlead.machines.documents.keys import TOOTH_SIZES
+from handlead.machines.measuring.part_sizes import part_sizes
+from handlead.machines.proving.proof import Proof
+from handlead.machines.setups.findings import worst_first
+from handlead.machines.toml.units import length
+from handlead.viz.reports.proof import comparison_rows
+from handlead.viz.streams.terminal import CAUTION
 
 from . import desk as desks
 from . import fields
@@ -89,8 +89,8 @@ def _elsewhere(desk: Desk) -> tuple[str, ...]:
 
 def _sizes(desk: Desk) -> tuple[tuple[str, str], ...]:
     """The sizes that follow from the drawing, in words."""
-    from handlead.machines.case import Case
-    from handlead.machines.job_file import Setup
+    from handlead.machines.documents.job_file import Setup
+    from handlead.machines.setups.case import Case
 
     if desk.job is None:
         return ()
@@ -120,8 +120,8 @@ def _hob(desk: Desk) -> dict[str, Any]:
 
 def rack(desk: Desk) -> tuple[str, ...]:
     """The names of the hobs in the rack beside the job."""
-    from handlead.machines.errors import FileFault
-    from handlead.machines.hob_rack import rack_beside, read_rack
+    from handlead.machines.documents.hob_rack import rack_beside, read_rack
+    from handlead.machines.toml.errors import FileFault
 
     found = rack_beside(desk.path.parent)
     try:
@@ -180,8 +180,8 @@ def _proof_before(desk: Desk) -> Proof | None:
 
 
 def _proof_of(desk: Desk, number: int) -> Proof | None:
-    from handlead.machines.errors import HandleadError
-    from handlead.machines.proof import prove
+    from handlead.machines.proving.proof import prove
+    from handlead.machines.toml.errors import HandleadError
 
     try:
         job, _ = desks.read_cached(desk, desk.versions.text(number))
@@ -201,7 +201,7 @@ def _found(desk: Desk) -> dict[str, Any]:
 
 
 def _deeper(desk: Desk) -> dict[str, Any]:
-    from handlead.machines.going_deeper import NotMeasured, go_deeper
+    from handlead.machines.measuring.going_deeper import NotMeasured, go_deeper
 
     if desk.job is None or desk.case is None:
         return {"sizes": None, "found": None, "rows": ()}

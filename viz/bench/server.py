@@ -13,9 +13,9 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from handlead.machines.catalogue import shipped_machines
-from handlead.machines.errors import FileFault, HandleadError
-from handlead.machines.job_file import Setup
+from handlead.machines.documents.catalogue import shipped_machines
+from handlead.machines.documents.job_file import Setup
+from handlead.machines.toml.errors import FileFault, HandleadError
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -211,7 +211,7 @@ async def _take_planned(request: Request, bench: Bench, what: dict[str, Any]) ->
 
 
 def _mate_job(desk: Desk, setup: Setup) -> str:
-    from handlead.viz.plan_writing import mate_job
+    from handlead.viz.commands.plan_writing import mate_job
 
     if desk.job is None or desk.job.mate is None:
         raise doing.NotDone("the drawing has no mate")

@@ -10,8 +10,8 @@ from pathlib import Path
 import jupyter_threejs_sage  # noqa: F401  (the moving gear: told here if it is missing, not when it is asked for)
 import uvicorn
 import websockets  # noqa: F401  (what changed elsewhere: without it no window would hear)
-from handlead.machines.errors import HandleadError
-from handlead.viz.outlet import tell
+from handlead.machines.toml.errors import HandleadError
+from handlead.viz.streams.outlet import tell
 
 from .guard import Door, Guard
 from .server import Bench, application

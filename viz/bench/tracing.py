@@ -28,8 +28,8 @@ _MOST = 8
 
 def traced(source: Source) -> Traced:
     """What explains what was found. Raises `FileFault` where nothing was, or what was can't all hold."""
-    from handlead.machines.diagnosis import EXPLAINED, trace
-    from handlead.viz.trace_report import LEAST_SHARE, cause_text, leaves_text, verdict_lines
+    from handlead.machines.tracing.diagnosis import EXPLAINED, trace
+    from handlead.viz.reports.trace import LEAST_SHARE, cause_text, leaves_text, verdict_lines
 
     found = trace(source.job())
     known = 1.0 if found.is_certain else 1 - found.explanation.unknown

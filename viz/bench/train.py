@@ -7,13 +7,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from handlead.kinematics.links import GearPair, Link
-from handlead.kinematics.tracing import follow
-from handlead.machines.case import Case
-from handlead.machines.units import decimal
-from handlead.viz.shop import Shop
-from handlead.viz.train_layout import TrainLayout, lay_out
-from handlead.viz.train_words import link_lines
+from handlead.kinematics.train.links import GearPair, Link
+from handlead.kinematics.train.path import follow
+from handlead.machines.setups.case import Case
+from handlead.machines.toml.units import decimal
+from handlead.viz.draw.train_layout import TrainLayout, lay_out
+from handlead.viz.draw.train_words import link_lines
+from handlead.viz.look.shop import Shop
 
 from .work import Source
 
@@ -39,8 +39,8 @@ class Drawn:
 
 def drawn(source: Source) -> Drawn:
     """The train of a job's set-up, drawn."""
-    from handlead.viz import look
-    from handlead.viz.train_drawing import plot_train
+    from handlead.viz.draw.train import plot_train
+    from handlead.viz.look import look
 
     case = Case.of(source.job())
     shop = Shop.of(case)

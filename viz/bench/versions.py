@@ -15,8 +15,8 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from handlead.machines.errors import FileFault
-from handlead.machines.filing import put, read_text
+from handlead.machines.toml.errors import FileFault
+from handlead.machines.toml.filing import put, read_text
 
 #: The folder beside the files.
 KEPT = ".bench"

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from handlead.machines.job_file import Job, Setup
-    from handlead.machines.machine_file import Machine
+    from handlead.machines.documents.job_file import Job, Setup
+    from handlead.machines.documents.machine_file import Machine
 
 
 @dataclass(frozen=True)
@@ -28,8 +28,8 @@ class Source:
 
     def job(self) -> Job:
         """The job. Raises `FileFault`."""
-        from handlead.machines.filing import plain
-        from handlead.machines.job_file import read_job_text
+        from handlead.machines.documents.job_file import read_job_text
+        from handlead.machines.toml.filing import plain
 
         return read_job_text(plain(self.text), self.name, self.beside)
 
@@ -51,7 +51,7 @@ def warm() -> str:
 
 def remedies(source: Source) -> Remedies:
     """What was found in a set-up, each with what to do about it, tried in simulation first."""
-    from handlead.machines.proof import prove
+    from handlead.machines.proving.proof import prove
 
     proof = prove(source.job())
     findings = tuple((each.severity, each.code, each.message, each.remedy) for each in proof.findings)
@@ -86,8 +86,8 @@ class Blank:
 
 def blank(source: Source) -> Blank:
     """A light cut in simulation, and what is measured on it."""
-    from handlead.machines.proof import prove
-    from handlead.viz.report import comparison_rows
+    from handlead.machines.proving.proof import prove
+    from handlead.viz.reports.proof import comparison_rows
 
     job = source.job()
     without = {(each.code, each.message) for each in prove(job).judged}
@@ -132,10 +132,10 @@ class Planned:
 
 def plan(source: Source, held: tuple[str, ...], feed_held: bool, top: int) -> tuple[Planned, ...]:
     """Set-ups for a job; those brackets keep the gears that stand there, and the feed stays if it is held."""
-    from handlead.machines.case import Case
-    from handlead.machines.planning import plan as search
-    from handlead.machines.units import deviation
-    from handlead.machines.units import feed as feed_text
+    from handlead.machines.planning.planning import plan as search
+    from handlead.machines.setups.case import Case
+    from handlead.machines.toml.units import deviation
+    from handlead.machines.toml.units import feed as feed_text
 
     job = source.job()
     stands = dict(job.setup.change) if job.setup else {}
@@ -171,7 +171,7 @@ def plan(source: Source, held: tuple[str, ...], feed_held: bool, top: int) -> tu
 
 def _held(machine: Machine, bracket: str, gears: tuple[int, ...]) -> Machine:
     """The machine with those gears alone for that bracket, and without them for the others."""
-    from handlead.machines.machine_file import GearSet
+    from handlead.machines.documents.machine_file import GearSet
 
     left, sets = list(gears), []
     every = tuple(link.name for link in machine.train.brackets)
@@ -208,13 +208,13 @@ def solid(source: Source) -> bytes:
     Raises `NotCut` where nothing can be cut.
     """
     import numpy as np
-    from handlead.kinematics.motion import Position
-    from handlead.machines.case import Case
-    from handlead.viz import solid_mesh
-    from handlead.viz.solid_scene import Scene
+    from handlead.kinematics.frame.motion import Position
+    from handlead.machines.setups.case import Case
+    from handlead.viz.solids import mesh as solid_mesh
+    from handlead.viz.solids.scene import Scene
 
     scene = Scene.of(Case.of(source.job()))
-    hob = solid_mesh.hob_mesh(scene.setting.hob, fineness=1.0, cuts_up=scene.setting.cuts_up)
+    hob = solid_mesh.hob_mesh(scene.setting.hob, fineness=1.0, cuts_up=scene.cut.cuts_up)
     parts, meshes = b"", {}
     for name, mesh in (("work", _coarse(scene)), ("hob", hob)):
         points = np.asarray(mesh.points, dtype="<f4")
@@ -222,10 +222,10 @@ def solid(source: Source) -> bytes:
         meshes[name] = {"points": len(points), "triangles": len(corners)}
         parts += points.tobytes() + np.ascontiguousarray(corners).tobytes()
     setting = scene.setting
-    per_turn = setting.per_turn
+    per_turn = scene.cut.per_turn
     start, end = scene.stages.phase.start, scene.stages.phase.end
     level = solid_mesh.hob_pose(
-        replace(Position(), axial=Fraction(0)), setting.swivel_deg, setting.centre_distance
+        replace(Position(), axial=Fraction(0)), setting.swivel_deg, setting.distance
     )
     head = {
         "meshes": meshes,
@@ -234,7 +234,7 @@ def solid(source: Source) -> bytes:
             end: float(getattr(per_turn, end)) for end in ("table", "axial", "tangential", "radial")
         },
         "from": [float(start.axial), float(end.axial)],
-        "hob_up": 1 if setting.cuts_up else -1,
+        "hob_up": 1 if scene.cut.cuts_up else -1,
         "radius": setting.blank.radius,
         "face": setting.blank.face_width,
         "words": scene.words(scene.stages.turns_at(0.5)),
@@ -250,7 +250,7 @@ _SEEN_MM = 0.06
 
 def _coarse(scene: Any) -> Any:
     """The finished gear with no more corners than a screen shows."""
-    from handlead.viz import solid_mesh
+    from handlead.viz.solids import mesh as solid_mesh
 
     joints = solid_mesh.join(scene.finished, tolerance=_SEEN_MM)
     return solid_mesh.blank_mesh(scene.finished, joints, face_width=scene.setting.blank.face_width)
@@ -260,8 +260,8 @@ def sheet(sources: tuple[tuple[str, Source], ...], form: str, paper: str) -> byt
     """The sheet of these members, each with a word for it: PDF or an HTML page."""
     import tempfile
 
-    from handlead.machines.proof import prove
-    from handlead.viz.sheet_file import write_sheet
+    from handlead.machines.proving.proof import prove
+    from handlead.viz.sheet.file import write_sheet
 
     pages = [(member, prove(source.job(), cut="scratch")) for member, source in sources]
     with tempfile.TemporaryDirectory() as folder:

@@ -34,8 +34,7 @@ def add(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Serve until stopped; returns the exit status."""
-    from handlead.machines.errors import HandleadError
-
+    from handlead.machines.toml.errors import HandleadError
     from handlead.viz.streams.outlet import complain
 
     try:
