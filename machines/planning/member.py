@@ -12,7 +12,7 @@ from handlead.kinematics.search.change_gears import ChangeGearSet, Refused, kind
 from handlead.kinematics.search.drawer import drawer_for
 from handlead.kinematics.search.filling import Listed, as_it_lies, fillings, least_work, listed
 from handlead.kinematics.search.ratios import compare, relative_error
-from handlead.kinematics.search.together import Item, Place, Steps, Stock, best_set_ups, why_none_alone
+from handlead.kinematics.search.together import Item, Place, Search, Steps, Stock, why_none_alone
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.transfer.targets import fixed
 from handlead.kinematics.work.requirement import Work, gear_of
@@ -563,9 +563,9 @@ def _filled(stock: Stock, lists: list[Listed], wanted: Wanted, log: _Log) -> lis
         return found
     if (steps.ran_out or not all(one.complete for one in lists)) and not log.quick:
         more = Steps(_MORE_STEPS)
-        best = best_set_ups([one.place for one in lists], wanted.gear_sets, limit=WIDTH, steps=more)
-        if best.best:
-            return [each.sets for each in best.best]
+        best = Search(stock, [one.place for one in lists], steps=more).best(WIDTH, stock.full)
+        if best:
+            return [each.sets for each in best]
         log.cut_short |= more.ran_out
     names = [one.place.name for one in lists]
     log.add(
@@ -610,7 +610,7 @@ def _by_feeds(
         one = Listed(feeds.place, (item,), True)
         some = fillings(stock, [leads, one, indexes, *speeds], Steps(_STEPS // _FEEDS))
         found += [sets for sets, _ in zip(some, range(2), strict=False)]
-        if len(found) >= max(WIDTH, wanted.top):
+        if len(found) >= max(WIDTH, wanted.top) or (found and log.quick):
             return found
     if found:
         return found
