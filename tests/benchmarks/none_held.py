@@ -28,18 +28,18 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parent))
 
-from handlead.kinematics.bracket import Bracket, Mounting
-from handlead.kinematics.links import ChangeGears, Mounted
-from handlead.kinematics.requirement import gear_of, swivel_deg
-from handlead.kinematics.solution import solve
-from handlead.kinematics.targets import fixed
-from handlead.machines.asked import Asked
-from handlead.machines.case import Case, face_width_mm, helix_slope_limit_um
-from handlead.machines.job_file import Job, Setup
-from handlead.machines.planned import Planned
-from handlead.machines.planning import plan
-from handlead.machines.proof import prove_case
-from handlead.machines.wanted import USUAL_FEED_WAY
+from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.solution import solve
+from handlead.kinematics.transfer.targets import fixed
+from handlead.kinematics.work.requirement import gear_of, swivel_deg
+from handlead.machines.documents.job_file import Job, Setup
+from handlead.machines.planning.asked import Asked
+from handlead.machines.planning.planned import Planned
+from handlead.machines.planning.planning import plan
+from handlead.machines.planning.wanted import USUAL_FEED_WAY
+from handlead.machines.proving.proof import prove_case
+from handlead.machines.setups.case import Case, face_width_mm, helix_slope_limit_um
 from planning import SIZES, made_up_job
 
 INDEX, FEED, DIFFERENTIAL, SPEED = "index gears", "feed gears", "differential gears", "speed gears"
