@@ -184,7 +184,8 @@ def _search(wanted: Wanted, work: Work, manner: Manner) -> Found:
         found = _coupled(wanted, work, asked, of_coupled)
         log.cut_short |= of_coupled.cut_short
         # What stands against the plain way is what a person can do something about.
-        log.reasons = log.reasons or of_coupled.reasons
+        too_fast = all(reached == _LIMITS for reached, _ in of_coupled.reasons) and not of_coupled.cut_short
+        log.reasons = of_coupled.reasons if of_coupled.reasons and too_fast else log.reasons or of_coupled.reasons
     # What lies beyond the usual width comes after it, so that the best is the same however many are listed.
     usual = best_of([one for number, one in found if number < width], asked)
     more = best_of([one for number, one in found if number >= width], asked) if wanted.top > WIDTH else []
@@ -298,6 +299,10 @@ def _misfit(wanted: Wanted, demand: Needed, asked: Asked) -> tuple[Any, ...]:
     return not least <= 1 <= most, asked.speed.misfit(abs(per_drive * drive)), way.effort
 
 
+#: A differential's ratio that turns the table by hardly anything.
+_LITTLE = Fraction(1, 1000)
+
+
 def _ratios(demand: Needed) -> dict[str, Fraction]:
     """Signed ratios of index, feed and differential gears, near enough for a look at speeds."""
     way = demand.way
@@ -307,8 +312,10 @@ def _ratios(demand: Needed) -> dict[str, Fraction]:
     bracket = way.differential(demand.slide) if demand.slide else None
     if rule and demand.feed_ratio is not None:
         ratios[rule.bracket] = demand.feed_ratio
-    if bracket and demand.differential is not None:
-        ratios[bracket] = Fraction(float(demand.differential)).limit_denominator(10**6)
+    if bracket:
+        # Where it makes up for the index gears it isn't known yet, and adds little to any shaft's turning.
+        lean = demand.differential
+        ratios[bracket] = _LITTLE if lean is None else Fraction(float(lean)).limit_denominator(10**6)
     return ratios
 
 
@@ -645,7 +652,7 @@ def _coupled(wanted: Wanted, work: Work, asked: Asked, log: _Log) -> list[tuple[
     for number, span in enumerate(spans):
         last = number == len(spans) - 1
         for demand, some, complete, why in coupled_sets(
-            wanted, work, asked, span, lambda them: at_best_speed(wanted, them, asked), tries, last
+            wanted, work, asked, span, lambda them: _not_too_fast(wanted, them, asked, log), tries, last
         ):
             log.cut_short |= not complete
             if why:
@@ -654,6 +661,40 @@ def _coupled(wanted: Wanted, work: Work, asked: Asked, log: _Log) -> list[tuple[
         if any(not tenths(planned.helix_slope_um, work) for _, planned in found):
             break
     return found
+
+
+#: A neighbouring count's index gears, or a feed beside, change no shaft's speed by more than this part of it.
+_NEAR_ENOUGH = Fraction(1, 20)
+
+
+def _not_too_fast(wanted: Wanted, them: list[Needed], asked: Asked, log: _Log) -> Iterator[Needed]:
+    """The ways at their best speed, without those in which some part overruns its speeds whatever is mounted."""
+    for demand in at_best_speed(wanted, them, asked):
+        against = _overruns(wanted, demand, asked)
+        if against:
+            log.add(_LIMITS, against)
+        else:
+            yield demand
+
+
+def _overruns(wanted: Wanted, demand: Needed, asked: Asked) -> str:
+    """That some part runs too fast, or too slowly, with whatever gears; empty if not."""
+    speed, way = speed_place(wanted, demand, asked), demand.way
+    if speed is not None:
+        try:
+            stock = Stock.of([speed], wanted.gear_sets)
+        except ValueError as fault:
+            return str(fault)
+        serves = _speed_list(speed, stock, wanted, demand, asked).items
+        return "" if serves else _no_speed(wanted, demand, speed, stock)
+    drive = way.train.drives[way.drive].rpm
+    if drive is None or way.constants.speed:
+        return ""
+    rates = solve(fixed(way.train, _ratios(demand)), way.drive).rates
+    least, most = _speed_limits(wanted, rates, drive)
+    if least <= 1 + _NEAR_ENOUGH and most >= 1 - _NEAR_ENOUGH:
+        return ""
+    return f"whatever is mounted {_beyond(wanted, demand, {})}"
 
 
 def _coupled_why(wanted: Wanted, work: Work, demand: Needed, asked: Asked, why: str) -> str:
@@ -726,18 +767,25 @@ def _no_speed(wanted: Wanted, demand: Needed, place: Place, stock: Stock) -> str
     nearest = listed(replace(place, span=None), stock, lambda one: abs(one.error), 1).items
     if drive is None or not nearest:
         return f"{place.name}: {why_none_alone(place, stock)}"
-    ratio = nearest[0].set.ratio
-    solution = solve(fixed(way.train, {place.name: ratio, **_ratios(demand)}), way.drive)
+    against = _beyond(wanted, demand, {place.name: nearest[0].set.ratio})
+    if not against:
+        return f"{place.name}: {why_none_alone(place, stock)}"
+    return f"{place.name}: with the nearest gears that can be mounted {against}"
+
+
+def _beyond(wanted: Wanted, demand: Needed, speed: Mapping[str, Fraction]) -> str:
+    """Which parts run faster, or more slowly, than they may, with these gears for the hob's speed; empty if none."""
+    way = demand.way
+    drive = way.train.drives[way.drive].rpm
+    solution = solve(fixed(way.train, {**speed, **_ratios(demand)}), way.drive)
     parts = []
     for part, (slowest, fastest) in wanted.machine.limits.rpm.items():
         rate = solution.rates[part]
-        rpm = abs(rate * drive) if rate else None
+        rpm = abs(rate * drive) if rate and drive else None
         if rpm and (rpm > fastest or (slowest and rpm < slowest)):
             allowed = f"at most {float(fastest):g}" if rpm > fastest else f"at least {float(slowest or 0):g}"
             parts.append(f'"{part}" would run at {float(rpm):.4g} rpm, {allowed} being allowed')
-    if not parts:
-        return f"{place.name}: {why_none_alone(place, stock)}"
-    return f"{place.name}: with the nearest gears that can be mounted {' and '.join(parts)}"
+    return " and ".join(parts)
 
 
 def _nearer_refused(wanted: Wanted, demand: Needed) -> tuple[Refused, ...]:

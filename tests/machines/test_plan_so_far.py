@@ -1,6 +1,8 @@
 """Somebody who waits for a plan has an answer at once, and is told when a better one is found."""
 
 import sys
+from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -56,3 +58,14 @@ def test_writing_a_bare_ratio_into_a_job_is_refused(capsys):
     assert main(["plan", "--ratio", "127/100", "--drawer", "20-127", "--write"]) == 2
     out, err = capsys.readouterr()
     assert "--write" in err and not out
+
+
+@pytest.mark.parametrize("order", ["02-left-hand-hob", "03-no-differential", "12-star-ring"])
+def test_nothing_is_said_to_be_unsearched_where_a_shaft_is_too_fast_whatever_is_mounted(order):
+    job = read_job(SCENARIOS / order / "job.toml")
+    machine = job.machine
+    part = next(name for name in machine.train.parts if "worm" in name)
+    limits = replace(machine.limits, rpm={**machine.limits.rpm, part: (None, Fraction(1, 100))})
+    member = plan(job, replace(machine, limits=limits), top=1).members[0]
+    assert f'"{part}" would run at' in member.none_because and not member.not_searched
+    assert not member.gears_to_get
