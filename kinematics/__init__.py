@@ -42,6 +42,7 @@ if TYPE_CHECKING:
         WormGear,
     )
     from .train.path import follow
+    from .train.setup import Change, Setup
     from .train.solution import Solution, hob_rates, solve
     from .train.train import Drive, End, Train
     from .transfer.constants import Constants, find_constants
@@ -54,6 +55,7 @@ __all__ = [
     "Bracket",
     "Brake",
     "Chain",
+    "Change",
     "ChangeGears",
     "Clutch",
     "Constants",
@@ -82,6 +84,7 @@ __all__ = [
     "Selector",
     "Sense",
     "Setting",
+    "Setup",
     "Solution",
     "Train",
     "Work",
@@ -168,6 +171,10 @@ _HOMES = {
     ".cutting.setting": (
         "Grid",
         "Setting",
+    ),
+    ".train.setup": (
+        "Change",
+        "Setup",
     ),
     ".train.solution": (
         "Solution",

@@ -17,11 +17,12 @@ from handlead.kinematics.frame.door import opener
 
 if TYPE_CHECKING:
     from handlead.kinematics.train.links import Mounted
+    from handlead.kinematics.train.setup import Setup
     from handlead.kinematics.work.requirement import HobData, Work
 
     from .blanks.witness import Cut, NotCut
     from .documents.catalogue import find_machine, shipped_machines
-    from .documents.job_file import Gauging, Job, Seen, Setup, read_job, read_job_text
+    from .documents.job_file import Gauging, Job, Seen, read_job, read_job_text
     from .documents.machine_file import GearSet, Lever, Limits, Machine, read_machine, read_machine_text
     from .documents.observations_file import Observations, read_observations
     from .documents.sample import read_sample
@@ -96,6 +97,7 @@ __all__ = [
 #: The module that each name comes from.
 _HOMES = {
     "..kinematics.train.links": ("Mounted",),
+    "..kinematics.train.setup": ("Setup",),
     "..kinematics.work.requirement": ("HobData", "Work"),
     ".setups.case": ("Case",),
     ".documents.catalogue": ("find_machine", "shipped_machines"),
@@ -105,7 +107,7 @@ _HOMES = {
     ".setups.findings": ("Finding",),
     ".fitting.counts": ("Fit", "fit"),
     ".measuring.going_deeper": ("Deeper", "go_deeper"),
-    ".documents.job_file": ("Gauging", "Job", "Seen", "Setup", "read_job", "read_job_text"),
+    ".documents.job_file": ("Gauging", "Job", "Seen", "read_job", "read_job_text"),
     ".documents.machine_file": ("GearSet", "Lever", "Limits", "Machine", "read_machine", "read_machine_text"),
     ".documents.observations_file": ("Observations", "read_observations"),
     ".planning.planning": ("Plan", "Planned", "plan", "plan_many"),

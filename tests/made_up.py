@@ -16,9 +16,10 @@ from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.search.change_gears import nearest_sets
 from handlead.kinematics.search.drawer import Drawer
 from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.transfer.constants import Constants, find_constants
 from handlead.kinematics.work.requirement import HobData, Work, swivel_deg
-from handlead.machines.documents.job_file import Job, Setup
+from handlead.machines.documents.job_file import Job
 from handlead.machines.documents.machine_file import Machine, read_machine_text
 from handlead.machines.setups.case import Case, cuts_wanted
 

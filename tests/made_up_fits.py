@@ -14,8 +14,8 @@ from typing import Any
 
 from handlead.kinematics.train.elimination import reduce_relations
 from handlead.kinematics.train.links import Differential, Mounted
+from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.solution import held_relations, link_relations
-from handlead.machines.documents.job_file import Setup
 from handlead.machines.documents.machine_file import Machine, read_machine_text
 
 TURNS = Fraction(1, 200)

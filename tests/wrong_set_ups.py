@@ -11,7 +11,8 @@ from pathlib import Path
 import made_up
 from handlead.kinematics.search.drawer import drawer_for
 from handlead.kinematics.train.links import Mounted
-from handlead.machines.documents.job_file import Job, Setup, read_job
+from handlead.kinematics.train.setup import Setup
+from handlead.machines.documents.job_file import Job, read_job
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.drawers import drawers_of
 from handlead.machines.toml.errors import FileFault, NoSetup

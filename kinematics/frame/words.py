@@ -81,6 +81,18 @@ def angle_text(angle_deg: float, minute: str = "'") -> str:
     return f"{minutes // 60}° {minutes % 60:02d}{minute}"
 
 
+def swing(swivel_deg: float) -> str:
+    """Which way the head is swung, seen from behind the hob; "" where a vernier shows it level."""
+    if not round(swivel_deg * 60):
+        return ""
+    return next(word for word, sign in SWIVEL_TURNS.items() if sign * swivel_deg > 0)
+
+
+def swivel_words(swivel_deg: float) -> str:
+    """The swivel for the vernier, and which way it is swung: ``24° 09' counter-clockwise``."""
+    return f"{angle_text(swivel_deg)} {swing(swivel_deg)}".rstrip()
+
+
 def direction(end: str, sign: int) -> str:
     """The trade word for moving `end` in the frame's positive (`sign` 1) or negative (-1) way.
 

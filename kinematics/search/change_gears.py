@@ -65,8 +65,7 @@ class ChangeGearSet:
         return self.mounted.idlers
 
     def __str__(self) -> str:
-        pairs = " · ".join(f"{a}/{b}" for a, b in self.mounted.pairs)
-        return pairs + (f" with idler {', '.join(map(str, self.idlers))}" if self.idlers else "")
+        return self.mounted.spoken
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import STILL, direction
-from handlead.kinematics.train.links import Mounted
 from handlead.kinematics.train.solution import ask_by_hand
 
 from .faults import Bench, Standing
@@ -34,7 +33,7 @@ class Turn:
 
     def moves(self, bench: Bench, standing: Standing) -> Fraction | None:
         """How far what is watched goes, signed in the frame; None where nothing drives it, or levers fight."""
-        put = {**standing.positions, **self.levers}
+        put = {**standing.setup.levers, **self.levers}
         states = bench.states(put)
         if states is None:
             return None
@@ -44,9 +43,8 @@ class Turn:
             rate = None if rates is None else getattr(rates, self.watched)
         else:
             train = bench.train.without(standing.parted) if standing.parted else bench.train
-            mounted = {name: Mounted(gears, standing.idlers.get(name, ())) for name, gears in standing.gears.items()}
             known = {name: state for name, state in states.items() if name != standing.parted}
-            asked = ask_by_hand(train.with_states(known).with_gears(mounted), standing.drive)
+            asked = ask_by_hand(train.with_states(known).with_gears(standing.change), standing.setup.drive)
             rate = asked.table_per_hob if self.turned == "hob" else asked.table_per_axial
         return None if rate is None else Fraction(rate) * self.amount * self.units_to_one
 

@@ -17,11 +17,12 @@ from functools import cached_property
 from itertools import combinations
 from typing import Any, TypeVar
 
-from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.frame.words import Hand, swivel_words
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.law.light_cut import LightMarks, light_counts, light_marks
 from handlead.kinematics.law.outcome import Outcome, predict_of_kind
 from handlead.kinematics.train.links import Brake, ChangeGears, Differential, Mounted
+from handlead.kinematics.train.setup import Change, Key, Setup, idlers_counted, words_of
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.constants import Constants
 from handlead.kinematics.transfer.needs import Role, roles
@@ -34,11 +35,9 @@ from .evidence import ONE_OUT, RUBBED, RUNS_OUT, TOO_THICK, Blank, View, view_of
 
 T = TypeVar("T")
 
-#: One thing that a fault changes: ("gears", bracket), ("idlers", bracket), ("stamps", bracket),
-#: ("lever", name), ("swivel",), ("hob", "hand" | "starts" | "module"), ("sheet",), ("between cuts",),
-#: ("drive runs",) and ("hob stands",) 1 or -1, ("parted",) a link, ("slips",), ("miscounted",) by how many at most,
-#: or ("beside",) a `Beside`.
-Key = tuple[str, ...]
+#: What a fault changes beside the set-up: ("stamps", bracket), ("hob", "hand" | "starts" | "module"), ("sheet",),
+#: ("between cuts",), ("drive runs",) and ("hob stands",) 1 or -1, ("parted",) a link, ("slips",), ("miscounted",) by
+#: how many at most, or ("beside",) a `Beside`.
 Changes = Mapping[Key, Any]
 
 #: What the sheet was worked out for, and what was done between cuts, unless a fault says otherwise.
@@ -62,21 +61,16 @@ class Beside:
 
 @dataclass(frozen=True)
 class Standing:
-    """What stood at the machine during a cut.
+    """What stood at the machine during a cut: the set-up, with every lever named and the true teeth of its gears.
 
-    `gears` and `idlers` give the true teeth in each filled bracket; `stamps` what its gears read where
-    that is something else. `sheet` says what the set-up was worked out for, `between_cuts` what was
-    done between two cuts. `swivel_deg` is signed in the frame. `drive_runs` is -1 where the drive turns
+    `stamps` is what gears read where that is something else. `sheet` says what the set-up was worked out for,
+    `between_cuts` what was done between two cuts. `drive_runs` is -1 where the drive turns
     the other way, `hob_stands` where the hob's cutting faces look the other way. `parted` names a link
     that passes nothing; `slips` is True where something gives way now and then. `miscounted` says by how
     many teeth the count may be wrong, nothing being wrong with the cut.
     """
 
-    drive: str
-    positions: Mapping[str, str]
-    gears: Mapping[str, tuple[int, ...]]
-    idlers: Mapping[str, tuple[int, ...]]
-    swivel_deg: Fraction
+    setup: Setup
     hob: HobData
     stamps: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     sheet: str = THIS_JOB
@@ -89,50 +83,49 @@ class Standing:
     beside: Beside | None = None
 
     @property
+    def swivel_deg(self) -> Fraction:
+        """Where the head stands, signed in the frame; level where nobody says."""
+        return self.setup.swivel_deg or Fraction(0)
+
+    @property
+    def change(self) -> Mapping[str, Mounted]:
+        """What is mounted in each bracket that isn't empty."""
+        return self.setup.change
+
+    @property
     def key(self) -> tuple[Any, ...]:
         """What two standings have in common exactly if nothing at the machine tells them apart."""
-        tables = (
-            self.positions,
-            self.gears,
-            {name: len(of) for name, of in self.idlers.items() if of},
-            self.stamps,
-        )
+        setup = self.setup
         return (
-            self.drive, *(frozenset(table.items()) for table in tables),
+            setup.drive, frozenset(setup.levers.items()),
+            frozenset((name, mounted.gears, len(mounted.idlers)) for name, mounted in setup.change.items()),
+            frozenset(self.stamps.items()),
             self.swivel_deg, self.hob, self.sheet, self.between_cuts, self.drive_runs, self.hob_stands,
             self.parted, self.slips, self.miscounted, self.beside,
         )  # fmt: skip
 
-    def mounted(self, bracket: str) -> Mounted | None:
-        """What lies in the bracket, None if it is empty."""
-        gears = self.gears.get(bracket)
-        return Mounted(gears, self.idlers.get(bracket, ())) if gears else None
-
     def changed(self, changes: Changes) -> Standing:
         """The same standing with these changes made; their order doesn't matter."""
-        tables: dict[str, dict[str, Any]] = {
-            "gears": dict(self.gears), "idlers": dict(self.idlers), "stamps": dict(self.stamps),
-            "lever": dict(self.positions),
-        }  # fmt: skip
-        plain: dict[str, Any] = {}
         hob: dict[str, Any] = {}
+        plain: dict[str, Any] = {}
+        stamps = dict(self.stamps)
         for (what, *where), value in changes.items():
             if what == "hob":
                 hob[where[0]] = value
-            elif where:
-                tables[what][where[0]] = value
-            else:
-                plain[what] = value
-        gears = {name: of for name, of in tables["gears"].items() if of}
-        return Standing(
-            self.drive, tables["lever"], gears, {name: of for name, of in tables["idlers"].items() if name in gears},
-            plain.get("swivel", self.swivel_deg), other_hob(self.hob, **hob) if hob else self.hob,
-            {name: of for name, of in tables["stamps"].items() if name in gears},
-            plain.get("sheet", self.sheet), plain.get("between cuts", self.between_cuts),
-            plain.get("drive runs", self.drive_runs), plain.get("hob stands", self.hob_stands),
-            plain.get("parted", self.parted), plain.get("slips", self.slips),
-            plain.get("miscounted", self.miscounted), plain.get("beside", self.beside),
-        )  # fmt: skip
+            elif what == "stamps":
+                stamps[where[0]] = value
+            elif not where:
+                plain[what.replace(" ", "_")] = value
+        for of_the_setup in ("swivel", "drive"):
+            plain.pop(of_the_setup, None)
+        setup = Change(changes).on(self.setup)
+        return replace(
+            self,
+            setup=setup,
+            hob=other_hob(self.hob, **hob) if hob else self.hob,
+            stamps={name: of for name, of in stamps.items() if name in setup.change},
+            **plain,
+        )
 
 
 def other_hob(
@@ -156,7 +149,10 @@ class Sheet:
 
 
 #: Whether a bracket takes gears and idlers: their numbers, and the bracket's measures.
-Takes = Callable[[str, tuple[int, ...], tuple[int, ...]], bool]
+Takes = Callable[[str, Mounted], bool]
+
+#: The states that levers in these positions put links into; None where two of them fight over one.
+States = Callable[[Mapping[str, str]], Mapping[str, str] | None]
 
 #: The gears by which the drawers fall short of what is mounted in all brackets: how many by teeth.
 Lacking = Callable[[Mapping[str, Mounted]], Mapping[int, int]]
@@ -169,13 +165,14 @@ GearSearch = Callable[[Fraction, str, Sequence[int], bool], Mounted | None]
 class Bench:
     """The machine with its drawers, the drawing, and what else the set-up might have been worked out for.
 
-    `train` has its levers out of consideration and its brackets empty. `levers` gives for each lever
-    and position the states of links. `owned` lists for each bracket that has a drawer the gears that
+    `train` has its levers out of consideration and its brackets empty. `levers` gives the positions of each
+    lever, `states` what they put links into. `owned` lists for each bracket that has a drawer the gears that
     fit it. `search` finds gears for a ratio; `takes` and `lacking` say what can be mounted.
     """
 
     train: Train
-    levers: Mapping[str, Mapping[str, Mapping[str, str]]]
+    levers: Mapping[str, Sequence[str]]
+    states: States
     owned: Mapping[str, tuple[int, ...]]
     work: Work
     mate: Work | None
@@ -184,46 +181,31 @@ class Bench:
     others: tuple[Sheet, ...]
     search: GearSearch
     modules: tuple[Fraction, ...]
-    takes: Takes = lambda bracket, gears, idlers: True
+    takes: Takes = lambda bracket, mounted: True
     lacking: Lacking = lambda mounted: {}
     _taken: dict[Any, bool] = field(default_factory=dict, repr=False, compare=False)
     _responses: dict[Any, Response | None] = field(default_factory=dict, repr=False, compare=False)
     _ratios: dict[Any, Fraction] = field(default_factory=dict, repr=False, compare=False)
-
-    def states(self, positions: Mapping[str, str]) -> dict[str, str] | None:
-        """The states that the levers put links into; None where two of them fight over one."""
-        states: dict[str, str] = {}
-        for lever, position in positions.items():
-            for link, state in self.levers[lever][position].items():
-                if states.setdefault(link, state) != state:
-                    return None
-        return states
 
     def running(self, standing: Standing) -> Running | None:
         """What the machine does as it stands, exactly; None where two levers fight over a link."""
         response = self.response(standing)
         if response is None:
             return None
-        brackets = standing.gears
-        running = response.running(
-            [self.ratio(gears, standing.idlers.get(name, ())) for name, gears in brackets.items()]
-        )
+        running = response.running([self.ratio(mounted) for mounted in standing.change.values()])
         return running if standing.drive_runs > 0 else _the_other_way(running)
 
     def short_of(self, standing: Standing) -> Mapping[int, int]:
         """The gears that the drawers lack for what stands there, by what is stamped on them."""
-        return self.lacking(
-            {
-                name: Mounted(standing.stamps.get(name, gears), standing.idlers.get(name, ()))
-                for name, gears in standing.gears.items()
-            }
-        )
+        stamped = {name: replace(standing.change[name], gears=gears) for name, gears in standing.stamps.items()}
+        return self.lacking({**standing.change, **stamped})
 
     def can_hold(self, bracket: str, standing: Standing) -> bool:
         """Whether the bracket takes what the standing has in it."""
-        key = (bracket, standing.gears.get(bracket, ()), standing.idlers.get(bracket, ()))
+        mounted = standing.change.get(bracket)
+        key = (bracket, mounted)
         if key not in self._taken:
-            self._taken[key] = not key[1] or self.takes(*key)
+            self._taken[key] = mounted is None or self.takes(bracket, mounted)
         return self._taken[key]
 
     def blank(self, hob: HobData) -> Blank:
@@ -235,27 +217,27 @@ class Bench:
 
     def response(self, standing: Standing) -> Response | None:
         """How the ends answer to the gears with the levers where they are; None where two levers fight over a link."""
-        brackets = standing.gears
-        key = (standing.drive, tuple(brackets), tuple(sorted(standing.positions.items())), standing.parted)
+        drive, brackets = standing.setup.drive, tuple(standing.change)
+        key = (drive, brackets, standing.setup.levers, standing.parted)
         if key not in self._responses:
-            states = self.states(standing.positions)
+            states = self.states(standing.setup.levers)
             train = self.train.without(standing.parted) if standing.parted else self.train
             self._responses[key] = (
                 None
                 if states is None
                 else Response.of(
                     train.with_states({name: state for name, state in states.items() if name != standing.parted}),
-                    standing.drive,
+                    drive,
                     brackets,
                 )
             )
         return self._responses[key]
 
-    def ratio(self, gears: tuple[int, ...], idlers: tuple[int, ...]) -> Fraction:
+    def ratio(self, mounted: Mounted) -> Fraction:
         """The signed ratio of what is mounted in a bracket."""
-        key = (gears, len(idlers))
+        key = (mounted.gears, len(mounted.idlers))
         if key not in self._ratios:
-            self._ratios[key] = Mounted(gears, idlers).ratio
+            self._ratios[key] = mounted.ratio
         return self._ratios[key]
 
     @cached_property
@@ -269,7 +251,7 @@ class Bench:
         left = Counter(self.owned.get(bracket, ()))
         for name in self.brackets:
             if name == bracket or fitting & set(self.owned.get(name, ())):
-                left.subtract((*standing.gears.get(name, ()), *standing.idlers.get(name, ())))
+                left.subtract(standing.change[name].every if name in standing.change else ())
         return +left
 
     def outcome(self, standing: Standing, running: Running | None) -> Outcome | None:
@@ -280,8 +262,8 @@ class Bench:
 
     def roles(self, standing: Standing) -> Mapping[str, Role]:
         """What each bracket decides with the levers as they stand."""
-        states = self.states(standing.positions)
-        return roles(self.train.with_states(states), standing.drive) if states is not None else {}
+        states = self.states(standing.setup.levers)
+        return roles(self.train.with_states(states), standing.setup.drive) if states is not None else {}
 
 
 def _the_other_way(running: Running) -> Running:
@@ -364,7 +346,7 @@ class Study:
 
         A gear that the set-up as written has more often than the drawer lists was found somewhere.
         """
-        if not all(self.bench.can_hold(name, standing) for name in standing.gears):
+        if not all(self.bench.can_hold(name, standing) for name in standing.change):
             return False
         short = self.bench.short_of(standing)
         return all(count <= self._short_as_written.get(teeth, 0) for teeth, count in short.items())
@@ -409,18 +391,17 @@ class Study:
 
     def filled(self, role: Role) -> str | None:
         """The filled bracket that has this role, if there is just one."""
-        names = [name for name, value in self.roles.items() if value is role and name in self.base.gears]
+        names = [name for name, value in self.roles.items() if value is role and name in self.base.change]
         return names[0] if len(names) == 1 else None
 
     @cached_property
     def is_plain(self) -> bool:
         """Whether the index gears are those of the machine's rule for the drawing's count."""
         rule = self.bench.constants.index
-        if rule is None or rule.bracket not in self.base.gears:
+        if rule is None or rule.bracket not in self.base.change:
             return False
         wanted = rule.ratio(self.base.hob.hand, self.base.hob.starts, self.bench.work.teeth)
-        mounted = self.base.mounted(rule.bracket)
-        return mounted is not None and mounted.ratio == wanted
+        return self.base.change[rule.bracket].ratio == wanted
 
     @cached_property
     def feed_tells(self) -> bool:
@@ -428,7 +409,7 @@ class Study:
         name = self.filled(Role.FEED)
         if name is None or self.outcome is None:
             return False
-        first, *rest = self.base.gears[name]
+        first, *rest = self.base.change[name].gears
         other = self.base.changed({("gears", name): (first + 1, *rest)})
         outcome = self.bench.outcome(other, self.bench.running(other))
         return outcome is not None and (outcome.teeth, outcome.hand, outcome.lead) != (
@@ -445,7 +426,8 @@ class Study:
             others = [
                 teeth
                 for name in self.bench.brackets
-                for teeth in (*standing.gears.get(name, ()), *standing.idlers.get(name, ()))
+                if name in standing.change
+                for teeth in standing.change[name].every
             ]
             found = self.bench.search(ratio, bracket, others, bracket in exact)
             if found is None:
@@ -474,17 +456,12 @@ def _slipping(view: View) -> View:
 
 #: The numbers of a row of the fault table, by key.
 Numbers = Mapping[str, Any]
-Change = Callable[[Study, Numbers], Iterator[Place]]
-
-
-def gears_words(gears: Sequence[int]) -> str:
-    """Gears as people write them: ``24/58 · 48/40``."""
-    return " · ".join(f"{a}/{b}" for a, b in zip(gears[::2], gears[1::2], strict=True)) or "empty"
+Places = Callable[[Study, Numbers], Iterator[Place]]
 
 
 def changes_words(changes: Changes) -> str:
     """Changes in words: ``24/58 · 48/40 in index gears``, ``1 idler in feed gears``, ``lever range at low``."""
-    return "; ".join(_change_words(what, where, value) for (what, *where), value in changes.items())
+    return "; ".join(_change_words(key, value) for key, value in changes.items())
 
 
 def undone_words(base: Standing, changes: Changes) -> str:
@@ -493,28 +470,25 @@ def undone_words(base: Standing, changes: Changes) -> str:
     for what, *where in changes:
         match what, *where:
             case ("gears" | "idlers", bracket):
-                mounted = base.mounted(bracket)
-                words.append(f"{mounted_words(mounted)} in {bracket}" if mounted else f"nothing in {bracket}")
+                mounted = base.change.get(bracket)
+                words.append(f"{counted_words(mounted)} in {bracket}" if mounted else f"nothing in {bracket}")
             case "lever", name:
-                words.append(f"lever {name} to {base.positions[name]}")
+                words.append(f"lever {name} to {base.setup.levers[name]}")
             case ("swivel",):
-                words.append(f"the head to {swivel_words(base.swivel_deg)}")
+                words.append(f"the head to {swivel_words(float(base.swivel_deg))}")
             case "hob", key:
                 value = {"hand": base.hob.hand, "starts": base.hob.starts, "module": base.hob.module_n}[key]
-                words.append(_change_words(what, where, value))
+                words.append(_change_words((what, key), value))
     return "; ".join(dict.fromkeys(words))
 
 
-def _change_words(what: str, where: Sequence[str], value: Any) -> str:
-    match what, *where:
-        case "gears", bracket:
-            return f"{gears_words(value)} in {bracket}"
-        case "idlers", bracket:
-            return f"{len(value) or 'no'} idler{'' if len(value) == 1 else 's'} in {bracket}"
-        case "lever", name:
-            return f"lever {name} at {value}"
-        case ("swivel",):
-            return f"the swivel at {swivel_words(value)}"
+def counted_words(mounted: Mounted) -> str:
+    """Gears as they lie there, with how many idlers: ``24/58 · 48/40, 1 idler``; which ones they are nobody knows."""
+    return f"{mounted.pairs_text}, {idlers_counted(len(mounted.idlers))}"
+
+
+def _change_words(key: Key, value: Any) -> str:
+    match key:
         case "hob", "hand":
             return f"a {value.word}-hand hob"
         case "hob", "starts":
@@ -525,26 +499,23 @@ def _change_words(what: str, where: Sequence[str], value: Any) -> str:
             return "the drive running the way it is meant" if value > 0 else "the drive running the other way"
         case ("hob stands",):
             return "the hob's cutting faces the right way" if value > 0 else "the hob end for end"
-    return " ".join((*where, str(value)))
+    return words_of(key, value)
 
 
 # ---------------------------------------------------------------- gears and idlers
 
 
 def _idler_out(study: Study, numbers: Numbers) -> Iterator[Place]:
-    for bracket in study.base.gears:
-        idlers = study.base.idlers.get(bracket, ())
-        if idlers:
-            left = len(idlers) - 1
-            detail = f"{left or 'no'} idler{'' if left == 1 else 's'} where there should be {len(idlers)}"
+    for bracket, mounted in study.base.change.items():
+        if idlers := mounted.idlers:
+            detail = f"{idlers_counted(len(idlers) - 1)} where there should be {len(idlers)}"
             yield Place(bracket, detail, {("idlers", bracket): idlers[:-1]})
 
 
 def _idler_in(study: Study, numbers: Numbers) -> Iterator[Place]:
-    for bracket in study.base.gears:
-        idlers = study.base.idlers.get(bracket, ())
-        now = len(idlers) + 1
-        detail = f"{now} idler{'' if now == 1 else 's'} where there should be {len(idlers) or 'none'}"
+    for bracket, mounted in study.base.change.items():
+        idlers = mounted.idlers
+        detail = f"{idlers_counted(len(idlers) + 1)} where there should be {len(idlers) or 'none'}"
         extra = _idler_for(study, bracket, idlers)
         if extra is not None:
             yield Place(bracket, detail, {("idlers", bracket): (*idlers, extra)})
@@ -561,17 +532,17 @@ def _idler_for(study: Study, bracket: str, idlers: tuple[int, ...]) -> int | Non
 
 
 def _gear_replaced(study: Study, numbers: Numbers) -> Iterator[Place]:
-    for bracket, gears in study.base.gears.items():
+    for bracket, mounted in study.base.change.items():
         spare = sorted(study.bench.spare(bracket, study.base))
-        for index, teeth in enumerate(gears):
+        for index, teeth in enumerate(mounted.gears):
             beside = _beside(teeth, spare)
             for other in spare:
                 if other == teeth:
                     continue
-                now = _with(gears, index, other)
-                detail = f"{other} stands where {teeth} should: {gears_words(now)}"
+                now = mounted.with_gear(index, other)
+                detail = f"{other} stands where {teeth} should: {now.pairs_text}"
                 alike = other in beside or _looks_like(teeth, other)
-                yield Place(bracket, detail, {("gears", bracket): now}, numbers["likely"] if alike else 1)
+                yield Place(bracket, detail, {("gears", bracket): now.gears}, numbers["likely"] if alike else 1)
 
 
 def _beside(teeth: int, spare: Sequence[int]) -> set[int]:
@@ -593,27 +564,28 @@ def _looks_like(teeth: int, other: int) -> bool:
 
 
 def _gears_exchanged(study: Study, numbers: Numbers) -> Iterator[Place]:
-    for bracket, gears in study.base.gears.items():
+    for bracket, mounted in study.base.change.items():
+        gears = mounted.gears
         for one, other in combinations(range(len(gears)), 2):
-            now = _with(_with(gears, one, gears[other]), other, gears[one])
-            if Mounted(now).ratio != Mounted(gears).ratio and now != gears[::-1]:
-                detail = f"{gears[one]} and {gears[other]} are exchanged: {gears_words(now)}"
-                yield Place(bracket, detail, {("gears", bracket): now})
+            now = mounted.exchanged(one, other)
+            if now.ratio != mounted.ratio and now != mounted.turned_round():
+                detail = f"{gears[one]} and {gears[other]} are exchanged: {now.pairs_text}"
+                yield Place(bracket, detail, {("gears", bracket): now.gears})
 
 
 def _gears_exchanged_between(study: Study, numbers: Numbers) -> Iterator[Place]:
-    for (one, ours), (other, theirs) in combinations(study.base.gears.items(), 2):
+    for (one, ours), (other, theirs) in combinations(study.base.change.items(), 2):
         if not _share(study.bench, one, other):
             continue
-        for place, teeth in enumerate(ours):
-            for spot, found in enumerate(theirs):
+        for place, teeth in enumerate(ours.gears):
+            for spot, found in enumerate(theirs.gears):
                 if teeth != found:
                     yield Place(
                         f"{one} and {other}",
                         f"{teeth} of {one} and {found} of {other} are exchanged",
                         {
-                            ("gears", one): _with(ours, place, found),
-                            ("gears", other): _with(theirs, spot, teeth),
+                            ("gears", one): ours.with_gear(place, found).gears,
+                            ("gears", other): theirs.with_gear(spot, teeth).gears,
                         },
                     )
 
@@ -625,48 +597,43 @@ def _share(bench: Bench, one: str, other: str) -> bool:
 
 
 def _sets_exchanged(study: Study, numbers: Numbers) -> Iterator[Place]:
-    for (one, ours), (other, theirs) in combinations(study.base.gears.items(), 2):
-        if _share(study.bench, one, other) and ours != theirs:
-            idlers = study.base.idlers
+    for (one, ours), (other, theirs) in combinations(study.base.change.items(), 2):
+        if _share(study.bench, one, other) and ours.gears != theirs.gears:
             yield Place(
                 f"{one} and {other}",
-                f"{gears_words(theirs)} in {one}, {gears_words(ours)} in {other}",
+                f"{theirs.pairs_text} in {one}, {ours.pairs_text} in {other}",
                 {
-                    ("gears", one): theirs, ("gears", other): ours,
-                    ("idlers", one): idlers.get(other, ()), ("idlers", other): idlers.get(one, ()),
+                    ("gears", one): theirs.gears, ("gears", other): ours.gears,
+                    ("idlers", one): theirs.idlers, ("idlers", other): ours.idlers,
                 },
             )  # fmt: skip
 
 
 def _turned(study: Study, numbers: Numbers) -> Iterator[Place]:
-    for bracket, gears in study.base.gears.items():
-        if Mounted(gears).size != 1:
-            detail = f"{gears_words(gears[::-1])} in place of {gears_words(gears)}"
-            yield Place(bracket, detail, {("gears", bracket): gears[::-1]})
+    for bracket, mounted in study.base.change.items():
+        if mounted.size != 1:
+            then = mounted.turned_round()
+            detail = f"{then.pairs_text} in place of {mounted.pairs_text}"
+            yield Place(bracket, detail, {("gears", bracket): then.gears})
 
 
 def _gear_off(study: Study, numbers: Numbers) -> Iterator[Place]:
-    for bracket, gears in study.base.gears.items():
-        for index, teeth in enumerate(gears):
+    for bracket, mounted in study.base.change.items():
+        for index, teeth in enumerate(mounted.gears):
             for by in numbers["by"]:
                 true = teeth + int(by)
                 if true > 1:
                     detail = f"the gear stamped {teeth} has {true} teeth"
                     yield Place(
                         bracket, detail,
-                        {("gears", bracket): _with(gears, index, true), ("stamps", bracket): gears},
+                        {("gears", bracket): mounted.with_gear(index, true).gears, ("stamps", bracket): mounted.gears},
                     )  # fmt: skip
 
 
 def _emptied(study: Study, numbers: Numbers) -> Iterator[Place]:
-    for bracket, gears in study.base.gears.items():
-        yield Place(
-            bracket, f"{gears_words(gears)} isn't mounted", {("gears", bracket): (), ("idlers", bracket): ()}
-        )
-
-
-def _with(gears: tuple[int, ...], index: int, teeth: int) -> tuple[int, ...]:
-    return (*gears[:index], teeth, *gears[index + 1 :])
+    for bracket, mounted in study.base.change.items():
+        detail = f"{mounted.pairs_text} isn't mounted"
+        yield Place(bracket, detail, {("gears", bracket): (), ("idlers", bracket): ()})
 
 
 # ---------------------------------------------------------------- levers and feed
@@ -686,9 +653,10 @@ def _feed_reversed(study: Study, numbers: Numbers) -> Iterator[Place]:
 
 def _positions(study: Study) -> Iterator[Place]:
     for name, positions in study.bench.levers.items():
-        now = study.base.positions[name]
+        levers = study.base.setup.levers
+        now = levers[name]
         for position in positions:
-            if position != now and study.bench.states({**study.base.positions, name: position}) is not None:
+            if position != now and study.bench.states({**levers, name: position}) is not None:
                 yield Place(name, f"it stands at {position}, not at {now}", {("lever", name): position})
 
 
@@ -707,13 +675,13 @@ def _feed(running: Running) -> Fraction:
 
 def _feed_changed(study: Study, numbers: Numbers) -> Iterator[Place]:
     bracket = study.filled(Role.FEED)
-    mounted = study.base.mounted(bracket) if bracket else None
+    mounted = study.base.change.get(bracket or "")
     if bracket is None or mounted is None or not study.feed_tells:
         return
     for times in numbers["times"]:
         changes = study.mounting({bracket: mounted.ratio * times}, [bracket])
         if changes is not None:
-            gears = gears_words(changes[("gears", bracket)])
+            gears = Mounted(changes["gears", bracket]).pairs_text
             yield Place(bracket, f"{gears}, a feed {_times(times)} of what it should be", changes)
 
 
@@ -788,14 +756,7 @@ def _swivel_off(study: Study, numbers: Numbers) -> Iterator[Place]:
 def _swivelled(study: Study, by: Fraction, likelihood: float = 1) -> Iterator[Place]:
     now = study.base.swivel_deg + by
     if by and abs(now) < 90:
-        yield Place("swivel", f"it stands at {swivel_words(now)}", {("swivel",): now}, likelihood)
-
-
-def swivel_words(swivel: Fraction) -> str:
-    """The swivel for the vernier: ``24° 09' counter-clockwise``."""
-    minutes = round(abs(swivel) * 60)
-    way = "" if not minutes else " counter-clockwise" if swivel > 0 else " clockwise"
-    return f"{minutes // 60}° {minutes % 60:02d}'{way}"
+        yield Place("swivel", f"it stands at {swivel_words(float(now))}", {("swivel",): now}, likelihood)
 
 
 # ---------------------------------------------------------------- sheet and drawing
@@ -812,7 +773,7 @@ def _sheet(
         return
     if swivel is not None:
         changes = {**changes, ("swivel",): swivel}
-    gears = "; ".join(f"{gears_words(changes[('gears', bracket)])} in {bracket}" for bracket in asked)
+    gears = "; ".join(f"{Mounted(changes['gears', bracket]).pairs_text} in {bracket}" for bracket in asked)
     yield Place(
         "set-up sheet", f"{detail}{': ' if gears else ''}{gears}", {**changes, ("sheet",): sheet}, likelihood
     )
@@ -822,7 +783,7 @@ def _index_for(study: Study, teeth: int, rest: int = 1) -> dict[str, Fraction] |
     """Index gears (signed ratio) for another count, `rest` being the sign of the helix's part; None if untold."""
     work, real = study.bench.work, study.real_teeth
     bracket = study.filled(Role.INDEX)
-    mounted = study.base.mounted(bracket) if bracket else None
+    mounted = study.base.change.get(bracket or "")
     if bracket is None or mounted is None or real is None:
         return None
     if _differential(study) is not None:
@@ -834,7 +795,7 @@ def _index_for(study: Study, teeth: int, rest: int = 1) -> dict[str, Fraction] |
 def _differential(study: Study) -> tuple[str, Mounted] | None:
     """The filled bracket that makes the helix, if one does."""
     bracket = study.filled(Role.DIFFERENTIAL)
-    mounted = study.base.mounted(bracket) if bracket and study.bench.work.is_helical else None
+    mounted = study.base.change.get(bracket) if bracket and study.bench.work.is_helical else None
     return (bracket, mounted) if bracket and mounted else None
 
 
@@ -858,7 +819,7 @@ def _with_helix_for(
         count = Fraction(teeth, work.teeth) ** (_teeth_power(study) - 1)
         asked[bracket] = mounted.ratio * change * count * sign
     elif change != 1 and work.is_helical and (feed := study.filled(Role.FEED)):
-        mounted_feed = study.base.mounted(feed)
+        mounted_feed = study.base.change.get(feed)
         assert mounted_feed is not None
         asked[feed] = mounted_feed.ratio / change
 
@@ -881,7 +842,7 @@ def _drawing_teeth(study: Study, numbers: Numbers) -> Iterator[Place]:
 
 
 def _mounted_now(study: Study, bracket: str, ratio: Fraction) -> bool:
-    mounted = study.base.mounted(bracket)
+    mounted = study.base.change.get(bracket)
     return mounted is not None and mounted.ratio == ratio
 
 
@@ -932,7 +893,7 @@ def _mate_bracket(study: Study, numbers: Numbers) -> Iterator[Place]:
     for bracket, ratio in _asked_for(study, mate.teeth, mate.hand).items():
         exact = [bracket] if bracket == study.filled(Role.INDEX) else []
         changes = study.mounting({bracket: ratio}, exact)
-        mounted = study.base.mounted(bracket)
+        mounted = study.base.change.get(bracket)
         if changes is None or mounted is None:
             continue
         same_gears = Mounted(mounted.gears, changes[("idlers", bracket)])
@@ -940,14 +901,8 @@ def _mate_bracket(study: Study, numbers: Numbers) -> Iterator[Place]:
             # Only the sense is another: whoever changes members leaves the gears and forgets the idler.
             changes = {("idlers", bracket): same_gears.idlers}
         now = Mounted(changes.get(("gears", bracket), mounted.gears), changes[("idlers", bracket)])
-        detail = f"{mounted_words(now)}, as the mate of {mate.teeth} teeth has it"
+        detail = f"{counted_words(now)}, as the mate of {mate.teeth} teeth has it"
         yield Place(bracket, detail, changes)
-
-
-def mounted_words(mounted: Mounted) -> str:
-    """Gears and idlers as a sheet has them: ``24/58 · 48/40, 1 idler``."""
-    idlers = len(mounted.idlers)
-    return f"{gears_words(mounted.gears)}, {idlers or 'no'} idler{'' if idlers == 1 else 's'}"
 
 
 def _asked_for(study: Study, teeth: int, hand: Hand | None) -> dict[str, Fraction]:
@@ -1007,7 +962,7 @@ def _by_rules(study: Study, sheet: Sheet) -> Iterator[Place]:
     asked: dict[str, Fraction] = {}
     if ours.index is None or theirs.index is None:
         return
-    index = study.base.mounted(ours.index.bracket)
+    index = study.base.change.get(ours.index.bracket)
     if index is not None and abs(ours.index.constant) != abs(theirs.index.constant):
         asked[ours.index.bracket] = index.ratio * abs(theirs.index.constant / ours.index.constant)
     exact = list(asked)
@@ -1090,7 +1045,7 @@ def _beside_train(study: Study, numbers: Numbers) -> Iterator[Place]:
 
 
 #: Every kind of change, by its name in the table of faults.
-CHANGES: Mapping[str, Change] = {
+CHANGES: Mapping[str, Places] = {
     "idler out": _idler_out,
     "idler in": _idler_in,
     "gear replaced": _gear_replaced,

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache, partial
 
-from handlead.kinematics.frame.words import MARKS, STILL
+from handlead.kinematics.frame.words import MARKS, STILL, swivel_words
 
 from .evidence import View
-from .faults import AS_IT_SHOULD, Standing, gears_words, module_words, swivel_words
+from .faults import AS_IT_SHOULD, Standing, counted_words, module_words
 
 #: Answers that every check takes: nothing of what was offered; and that one can't tell.
 NONE_OF_THESE, NOT_SURE = ("none of these", "other"), ("not sure", "don't know", "?")
@@ -30,23 +30,17 @@ Look = Callable[[Scene, str], str]
 
 
 def _stamps(scene: Scene, bracket: str) -> str:
-    gears = scene.standing.gears.get(bracket, ())
-    return _gears(scene, bracket, scene.standing.stamps.get(bracket, gears))
+    mounted, stamps = scene.standing.change.get(bracket), scene.standing.stamps.get(bracket)
+    return counted_words(replace(mounted, gears=stamps or mounted.gears)) if mounted else "empty"
 
 
 def _teeth(scene: Scene, bracket: str) -> str:
-    return _gears(scene, bracket, scene.standing.gears.get(bracket, ()))
-
-
-def _gears(scene: Scene, bracket: str, gears: tuple[int, ...]) -> str:
-    if not gears:
-        return "empty"
-    idlers = len(scene.standing.idlers.get(bracket, ()))
-    return f"{gears_words(gears)}, {idlers or 'no'} idler{'' if idlers == 1 else 's'}"
+    mounted = scene.standing.change.get(bracket)
+    return counted_words(mounted) if mounted else "empty"
 
 
 def _lever(scene: Scene, lever: str) -> str:
-    return scene.standing.positions.get(lever, "")
+    return scene.standing.setup.levers.get(lever, "")
 
 
 def _table_way(scene: Scene, where: str) -> str:
@@ -83,7 +77,7 @@ def _hob(scene: Scene, where: str) -> str:
 
 
 def _swivel(scene: Scene, where: str) -> str:
-    return swivel_words(scene.standing.swivel_deg)
+    return swivel_words(float(scene.standing.swivel_deg))
 
 
 def _feed_marks(scene: Scene, where: str) -> str:

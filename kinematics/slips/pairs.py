@@ -51,7 +51,7 @@ def may_explain(
     if evidence.teeth is None or not evidence.teeth.value:
         return
     effects = _effects(study, faults)
-    base = dict(study.base.positions)
+    base = study.base.setup.levers
     for moved in sorted(set(effects.levers)):
         response = study.bench.response(study.base.changed({("lever", name): place for name, place in moved}))
         if response is None or not response.is_quick or len(moved) > 1:
@@ -85,7 +85,7 @@ def _lean(evidence: Evidence) -> tuple[float, float] | None:
 
 def _effects(study: Study, faults: Sequence[Fault]) -> _Effects:
     base = study.base
-    names = tuple(base.gears)
+    names = tuple(base.change)
     meant_ratios = {name: _ratio(study.bench, base, name) for name in names}
     chosen, rows = [], []
     for fault in faults:
@@ -93,7 +93,7 @@ def _effects(study: Study, faults: Sequence[Fault]) -> _Effects:
         if not what or not what <= _KNOWN:
             continue
         standing = base.changed(fault.changes)
-        if tuple(standing.gears) != names:
+        if tuple(standing.change) != names:
             continue  # an emptied bracket is another train
         factors = [_ratio(study.bench, standing, name) / meant_ratios[name] for name in names]
         hob, meant = standing.hob, base.hob
@@ -108,7 +108,7 @@ def _effects(study: Study, faults: Sequence[Fault]) -> _Effects:
 
 
 def _ratio(bench: Bench, standing: Standing, bracket: str) -> float:
-    return float(bench.ratio(standing.gears[bracket], standing.idlers.get(bracket, ())))
+    return float(bench.ratio(standing.change[bracket]))
 
 
 class _Sieve:
@@ -125,7 +125,7 @@ class _Sieve:
         #: Whether the spaces were seen not to meet: then the rates' own count is near the one seen.
         self.open = meet is not None and meet.is_sure and meet.value == "no"
         self.base = np.array([_ratio(study.bench, base, name) for name in response.filled])
-        self.order = [list(base.gears).index(name) for name in response.filled]
+        self.order = [list(base.change).index(name) for name in response.filled]
         self.ends = response.polynomials
         self.teeth = float(evidence.teeth.value)
         self.within = float(evidence.teeth.within)

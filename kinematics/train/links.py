@@ -180,7 +180,7 @@ class Mounted:
 
     def __post_init__(self) -> None:
         freeze(self, "gears", "idlers")
-        every = (*self.gears, *self.idlers)
+        every = self.every
         if not all(isinstance(teeth, int) for teeth in every):
             raise ValueError(f"gears {self.gears}, idlers {self.idlers}: teeth are whole numbers")
         if not self.gears or len(self.gears) % 2:
@@ -190,8 +190,36 @@ class Mounted:
 
     def __str__(self) -> str:
         """As people write it: ``24/58 · 48/40``, with the idlers behind."""
-        text = " · ".join(f"{driver}/{driven}" for driver, driven in self.pairs)
-        return text + "".join(f" + idler {teeth}" for teeth in self.idlers)
+        return self.pairs_text + "".join(f" + idler {teeth}" for teeth in self.idlers)
+
+    @property
+    def pairs_text(self) -> str:
+        """The gears alone: ``24/58 · 48/40``."""
+        return " · ".join(f"{driver}/{driven}" for driver, driven in self.pairs)
+
+    @property
+    def spoken(self) -> str:
+        """In a sentence: ``24/58 · 48/40 with idler 35``."""
+        return self.pairs_text + (f" with idler {', '.join(map(str, self.idlers))}" if self.idlers else "")
+
+    @property
+    def every(self) -> tuple[int, ...]:
+        """All that is out of the drawer: gears and idlers."""
+        return (*self.gears, *self.idlers)
+
+    def exchanged(self, one: int, other: int) -> Mounted:
+        """With the gears at two places on each other's shafts."""
+        gears = list(self.gears)
+        gears[one], gears[other] = gears[other], gears[one]
+        return Mounted(tuple(gears), self.idlers)
+
+    def turned_round(self) -> Mounted:
+        """End for end: drivers and driven gears exchanged."""
+        return Mounted(self.gears[::-1], self.idlers)
+
+    def with_gear(self, place: int, teeth: int) -> Mounted:
+        """With another gear at a place."""
+        return Mounted((*self.gears[:place], teeth, *self.gears[place + 1 :]), self.idlers)
 
     @property
     def pairs(self) -> tuple[tuple[int, int], ...]:

@@ -11,10 +11,11 @@ from pathlib import Path
 from typing import Any
 
 from handlead.kinematics.frame.frozen import freeze
-from handlead.kinematics.frame.words import POSITIVES, STILL, SWIVEL_TURNS, Feed, Hand
+from handlead.kinematics.frame.words import POSITIVES, STILL, Feed, Hand
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.gears.profiles import straight_spline
 from handlead.kinematics.train.links import PI, Mounted
+from handlead.kinematics.train.setup import Setup, SetupMove
 from handlead.kinematics.train.solution import SLIDE_ENDS
 from handlead.kinematics.work.requirement import HobData, Work, gear_to_cut, keys_of
 from handlead.kinematics.work.sizes import drawn_throat, sprocket_of
@@ -54,89 +55,6 @@ _NOT_OF_KEYS = (
     "helix_angle", "lead", "hand", "profile_shift", "thinning", "pressure_angle", "transverse_pressure_angle",
     "transverse_module", "transverse_diametral_pitch",
 )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class SetupMove:
-    """A move of the machine: the slide at `end` to `place` in mm, or `turns` of hob, table or drive (`end`).
-
-    `start` holds where slides stand before it, in mm; `drive` None is the set-up's. `levers` are moved
-    before it and stay. With `by_hand` a handwheel moves the slide and no drive runs.
-    """
-
-    name: str
-    end: str
-    place: Fraction | None = None
-    turns: Fraction | None = None
-    drive: str | None = None
-    backwards: bool = False
-    levers: Mapping[str, str] = field(default_factory=dict)
-    start: Mapping[str, Fraction] = field(default_factory=dict)
-    by_hand: bool = False
-
-    def __post_init__(self) -> None:
-        freeze(self, "levers", "start")
-
-
-@dataclass(frozen=True, repr=False)
-class Setup:
-    """What is bolted on and where the levers stand.
-
-    `swivel_deg` is signed, counter-clockwise seen from behind the hob positive; None where the job
-    doesn't give it. `feed` is how it is meant. A lever that isn't named stands in its normal
-    position, a bracket that isn't named is empty. `drive` names what turns the machine, `moves` what
-    it is made to do, where the job says more than that it cuts.
-    """
-
-    drive: str
-    swivel_deg: Fraction | None = None
-    feed: Feed | None = None
-    levers: Mapping[str, str] = field(default_factory=dict)
-    change: Mapping[str, Mounted] = field(default_factory=dict)
-    moves: tuple[SetupMove, ...] = ()
-
-    def __post_init__(self) -> None:
-        freeze(self, "levers", "change")
-
-    def __repr__(self) -> str:
-        brackets = (f"{name} {mounted}" for name, mounted in self.change.items())
-        levers = (f"{name} {position}" for name, position in self.levers.items())
-        return f"<Setup: {'; '.join([*brackets, *levers]) or 'nothing mounted'}>"
-
-    def with_gears(self, bracket: str, gears: Sequence[int] | None, idlers: Sequence[int] | None = None) -> Setup:
-        """With other gears in a bracket, `(a, b, c, d)` for a/b times c/d; None empties it.
-
-        The idlers stay as they are where none are given. Raises `ValueError` for what can't be gears.
-        """
-        change = dict(self.change)
-        stands = change.pop(bracket, None)
-        if gears:
-            kept = stands.idlers if stands and idlers is None else tuple(idlers or ())
-            change[bracket] = Mounted(tuple(gears), kept)
-        return replace(self, change=change)
-
-    def with_idler(self, bracket: str, *teeth: int) -> Setup:
-        """With these idlers in a bracket in place of those that stand in it; none of them takes them out.
-
-        Raises `ValueError` for a bracket without gears.
-        """
-        if bracket not in self.change:
-            raise ValueError(f"no gears are mounted in {bracket!r}, so an idler has nothing to stand between")
-        return replace(self, change={**self.change, bracket: replace(self.change[bracket], idlers=teeth)})
-
-    def with_lever(self, lever: str, position: str) -> Setup:
-        """With a lever in another position."""
-        return replace(self, levers={**self.levers, lever: position})
-
-    def with_swivel(self, angle_deg: Fraction | float | str, turn: str) -> Setup:
-        """With the head swung by so many degrees (`"22d 42m"` will do), `turn` clockwise or counter-clockwise.
-
-        Seen from behind the hob. Raises `ValueError` for another word and for what is no angle.
-        """
-        if turn not in SWIVEL_TURNS:
-            raise ValueError(f"the head turns {' or '.join(SWIVEL_TURNS)}, not {turn!r}")
-        angle = numbers.angle(angle_deg) if isinstance(angle_deg, str) else Fraction(str(angle_deg))
-        return replace(self, swivel_deg=SWIVEL_TURNS[turn] * angle)
 
 
 @dataclass(frozen=True)
@@ -279,8 +197,12 @@ class Job:
         return replace(self, setup=self._setup_or_bare.with_lever(lever, position))
 
     def with_swivel(self, angle_deg: Fraction | float | str, turn: str) -> Job:
-        """With the head swung, as `Setup.with_swivel`."""
-        return replace(self, setup=self._setup_or_bare.with_swivel(angle_deg, turn))
+        """With the head swung, as `Setup.with_swivel`; `"22d 42m"` will do for an angle.
+
+        Raises `ValueError` for what is no angle.
+        """
+        angle = numbers.angle(angle_deg) if isinstance(angle_deg, str) else angle_deg
+        return replace(self, setup=self._setup_or_bare.with_swivel(angle, turn))
 
     @property
     def _setup_or_bare(self) -> Setup:

@@ -41,7 +41,7 @@ from handlead.machines.toml.values import guess
 from .keys import LINK, MACHINE
 
 if TYPE_CHECKING:
-    from .job_file import Setup
+    from handlead.kinematics.train.setup import Setup
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from typing import Any
 
 from handlead.kinematics.frame.words import POSITIVES, Hand
 from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.setup import Setup
 from handlead.machines.toml import numbers, places
 from handlead.machines.toml.errors import Disagreement, Place, Unknown, WrongValue
 from handlead.machines.toml.numbers import UNITS, NumberFault
@@ -33,7 +34,6 @@ from handlead.machines.toml.values import (
     guess,
 )
 
-from .job_file import Setup
 from .keys import MOST_TEETH, MOUNTED
 from .machine_file import Machine, clashes
 

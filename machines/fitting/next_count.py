@@ -10,11 +10,11 @@ from itertools import islice, product
 
 from handlead.kinematics.train.elimination import Expressions, reduce_relations
 from handlead.kinematics.train.links import Differential, Mounted, Ratio, TwoPort
+from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.solution import Solution, held_relations, link_relations, solve
 from handlead.kinematics.train.train import Drive, Train
 from handlead.kinematics.unknowns.identification import Identified, Turning
 from handlead.kinematics.unknowns.open_train import OpenTrain
-from handlead.machines.documents.job_file import Setup
 from handlead.machines.documents.machine_file import Machine
 from handlead.machines.documents.observations_file import USUAL_TRAVEL, USUAL_TURNS, Observations
 from handlead.machines.documents.unfitted import Figure, Unfitted, open_train
@@ -403,7 +403,7 @@ def _words(unfitted: Unfitted, trial: Trial) -> str:
         words.append(f"with the levers at {levers}")
     change = trial.setup.change
     if change:
-        gears = "; ".join(f"{name}: {_gears_text(each)}" for name, each in change.items())
+        gears = "; ".join(f"{name}: {each.spoken}" for name, each in change.items())
         words.append(f"and in the brackets {gears}")
     elif machine.train.brackets:
         words.append("and the brackets empty")
@@ -415,11 +415,6 @@ def _words(unfitted: Unfitted, trial: Trial) -> str:
         else "count how far and which way that takes"
     )
     return f"{' '.join(words)}; {seen}, to {size}"
-
-
-def _gears_text(mounted: Mounted) -> str:
-    text = str(replace(mounted, idlers=()))
-    return text + (f" with idler {', '.join(map(str, mounted.idlers))}" if mounted.idlers else "")
 
 
 def _part(machine: Machine, part: str) -> str:

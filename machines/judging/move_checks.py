@@ -8,8 +8,8 @@ from dataclasses import replace
 from fractions import Fraction
 
 from handlead.kinematics.train.moves import Run
+from handlead.kinematics.train.setup import SetupMove
 from handlead.kinematics.train.solution import SLIDE_ENDS
-from handlead.machines.documents.job_file import SetupMove
 from handlead.machines.setups.case import Case, face_width_mm
 from handlead.machines.setups.clearing import (
     clear_from,

@@ -9,8 +9,9 @@ from typing import Any
 
 from handlead.kinematics.gears import tolerance
 from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work, gear_of
-from handlead.machines.documents.job_file import Job, Setup
+from handlead.machines.documents.job_file import Job
 from handlead.machines.documents.machine_file import Machine
 from handlead.machines.judging.checks import misread_levers
 from handlead.machines.practice.cut_cycle import CutCycle, cut_cycle

@@ -14,8 +14,9 @@ from handlead.kinematics.search.drawer import GearSet, drawer_for
 from handlead.kinematics.search.ratios import Ratio, compare
 from handlead.kinematics.search.together import Place
 from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work, swivel_deg
-from handlead.machines.documents.job_file import Job, Setup
+from handlead.machines.documents.job_file import Job
 from handlead.machines.documents.machine_file import Machine
 from handlead.machines.setups.drawers import drawers_of
 from handlead.machines.setups.ways import Needed, Way, find_ways

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.setup import Change
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.transfer.constants import find_constants
 from handlead.kinematics.transfer.needs import Role
@@ -139,14 +140,14 @@ def _twice(trials: Trials, crossed: Sequence[Step]) -> Iterator[Step]:
     yield from crossed
     exchanged = (step for step in _rearranged(trials) if step.effort > IDLER)
     for first in itertools.chain(exchanged, crossed):
-        for name, between in first.change.items():
+        for name, between in first.change.mounted.items():
             link = trials.case.train.link(name)
             assert isinstance(link, ChangeGears)
             for second in idler_steps(trials.case, link, between):
                 yield replace(
                     first,
                     words=f"{first.words} {second.words}",
-                    change={**first.change, **second.change},
+                    change=Change(first.change | second.change),
                     effort=first.effort + second.effort,
                 )
 

@@ -14,6 +14,7 @@ from handlead.kinematics.law.outcome import Outcome, predict_of_kind
 from handlead.kinematics.practice import cycle
 from handlead.kinematics.slips.faults import ANY_IDLER
 from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.constants import IndexRule, find_index_rule
@@ -27,7 +28,7 @@ from handlead.kinematics.work.sizes import (
     rolling_diameter_of,
     sizes_of,
 )
-from handlead.machines.documents.job_file import Job, Setup
+from handlead.machines.documents.job_file import Job
 from handlead.machines.toml.errors import FileFault, NoSetup
 
 
@@ -298,7 +299,7 @@ def with_lever_moved(case: Case, name: str) -> Iterator[tuple[str, Case]]:
         if position == stands:
             continue
         try:
-            yield position, Case.of(case.job, replace(case.setup, levers={**case.setup.levers, name: position}))
+            yield position, Case.of(case.job, case.setup.with_lever(name, position))
         except FileFault:
             continue
 

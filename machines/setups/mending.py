@@ -14,9 +14,9 @@ from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.search.bracket import Bracket, Refusal
 from handlead.kinematics.slips.faults import ANY_IDLER
 from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.setup import NOTHING, Change, Setup
 from handlead.kinematics.train.solution import SLIDE_ENDS
 from handlead.kinematics.transfer.targets import fixed
-from handlead.machines.documents.job_file import Setup
 
 from .case import Case, with_lever_moved
 from .clearing import draw_clear
@@ -34,54 +34,46 @@ _USUAL_IDLERS = range(20, 81)
 
 @dataclass(frozen=True)
 class Step:
-    """One thing to do at the machine, in `words`, and what it makes of a set-up.
+    """One thing to do at the machine, in `words`, and what it changes of a set-up.
 
     `ratios` are signed ratios that brackets must come to where no gears are named; `effort` orders steps by the
     work that they are.
     """
 
     words: str
-    levers: Mapping[str, str] = field(default_factory=dict)
-    change: Mapping[str, Mounted] = field(default_factory=dict)
+    change: Change = NOTHING
     ratios: Mapping[str, Fraction] = field(default_factory=dict)
-    swivel_deg: Fraction | None = None
-    drive: str | None = None
     effort: int = LEVER
 
     def __post_init__(self) -> None:
-        freeze(self, "levers", "change", "ratios")
+        freeze(self, "ratios")
 
     @property
     def touches(self) -> frozenset[str]:
         """What the step lays hand on; two steps that lay hand on the same thing don't go together."""
-        head = {"the head"} if self.swivel_deg is not None else set()
-        drive = {"the drive"} if self.drive is not None else set()
-        return frozenset({*self.levers, *self.change, *self.ratios} | head | drive)
+        return self.change.touches | self.ratios.keys()
 
     def as_json(self) -> dict[str, object]:
         """The step as plain values: its words, and what it changes, as the keys of [setup] have it."""
+        swivel = self.change.get(("swivel",))
         return {
             "words": self.words,
-            "drive": self.drive,
-            "levers": dict(self.levers),
-            "swivel_deg": None if self.swivel_deg is None else float(self.swivel_deg),
+            "drive": self.change.get(("drive",)),
+            "levers": dict(self.change.levers),
+            "swivel_deg": None if swivel is None else float(swivel),
             "change": {
                 name: {"gears": list(mounted.gears), "idlers": list(mounted.idlers)}
-                for name, mounted in self.change.items()
+                for name, mounted in self.change.mounted.items()
             },
             "ratios": {name: str(ratio) for name, ratio in self.ratios.items()},
         }
 
     def on(self, setup: Setup) -> Setup:
         """The set-up after the step; a bracket that must come to a ratio is left out of it."""
-        change = {name: gears for name, gears in {**setup.change, **self.change}.items() if name not in self.ratios}
-        return replace(
-            setup,
-            levers={**setup.levers, **self.levers},
-            change=change,
-            swivel_deg=setup.swivel_deg if self.swivel_deg is None else self.swivel_deg,
-            drive=self.drive or setup.drive,
-        )
+        then = self.change.on(setup)
+        if not self.ratios:
+            return then
+        return replace(then, change={name: gears for name, gears in then.change.items() if name not in self.ratios})
 
 
 def carried_out(case: Case, steps: Iterable[Step]) -> Case:
@@ -102,7 +94,8 @@ def lever_steps(case: Case) -> Iterator[Step]:
     for name, now in case.job.machine.positions(case.setup).items():
         for position in case.job.machine.levers[name].positions:
             if position != now:
-                yield Step(f'Put lever "{name}" to "{position}" (it stands at "{now}").', levers={name: position})
+                words = f'Put lever "{name}" to "{position}" (it stands at "{now}").'
+                yield Step(words, Change.to(levers={name: position}))
 
 
 def drive_step(case: Case) -> Step | None:
@@ -118,9 +111,9 @@ def drive_step(case: Case) -> Step | None:
                 return Step(
                     f'{clear[0].upper()}{clear[1:]}, and put lever "{name}" to "{position}" (it stands at '
                     f'"{stands[name]}") before "{other}" runs; put it back for the cut, which "{drive}" drives.',
-                    drive=drive,
+                    Change.to(drive=drive),
                 )
-    return Step(f'Cut with the drive "{drive}", not with "{other}".', drive=drive)
+    return Step(f'Cut with the drive "{drive}", not with "{other}".', Change.to(drive=drive))
 
 
 def _runs_alone(case: Case) -> bool:
@@ -136,7 +129,7 @@ def swing_step(case: Case, limit_deg: float) -> Step | None:
     if abs(case.swivel_deg - wanted) <= limit_deg:
         return None
     words = f"Swing the head to {case.job.machine.swivel_text(wanted)}."
-    return Step(words, swivel_deg=Fraction(round(60 * wanted), 60), effort=0)
+    return Step(words, Change.to(swivel_deg=Fraction(round(60 * wanted), 60)), effort=0)
 
 
 # ---------------------------------------------------------------- change gears
@@ -151,7 +144,7 @@ def idler_steps(case: Case, link: ChangeGears, mounted: Mounted) -> Iterator[Ste
         idlers = with_idlers(case, link, mounted, number)
         if idlers is not None:
             then = replace(mounted, idlers=idlers)
-            yield Step(_idler_words(case, link, mounted, then), change={link.name: then}, effort=IDLER)
+            yield Step(_idler_words(case, link, mounted, then), change=Change.to({link.name: then}), effort=IDLER)
 
 
 def with_idlers(case: Case, link: ChangeGears, mounted: Mounted, number: int) -> tuple[int, ...] | None:
@@ -201,7 +194,7 @@ def other_idler_steps(case: Case, link: ChangeGears, mounted: Mounted) -> Iterat
             then = replace(mounted, idlers=(*mounted.idlers[:place], other, *mounted.idlers[place + 1 :]))
             if other != teeth and refusal(link, then) is None:
                 words = f'In "{link.name}" mount {other} in place of the idler {teeth}.'
-                yield Step(words, change={link.name: then}, effort=IDLER)
+                yield Step(words, change=Change.to({link.name: then}), effort=IDLER)
                 break
 
 
@@ -212,21 +205,19 @@ def exchange_steps(link: ChangeGears, mounted: Mounted, *, same_ratio: bool) -> 
     as where the gears can't be mounted as they are.
     """
     for one, other in itertools.combinations(range(len(mounted.gears)), 2):
-        gears = list(mounted.gears)
-        gears[one], gears[other] = gears[other], gears[one]
-        then = replace(mounted, gears=tuple(gears))
+        then = mounted.exchanged(one, other)
         if then == mounted or (then.ratio == mounted.ratio and not same_ratio):
             continue
         words = f'Exchange {mounted.gears[one]} and {mounted.gears[other]} in "{link.name}": it should read '
-        yield Step(f"{words}{then}.", change={link.name: then}, effort=EXCHANGE)
+        yield Step(f"{words}{then}.", change=Change.to({link.name: then}), effort=EXCHANGE)
 
 
 def turned_round_steps(link: ChangeGears, mounted: Mounted) -> Iterator[Step]:
     """The bracket end for end."""
-    then = replace(mounted, gears=mounted.gears[::-1])
+    then = mounted.turned_round()
     if then != mounted:
         words = f'Turn "{link.name}" end for end: drivers and driven gears are exchanged, it should read '
-        yield Step(f"{words}{then}.", change={link.name: then}, effort=TURN_ROUND)
+        yield Step(f"{words}{then}.", change=Change.to({link.name: then}), effort=TURN_ROUND)
 
 
 def crossed_steps(one: ChangeGears, other: ChangeGears) -> Iterator[Step]:
@@ -235,29 +226,25 @@ def crossed_steps(one: ChangeGears, other: ChangeGears) -> Iterator[Step]:
         return
     for here, there in itertools.product(range(len(one.mounted.gears)), range(len(other.mounted.gears))):
         a, b = one.mounted.gears[here], other.mounted.gears[there]
-        first, second = _put(one.mounted, here, b), _put(other.mounted, there, a)
+        first, second = one.mounted.with_gear(here, b), other.mounted.with_gear(there, a)
         if a != b:
             yield Step(
                 f'Exchange {a} in "{one.name}" and {b} in "{other.name}": they should read {first} '
                 f"and {second}.",
-                change={one.name: first, other.name: second},
+                change=Change.to({one.name: first, other.name: second}),
                 effort=EXCHANGE + 1,
             )
-
-
-def _put(mounted: Mounted, place: int, teeth: int) -> Mounted:
-    return replace(mounted, gears=(*mounted.gears[:place], teeth, *mounted.gears[place + 1 :]))
 
 
 def other_gear_steps(case: Case, link: ChangeGears, mounted: Mounted, target: Fraction, near: float) -> Iterator[Step]:
     """One gear of the bracket against one out of the drawer, for a ratio within the part `near` of `target`."""
     for place, teeth in itertools.product(range(len(mounted.gears)), sorted(set(free_gears(case, link.name) or ()))):
-        then = _put(mounted, place, teeth)
+        then = mounted.with_gear(place, teeth)
         if then == mounted or then.ratio * target <= 0 or abs(then.ratio / target - 1) > near:
             continue
         yield Step(
             f'In "{link.name}" mount {teeth} in place of {mounted.gears[place]}: it should read {then}.',
-            change={link.name: then},
+            change=Change.to({link.name: then}),
             # The nearer the counts, the likelier one was taken for the other.
             effort=OTHER_GEAR + abs(teeth - mounted.gears[place]),
         )
@@ -279,7 +266,7 @@ def anew_steps(
             if now
             else f'No change gears are mounted in "{link.name}": mount {gears}.'
         )
-        yield Step(words, change={link.name: gears}, effort=ANEW)
+        yield Step(words, change=Change.to({link.name: gears}), effort=ANEW)
 
 
 def _sets_near(

@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from fractions import Fraction
 
-from handlead.kinematics.frame.words import angle_text
+from handlead.kinematics.frame.words import swing, swivel_words
 from handlead.kinematics.gears.gear import MM_PER_INCH
 
 
@@ -73,10 +73,9 @@ def decimal(value: Fraction | None, digits: int = 6) -> str:
 
 def swivel_text(swivel_deg: float, *, seen: bool = True) -> str:
     """The swivel for the vernier, in degrees and minutes, with the way to swing; `seen` says from where."""
-    if not round(swivel_deg * 60):
+    if not swing(swivel_deg):
         return "0° (level)"
-    way = "counter-clockwise" if swivel_deg > 0 else "clockwise"
-    return f"{angle_text(swivel_deg)} {way}{' (seen from behind the hob)' if seen else ''}"
+    return f"{swivel_words(swivel_deg)}{' (seen from behind the hob)' if seen else ''}"
 
 
 def quoted(names: Sequence[str]) -> str:

@@ -55,7 +55,7 @@ from handlead.kinematics.train.links import Mounted
 from handlead.kinematics.transfer.constants import Constants, find_constants
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.documents.catalogue import shipped_machines
-from handlead.machines.documents.job_file import Job, Seen, SeenCheck, Setup
+from handlead.machines.documents.job_file import Job, Seen, SeenCheck
 from handlead.machines.documents.keys import HOB, SETUP
 from handlead.machines.documents.machine_file import Machine, read_machine
 from handlead.machines.proving.proof import Proof, prove, prove_case
@@ -200,26 +200,11 @@ def _fault_json(job: Job, fault: Fault, suspect: Suspect) -> dict[str, Any]:
         "detail": fault.detail,
         "meaning": fault.kind.meaning,
         "check": fault.kind.check,
-        "setup": setup_json(job, standing),
+        "setup": _plain(SETUP.write(setup_values(standing.setup, job.machine), job.units)),
     }
     if standing.hob != job.hob:
         value["hob"] = _plain(HOB.write(hob_values(standing.hob, job.units), job.units))
     return value
-
-
-def setup_json(job: Job, standing: Standing) -> dict[str, Any]:
-    """A set-up as it stands, with the keys of a job's [setup]."""
-    written: dict[str, Any] = _plain(
-        SETUP.write(setup_values(setup_of(job, standing), job.machine), job.units)
-    )
-    return written
-
-
-def setup_of(job: Job, standing: Standing) -> Setup:
-    """The set-up that stands there, with the true teeth of its gears."""
-    change = {name: Mounted(gears, standing.idlers.get(name, ())) for name, gears in standing.gears.items()}
-    written = job.setup or Setup(standing.drive)
-    return replace(written, swivel_deg=standing.swivel_deg, levers=standing.positions, change=change)
 
 
 def _plain(value: Any) -> Any:
@@ -450,7 +435,7 @@ def _proves(job: Job, standing: Standing) -> bool:
     """Whether `handlead prove` calls the set-up that stands there as wanted."""
     tried = replace(job, hob=standing.hob)
     try:
-        return prove_case(Case.of(tried, setup_of(tried, standing))).is_as_wanted
+        return prove_case(Case.of(tried, standing.setup)).is_as_wanted
     except FileFault:
         return False
 
@@ -502,7 +487,8 @@ def _study(asked: _Asked) -> Study:
     }
     bench = Bench(
         train=machine.train,
-        levers={name: lever.positions for name, lever in machine.levers.items()},
+        levers={name: tuple(lever.positions) for name, lever in machine.levers.items()},
+        states=lambda levers: machine.states(levers) if machine.can_stand(levers) else None,
         owned={name: teeth for name, teeth in owned.items() if teeth},
         work=job.work,
         mate=job.mate,
@@ -515,24 +501,16 @@ def _study(asked: _Asked) -> Study:
         lacking=lambda mounted: {one.teeth: one.used - one.owned for one in shortfalls(machine, mounted)},
     )
     swivel = meant_swivel(job.work, job.hob) if setup.swivel_deg is None else setup.swivel_deg
-    base = Standing(
-        drive=setup.drive,
-        positions=positions,
-        gears={name: mounted.gears for name, mounted in setup.change.items()},
-        idlers={name: mounted.idlers for name, mounted in setup.change.items() if mounted.idlers},
-        swivel_deg=swivel,
-        hob=job.hob,
-    )
-    return Study(bench, base)
+    return Study(bench, Standing(replace(setup, levers=positions, swivel_deg=swivel), job.hob))
 
 
 def _takes(machine: Machine) -> Takes:
     """Whether a bracket takes gears and idlers, as `handlead prove` looks at it."""
     brackets = {link.name: link for link in machine.train.brackets}
 
-    def takes(name: str, gears: tuple[int, ...], idlers: tuple[int, ...]) -> bool:
-        link, mounted = brackets[name], Mounted(gears, idlers)
-        if len(mounted.pairs) not in link.pairs or len(idlers) not in link.idlers:
+    def takes(name: str, mounted: Mounted) -> bool:
+        link = brackets[name]
+        if len(mounted.pairs) not in link.pairs or len(mounted.idlers) not in link.idlers:
             return False
         return refusal(link, mounted) is None
 

@@ -6,7 +6,7 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 
 import tomlkit
-from handlead.machines.documents.job_file import Setup
+from handlead.kinematics.train.setup import Setup
 from handlead.machines.toml.filing import as_it_came, plain
 from handlead.machines.toml.places import Path_, Statement, comments, statements
 

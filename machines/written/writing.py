@@ -31,8 +31,9 @@ from handlead.kinematics.train.links import (
     TwoPort,
     WormGear,
 )
+from handlead.kinematics.train.setup import Setup, SetupMove
 from handlead.kinematics.work.requirement import HobData, Work
-from handlead.machines.documents.job_file import SEEN_BESIDES, Cutting, Gauging, Job, Seen, Setup, SetupMove
+from handlead.machines.documents.job_file import SEEN_BESIDES, Cutting, Gauging, Job, Seen
 from handlead.machines.documents.keys import JOB, MACHINE, MEASURED, SETUP
 from handlead.machines.documents.machine_file import Imperfection, Limits, Machine
 from handlead.machines.toml import numbers

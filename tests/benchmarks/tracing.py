@@ -80,15 +80,12 @@ def anew(study: Study, changes: list[dict[object, object]]) -> tuple[float, list
     begun = time.process_time()
     for change in changes:
         standing = study.base.changed(change)
-        states = study.bench.states(standing.positions)
+        states = study.bench.states(standing.setup.levers)
         if states is None:
             outcomes.append(None)
             continue
-        mounted = {name: standing.mounted(name) for name in standing.gears}
-        train = with_ratios(
-            study.bench.train.with_states(states), {n: m.ratio for n, m in mounted.items() if m}
-        )
-        running = run(train, standing.drive)
+        ratios = {name: mounted.ratio for name, mounted in standing.change.items()}
+        running = run(with_ratios(study.bench.train.with_states(states), ratios), standing.setup.drive)
         outcome = predict(running.rates, standing.hob, float(standing.swivel_deg)) if running.rates else None
         outcomes.append((running, outcome))
     return time.process_time() - begun, outcomes

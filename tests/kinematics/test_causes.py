@@ -12,6 +12,8 @@ from handlead.kinematics.slips.causes import Suspect, next_check
 from handlead.kinematics.slips.evidence import Evidence, Measure, View, Word, view_of
 from handlead.kinematics.slips.faults import Standing
 from handlead.kinematics.slips.inspections import LOOKS, Check
+from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.transfer.response import Running
 from handlead.kinematics.work.requirement import HobData
 from hypothesis import given, settings
@@ -22,7 +24,9 @@ VIEW = View(
     Fraction(2), frozenset({"clean"}),
 )  # fmt: skip
 HOB = HobData(Fraction(3), 1, Hand.RIGHT, Fraction("2.37"), Fraction("72.5"))
-BASE = Standing("main", {"feed": "up"}, {"index": (24, 58), "feed": (20, 40)}, {}, Fraction(1), HOB)
+BASE = Standing(
+    Setup("main", Fraction(1), levers={"feed": "up"}, change={"index": Mounted((24, 58)), "feed": Mounted((20, 40))}), HOB
+)
 RUNNING = Running(Rates(Fraction(-1, 29)), 1, -1, (0, None, None))
 
 

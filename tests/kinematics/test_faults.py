@@ -4,7 +4,7 @@ import math
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.frame.words import Hand, swivel_words
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.slips.faults import (
     CHANGES,
@@ -12,23 +12,24 @@ from handlead.kinematics.slips.faults import (
     Standing,
     changes_words,
     find_faults,
-    gears_words,
     is_pitch,
     module_words,
     other_hob,
-    swivel_words,
 )
+from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import HobData
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 HOB = HobData(Fraction(3), 1, Hand.RIGHT, Fraction("2.371537"), Fraction("72.5"))
 BASE = Standing(
-    "main",
-    {"range": "low", "feed": "up"},
-    {"index": (24, 58, 48, 40), "feed": (30, 50)},
-    {"index": (35,)},
-    Fraction(5, 2),
+    Setup(
+        "main",
+        Fraction(5, 2),
+        levers={"range": "low", "feed": "up"},
+        change={"index": Mounted((24, 58, 48, 40), (35,)), "feed": Mounted((30, 50))},
+    ),
     HOB,
 )
 
@@ -68,15 +69,13 @@ def test_the_set_up_that_is_changed_stays_as_it_was():
     before = BASE.key
     changed = BASE.changed({("gears", "index"): (40, 24), ("lever", "range"): "high"})
     assert BASE.key == before
-    assert changed.mounted("index").gears == (40, 24)
-    assert changed.mounted("index").idlers == (35,)
+    assert changed.change["index"].gears == (40, 24)
+    assert changed.change["index"].idlers == (35,)
 
 
 def test_an_emptied_bracket_holds_nothing_at_all():
     emptied = BASE.changed({("gears", "index"): (), ("idlers", "index"): ()})
-    assert emptied.mounted("index") is None
-    assert "index" not in emptied.gears
-    assert "index" not in emptied.idlers
+    assert "index" not in emptied.change
 
 
 def test_the_lead_angle_of_another_hob_goes_with_its_starts():
@@ -109,8 +108,8 @@ def test_a_size_of_tooth_is_told_as_the_trade_tells_it(module, words):
 
 
 def test_gears_and_swivel_are_written_as_people_write_them():
-    assert gears_words((24, 58, 48, 40)) == "24/58 · 48/40"
-    assert gears_words(()) == "empty"
+    assert changes_words({("gears", "index"): (24, 58, 48, 40)}) == "24/58 · 48/40 in index"
+    assert changes_words({("gears", "index"): ()}) == "empty in index"
     assert swivel_words(Fraction(-2415, 100)) == "24° 09' clockwise"
     assert swivel_words(Fraction(0)) == "0° 00'"
 
@@ -135,9 +134,6 @@ def test_no_two_kinds_of_change_share_a_function():
     assert len(set(CHANGES.values())) == len(CHANGES)
 
 
-def test_no_idler_written_down_and_no_idler_left_unsaid_are_the_same_standing():
-    hob = HobData(Fraction(2))
-    said, unsaid = (
-        Standing("main", {}, {"feed": (20, 40)}, idlers, Fraction(0), hob) for idlers in ({"feed": ()}, {})
-    )
-    assert said.key == unsaid.key
+def test_which_idler_it_is_doesnt_matter_only_how_many():
+    stood = {idlers: Standing(Setup("main", change={"feed": Mounted((20, 40), idlers)}), HOB) for idlers in ((), (30,), (35,))}
+    assert stood[30,].key == stood[35,].key != stood[()].key

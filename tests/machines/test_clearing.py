@@ -8,7 +8,8 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.machines.documents.job_file import SetupMove, read_job, read_job_text
+from handlead.kinematics.train.setup import SetupMove
+from handlead.machines.documents.job_file import read_job, read_job_text
 from handlead.machines.judging.move_checks import check_moves, hob_drawn_clear
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case, feed_opened_by

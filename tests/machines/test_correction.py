@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.frame.words import Feed
 from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.transfer.needs import Role
-from handlead.machines.documents.job_file import Setup, read_job
+from handlead.machines.documents.job_file import read_job
 from handlead.machines.judging.checks import JOB_CHECKS
 from handlead.machines.proving import trials
 from handlead.machines.proving.proof import prove, prove_case
@@ -151,7 +152,7 @@ def test_two_slips_at_once_are_mended_at_once_and_each_finding_has_its_part():
 def test_an_idler_that_is_advised_lies_in_the_drawer_and_fits():
     job = read_job(ROOT / "scenarios" / "21-idler-left-out" / "job.toml")
     (step,) = prove(job).correction.steps
-    ((name, mounted),) = step.change.items()
+    ((name, mounted),) = step.change.mounted.items()
     assert f"({mounted.idlers[0]} teeth will do)" in step.words
     assert prove(replace(job, setup=step.on(job.setup))).is_as_wanted
     assert name == "differential gears"

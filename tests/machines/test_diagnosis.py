@@ -24,7 +24,6 @@ from handlead.machines.tracing.diagnosis import (
     EXPLAINED,
     NOT_EXPLAINED,
     evidence_of,
-    setup_of,
     study_of,
     trace,
     with_answer,
@@ -223,7 +222,7 @@ def test_a_cause_that_is_listed_leaves_what_was_seen_when_it_is_set_up_and_prove
         stood = suspect.standing
         if stood.miscounted or stood.parted or stood.slips:
             continue  # no set-up of a job file says this
-        built = replace(job, hob=stood.hob).with_setup(setup_of(job, stood))
+        built = replace(job, hob=stood.hob).with_setup(stood.setup)
         proof = prove(built)
         if suspect.outcome is None:
             assert proof.computed.outcome is None
@@ -365,7 +364,7 @@ def test_a_set_up_that_is_written_wrong_is_traced_to_what_is_wrong_in_it():
     first = found.suspects[0].faults[0]
     assert (first.kind.kind, first.where) == ("idler-left-out", "differential gears")
     assert "as written" in first.detail
-    assert setup_of(job, found.suspects[0].standing).change == job.setup.change
+    assert found.suspects[0].standing.setup.change == job.setup.change
 
 
 def test_a_cut_as_wanted_from_a_set_up_that_cannot_make_it_is_traced_to_what_stood_otherwise():
@@ -375,7 +374,7 @@ def test_a_cut_as_wanted_from_a_set_up_that_cannot_make_it_is_traced_to_what_sto
     assert found.as_json()["set_up_as_written"]["as_wanted"] is False
     first = found.suspects[0]
     assert first.faults[0].where == "differential gears"
-    assert len(first.standing.idlers["differential gears"]) == 1
+    assert len(first.standing.change["differential gears"].idlers) == 1
 
 
 SHIPPED = sorted(path for path in SCENARIOS.glob("*/*.toml") if path.name not in ("expected.toml", "counted.toml"))
@@ -394,7 +393,7 @@ def test_whether_a_set_up_is_right_is_for_prove_alone_whatever_was_seen(path):
 
 def mounting(job, standing):
     """What `prove` has against mounting this; a gear whose stamp lies is looked for in the drawer by its stamp."""
-    setup = setup_of(job, standing)
+    setup = standing.setup
     stamped = {name: replace(m, gears=standing.stamps.get(name, m.gears)) for name, m in setup.change.items()}
     case = Case.of(job, setup)
     found = [*check_brackets(case), *check_mounting(case)]

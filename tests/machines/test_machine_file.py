@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.frame.words import Sense
 from handlead.kinematics.train.links import Clutch, GearPair, Mounted, Rack, Screw
+from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.train import Drive, End
 from handlead.machines.documents.catalogue import find_machine, shipped_machines
-from handlead.machines.documents.job_file import Setup
 from handlead.machines.documents.machine_file import Lever, Limits, read_machine, read_machine_text
 from handlead.machines.toml.errors import FileFault
 

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.frame.motion import Position
 from handlead.kinematics.train.moves import Order, Play, run
-from handlead.machines.documents.job_file import SetupMove, read_job, read_job_text
+from handlead.kinematics.train.setup import SetupMove
+from handlead.machines.documents.job_file import read_job, read_job_text
 from handlead.machines.documents.machine_file import Imperfection
 from handlead.machines.judging.move_checks import brought_back, check_moves
 from handlead.machines.proving.proof import prove

@@ -7,7 +7,8 @@ from pathlib import Path
 import handlead.scenarios
 import pytest
 from handlead.kinematics.train.links import Mounted
-from handlead.machines.documents.job_file import Setup, read_job, read_job_text
+from handlead.kinematics.train.setup import Setup
+from handlead.machines.documents.job_file import read_job, read_job_text
 from handlead.machines.toml.places import comments
 from handlead.machines.written.rewriting import with_setup
 from hypothesis import given

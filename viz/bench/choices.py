@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from handlead.kinematics.law.outcome import Outcome
 from handlead.kinematics.train.links import ChangeGears, Mounted
-from handlead.machines.documents.job_file import Setup
+from handlead.kinematics.train.setup import Setup
 from handlead.machines.setups.case import Case, cuts_wanted, helix_slope_um
 from handlead.machines.setups.drawers import gears_left
 from handlead.machines.setups.mending import refusal

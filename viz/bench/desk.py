@@ -13,7 +13,8 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
-from handlead.machines.documents.job_file import Job, Setup, read_job_text
+from handlead.kinematics.train.setup import Setup
+from handlead.machines.documents.job_file import Job, read_job_text
 from handlead.machines.proving.proof import Proof, prove_case
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.errors import FileFault, HandleadError, NoSetup

@@ -9,7 +9,8 @@ from typing import Any
 
 import tomlkit
 from handlead.kinematics.frame.words import Feed
-from handlead.machines.documents.job_file import Setup, SetupMove
+from handlead.kinematics.train.setup import Setup, SetupMove
+from handlead.machines.toml import numbers
 from handlead.machines.toml.errors import HandleadError
 from handlead.machines.toml.filing import as_it_came, plain
 from handlead.machines.toml.numbers import NumberFault
@@ -107,7 +108,8 @@ def _swivel(desk: Desk, what: What) -> Desk:
     degrees, minutes = _text(what, "degrees").strip() or "0", _text(what, "minutes").strip() or "0"
     turn = _text(what, "turn")
     angle = f"{degrees}d {minutes}m" if "." not in degrees else degrees
-    return desks.set_up(desk, lambda setup: setup.with_swivel(angle, turn), f"head: {angle} {turn}")
+    swung = numbers.angle(angle)
+    return desks.set_up(desk, lambda setup: setup.with_swivel(swung, turn), f"head: {angle} {turn}")
 
 
 def _feed(desk: Desk, what: What) -> Desk:

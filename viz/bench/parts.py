@@ -89,7 +89,7 @@ def _elsewhere(desk: Desk) -> tuple[str, ...]:
 
 def _sizes(desk: Desk) -> tuple[tuple[str, str], ...]:
     """The sizes that follow from the drawing, in words."""
-    from handlead.machines.documents.job_file import Setup
+    from handlead.kinematics.train.setup import Setup
     from handlead.machines.setups.case import Case
 
     if desk.job is None:

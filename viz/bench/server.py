@@ -13,8 +13,8 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from handlead.kinematics.train.setup import Setup
 from handlead.machines.documents.catalogue import shipped_machines
-from handlead.machines.documents.job_file import Setup
 from handlead.machines.toml.errors import FileFault, HandleadError
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from handlead.machines.documents.job_file import Job, Setup
+    from handlead.kinematics.train.setup import Setup
+    from handlead.machines.documents.job_file import Job
     from handlead.machines.documents.machine_file import Machine
 
 

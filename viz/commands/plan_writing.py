@@ -6,8 +6,9 @@ import os
 from dataclasses import replace
 from pathlib import Path
 
+from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work
-from handlead.machines.documents.job_file import Job, Setup, read_job, read_job_text
+from handlead.machines.documents.job_file import Job, read_job, read_job_text
 from handlead.machines.planning.planning import Member, Plan
 from handlead.machines.toml.errors import FileFault, Place, Unwritable
 from handlead.machines.toml.filing import keep_beside, plain, read_text, write_text

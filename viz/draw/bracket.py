@@ -378,7 +378,7 @@ class _Drawing:
 
 
 def _words_over(mounted: Mounted, name: str, width_mm: float) -> list[Written]:
-    ratio = " · ".join(f"{driver}/{driven}" for driver, driven in mounted.pairs)
+    ratio = mounted.pairs_text
     return [
         *wrap(name, look.LARGE, width_mm, bold=True),
         *wrap(f"{ratio} = {mounted.size}", look.TEXT, width_mm),

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.frame.words import Hand, angle_text
+from handlead.kinematics.frame.words import Hand, angle_text, swing
 from handlead.viz.look import look, symbols
 from handlead.viz.look.symbols import Pen
 
@@ -70,16 +70,13 @@ def swivel_layout(
         # On its near side a thread leans the other way than where it cuts.
         tuple(_turned(_leaning(x, 0.0, -gamma, _THICK), swing) for x in range(-40, 41, 10)),
         _turned(_leaning(0.0, 0.0, gamma, 30.0), swing),
-        swivel_words(swivel_deg),
+        dial_words(swivel_deg),
     )
 
 
-def swivel_words(swivel_deg: float) -> tuple[str, str]:
+def dial_words(swivel_deg: float) -> tuple[str, str]:
     """The angle for the vernier, in degrees and minutes, and the way to swing the head."""
-    if not round(swivel_deg * 60):
-        return "0° 00′", "LEVEL: not swung"
-    way = "COUNTER-CLOCKWISE" if swivel_deg > 0 else "CLOCKWISE"
-    return angle_text(swivel_deg, "′"), way
+    return angle_text(swivel_deg, "′"), swing(swivel_deg).upper() or "LEVEL: not swung"
 
 
 def _leaning(x: float, y: float, angle_deg: float, half: float) -> Segment:

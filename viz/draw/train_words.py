@@ -218,9 +218,8 @@ def _belt(link: Belt) -> tuple[str, ...]:
 def _change_gears(link: ChangeGears) -> tuple[str, ...]:
     if link.mounted is None:
         return ("EMPTY",)
-    pairs = " · ".join(f"{driver}/{driven}" for driver, driven in link.mounted.pairs)
     idlers = ", ".join(str(teeth) for teeth in link.mounted.idlers)
-    return (pairs, f"idler {idlers}" if idlers else "no idler")
+    return (link.mounted.pairs_text, f"idler {idlers}" if idlers else "no idler")
 
 
 def _selector(link: Selector) -> tuple[str, ...]:

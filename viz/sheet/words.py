@@ -11,12 +11,13 @@ from fractions import Fraction
 from pathlib import Path
 
 from handlead.kinematics.cutting.touch import SCRATCH_DEPTH
-from handlead.kinematics.frame.words import POSITIVES, angle_text
+from handlead.kinematics.frame.words import POSITIVES, angle_text, swing
 from handlead.kinematics.gears import gear as gears
 from handlead.kinematics.gears.sprocket import over_pins
 from handlead.kinematics.law.light_cut import touch_of
 from handlead.kinematics.practice.cycle import depth_left_by_span
 from handlead.kinematics.train.links import ChangeGears
+from handlead.kinematics.train.setup import SetupMove
 from handlead.kinematics.work.requirement import Work, gear_of
 from handlead.kinematics.work.sizes import (
     centres_at_depth,
@@ -25,7 +26,7 @@ from handlead.kinematics.work.sizes import (
     sizes_of,
     sprocket_of,
 )
-from handlead.machines.documents.job_file import Job, SetupMove
+from handlead.machines.documents.job_file import Job
 from handlead.machines.judging.checks import misread_levers
 from handlead.machines.measuring.part_sizes import ball_text, part_sizes
 from handlead.machines.practice.cut_cycle import CutCycle, cut_cycle
@@ -44,7 +45,7 @@ from handlead.machines.toml.places import quoted
 from handlead.machines.toml.units import deviation, dial, height, length, surface_speed
 from handlead.machines.toml.units import feed as feed_text
 from handlead.viz.draw.bracket import LETTERS, bracket_layout, idler_words
-from handlead.viz.draw.head import swivel_words
+from handlead.viz.draw.head import dial_words
 from handlead.viz.draw.marks import lean_text, meets_edges, wanted_marks
 from handlead.viz.look.shop import Shop
 
@@ -280,12 +281,11 @@ def bracket_words(link: ChangeGears) -> BracketWords:
     if mounted is None:
         return BracketWords(link.name, EMPTY, "", (link.from_part, link.to_part), "")
     last = LETTERS[len(mounted.gears) - 1]
-    plain = " · ".join(f"{driver}/{driven}" for driver, driven in mounted.pairs)
     teeth = " and ".join(str(each) for each in mounted.idlers)
     notes = [_where_idlers(link)] if mounted.idlers else []
     return BracketWords(
         link.name,
-        plain,
+        mounted.pairs_text,
         f"+ IDLER {teeth}" if mounted.idlers else "NO IDLER",
         (f"a on {link.from_part}", f"{last} on {link.to_part}"),
         "; ".join([*notes, *_look_alike(mounted.gears)]),
@@ -312,8 +312,8 @@ def _look_alike(gears: Sequence[int]) -> list[str]:
 def head_words(proof: Proof) -> tuple[str, str, str]:
     """The angle for the vernier, which way the head swings as the set-up was proved, and where its right end goes."""
     case = proof.case
-    angle, way = swivel_words(case.swivel_deg)
-    if not round(case.swivel_deg * 60):
+    angle, way = dial_words(case.swivel_deg)
+    if not swing(case.swivel_deg):
         return angle, way, ""
     return angle, way, f"right-hand end {case.job.machine.right_hand_end(case.swivel_deg).upper()}"
 

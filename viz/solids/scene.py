@@ -11,7 +11,7 @@ from handlead.kinematics.cutting.field import scratch_cut
 from handlead.kinematics.cutting.setting import Setting
 from handlead.kinematics.frame.blank import Field
 from handlead.kinematics.frame.motion import ENDS, Position
-from handlead.kinematics.frame.words import SWIVEL_TURNS, angle_text
+from handlead.kinematics.frame.words import angle_text, swing, swivel_words
 from handlead.kinematics.law.outcome import Outcome
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.machines.blanks.witness import NotCut, setting_of
@@ -151,10 +151,9 @@ class Scene:
     def _head(self) -> str:
         swivel = self.setting.swivel_deg
         up = f"; up in this picture is {self.shop.up}" if self.shop.up else ""
-        if abs(swivel) < 1 / 120:
+        if not swing(swivel):
             return f"head level{up}"
-        way = next(word for word, sign in SWIVEL_TURNS.items() if sign * swivel > 0)
-        return f"head swung {angle_text(swivel)} {way}, seen from behind the hob{up}"
+        return f"head swung {swivel_words(swivel)}, seen from behind the hob{up}"
 
     def _place(self, position: Position) -> str:
         rates = self.setting.rates
