@@ -38,6 +38,11 @@ class Feed(Enum):
     CLIMB = "climb"
     CONVENTIONAL = "conventional"
 
+    @property
+    def other(self) -> Feed:
+        """The other of the two."""
+        return Feed.CONVENTIONAL if self is Feed.CLIMB else Feed.CLIMB
+
 
 class Sense(Enum):
     """Whether the positives of two parts go together or against each other."""

@@ -27,6 +27,7 @@ from handlead.machines.toml.reading import Complaints, table_of, values_of
 from handlead.machines.toml.values import guess
 
 from .catalogue import locate, no_such_machine
+from .halves import Halves, halves_of
 from .hob_rack import check_hob_is_there, hob_of_job
 from .keys import JOB, TOOTH_SIZES
 from .machine_file import Machine, clashes, read_machine
@@ -160,6 +161,7 @@ class Job:
     centre_distance: Fraction | None = None
     crossing_angle_deg: Fraction | None = None
     measured: tuple[Gauging, ...] = ()
+    halves: Halves | None = None
     units: str = "mm"
     document: Document = field(default=Document("job", "", {}), repr=False, compare=False)
 
@@ -252,6 +254,7 @@ def _job(document: Document, beside: str) -> Job:
     complaints.raise_any(fault)
     hob = _hob(hob_values, work)
     _check_throat(work, hob, complaints)
+    halves = halves_of(values, work, complaints)
     complaints.raise_any(fault)
     return Job(
         title=values.get("title") or Path(document.file).stem,
@@ -266,6 +269,7 @@ def _job(document: Document, beside: str) -> Job:
         centre_distance=values.get("mate", {}).get("centre_distance"),
         crossing_angle_deg=values.get("mate", {}).get("crossing_angle"),
         measured=tuple(_gauging(row) for row in values.get("measured", ())),
+        halves=halves,
         units=values.get("units", "mm"),
         document=document,
     )

@@ -35,6 +35,7 @@ from handlead.machines.toml.values import (
     Whole,
 )  # fmt: skip
 
+from .halves_keys import HALVES, MEETS
 from .hand_keys import HAND_KEYS
 
 MOST_TEETH = 100_000
@@ -632,6 +633,31 @@ _HOB_KEYS = (
         ),
 )  # fmt: skip
 
+DOUBLE_HELICAL = Table(
+    "double_helical",
+    "A double helical gear, two halves cut on one blank; [work] is the half that this set-up cuts, its face_width that "
+    "of one half.",
+    (
+        Key("groove", _SIZE, "Width of the groove between the halves.", True),
+        Key("groove_diameter", _SIZE, "Diameter to which the groove is turned.", default="not looked at"),
+        Key("half", Text(tuple(HALVES)), "Where this half lies on the machine.", default="fed into the groove"),
+        Key("second", Flag(), "Whether the other half is cut already.", default="false"),
+        Key(
+            "turned_over",
+            Flag(),
+            "Whether the work is turned end for end before the second half, so that both are cut in the same place.",
+            default="true",
+        ),
+        Key("meets", Text(MEETS), "How the halves meet at the apex.", default=MEETS[0]),
+        Key(
+            "set_within",
+            Length(0),
+            "How truly the second half is set by its line, along the reference circle.",
+            default="0.05 mm",
+        ),
+    ),
+)
+
 HOB = Table(
     "hob",
     "The hob, as its maker marked it; or by its name in the rack of hobs beside the job, hobs.toml.",
@@ -916,6 +942,7 @@ JOB = Table(
             advice="Write the name of a machine that ships, or the path of a machine file next to this one",
         ),
         Key("work", WORK, WORK.meaning, True, advice="Write a table [work] with what the drawing says"),
+        Key("double_helical", DOUBLE_HELICAL, DOUBLE_HELICAL.meaning),
         Key("mate", MATE, MATE.meaning),
         Key("hob", NameOr(HOB), HOB.meaning, default="chosen from the rack beside the job, where there is one"),
         Key("cutting", CUTTING, CUTTING.meaning),

@@ -23,6 +23,12 @@ from .member import Found, Manner, search_member
 from .planned import Planned
 from .wanted import USUAL_FEED_WAY, Wanted
 
+#: The half of a double helical gear that is cut after the one on the job.
+SECOND_HALF = "second half"
+
+#: The members that a job asks for; the other hand of work without a mate is only shown.
+ASKED_FOR = ("work", SECOND_HALF, "mate")
+
 
 @dataclass(frozen=True, repr=False)
 class Member:
@@ -85,7 +91,7 @@ class Plan:
     @property
     def is_found(self) -> bool:
         """Whether every member that the job asks for can be cut."""
-        return all(member.setups for member in self.members if member.name in ("work", "mate"))
+        return all(member.setups for member in self.members if member.name in ASKED_FOR)
 
     @property
     def of_the_pair(self) -> tuple[Finding, ...]:
@@ -120,7 +126,7 @@ class Plan:
     @property
     def last_change(self) -> Mapping[str, Mounted]:
         """What stands on the brackets once the last member that was asked for is cut."""
-        asked_for = [member for member in self.members if member.name in ("work", "mate") and member.setups]
+        asked_for = [member for member in self.members if member.name in ASKED_FOR and member.setups]
         return asked_for[-1].setups[0].setup.change if asked_for else {}
 
     def as_json(self) -> dict[str, Any]:
@@ -155,16 +161,15 @@ def plan(
     wanted = Wanted.of(job, machine or job.machine, top, lying or {})
     members = _members(job)
     tell = _telling(wanted, members[0], so_far)
-    shared = _plan_pair(wanted, members, tell)
-    if shared is not None:
-        return Plan(job, wanted.machine, shared, True, wanted.lying)
-    planned: list[Member] = []
-    for name, work in members:
+    shared = _plan_pair(wanted, members[:2], tell)
+    planned: list[Member] = list(shared or ())
+    for name, work in members[len(planned) :]:
         if name == "other hand" and not planned[0].setups:
             left_out = Member(name, work, (), "the hand that is asked for can't be set", not_searched=_OTHER_HAND)
             return Plan(job, wanted.machine, (*planned, left_out), False, wanted.lying)
-        planned.append(_member(wanted.after(_standing(planned)), name, work, None if planned else tell))
-    return Plan(job, wanted.machine, tuple(planned), False, wanted.lying)
+        wants = wanted_for(wanted.after(_standing(planned)), name)
+        planned.append(_member(wants, name, work, None if planned else tell))
+    return Plan(job, wanted.machine, tuple(planned), shared is not None, wanted.lying)
 
 
 _OTHER_HAND = "the other hand wasn't looked at"
@@ -200,12 +205,26 @@ def _telling(
 
 def _members(job: Job) -> list[tuple[str, Work]]:
     members = [("work", job.work)]
+    if job.halves is not None and job.work.hand:
+        members.append((SECOND_HALF, replace(job.work, hand=job.work.hand.other)))
     if job.mate is not None:
         if job.work.kind != "worm wheel":
             members.append(("mate", job.mate))
-    elif job.work.is_helical and job.work.hand and job.work.kind != "worm wheel":
+    elif job.halves is None and job.work.is_helical and job.work.hand and job.work.kind != "worm wheel":
         members.append(("other hand", replace(job.work, hand=job.work.hand.other)))
     return members
+
+
+def wanted_for(wanted: Wanted, name: str) -> Wanted:
+    """What a member asks for: a second half is fed into the groove as the first was.
+
+    So the feed goes the other way where the work isn't turned over for it.
+    """
+    halves = wanted.job.halves
+    if name != SECOND_HALF or halves is None:
+        return wanted
+    feed = wanted.feed if halves.turned_over else wanted.feed.other
+    return replace(wanted, job=replace(wanted.job, halves=halves.other), feed=feed)
 
 
 def _standing(planned: Sequence[Member]) -> Mapping[str, Mounted]:
@@ -246,7 +265,8 @@ def _plan_pair(
     rows: list[tuple[Planned, Planned]] = []
     second: Found | None = None
     for ours in first.setups:
-        found = search_member(wanted.after(ours.setup.change), other, Manner(pair=True, lead_as=ours))
+        wants = wanted_for(wanted.after(ours.setup.change), other_name)
+        found = search_member(wants, other, Manner(pair=True, lead_as=ours))
         if found.setups:
             second = second or found
             rows.append((ours, found.setups[0]))

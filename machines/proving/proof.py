@@ -20,6 +20,13 @@ from handlead.machines.judging.move_checks import check_moves
 from handlead.machines.judging.pair_checks import PairSizes, pair_sizes
 from handlead.machines.measuring.hand_checks import HandCheck, hand_checks
 from handlead.machines.measuring.part_sizes import part_sizes
+from handlead.machines.proving.halves_checks import (
+    OtherHalf,
+    check_halves,
+    halves_json,
+    other_half,
+    witness_groove,
+)
 from handlead.machines.setups.case import Case
 from handlead.machines.setups.findings import Finding, worst_first
 from handlead.machines.setups.moves import Moved, make_moves
@@ -128,6 +135,11 @@ class Proof:
         """What can be counted by hand at the machine before the first cut."""
         return hand_checks(self.case, self.computed.table_per_hob, self.computed.table_per_hob_feeding)
 
+    @cached_property
+    def other_half(self) -> OtherHalf | None:
+        """What to change for the other half of a double helical gear; None for other work."""
+        return other_half(self.case) if self.case.job.halves is not None else None
+
     @property
     def verdict(self) -> str:
         """The verdict in the words of the JSON contract."""
@@ -145,6 +157,8 @@ class Proof:
         pair = self.pair
         if pair is not None:
             value["pair"] = pair.as_json()
+        if self.other_half is not None and self.case.job.halves is not None:
+            value["double_helical"] = halves_json(self.case, self.case.job.halves, self.other_half)
         if self.cut is not None:
             value["cut"] = self.cut.as_json()
         if self.moved is not None:
@@ -167,7 +181,7 @@ def prove_case(case: Case, *, cut: Depth | None = None, progress: Progress | Non
     """Run a set-up that is already on the machine."""
     findings = [finding for check in CHECKS for finding in check(case)]
     moved = make_moves(case)
-    findings += check_moves(moved) if moved else ()
+    findings += [*check_halves(case), *(check_moves(moved) if moved else ())]
     measured: Cut | None = None
     again: tuple[CutAgain, ...] = ()
     if cut:
@@ -179,7 +193,7 @@ def prove_case(case: Case, *, cut: Depth | None = None, progress: Progress | Non
     if measured and moved:
         again = cut_again(moved)
         findings += compare_cuts(again)
-    findings += light_cut(case, measured)
+    findings += [*(witness_groove(case) if cut else ()), *light_cut(case, measured)]
     return Proof(case, compute(case), worst_first(findings), measured, moved, again)
 
 

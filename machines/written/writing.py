@@ -33,6 +33,7 @@ from handlead.kinematics.train.links import (
 )
 from handlead.kinematics.train.setup import Setup, SetupMove
 from handlead.kinematics.work.requirement import HobData, Work
+from handlead.machines.documents.halves import halves_values
 from handlead.machines.documents.job_file import SEEN_BESIDES, Cutting, Gauging, Job, Seen
 from handlead.machines.documents.keys import JOB, MACHINE, MEASURED, SETUP
 from handlead.machines.documents.machine_file import Imperfection, Limits, Machine
@@ -259,6 +260,7 @@ def _job(job: Job) -> dict[str, Any]:
         "units": job.units,
         "machine": job.machine_name,
         "work": work,
+        "double_helical": None if job.halves is None else halves_values(job.halves),
         "mate": None if job.mate is None else _mate(job),
         "hob": hob_values(job.hob, job.units),
         "setup": None if job.setup is None else setup_values(job.setup, job.machine),

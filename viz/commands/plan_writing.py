@@ -9,7 +9,7 @@ from pathlib import Path
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.documents.job_file import Job, read_job, read_job_text
-from handlead.machines.planning.planning import Member, Plan
+from handlead.machines.planning.planning import ASKED_FOR, SECOND_HALF, Member, Plan
 from handlead.machines.toml.errors import FileFault, Place, Unwritable
 from handlead.machines.toml.filing import keep_beside, plain, read_text, write_text
 from handlead.machines.toml.places import parse
@@ -24,7 +24,7 @@ def write_plan(path: Path, found: Plan, machine: str | None = None) -> None:
     What a file held before, but for comments and what stays anyway, is kept under a name with the date. Raises
     `FileFault` where something can't be written, or mustn't: what is said to be written by then is.
     """
-    first, *others = found.members if found.job.mate else found.members[:1]
+    first, *others = (member for member in found.members if member.name in ASKED_FOR)
     _into_job(path, found.job, first.setups[0].setup, machine)
     for member in others:
         _beside(path, found.job, member, machine)
@@ -41,7 +41,7 @@ def _into_job(path: Path, job: Job, setup: Setup, machine: str | None) -> None:
 
 def _beside(path: Path, job: Job, member: Member, machine: str | None) -> None:
     """A job of its own for a member, unless a file is there that wasn't written so."""
-    beside = path.with_name(f"{path.stem}-{member.name}{path.suffix}")
+    beside = path.with_name(f"{path.stem}-{member.name.replace(' ', '-')}{path.suffix}")
     own = _own_job(job, member.work, member.name)
     setup = member.setups[0].setup
     fresh = job_text(own)
@@ -58,7 +58,8 @@ def _beside(path: Path, job: Job, member: Member, machine: str | None) -> None:
 
 
 def _own_job(job: Job, work: Work, name: str) -> Job:
-    return replace(job, title=f"{job.title}, {name}", work=work, mate=None, setup=None, seen=None)
+    halves = job.halves.other if job.halves and name == SECOND_HALF else job.halves
+    return replace(job, title=f"{job.title}, {name}", work=work, mate=None, setup=None, seen=None, halves=halves)
 
 
 def _job_there(path: Path) -> Job | None:

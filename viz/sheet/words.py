@@ -49,6 +49,7 @@ from handlead.viz.draw.head import dial_words
 from handlead.viz.draw.marks import lean_text, meets_edges, wanted_marks
 from handlead.viz.look.shop import Shop
 
+from .halves_words import halves_block
 from .hand_check_words import hand_check_block
 from .key_words import key_rows, keys_text
 from .steps import Block
@@ -190,7 +191,7 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         errors=_findings(proof, "error"),
         warnings=_findings(proof, "warning"),
         notes=_findings(proof, "note"),
-        blocks=[*hand_check_block(proof)],
+        blocks=[*halves_block(proof), *hand_check_block(proof)],
         at_the_head=AT_THE_HEAD,
         at_the_levers=AT_THE_LEVERS,
         at_the_hob=AT_THE_HOB + (BY_CENTRES if case.sizes.throat else TOUCHED) + BETWEEN_CUTS + ABOVE_ALL,
