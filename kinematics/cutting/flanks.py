@@ -160,16 +160,24 @@ def cut_flank(
 def cut_pitch(cut: FlankCut, samples: int = 9) -> Floats:
     """Where each flank stands along the reference circle from even division, in mm, counter-clockwise positive.
 
-    Each is the mean over one cell of the lattice of contacts about the middle of the tooth, so that
-    marks don't count; looked at on the reference circle, or as near to it as the flank goes on to both sides, since
-    what an involute is displaced by is the same all along it. For `flank_gauging.gauge_pitch`, times 1000.
+    Looked at on the reference circle, or as near to it as the flank goes on to both sides, since what an involute is
+    displaced by is the same all along it. For `flank_gauging.gauge_pitch`, times 1000.
     """
     flank = cut.flank
-    gear = flank.gear
-    assert gear.face_width is not None
     first, last = active_rolls(cut)
     margin = (last - first) / 4
     roll = min(max(math.tan(flank.pressure_angle), first + margin), last - margin)
+    mean = standing_at(cut, roll, samples)
+    return np.asarray(-flank.side * mean / (flank.base_cosine * math.cos(flank.pressure_angle)))
+
+
+def standing_at(cut: FlankCut, roll: float, samples: int = 9) -> Floats:
+    """How far each space's flank stands out of the material about mid-face at a roll, in mm along its normal.
+
+    Each is the mean over one cell of the lattice of contacts, so that marks don't count.
+    """
+    gear = cut.flank.gear
+    assert gear.face_width is not None
     lattice = lattice_at(cut, roll)
     part = (np.arange(arguments.whole("samples", samples, at_least=1)) + 0.5) / samples - 0.5
     a, b = (x.ravel() for x in np.meshgrid(part, part, indexing="ij"))
@@ -177,5 +185,4 @@ def cut_pitch(cut: FlankCut, samples: int = 9) -> Floats:
     heights = gear.face_width / 2 + lattice.basis[1, 0] * a + lattice.basis[1, 1] * b
     spaces = np.repeat(np.arange(gear.teeth, dtype=float), a.size)
     found = deviations(cut, np.tile(rolls, gear.teeth), np.tile(heights, gear.teeth), spaces)
-    mean = found.reshape(gear.teeth, a.size).mean(axis=1)
-    return np.asarray(-flank.side * mean / (flank.base_cosine * math.cos(flank.pressure_angle)))
+    return np.asarray(found.reshape(gear.teeth, a.size).mean(axis=1))

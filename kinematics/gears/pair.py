@@ -53,7 +53,7 @@ def run_together(
     bases = (first.base_diameter + second.base_diameter) / 2
     distance = arguments.number("centre distance", distance, unit="mm", above=bases)
     working = math.acos(bases / distance)
-    gap = _gap(first, second, distance)
+    gap = gap_at(first, second, distance)
     pitch = math.pi * first.base_diameter / first.teeth
     paths = [_beyond_base(gear, tip) for gear, tip in zip((first, second), tips, strict=True)]
     length = distance * math.sin(working)
@@ -103,8 +103,8 @@ def is_undercut(gear: Gear) -> bool:
     return gear.profile_shift < least_profile_shift(gear) - 1e-9
 
 
-def _gap(first: Gear, second: Gear, distance: float) -> float:
-    """Backlash along the working circle: what pitch the two thicknesses leave there."""
+def gap_at(first: Gear, second: Gear, distance: float) -> float:
+    """Backlash along the working circle at a centre distance, in mm: what pitch the two thicknesses leave there."""
     circles = [2 * distance * gear.teeth / (first.teeth + second.teeth) for gear in (first, second)]
     pitch = math.pi * circles[0] / first.teeth
     return pitch - sum(thickness_at(gear, circle) for gear, circle in zip((first, second), circles, strict=True))

@@ -1,0 +1,1 @@
+"""Two gears as cut, rolled together on parallel shafts: what one hands on, where they bear, the play."""

@@ -1,0 +1,170 @@
+"""A gear as it was cut, for rolling: a map of one flank to either side, and what goes all round the gear.
+
+An error of table or slides that comes back with the table's turn moves a flank, all along the line on which the hob
+touches it at the time, by the same. That line has one tangent angle (at which the normal touches the base cylinder,
+seen on the blank), and it is also the line on which the mate touches. So what goes all round is a function of the
+tangent angle alone; the map of one flank, that function taken off, holds what every tooth has alike: marks, profile,
+lead.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from handlead.kinematics.blank import FlankMap
+from handlead.kinematics.flank_cutting import map_of, standing_at
+from handlead.kinematics.flank_passages import FlankCut, active_rolls, flank_cut
+from handlead.kinematics.frozen import freeze
+from handlead.kinematics.gear import Gear
+from handlead.kinematics.hob import Hob
+from handlead.kinematics.motion import Motion
+
+Floats = npt.NDArray[np.float64]
+
+TURN = 2 * math.pi
+
+#: Both flanks of a space: that on its counter-clockwise side seen facing the table, and the one across.
+SIDES = (1, -1)
+
+#: Rolls and heights of a flank's map.
+ROLLS, HEIGHTS = 64, 321
+
+#: Places looked at in a turn, so that the teeth of usual table wheels are told apart; on a tooth at least, and at most.
+_ROUND, _FEWEST, _MOST = 400, 2, 12
+
+#: Points along and across a cell of marks from which one place is told.
+_POINTS = 7
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class AllRound:
+    """What goes all round on one side: how far flanks stand out of the material, in mm along the base tangent.
+
+    Told at even steps of the tangent angle, from `begins` radians past that of flank 0 at roll 0 and mid-face.
+    """
+
+    begins: float
+    stands: Floats
+
+    def at_steps(self, first: float, steps: int, way: int = 1) -> Floats:
+        """The same at so many steps to a turn, from the tangent angle `first` on, or against it: no wave is lost."""
+        waves = np.fft.rfft(self.stands) / self.stands.size
+        order = np.arange(waves.size)
+        turned = waves * np.exp(1j * order * (first - self.begins))
+        if way < 0:
+            turned = turned.conj()
+        wide = np.zeros(steps // 2 + 1, dtype=complex)
+        kept = min(wide.size, turned.size)
+        wide[:kept] = turned[:kept]
+        return np.asarray(np.fft.irfft(wide, steps) * steps)
+
+    def at(self, angles: Floats) -> Floats:
+        """The same at any tangent angles."""
+        fine = 32 * self.stands.size
+        places = np.arange(fine + 1) * (TURN / fine)
+        values = self.at_steps(self.begins, fine)
+        return np.asarray(np.interp((angles - self.begins) % TURN, places, np.append(values, values[0])))
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class CutGear:
+    """A gear for rolling: by side the map of space 0's flank, and what goes all round the gear.
+
+    Both are held against the flanks of `gear`, whose face width is known.
+    """
+
+    gear: Gear
+    flanks: Mapping[int, FlankMap]
+    all_round: Mapping[int, AllRound]
+
+    def __post_init__(self) -> None:
+        if self.gear.face_width is None:
+            raise ValueError("face width is missing; gears are rolled over it, so give it in mm")
+        freeze(self, "flanks", "all_round")
+
+    @property
+    def width(self) -> float:
+        """Face width in mm."""
+        assert self.gear.face_width is not None
+        return self.gear.face_width
+
+    @property
+    def base_radius(self) -> float:
+        """Radius of the base cylinder, in mm."""
+        return self.gear.base_diameter / 2
+
+    @property
+    def twist(self) -> float:
+        """Turn of the tooth about the axis per mm of height, in radians, right hand positive."""
+        lead = self.gear.lead
+        return 0.0 if lead is None or self.gear.hand is None else TURN * self.gear.hand.value / lead
+
+    def reaches(self, side: int) -> tuple[float, float]:
+        """Lengths of roll between which the flank on this side was looked at, in mm."""
+        roll = self.flanks[side].roll_length
+        return float(roll[0]), float(roll[-1])
+
+    def every_tooth(self, side: int) -> Floats:
+        """What all teeth have alike on this side, in mm along the base tangent, by the map's rolls and heights."""
+        flank = self.flanks[side]
+        rolls, heights = flank.roll_length / self.base_radius, flank.heights - self.width / 2
+        angles = side * rolls[:, None] + self.twist * heights[None, :]
+        return np.asarray(flank.deviation / flank.base_cosine - self.all_round[side].at(angles))
+
+
+def gear_as_cut(
+    motion: Motion, hob: Hob, gear: Gear, swivel_deg: float, *, rolls: int = ROLLS, heights: int = HEIGHTS
+) -> CutGear:
+    """Cut both flanks of a space, and look how all others stand. Raises `ValueError` as `flank_cut`."""
+    cuts = {side: flank_cut(motion, hob, gear, swivel_deg, side=side) for side in SIDES}
+    maps = {side: map_of(cut, rolls=rolls, heights=heights) for side, cut in cuts.items()}
+    return CutGear(gear, maps, {side: _all_round(cut) for side, cut in cuts.items()})
+
+
+def _all_round(cut: FlankCut) -> AllRound:
+    """Looked at about mid-face, on every tooth at several rolls that together take up one pitch."""
+    teeth, side = cut.flank.gear.teeth, cut.flank.side
+    number = min(max(_FEWEST, math.ceil(_ROUND / teeth)), _MOST)
+    step = TURN / teeth / number
+    middle = sum(active_rolls(cut)) / 2
+    angles = side * middle + step * (np.arange(number) - (number - 1) / 2)
+    stands = np.stack([standing_at(cut, side * float(angle), _POINTS) for angle in angles], axis=1)
+    # What all teeth have alike belongs to the flank, not to the round.
+    stands = (stands - stands.mean(axis=0)) / cut.flank.base_cosine
+    return AllRound(float(angles[0]), np.where(np.isfinite(stands), stands, 0.0).ravel())
+
+
+def perfect(gear: Gear, *, rolls: int = ROLLS, heights: int = HEIGHTS) -> CutGear:
+    """The gear of the drawing, without any error: from where the rack's straight flank ends to the tips.
+
+    Raises `ValueError` without a face width, and where no involute is left.
+    """
+    if gear.face_width is None:
+        raise ValueError("face width is missing; gears are rolled over it, so give it in mm")
+    first, last = involute_lengths(gear)
+    if first >= last:
+        raise ValueError("nothing of the involute is left between roots and tips")
+    flank = FlankMap(
+        np.zeros((rolls, heights)),
+        np.linspace(first, last, rolls),
+        np.linspace(0, gear.face_width, heights),
+        math.cos(math.radians(gear.base_helix_angle_deg)),
+    )
+    none = AllRound(0.0, np.zeros(gear.teeth))
+    return CutGear(gear, dict.fromkeys(SIDES, flank), dict.fromkeys(SIDES, none))
+
+
+def involute_lengths(gear: Gear) -> tuple[float, float]:
+    """Lengths of roll in mm between which a rack's straight flank makes the involute, up to the tips.
+
+    The lower is d/2 sin α_t - (h - x) m / sin α_t, with h the height to which the rack's flank is straight; own
+    derivation.
+    """
+    sine = math.sin(math.radians(gear.transverse_pressure_angle_deg))
+    below = (gear.rack.form_height - gear.profile_shift) * gear.module_n
+    last = math.sqrt(max(gear.tip_diameter**2 - gear.base_diameter**2, 0.0)) / 2
+    return max(gear.reference_diameter / 2 * sine - below / sine, 0.05 * last), last
