@@ -15,13 +15,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from handlead.kinematics.blank import FlankMap
-from handlead.kinematics.flank_cutting import map_of, standing_at
-from handlead.kinematics.flank_passages import FlankCut, active_rolls, flank_cut
-from handlead.kinematics.frozen import freeze
-from handlead.kinematics.gear import Gear
-from handlead.kinematics.hob import Hob
-from handlead.kinematics.motion import Motion
+from handlead.kinematics.cutting.flank_passages import FlankCut, active_rolls, flank_cut
+from handlead.kinematics.cutting.flanks import map_of, standing_at
+from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.frame.blank import FlankMap
+from handlead.kinematics.frame.frozen import freeze
+from handlead.kinematics.frame.motion import Motion
+from handlead.kinematics.gears.gear import Gear
 
 Floats = npt.NDArray[np.float64]
 

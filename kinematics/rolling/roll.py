@@ -18,9 +18,9 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from handlead.kinematics import arguments
-from handlead.kinematics.flank import NominalFlank
-from handlead.kinematics.pair import gap_at
+from handlead.kinematics.frame import arguments
+from handlead.kinematics.gears.flank import NominalFlank
+from handlead.kinematics.gears.pair import gap_at
 
 from .as_cut import HEIGHTS, SIDES, TURN, CutGear
 

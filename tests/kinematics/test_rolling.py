@@ -8,18 +8,18 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from handlead.kinematics.blank import Blank
-from handlead.kinematics.flank import NominalFlank
-from handlead.kinematics.gear import Gear
-from handlead.kinematics.hob import Hob
-from handlead.kinematics.measured import full_pass
-from handlead.kinematics.motion import Rates, Ripple
-from handlead.kinematics.pair import distance_without_backlash, run_together
+from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.frame.blank import Blank
+from handlead.kinematics.frame.motion import Rates, Ripple
+from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.gears.flank import NominalFlank
+from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.gears.pair import distance_without_backlash, run_together
 from handlead.kinematics.rolling.as_cut import SIDES, AllRound, CutGear, gear_as_cut, perfect
 from handlead.kinematics.rolling.bearing import FILM, bearing
 from handlead.kinematics.rolling.roll import Rolled, roll
 from handlead.kinematics.rolling.waves import Wave, waves
-from handlead.kinematics.words import Hand
+from handlead.kinematics.witness.measured import full_pass
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rolling_outlines import pushed_ahead
