@@ -15,9 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from handlead.kinematics.cutting.flank_passages import FlankCut, active_rolls, flank_cut
-from handlead.kinematics.cutting.flanks import map_of, standing_at
-from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.cutting.flank_passages import FlankCut, active_rolls
+from handlead.kinematics.cutting.flanks import cut_flank, standing_at
+from handlead.kinematics.cutting.setting import Setting
 from handlead.kinematics.frame.blank import FlankMap
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.motion import Motion
@@ -117,11 +117,11 @@ class CutGear:
 
 
 def gear_as_cut(
-    motion: Motion, hob: Hob, gear: Gear, swivel_deg: float, *, rolls: int = ROLLS, heights: int = HEIGHTS
+    motion: Motion, setting: Setting, gear: Gear, *, rolls: int = ROLLS, heights: int = HEIGHTS
 ) -> CutGear:
-    """Cut both flanks of a space, and look how all others stand. Raises `ValueError` as `flank_cut`."""
-    cuts = {side: flank_cut(motion, hob, gear, swivel_deg, side=side) for side in SIDES}
-    maps = {side: map_of(cut, rolls=rolls, heights=heights) for side, cut in cuts.items()}
+    """Cut both flanks of a space, and look how all others stand. Raises `ValueError` as `FlankCut.of`."""
+    cuts = {side: FlankCut.of(motion, setting, gear, side=side) for side in SIDES}
+    maps = {side: cut_flank(cut, rolls=rolls, heights=heights) for side, cut in cuts.items()}
     return CutGear(gear, maps, {side: _all_round(cut) for side, cut in cuts.items()})
 
 

@@ -9,6 +9,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.cutting.setting import Setting
 from handlead.kinematics.frame.blank import Blank
 from handlead.kinematics.frame.motion import Rates, Ripple
 from handlead.kinematics.frame.words import Hand
@@ -184,8 +185,8 @@ def cut(gear: Gear, feed: float, wrong_lead: float = 0.0, ripples: tuple[Ripple,
     axial = Fraction(feed) / gear.teeth
     rates = Rates(table=index + lean * axial, axial=axial)
     swivel = HOB.geometric_lead_angle_deg - (gear.hand.value * gear.helix_angle_deg if gear.hand else 0)
-    blank = Blank(gear.tip_diameter, gear.face_width)
-    return gear_as_cut(full_pass(rates, HOB, blank, swivel, gear, ripples), HOB, gear, swivel, rolls=32, heights=81)
+    setting = Setting(rates, HOB, Blank(gear.tip_diameter, gear.face_width), swivel).to_depth(gear)
+    return gear_as_cut(full_pass(setting, ripples), setting, gear, rolls=32, heights=81)
 
 
 def test_a_lead_cut_wrong_is_seen_at_one_end_by_as_much_as_it_leans():
