@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 from .frame.door import opener
 
 if TYPE_CHECKING:
+    from handlead.kinematics.transfer.constants import Constants, find_constants
+
     from .cutting.field import cut_field, scratch_cut
     from .cutting.flank_passages import FlankCut
     from .cutting.flanks import cut_flank
@@ -45,7 +47,6 @@ if TYPE_CHECKING:
     from .train.setup import Change, Setup
     from .train.solution import Solution, hob_rates, solve
     from .train.train import Drive, End, Train
-    from .transfer.constants import Constants, find_constants
     from .work.requirement import HobData, Work, gear_of, swivel_deg, table_per_hob
 
 __all__ = [

@@ -10,15 +10,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from handlead.kinematics.frame.exact import PI, Ratio, sine
 from handlead.kinematics.search.bracket import Bracket, Mounting
 from handlead.kinematics.search.change_gears import nearest_sets
 from handlead.kinematics.search.ratios import (
-    PI,
-    Ratio,
     continued_fraction,
     convergents,
     relative_error,
-    sine,
     stern_brocot_path,
 )
 from handlead.kinematics.train.links import Mounted

@@ -16,6 +16,7 @@ from functools import cmp_to_key, lru_cache
 from typing import Any, Literal, TypeAlias
 
 import numpy as np
+from handlead.kinematics.frame.exact import Ratio
 from handlead.kinematics.train.links import Mounted
 from numpy.typing import NDArray
 
@@ -32,7 +33,7 @@ from .products import (
     spread,
     windows,
 )
-from .ratios import Ratio, checked_target, compare, compare_errors, relative_error
+from .ratios import checked_target, compare, compare_errors, relative_error
 from .scarce import allowed_orders
 
 #: What makes two entries of a list different: their ratio, their gears whatever the order, or their order too.

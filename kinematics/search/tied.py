@@ -20,10 +20,11 @@ from fractions import Fraction
 from typing import Any
 
 import numpy as np
+from handlead.kinematics.frame.exact import Ratio
 from numpy.typing import NDArray
 
 from .drawer import Drawer, GearSet
-from .ratios import Ratio, compare, relative_error
+from .ratios import compare, relative_error
 from .tied_mounts import Living, Mounts
 from .tied_ratios import Given, fractions_near, given_by, values_of
 from .together import Place, SetUp, Stock

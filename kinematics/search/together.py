@@ -24,6 +24,7 @@ from functools import cache, cmp_to_key
 from typing import TypeAlias
 
 import numpy as np
+from handlead.kinematics.frame.exact import Irrational, Ratio
 from numpy.typing import NDArray
 
 from .bracket import Bracket
@@ -39,7 +40,7 @@ from .change_gears import (
     with_idlers_from,
 )
 from .drawer import Drawer, GearSet, capacity, drawer_for, share_out
-from .ratios import Irrational, Ratio, checked_target, compare, relative_error
+from .ratios import checked_target, compare, relative_error
 
 
 @dataclass(frozen=True)

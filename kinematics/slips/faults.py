@@ -25,8 +25,9 @@ from handlead.kinematics.train.links import Brake, ChangeGears, Differential, Mo
 from handlead.kinematics.train.setup import Change, Key, Setup, idlers_counted, words_of
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.constants import Constants
-from handlead.kinematics.transfer.needs import Role, roles
 from handlead.kinematics.transfer.response import Response, Running
+from handlead.kinematics.transfer.roles import Role, roles
+from handlead.kinematics.transfer.transfer import Transfer
 from handlead.kinematics.work.requirement import HobData, Work
 from handlead.kinematics.work.requirement import swivel_deg as swivel_wanted
 from handlead.kinematics.work.sizes import hob_reference_diameter, outside_diameter
@@ -263,7 +264,9 @@ class Bench:
     def roles(self, standing: Standing) -> Mapping[str, Role]:
         """What each bracket decides with the levers as they stand."""
         states = self.states(standing.setup.levers)
-        return roles(self.train.with_states(states), standing.setup.drive) if states is not None else {}
+        if states is None:
+            return {}
+        return roles(Transfer.of(self.train.with_states(states), standing.setup.drive))
 
 
 def _the_other_way(running: Running) -> Running:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any, ClassVar
 
+from handlead.kinematics.frame.exact import pi_to
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import Sense
 
@@ -22,7 +23,7 @@ Relation = Mapping[str, Fraction]
 
 #: The circle constant to forty decimals, for a rack given by teeth and module: its travel per
 #: turn is irrational, so that the exact solution holds this fraction in place of the constant.
-PI = Fraction(31415926535897932384626433832795028841972, 10**40)
+PI = pi_to(40)
 
 
 @dataclass(frozen=True)

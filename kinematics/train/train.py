@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.frozen import freeze
 
-from .links import ChangeGears, Link, Mounted
+from .links import ChangeGears, Link, Mounted, Ratio
 
 #: The parts through which a train meets the work.
 END_NAMES = ("hob", "table", "axial", "tangential", "radial")
@@ -131,3 +131,11 @@ class Train:
                 raise ValueError(f"link {name!r} is a {link.kind}: it takes no change gears")
             links.append(link.with_gears(gears))
         return self.replacing(*links)
+
+    def with_ratios(self, ratios: Mapping[str, Fraction]) -> Train:
+        """The train with a fixed signed ratio in each of these brackets, whatever gears make it.
+
+        Raises `KeyError` for an unknown link.
+        """
+        links = ((self.link(name), ratio) for name, ratio in ratios.items())
+        return self.replacing(*(Ratio(link.name, link.ports[0], link.ports[1], ratio) for link, ratio in links))

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.train.links import ChangeGears, Ratio
-from handlead.kinematics.train.solution import SLIDE_ENDS, Solution, solve
+from handlead.kinematics.train.links import ChangeGears
+from handlead.kinematics.train.solution import SLIDE_ENDS
 from handlead.kinematics.train.train import Train
 
-from .needs import Need, Role, fed_slides, need, roles, with_generic_gears
+from .polynomials import Polynomial, add, constant, evaluate, multiply, quotient, variable
+from .roles import Role, fed_slides, roles
+from .targets import ratio_needed
+from .transfer import Ratios, Transfer, generic
 
 
 @dataclass(frozen=True)
@@ -101,16 +104,21 @@ def find_constants(train: Train, drive: str) -> Constants:
 
     Raises `KeyError` if the train has no such drive.
     """
-    train, named, series = _joined(train, drive, roles(train, drive))
-    index = _index_rule(train, drive, named)
+    return rules_of(Transfer.of(train, drive))
+
+
+def rules_of(transfer: Transfer) -> Constants:
+    """The rules for the brackets that are open."""
+    transfer, named, series = _joined(transfer, roles(transfer))
+    index = _index_rule(transfer, named)
     feeds = tuple(
         rule
         for name in named[Role.FEED]
-        for slide in fed_slides(train, name, drive)
-        if (rule := _feed_rule(train, drive, name, slide))
+        for slide in fed_slides(transfer, name)
+        if (rule := _feed_rule(transfer, name, slide))
     )
     found = [
-        _differential_rule(train, drive, name, index, feed)
+        _differential_rule(transfer, name, index, feed)
         for name in named[Role.DIFFERENTIAL]
         for feed in feeds
         if index
@@ -119,28 +127,23 @@ def find_constants(train: Train, drive: str) -> Constants:
     return Constants(index, feeds, differentials, next(iter(named[Role.SPEED]), None), series)
 
 
-def find_index_rule(
-    train: Train, drive: str, by_role: Mapping[str, Role] | None = None
-) -> IndexRule | None:
-    """The index rule alone, at a fraction of the work; None where no one bracket indexes the table.
-
-    `by_role` are the brackets' roles, where they have been found already.
-    """
-    train, named, _ = _joined(train, drive, roles(train, drive) if by_role is None else by_role)
-    return _index_rule(train, drive, named)
+def find_index_rule(transfer: Transfer, by_role: Mapping[str, Role]) -> IndexRule | None:
+    """The index rule alone, for brackets of these roles; None where no one bracket indexes the table."""
+    transfer, named, _ = _joined(transfer, by_role)
+    return _index_rule(transfer, named)
 
 
 def _joined(
-    train: Train, drive: str, by_role: Mapping[str, Role]
-) -> tuple[Train, dict[Role, list[str]], tuple[Series, ...]]:
+    transfer: Transfer, by_role: Mapping[str, Role]
+) -> tuple[Transfer, dict[Role, list[str]], tuple[Series, ...]]:
     """The train with a fixed ratio in every loose bracket of a series; the brackets left, by role; and the series."""
     named = {role: [name for name, value in by_role.items() if value is role] for role in Role}
-    series = tuple(each for role in _IN_SERIES for each in find_series(train, drive, named[role]))
-    loose = {name for each in series for name in each.loose}
+    series = tuple(each for role in _IN_SERIES for each in find_series(transfer, named[role]))
+    loose = {name: standing(transfer, name) for each in series for name in each.loose}
     if loose:
-        train = train.replacing(*(standing(train, name) for name in loose))
+        transfer = transfer.closed(loose)
         named = {role: [name for name in names if name not in loose] for role, names in named.items()}
-    return train, named, series
+    return transfer, named, series
 
 
 #: Roles in which several brackets may stand one behind the other.
@@ -150,161 +153,167 @@ _IN_SERIES = (Role.INDEX, Role.FEED, Role.DIFFERENTIAL, Role.SPEED)
 _SHIFTED = Fraction(10007, 10009)
 
 
-def find_series(train: Train, drive: str, brackets: Sequence[str]) -> list[Series]:
+def find_series(transfer: Transfer, brackets: Sequence[str]) -> list[Series]:
     """The series among brackets of one role, each with the one that takes most pairs as its main one.
 
     Two brackets are in series where one may be turned up and the other down by the same factor, and no end changes.
     """
     if len(brackets) < 2:
         return []
-    filled = with_generic_gears(train)
-    running = solve(filled, drive)
+    filled = generic(transfer.places)
+    running = transfer.end_rates(filled)
     groups: list[list[str]] = []
     for name in brackets:
-        group = next((each for each in groups if _makes_up_for(filled, drive, running, each[0], name)), None)
+        group = next((each for each in groups if _shifted(transfer, filled, each[0], name) == running), None)
         if group is None:
             groups.append([name])
         else:
             group.append(name)
-    return [_series(train, group) for group in groups if len(group) > 1]
+    return [_series(transfer, group) for group in groups if len(group) > 1]
 
 
-def _makes_up_for(filled: Train, drive: str, running: Solution, one: str, other: str) -> bool:
-    shifted = []
-    for name, factor in ((one, _SHIFTED), (other, 1 / _SHIFTED)):
-        link = filled.link(name)
-        assert isinstance(link, Ratio)
-        shifted.append(replace(link, value=link.value * factor))
-    changed = solve(filled.replacing(*shifted), drive)
-    return all(changed.end_rate(end) == running.end_rate(end) for end in filled.ends)
+def _shifted(transfer: Transfer, filled: Ratios, up: str, down: str) -> dict[str, Fraction | None]:
+    return transfer.end_rates({**filled, up: filled[up] * _SHIFTED, down: filled[down] / _SHIFTED})
 
 
-def _series(train: Train, group: Sequence[str]) -> Series:
-    links = [link for link in train.brackets if link.name in group]
-    main = max(links, key=lambda link: max(link.pairs))  # the first of those that take most
-    return Series(main.name, tuple(link.name for link in links if link is not main))
+def _series(transfer: Transfer, group: Sequence[str]) -> Series:
+    links = {name: _gears(transfer, name) for name in transfer.places if name in group}
+    main = max(links, key=lambda name: max(links[name].pairs))  # the first of those that take most
+    return Series(main, tuple(name for name in links if name != main))
 
 
-def standing(train: Train, name: str) -> Ratio:
-    """A loose bracket as a fixed ratio: what is mounted, or 1 with the sense of the fewest gears that it takes."""
-    link = train.link(name)
+def standing(transfer: Transfer, name: str) -> Fraction:
+    """The ratio at which a loose bracket is: what is mounted, or 1 with the sense of the fewest gears that it takes."""
+    link = _gears(transfer, name)
+    if link.ratio is not None:
+        return link.ratio
+    return Fraction(-1 if (min(link.pairs) + min(link.idlers)) % 2 else 1)
+
+
+def _gears(transfer: Transfer, name: str) -> ChangeGears:
+    link = transfer.places[name]
     assert isinstance(link, ChangeGears)
-    ratio = link.ratio
-    if ratio is None:
-        ratio = Fraction(-1 if (min(link.pairs) + min(link.idlers)) % 2 else 1)
-    return Ratio(link.name, link.from_part, link.to_part, ratio)
+    return link
 
 
-def _emptied(train: Train, *besides: str) -> Train:
-    return train.with_gears({link.name: None for link in train.brackets if link.name not in besides})
-
-
-def _index_rule(train: Train, drive: str, named: Mapping[Role, list[str]]) -> IndexRule | None:
+def _index_rule(transfer: Transfer, named: Mapping[Role, list[str]]) -> IndexRule | None:
+    """What the one index bracket must give with the slides and the differential's own input still."""
     if len(named[Role.INDEX]) != 1:
         return None
     (bracket,) = named[Role.INDEX]
-    found = index_need(train, drive, bracket, named[Role.DIFFERENTIAL])
-    ratio = found and found.ratio({"hob": Fraction(1), "table": Fraction(1)})
+    inputs = [transfer.places[name].ports[1] for name in named[Role.DIFFERENTIAL]]
+    sides = transfer.by_ends(bracket, {}, still=inputs)
+    ratio = sides and ratio_needed(sides, {"hob": Fraction(1), "table": Fraction(1)})
     return IndexRule(bracket, ratio) if ratio else None
 
 
-def index_need(train: Train, drive: str, bracket: str, differentials: list[str]) -> Need | None:
-    """What the index bracket must give with the slides and the differential's own input still."""
-    inputs = [train.link(name).ports[1] for name in differentials]
-    return need(_emptied(train), bracket, drive, still=inputs)
-
-
-def _feed_rule(train: Train, drive: str, bracket: str, slide: str) -> FeedRule | None:
-    found = need(_emptied(train), bracket, drive)
-    if found is None or set(found.driven) != {slide} or len(found.driving) != 1:
+def _feed_rule(transfer: Transfer, bracket: str, slide: str) -> FeedRule | None:
+    driving, driven = transfer.by_ends(bracket, {}) or ({}, {})
+    if set(driven) != {slide} or len(driving) != 1:
         return None
-    ((per, turns),) = found.driving.items()
+    ((per, turns),) = driving.items()
     if per not in ("table", "hob"):
         return None
-    return FeedRule(bracket, slide, per, turns / found.driven[slide])
+    return FeedRule(bracket, slide, per, turns / driven[slide])
+
+
+#: What a differential's ratio goes by: turns of the table per hob turn that the index gives, mm of slide per turn
+#: of the table, turns of a tooth per mm of slide; all signed in the frame.
+_TURNING, _FEED, _LEAN = "turning", "feed", "lean"
+
+#: A gear by which senses are told: teeth, mm of feed per table turn, lead in mm.
+_TEETH, _FEED_MM, _LEAD_MM = 30, 2, 700
 
 
 def _differential_rule(
-    train: Train, drive: str, bracket: str, index: IndexRule, feed: FeedRule
+    transfer: Transfer, bracket: str, index: IndexRule, feed: FeedRule
 ) -> DifferentialRule | None:
     if feed.slide not in SLIDE_ENDS[:2]:
         return None
-    study = _Study(train, drive, bracket, index, feed)
-    base = study.ratio(_Trial())
-    if not base:
+    found = _ratio_by_work(transfer, bracket, index, feed)
+    if found is None:
         return None
-    doubled = (_Trial(teeth=60), _Trial(starts=2), _Trial(feed=Fraction(4)))
-    powers = [_power(base, study.ratio(trial)) for trial in doubled]
-    straight = _power(base, study.ratio(_Trial(lead=Fraction(1400)))) == -1
+    above, below = found
     senses = {
         (hob, work, way): 1 if ratio > 0 else -1
         for hob in Hand
         for work in Hand
         for way in (1, -1)
-        if (ratio := study.ratio(_Trial(hob=hob, work=work, way=way)))
+        if (ratio := _ratio_for(above, below, _example(hob, work, way, feed.slide)))
     }
-    if not straight or None in powers:
+    if not senses:
+        return None
+    factor, term = quotient(above, below) or (Fraction(0), ())
+    power = dict(term)
+    if power.get(_LEAN) != 1:
         return DifferentialRule(bracket, feed.slide, None, 0, 0, 0, senses)
-    z, k, f = (power or 0 for power in powers)
-    constant = abs(base) * 700 / (Fraction(30) ** z * Fraction(2) ** f)
-    return DifferentialRule(bracket, feed.slide, constant, z, k, f, senses)
+    starts = power.get(_TURNING, 0)
+    return DifferentialRule(bracket, feed.slide, abs(factor), -starts, starts, power.get(_FEED, 0), senses)
 
 
-def _power(base: Fraction, doubled: Fraction | None) -> int | None:
-    """The power of a variable whose doubling turns `base` into `doubled`; None if it's no whole power."""
-    return {Fraction(2) ** power: power for power in range(-3, 4)}.get(doubled / base) if doubled else None
+def _ratio_by_work(
+    transfer: Transfer, bracket: str, index: IndexRule, feed: FeedRule
+) -> tuple[Polynomial, Polynomial] | None:
+    """What the differential gears must give, as a quotient, index and feed gears being right for the work.
 
-
-@dataclass(frozen=True)
-class _Trial:
-    """A gear with a rational lead, by which the rule is found out."""
-
-    teeth: int = 30
-    starts: int = 1
-    feed: Fraction = Fraction(2)
-    lead: Fraction = Fraction(700)
-    hob: Hand = Hand.RIGHT
-    work: Hand = Hand.RIGHT
-    way: int = 1
-
-
-@dataclass(frozen=True)
-class _Study:
-    """Differential gears for one trial after another, index and feed gears being right for it."""
-
-    train: Train
-    drive: str
-    bracket: str
-    index: IndexRule
-    feed: FeedRule
-
-    def ratio(self, trial: _Trial) -> Fraction | None:
-        """Signed ratio of the differential gears that the trial gear needs."""
-        ends = trial_ends(trial.hob, trial.starts, trial.teeth, self.feed.slide, trial.way * trial.feed,
-                          trial.work.value / trial.lead)  # fmt: skip
-        index, feed = (self.train.link(rule.bracket) for rule in (self.index, self.feed))
-        feed_ratio = ends[self.feed.slide] / ends[self.feed.per] / self.feed.constant
-        mounted = _emptied(self.train).replacing(
-            Ratio(index.name, index.ports[0], index.ports[1],
-                  self.index.ratio(trial.hob, trial.starts, trial.teeth)),
-            Ratio(feed.name, feed.ports[0], feed.ports[1], feed_ratio),
-        )  # fmt: skip
-        found = need(mounted, self.bracket, self.drive)
-        return found.ratio(ends) if found else None
-
-
-def trial_ends(
-    hob: Hand, starts: int, teeth: int, slide: str, feed: Fraction, turns_per_mm: Fraction
-) -> dict[str, Fraction]:
-    """Rates of the ends per hob turn for a gear whose teeth turn `turns_per_mm` along the slide.
-
-    `feed` is signed in the frame, in mm per table turn in size. For the axial slide `turns_per_mm`
-    is hand over lead (right positive), so that the table adds its negative; for the tangential
-    slide it is the rolling of the work and the table adds it.
+    The law of generation, table = turning * hob + lean * slide, is an equation between the three brackets' ratios
+    in which that of the differential gears stands to the first power.
     """
-    index = -hob.value * Fraction(starts, teeth)
-    added = -turns_per_mm if slide == "axial" else abs(turns_per_mm)
-    # table = index + added * way, and way = feed * |table|; the table's sense is the index's.
-    way_per_table = feed * (1 if index > 0 else -1)
-    table = index / (1 - added * way_per_table)
-    return {"hob": Fraction(1), "table": table, slide: way_per_table * table}
+    ends = transfer.together((index.bracket, feed.bracket, bracket), ("hob", "table", feed.slide))
+    if ends is None:
+        return None
+    turning, travel, lean = (variable(name) for name in (_TURNING, _FEED, _LEAN))
+    law = {"table": constant(1), "hob": _negative(turning), feed.slide: _negative(lean)}
+    # The slide goes by the feed for each turn of the table, which the lean has a part in.
+    over = multiply(travel, turning) if feed.per == "hob" else travel
+    under = add(constant(1), multiply(lean, travel), -1) if feed.per == "hob" else constant(1)
+    put = {
+        index.bracket: (multiply(turning, constant(index.constant)), constant(1)),
+        feed.bracket: (multiply(over, constant(1 / feed.constant)), under),
+    }
+    without, with_it = (
+        _sum(
+            multiply(factor, _put_in({t: c for t, c in ends[end].items() if ((bracket, 1) in t) is stands}, put))
+            for end, factor in law.items()
+        )
+        for stands in (False, True)
+    )
+    return _negative(without), with_it
+
+
+def _put_in(polynomial: Polynomial, ratios: Mapping[str, tuple[Polynomial, Polynomial]]) -> Polynomial:
+    """A polynomial in ratios with these quotients put in for them, times all that stands below the lines."""
+    total: Polynomial = {}
+    for term, coefficient in polynomial.items():
+        product = constant(coefficient)
+        for name, (above, below) in ratios.items():
+            product = multiply(product, above if (name, 1) in term else below)
+        total = add(total, product)
+    return total
+
+
+def _sum(polynomials: Iterable[Polynomial]) -> Polynomial:
+    total: Polynomial = {}
+    for each in polynomials:
+        total = add(total, each)
+    return total
+
+
+def _negative(polynomial: Polynomial) -> Polynomial:
+    return add({}, polynomial, -1)
+
+
+def _example(hob: Hand, work: Hand, way: int, slide: str) -> dict[str, Fraction]:
+    """The example gear with these hands, its slide going up or to the right (1) or the other way (-1).
+
+    Along the axial slide a tooth of hand +1 turns the way that the table must take back; across it the work rolls.
+    """
+    turning = Fraction(-hob.value, _TEETH)
+    lean = Fraction(-work.value if slide == "axial" else 1, _LEAD_MM)
+    return {_TURNING: turning, _FEED: Fraction(way * _FEED_MM * (1 if turning > 0 else -1)), _LEAN: lean}
+
+
+def _ratio_for(above: Polynomial, below: Polynomial, values: Ratios) -> Fraction:
+    """The quotient for these values; 0 where it is nothing, or anything would do."""
+    under = evaluate(below, values)
+    return evaluate(above, values) / under if under else Fraction(0)

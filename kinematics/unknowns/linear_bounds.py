@@ -12,8 +12,10 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 
-from .narrowing import NEVER, Balance, Condition, Domain, Parity, Product
-from .open_train import Powers, is_sign, powers, times
+from handlead.kinematics.transfer.polynomials import Powers, is_sign, powers, times
+
+from .conditions import NEVER, Balance, Condition, Parity, Product
+from .domains import Domain
 
 _Row = dict[Powers, tuple[Fraction, Fraction]]
 _Box = dict[Powers, tuple[float, float]]

@@ -15,8 +15,9 @@ from typing import Any
 from handlead.kinematics.frame.words import Sense
 from handlead.kinematics.train.links import PI, Link, Rack, Selector
 from handlead.kinematics.train.train import Train
-from handlead.kinematics.unknowns.narrowing import Domain, Fractions, Wholes
-from handlead.kinematics.unknowns.open_train import SIGN, OpenRatio, OpenTrain, powers
+from handlead.kinematics.transfer.polynomials import SIGN, powers
+from handlead.kinematics.unknowns.domains import Domain, Fractions, Wholes
+from handlead.kinematics.unknowns.open_train import OpenRatio, OpenTrain
 from handlead.machines.toml import places
 from handlead.machines.toml.errors import Place
 from handlead.machines.toml.numbers import UNITS

@@ -11,17 +11,13 @@ from typing import Any
 
 from handlead.kinematics.frame.words import Sense
 from handlead.kinematics.train.train import Train
-from handlead.kinematics.unknowns.identification import (
-    Cutting,
-    Identified,
-    Observation,
-    Tie,
-    Turning,
-    balance_of,
-    identify,
-)
-from handlead.kinematics.unknowns.narrowing import Balance, Domain
-from handlead.kinematics.unknowns.open_train import NotDriven, is_sign
+from handlead.kinematics.transfer.polynomials import is_sign
+from handlead.kinematics.transfer.transfer import NotDriven
+from handlead.kinematics.unknowns.conditions import Balance
+from handlead.kinematics.unknowns.domains import Domain
+from handlead.kinematics.unknowns.identification import Identified, identify
+from handlead.kinematics.unknowns.observations import Cutting, Observation, Turning, balance_of
+from handlead.kinematics.unknowns.settling import Tie
 from handlead.machines.documents.machine_file import Machine, read_machine_text
 from handlead.machines.documents.observations_file import Counted, Cut, Observations, bounds_in_mm
 from handlead.machines.documents.unfitted import (

@@ -10,9 +10,10 @@ from functools import cached_property
 from itertools import combinations, islice
 from typing import Any
 
-from handlead.kinematics.unknowns.identification import Identified, Turning, balance_of, identify
-from handlead.kinematics.unknowns.narrowing import Balance
-from handlead.kinematics.unknowns.open_train import variables
+from handlead.kinematics.transfer.polynomials import variables
+from handlead.kinematics.unknowns.conditions import Balance
+from handlead.kinematics.unknowns.identification import Identified, identify
+from handlead.kinematics.unknowns.observations import Turning, balance_of
 from handlead.machines.documents.machine_file import Machine, read_machine_text
 from handlead.machines.documents.observations_file import Observations
 from handlead.machines.documents.unfitted import Figure, Unfitted, figures, known_value, variables_of

@@ -13,7 +13,8 @@ from handlead.kinematics.train.links import Differential, Mounted, Ratio, TwoPor
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.solution import Solution, held_relations, link_relations, solve
 from handlead.kinematics.train.train import Drive, Train
-from handlead.kinematics.unknowns.identification import Identified, Turning
+from handlead.kinematics.unknowns.identification import Identified
+from handlead.kinematics.unknowns.observations import Turning
 from handlead.kinematics.unknowns.open_train import OpenTrain
 from handlead.machines.documents.machine_file import Machine
 from handlead.machines.documents.observations_file import USUAL_TRAVEL, USUAL_TURNS, Observations

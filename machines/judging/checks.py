@@ -14,7 +14,7 @@ from fractions import Fraction
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.law.outcome import Outcome
 from handlead.kinematics.train.links import ChangeGears
-from handlead.kinematics.transfer.needs import Role
+from handlead.kinematics.transfer.roles import Role
 from handlead.kinematics.work.requirement import table_per_hob
 from handlead.kinematics.work.sizes import hob_tip_diameter
 from handlead.machines.setups.case import (

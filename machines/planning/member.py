@@ -14,7 +14,6 @@ from handlead.kinematics.search.filling import Listed, as_it_lies, fillings, lea
 from handlead.kinematics.search.ratios import compare, relative_error
 from handlead.kinematics.search.together import Item, Place, Search, Steps, Stock, why_none_alone
 from handlead.kinematics.train.solution import solve
-from handlead.kinematics.transfer.targets import fixed
 from handlead.kinematics.work.requirement import Work, gear_of
 from handlead.machines.judging.checks import JOB_CHECKS
 from handlead.machines.proving.proof import Proof
@@ -291,7 +290,7 @@ def _misfit(wanted: Wanted, demand: Needed, asked: Asked) -> tuple[Any, ...]:
     drive = way.train.drives[way.drive].rpm
     if drive is None or way.constants.speed:
         return False, (False, 0.0), way.effort
-    solution = solve(fixed(way.train, _ratios(demand)), way.drive)
+    solution = solve(way.train.with_ratios(_ratios(demand)), way.drive)
     per_drive = solution.end_rate("hob")
     if not per_drive:
         return False, (False, 0.0), way.effort
@@ -381,7 +380,7 @@ def speed_place(wanted: Wanted, demand: Needed, asked: Asked) -> Place | None:
     if name is None:
         return None
     over = _turns_over(wanted, way) if demand.slide == "radial" else None
-    solution = solve(fixed(way.train, {name: Fraction(1), **_ratios(demand)}), way.drive)
+    solution = solve(way.train.with_ratios({name: Fraction(1), **_ratios(demand)}), way.drive)
     per_drive = solution.end_rate("hob")
     if not per_drive or drive is None:
         span = (Fraction(1, 100), Fraction(100))
@@ -466,7 +465,7 @@ def _slope_um(work: Work, error: float) -> float:
 def _speed_list(place: Place, stock: Stock, wanted: Wanted, demand: Needed, asked: Asked) -> Listed:
     way = demand.way
     drive = way.train.drives[way.drive].rpm
-    solution = solve(fixed(way.train, {place.name: Fraction(1), **_ratios(demand)}), way.drive)
+    solution = solve(way.train.with_ratios({place.name: Fraction(1), **_ratios(demand)}), way.drive)
     per_drive = solution.end_rate("hob")
     per_ratio = abs(per_drive * drive) if per_drive and drive else None
 
@@ -690,7 +689,7 @@ def _overruns(wanted: Wanted, demand: Needed, asked: Asked) -> str:
     drive = way.train.drives[way.drive].rpm
     if drive is None or way.constants.speed:
         return ""
-    rates = solve(fixed(way.train, _ratios(demand)), way.drive).rates
+    rates = solve(way.train.with_ratios(_ratios(demand)), way.drive).rates
     least, most = _speed_limits(wanted, rates, drive)
     if least <= 1 + _NEAR_ENOUGH and most >= 1 - _NEAR_ENOUGH:
         return ""
@@ -777,7 +776,7 @@ def _beyond(wanted: Wanted, demand: Needed, speed: Mapping[str, Fraction]) -> st
     """Which parts run faster, or more slowly, than they may, with these gears for the hob's speed; empty if none."""
     way = demand.way
     drive = way.train.drives[way.drive].rpm
-    solution = solve(fixed(way.train, {**speed, **_ratios(demand)}), way.drive)
+    solution = solve(way.train.with_ratios({**speed, **_ratios(demand)}), way.drive)
     parts = []
     for part, (slowest, fastest) in wanted.machine.limits.rpm.items():
         rate = solution.rates[part]

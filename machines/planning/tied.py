@@ -16,8 +16,7 @@ from handlead.kinematics.search.drawer import capacity
 from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.search.tied import Relation, best_coupled_set_ups
 from handlead.kinematics.search.together import Place, Steps
-from handlead.kinematics.transfer.needs import need
-from handlead.kinematics.transfer.targets import Equation, fixed, generation_equation, inverse_lead
+from handlead.kinematics.transfer.targets import Equation, generation_equation, inverse_lead, ratio_needed
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.setups.ways import Needed, Way, feed_ratio, feed_signed
 
@@ -170,7 +169,7 @@ def _relation(
     wanted: Wanted, way: Way, brackets: tuple[str, ...], work: Work, signs: Mapping[str, int]
 ) -> Relation | None:
     """The equation between the sizes of the ratios, their senses put in; None where the train gives none."""
-    equation = generation_equation(way.train, way.drive, brackets, work, wanted.job.hob, "axial")
+    equation = generation_equation(way.transfer, brackets, work, wanted.job.hob, "axial")
     if equation is None:
         return None
     unsigned: Equation = {}
@@ -187,14 +186,13 @@ def _stiffness(wanted: Wanted, work: Work, demand: Needed, bracket: str) -> Frac
     """
     way, (index, feed) = demand.way, _named(demand.way)
     assert demand.feed_ratio is not None
-    train = fixed(way.train, {index: demand.index, feed: demand.feed_ratio})
-    found = need(train, bracket, way.drive)
-    if found is None:
+    sides = way.transfer.by_ends(bracket, {index: demand.index, feed: demand.feed_ratio})
+    if sides is None:
         return Fraction(1)
     alone = demand.index / way.constants.index.constant if way.constants.index else Fraction(0)
     # One part in a thousand more turning of the table, and the ratio that this would take.
     more = {"hob": Fraction(1), "table": alone * Fraction(1001, 1000), "axial": demand.feed * alone}
-    ratio = found.ratio(more)
+    ratio = ratio_needed(sides, more)
     lead = abs(1 / Fraction(float(inverse_lead(work)))) if work.is_helical else Fraction(1000)
     return abs(alone / 1000 / (demand.feed * alone) / ratio) * lead if ratio else Fraction(1)
 

@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
+from handlead.kinematics.frame.exact import Ratio
 from handlead.kinematics.frame.words import Feed
 from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.change_gears import kinds
 from handlead.kinematics.search.drawer import GearSet, drawer_for
-from handlead.kinematics.search.ratios import Ratio, compare
+from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.search.together import Place
 from handlead.kinematics.train.links import ChangeGears, Mounted
 from handlead.kinematics.train.setup import Setup

@@ -11,7 +11,7 @@ import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from handlead.kinematics.transfer.needs import Role
+from handlead.kinematics.transfer.roles import Role
 from handlead.machines.judging.checks import judge_set_up
 from handlead.machines.setups.case import Case, ends_needed
 from handlead.machines.setups.findings import Finding

@@ -10,9 +10,10 @@ from fractions import Fraction
 from handlead.kinematics.train.links import ChangeGears, Mounted
 from handlead.kinematics.train.setup import Change
 from handlead.kinematics.train.solution import solve
-from handlead.kinematics.transfer.constants import find_constants
-from handlead.kinematics.transfer.needs import Role
-from handlead.kinematics.transfer.targets import fixed, generation_equation
+from handlead.kinematics.transfer.constants import rules_of
+from handlead.kinematics.transfer.roles import Role
+from handlead.kinematics.transfer.targets import generation_equation
+from handlead.kinematics.transfer.transfer import Transfer
 from handlead.machines.judging.checks import SWIVEL_LIMIT_DEG
 from handlead.machines.practice.cut_proposal import feed_wanted, propose_cut, rpm_wanted
 from handlead.machines.setups.case import Case, drive_rpm
@@ -244,7 +245,7 @@ def _targets(trials: Trials, case: Case, link: ChangeGears) -> Iterator[_Target]
 
 def _feeds(case: Case, bracket: str) -> Iterator[Fraction]:
     """What feed gears come to for the feed that is asked for or usual, either way."""
-    rules = find_constants(case.train, case.setup.drive).feeds
+    rules = rules_of(case.transfer).feeds
     rule = next((rule for rule in rules if rule.bracket == bracket), None)
     if rule is not None:
         job = case.job
@@ -260,7 +261,7 @@ def _speeds(case: Case, link: ChangeGears) -> Iterator[Fraction]:
     The hob keeps its sense where gears are mounted.
     """
     job, drive = case.job, drive_rpm(case)
-    run = solve(fixed(case.train, {link.name: Fraction(1)}), case.setup.drive)
+    run = solve(case.train.with_ratios({link.name: Fraction(1)}), case.setup.drive)
     hob = run.end_rate("hob")
     if drive is None or not hob or run.is_locked:
         return
@@ -296,7 +297,8 @@ def _needed(case: Case, bracket: str) -> Fraction | None:
     slide = "tangential" if job.work.kind == "worm wheel" else "axial"
     if not {"hob", "table", slide} <= case.train.ends.keys():
         return None
-    equation = generation_equation(case.train, case.setup.drive, (bracket,), job.work, job.hob, slide)
+    transfer = Transfer.of(case.train, case.setup.drive, (bracket,))
+    equation = generation_equation(transfer, (bracket,), job.work, job.hob, slide)
     named, plain = (equation or {}).get(frozenset({bracket})), (equation or {}).get(frozenset())
     if named is None or plain is None:
         return None

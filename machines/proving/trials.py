@@ -11,8 +11,8 @@ from functools import cached_property
 
 from handlead.kinematics.law.outcome import predict_of_kind
 from handlead.kinematics.train.links import ChangeGears
-from handlead.kinematics.transfer.needs import Role
 from handlead.kinematics.transfer.response import Response
+from handlead.kinematics.transfer.roles import Role
 from handlead.machines.judging.checks import judge_set_up
 from handlead.machines.practice.cut_proposal import feed_wanted, propose_cut
 from handlead.machines.setups.case import Case, cuts_wanted, helix_slope_um, is_right

@@ -18,7 +18,8 @@ from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.constants import IndexRule, find_index_rule
-from handlead.kinematics.transfer.needs import Role, roles
+from handlead.kinematics.transfer.roles import Role, roles
+from handlead.kinematics.transfer.transfer import Transfer
 from handlead.kinematics.work.requirement import Work, gear_of, swivel_deg, table_per_hob
 from handlead.kinematics.work.sizes import (
     USUAL_FACE_WIDTH,
@@ -89,14 +90,19 @@ class Case:
         return predict_of_kind(work.kind, self.rates, hob, self.swivel_deg) if self.rates else None
 
     @cached_property
+    def transfer(self) -> Transfer:
+        """The train with its brackets open: what gears in them decide, and what they must give."""
+        return Transfer.of(self.train, self.setup.drive)
+
+    @cached_property
     def roles(self) -> dict[str, Role]:
         """What each bracket decides with the levers as they stand."""
-        return roles(self.train, self.setup.drive)
+        return roles(self.transfer)
 
     @cached_property
     def index_rule(self) -> IndexRule | None:
         """The machine's index rule with the levers as they stand."""
-        return find_index_rule(self.train, self.setup.drive, self.roles)
+        return find_index_rule(self.transfer, self.roles)
 
     def brackets(self, role: Role) -> tuple[str, ...]:
         """The brackets that decide `role` with the levers as they stand."""

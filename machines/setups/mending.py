@@ -16,7 +16,6 @@ from handlead.kinematics.slips.faults import ANY_IDLER
 from handlead.kinematics.train.links import ChangeGears, Mounted
 from handlead.kinematics.train.setup import NOTHING, Change, Setup
 from handlead.kinematics.train.solution import SLIDE_ENDS
-from handlead.kinematics.transfer.targets import fixed
 
 from .case import Case, with_lever_moved
 from .clearing import draw_clear
@@ -83,7 +82,7 @@ def carried_out(case: Case, steps: Iterable[Step]) -> Case:
     for step in steps:
         setup, ratios = step.on(setup), {**ratios, **step.ratios}
     changed = Case.of(case.job, setup)
-    return replace(changed, train=fixed(changed.train, ratios)) if ratios else changed
+    return replace(changed, train=changed.train.with_ratios(ratios)) if ratios else changed
 
 
 # ---------------------------------------------------------------- levers, drive, head

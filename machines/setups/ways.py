@@ -8,13 +8,12 @@ from fractions import Fraction
 from functools import cached_property
 from itertools import islice
 
+from handlead.kinematics.frame.exact import Ratio
 from handlead.kinematics.frame.words import Feed
-from handlead.kinematics.search.ratios import Ratio
-from handlead.kinematics.train.solution import solve
 from handlead.kinematics.train.train import Train
-from handlead.kinematics.transfer.constants import Constants, FeedRule, find_constants, standing
-from handlead.kinematics.transfer.needs import with_generic_gears
-from handlead.kinematics.transfer.targets import differential_target, end_rates, fixed
+from handlead.kinematics.transfer.constants import Constants, FeedRule, rules_of, standing
+from handlead.kinematics.transfer.targets import end_rates, ratio_needed
+from handlead.kinematics.transfer.transfer import Transfer, generic
 from handlead.kinematics.work.requirement import HobData, Work
 from handlead.machines.documents.machine_file import Machine
 
@@ -34,6 +33,7 @@ class Way:
     drive: str
     levers: Mapping[str, str]
     train: Train
+    transfer: Transfer
     constants: Constants
     effort: int
     loose: Mapping[str, Fraction] = field(default_factory=dict)
@@ -54,7 +54,7 @@ class Way:
     @cached_property
     def hob_per_drive(self) -> Fraction | None:
         """Turns of the hob per turn of the drive, a fixed odd ratio standing in every bracket."""
-        return solve(with_generic_gears(self.train), self.drive).end_rate("hob")
+        return self.transfer.end_rates(generic(self.transfer.places))["hob"]
 
     @property
     def has_differential(self) -> bool:
@@ -74,10 +74,11 @@ def find_ways(machine: Machine, drive: str, loose: Mapping[str, Fraction] | None
         if not machine.can_stand(levers):
             continue
         train = machine.train.with_states(machine.states(levers))
-        train, stand, constants = _with_loose(train, drive, loose or {})
+        transfer, stand, constants = _with_loose(Transfer.of(train, drive), loose or {})
         if constants.index is not None:
             effort = sum(levers[name] != lever.normal for name, lever in machine.levers.items())
-            found.append(Way(machine, drive, levers, train, constants, effort, stand))
+            train = train.with_ratios(stand)
+            found.append(Way(machine, drive, levers, train, transfer, constants, effort, stand))
     found.sort(key=lambda way: (way.effort, tuple(way.levers.values())))
     distinct: list[Way] = []
     for way in found:
@@ -87,16 +88,16 @@ def find_ways(machine: Machine, drive: str, loose: Mapping[str, Fraction] | None
 
 
 def _with_loose(
-    train: Train, drive: str, loose: Mapping[str, Fraction]
-) -> tuple[Train, dict[str, Fraction], Constants]:
+    transfer: Transfer, loose: Mapping[str, Fraction]
+) -> tuple[Transfer, dict[str, Fraction], Constants]:
     """The train with a fixed ratio in each bracket in series with another; those ratios; the rules for the rest."""
-    constants = find_constants(train, drive)
+    constants = rules_of(transfer)
     names = [name for series in constants.series for name in series.loose]
     if not names:
-        return train, {}, constants
-    stand = {name: loose.get(name, standing(train, name).value) for name in names}
-    fixed_train = fixed(train, stand)
-    return fixed_train, stand, replace(find_constants(fixed_train, drive), series=constants.series)
+        return transfer, {}, constants
+    stand = {name: loose.get(name, standing(transfer, name)) for name in names}
+    closed = transfer.closed(stand)
+    return closed, stand, replace(rules_of(closed), series=constants.series)
 
 
 @dataclass(frozen=True)
@@ -143,7 +144,8 @@ def needed(way: Way, work: Work, hob: HobData, slide: str | None, feed_mm: Fract
             return None
         ends = end_rates(work, hob, slide, feed_mm)
         others = {way.constants.index.bracket: index, rule.bracket: ratio}
-        target = differential_target(way.train, way.drive, bracket, others, ends)
+        sides = way.transfer.by_ends(bracket, others)
+        target = sides and ratio_needed(sides, ends)
         if target is None:
             return None
     elif way.has_differential:

@@ -19,10 +19,10 @@ from collections.abc import Callable
 from fractions import Fraction
 
 import numpy as np
+from handlead.kinematics.frame.exact import PI, Ratio, sine
 from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.change_gears import nearest_sets
 from handlead.kinematics.search.products import products
-from handlead.kinematics.search.ratios import PI, Ratio, sine
 from handlead.kinematics.search.tied import Relation, best_coupled_set_ups
 from handlead.kinematics.search.together import Place, best_pair_set_ups, best_set_ups
 

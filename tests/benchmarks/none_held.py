@@ -31,7 +31,6 @@ sys.path.insert(0, str(Path(__file__).parent))
 from handlead.kinematics.search.bracket import Bracket, Mounting
 from handlead.kinematics.train.links import ChangeGears, Mounted
 from handlead.kinematics.train.solution import solve
-from handlead.kinematics.transfer.targets import fixed
 from handlead.kinematics.work.requirement import gear_of, swivel_deg
 from handlead.machines.documents.job_file import Job, Setup
 from handlead.machines.planning.asked import Asked
@@ -88,7 +87,7 @@ def rates(job: Job, levers: dict[str, str], ratios: dict[str, Fraction]) -> tupl
     """Hob turns and travel of the slide per table turn with these signed ratios; None where nothing turns it."""
     machine = job.machine
     train = machine.train.with_states(machine.states({**machine.normal_positions, **levers}))
-    solved = solve(fixed(train, ratios), machine.normal_drive)
+    solved = solve(train.with_ratios(ratios), machine.normal_drive)
     table, hob, axial = (solved.end_rate(end) for end in ("table", "hob", "axial"))
     if not table or hob is None or not axial:
         return None

@@ -18,9 +18,9 @@ from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from handlead.kinematics.frame.exact import PI, sine
 from handlead.kinematics.search.change_gears import nearest_sets
 from handlead.kinematics.search.products import products
-from handlead.kinematics.search.ratios import PI, sine
 from handlead.machines.documents.job_file import Cutting, Job
 from handlead.machines.documents.machine_file import read_machine_text
 from handlead.machines.planning.planning import Plan, plan

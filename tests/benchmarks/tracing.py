@@ -19,7 +19,7 @@ from handlead.kinematics.law.outcome import predict
 from handlead.kinematics.slips.causes import explain
 from handlead.kinematics.slips.evidence import view_of
 from handlead.kinematics.slips.faults import Fault, Study, combined, find_faults
-from handlead.kinematics.transfer.response import run, with_ratios
+from handlead.kinematics.transfer.response import run
 from handlead.machines.documents.job_file import Job, Seen
 from handlead.machines.tracing.diagnosis import evidence_of, study_of, trace
 from handlead.machines.tracing.fault_table import fault_table
@@ -85,7 +85,7 @@ def anew(study: Study, changes: list[dict[object, object]]) -> tuple[float, list
             outcomes.append(None)
             continue
         ratios = {name: mounted.ratio for name, mounted in standing.change.items()}
-        running = run(with_ratios(study.bench.train.with_states(states), ratios), standing.setup.drive)
+        running = run(study.bench.train.with_states(states).with_ratios(ratios), standing.setup.drive)
         outcome = predict(running.rates, standing.hob, float(standing.swivel_deg)) if running.rates else None
         outcomes.append((running, outcome))
     return time.process_time() - begun, outcomes

@@ -10,11 +10,12 @@ from fractions import Fraction
 from functools import cmp_to_key
 
 import pytest
+from handlead.kinematics.frame.exact import PI, Irrational, Ratio, sine, square_root
 from handlead.kinematics.search import change_gears
 from handlead.kinematics.search.bracket import Bracket, Mounting
 from handlead.kinematics.search.change_gears import ChangeGearSet, nearest_sets
 from handlead.kinematics.search.drawer import Drawer
-from handlead.kinematics.search.ratios import PI, Irrational, Ratio, compare_errors, sine, square_root
+from handlead.kinematics.search.ratios import compare_errors
 from handlead.kinematics.train.links import Mounted
 from hypothesis import given, settings
 from hypothesis import strategies as st

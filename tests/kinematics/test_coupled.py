@@ -8,8 +8,9 @@ from collections import Counter
 from fractions import Fraction
 
 import pytest
+from handlead.kinematics.frame.exact import PI, Ratio, sine
 from handlead.kinematics.search.bracket import Bracket, Mounting
-from handlead.kinematics.search.ratios import PI, Ratio, compare, relative_error, sine
+from handlead.kinematics.search.ratios import compare, relative_error
 from handlead.kinematics.search.tied import Relation, best_coupled_set_ups
 from handlead.kinematics.search.together import Place
 from hypothesis import given, settings

@@ -12,29 +12,15 @@ from handlead.kinematics.frame.words import Sense
 from handlead.kinematics.train.links import BevelGears, Differential, GearPair, Screw, WormGear
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.train.train import Drive, End, Train
-from handlead.kinematics.unknowns.identification import Turning, balance_of, identify
-from handlead.kinematics.unknowns.narrowing import (
-    Allowance,
-    Balance,
-    Fractions,
-    OutOfAllowance,
-    Product,
-    Search,
-    Wholes,
-    combined,
-    conditions_of,
-    merged,
-)
-from handlead.kinematics.unknowns.open_train import (
-    SIGN,
-    NotDriven,
-    OpenRatio,
-    OpenTrain,
-    evaluate,
-    find_rates,
-    is_sign,
-    powers,
-)
+from handlead.kinematics.transfer.polynomials import SIGN, evaluate, is_sign, powers
+from handlead.kinematics.transfer.transfer import NotDriven
+from handlead.kinematics.unknowns.allowance import Allowance, OutOfAllowance
+from handlead.kinematics.unknowns.conditions import Balance, Product, combined, conditions_of, merged
+from handlead.kinematics.unknowns.domains import Fractions, Wholes
+from handlead.kinematics.unknowns.identification import identify
+from handlead.kinematics.unknowns.narrowing import Search
+from handlead.kinematics.unknowns.observations import Turning, balance_of
+from handlead.kinematics.unknowns.open_train import OpenRatio, OpenTrain, find_rates
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from strategies import hobbers

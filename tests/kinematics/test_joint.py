@@ -9,9 +9,10 @@ from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 
 import pytest
+from handlead.kinematics.frame.exact import PI, Ratio, sine
 from handlead.kinematics.search.bracket import Bracket, Mounting
 from handlead.kinematics.search.drawer import Drawer, GearSet
-from handlead.kinematics.search.ratios import PI, Ratio, compare, sine
+from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.search.together import (
     Place,
     SetUp,

@@ -9,20 +9,16 @@ from fractions import Fraction
 
 import pytest
 import sympy
+from handlead.kinematics.frame.exact import PI, Irrational, cosine, sine, square_root
 from handlead.kinematics.search.ratios import (
-    PI,
-    Irrational,
     by_error,
     checked_target,
     compare,
     compare_errors,
     continued_fraction,
     convergents,
-    cosine,
     nearest_fractions,
     relative_error,
-    sine,
-    square_root,
     stern_brocot_path,
 )
 from hypothesis import given, settings

@@ -7,7 +7,7 @@ import pytest
 from handlead.kinematics.frame.words import Sense
 from handlead.kinematics.train.links import ChangeGears, Differential, GearPair, Mounted, Screw, WormGear
 from handlead.kinematics.train.train import Drive, End, Train
-from handlead.kinematics.transfer.response import MOST_BRACKETS, Response, run, with_ratios
+from handlead.kinematics.transfer.response import MOST_BRACKETS, Response, run
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies import hobbers, signed_sizes, trains
@@ -48,7 +48,7 @@ def test_new_gears_in_the_response_do_what_a_train_solved_anew_does(hobber, data
     assert response.is_quick
     for _ in range(3):
         new = [data.draw(ratios) for _ in names]
-        anew = run(with_ratios(hobber.train, dict(zip(names, new, strict=True))), "main")
+        anew = run(hobber.train.with_ratios(dict(zip(names, new, strict=True))), "main")
         assert response.running(new) == anew
 
 
@@ -60,7 +60,7 @@ def test_the_response_of_any_tangle_is_that_of_the_train_solved_anew(train, data
     response = Response.of(train, drive, names)
     for _ in range(3):
         new = [data.draw(ratios) for _ in names]
-        anew = run(with_ratios(train, dict(zip(names, new, strict=True))), drive)
+        anew = run(train.with_ratios(dict(zip(names, new, strict=True))), drive)
         assert response.running(new) == anew
 
 
@@ -80,7 +80,7 @@ def test_gears_that_lock_what_others_only_stop_are_told_apart():
     response = Response.of(train, "main", ["bracket"])
     for ratio, stuck in ((Fraction(-1), "locked"), (Fraction(3, 4), "worm driven backwards")):
         assert response.running([ratio]).stuck == stuck
-        assert run(with_ratios(train, {"bracket": ratio}), "main").stuck == stuck
+        assert run(train.with_ratios({"bracket": ratio}), "main").stuck == stuck
 
 
 @settings(deadline=None, max_examples=50)
@@ -119,4 +119,4 @@ def test_more_brackets_than_the_polynomials_are_made_for_are_solved_one_by_one()
     response = Response.of(long_train, "main", names)
     assert not response.is_quick
     new = [Fraction(2 + number, 3) for number in range(len(names))]
-    assert response.running(new) == run(with_ratios(long_train, dict(zip(names, new, strict=True))), "main")
+    assert response.running(new) == run(long_train.with_ratios(dict(zip(names, new, strict=True))), "main")

@@ -10,7 +10,7 @@ import pytest
 from handlead.kinematics.frame.words import Feed
 from handlead.kinematics.train.links import Mounted
 from handlead.kinematics.train.setup import Setup
-from handlead.kinematics.transfer.needs import Role
+from handlead.kinematics.transfer.roles import Role
 from handlead.machines.documents.job_file import read_job
 from handlead.machines.judging.checks import JOB_CHECKS
 from handlead.machines.proving import trials
