@@ -88,6 +88,37 @@ def on_the_sheet(path: Path) -> Any:
     return words
 
 
+def drawn(path: Path) -> Any:
+    """Where everything stands in the drawings of a right order, and what is said there."""
+    from handlead.machines.setups.case import Case
+    from handlead.viz.draw.bracket import bracket_layout
+    from handlead.viz.draw.train_layout import lay_out
+    from handlead.viz.pictures.pictures import swivel_of, witness_of
+
+    job = machines.read_job(path)
+    if not job.setup or not path.parent.name.startswith(("0", "1")):
+        return None
+    case = Case.of(job, job.setup)
+    places = {
+        "train": lay_out(case.solution),
+        "head": swivel_of(case),
+        "marks": witness_of(case),
+        "brackets": {
+            link.name: bracket_layout(link.mounted, link.bracket) for link in case.train.brackets if link.mounted
+        },
+    }
+    return coarse(plain(places))
+
+
+def coarse(value: Any) -> Any:
+    """Millimetres of a drawing, with as many digits as anybody could see."""
+    if isinstance(value, float):
+        return round(value, 2)
+    if isinstance(value, dict):
+        return {key: coarse(each) for key, each in value.items()}
+    return [coarse(each) for each in value] if isinstance(value, list) else value
+
+
 def of_jobs(answer: Callable[[Path], Any]) -> dict[str, Callable[[], Any]]:
     def ask(path: Path) -> Callable[[], Any]:
         return lambda: answer(path)
@@ -120,6 +151,7 @@ KINDS: dict[str, dict[str, Callable[[], Any]]] = {
     "plan": of_jobs(planned),
     "trace": of_jobs(traced),
     "sheet": of_jobs(on_the_sheet),
+    "drawn": of_jobs(drawn),
     "constants": constants(),
     "fit": fitted(),
 }
