@@ -8,9 +8,11 @@ from collections.abc import Sequence
 from fractions import Fraction
 from random import Random
 
+import numpy as np
 from handlead.kinematics.search.together import Place
 from handlead.machines.shop.cover import CuttingWay
 from handlead.machines.shop.lacking import lacking
+from handlead.machines.shop.sequence import Costs
 
 
 def random_orders(random: Random) -> list[list[CuttingWay]]:
@@ -101,3 +103,22 @@ def as_ways(
     """The same as the integer program takes it."""
     choices = [lacking(place, Counter(owned), obtainable) for place in places]
     return [[CuttingWay(((one,),))] if one else [] for one in choices]
+
+
+def random_costs(random: Random, jobs: int) -> Costs:
+    """Costs of changing over between jobs of one to three choices, in whole minutes."""
+    of_job = np.array([job for job in range(jobs) for _ in range(random.randint(1, 3))])
+    size = len(of_job)
+    first = np.array([random.randint(0, 20) for _ in range(size)], float)
+    between = np.array([[random.randint(0, 20) for _ in range(size)] for _ in range(size)], float)
+    return Costs(first, between, of_job)
+
+
+def cheapest(costs: Costs) -> float:
+    """What the cheapest order costs, every order and every choice gone through."""
+    best = float("inf")
+    for order in itertools.permutations(range(costs.jobs)):
+        for places in itertools.product(*(costs.choices(job) for job in order)):
+            steps = sum(costs.between[one, other] for one, other in itertools.pairwise(places))
+            best = min(best, float(costs.first[places[0]] + steps))
+    return best

@@ -147,6 +147,7 @@ class Job:
     """A piece of work. `mate` is the pair's other member, complete; `setup` is None for a job to plan.
 
     `machine_name` is how the file asks for its machine, `units` the file's own; every length here is in mm.
+    `fixture` is what holds the blank, by the shop's name for it.
     """
 
     title: str
@@ -162,6 +163,7 @@ class Job:
     crossing_angle_deg: Fraction | None = None
     measured: tuple[Gauging, ...] = ()
     halves: Halves | None = None
+    fixture: str = ""
     units: str = "mm"
     document: Document = field(default=Document("job", "", {}), repr=False, compare=False)
 
@@ -270,6 +272,7 @@ def _job(document: Document, beside: str) -> Job:
         crossing_angle_deg=values.get("mate", {}).get("crossing_angle"),
         measured=tuple(_gauging(row) for row in values.get("measured", ())),
         halves=halves,
+        fixture=values.get("fixture", ""),
         units=values.get("units", "mm"),
         document=document,
     )

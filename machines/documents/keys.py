@@ -461,6 +461,27 @@ IMPERFECTION: dict[str, Table] = {
     ),
 }
 
+#: Minutes that changing over takes, for each thing that is done, where a machine file doesn't say (starting values,
+#: common practice at hand-set machines, from memory), and what is counted.
+CHANGE_TIMES: dict[str, tuple[Fraction, str]] = {
+    "gear_off": (Fraction(1), "taking a change gear off"),
+    "gear_on": (Fraction(3, 2), "putting a change gear on and setting its mesh"),
+    "idler": (Fraction(2), "putting an idler in, or taking one out"),
+    "lever": (Fraction(1, 4), "moving a lever"),
+    "head": (Fraction(5), "swinging the head to another angle"),
+    "hob": (Fraction(12), "putting another hob on its arbor and truing it"),
+    "fixture": (Fraction(15), "putting up another arbor or fixture for the blank and truing it"),
+}
+
+CHANGE_OVER = Table(
+    "change_over",
+    "What changing over takes at this machine, in minutes, for `survey --order`.",
+    tuple(
+        Key(name, Number(0, 10_000), f"Minutes for {what}.", default=f"{float(usual):g}")
+        for name, (usual, what) in CHANGE_TIMES.items()
+    ),
+)
+
 MACHINE = Table(
     "machine file",
     "A hobbing machine: its train from drive to work, its levers, and the change gears that go with it.",
@@ -511,6 +532,7 @@ MACHINE = Table(
             "What the machine is known not to do perfectly, for `prove`: small errors that come through to the work.",
             default="none",
         ),
+        Key("change_over", CHANGE_OVER, CHANGE_OVER.meaning),
     ),
 )
 
@@ -946,6 +968,12 @@ JOB = Table(
         Key("mate", MATE, MATE.meaning),
         Key("hob", NameOr(HOB), HOB.meaning, default="chosen from the rack beside the job, where there is one"),
         Key("cutting", CUTTING, CUTTING.meaning),
+        Key(
+            "fixture",
+            Text(),
+            "What holds the blank, by a name of the shop's own; jobs of one name need no other for `survey --order`.",
+            default="another one for every job",
+        ),
         Key("setup", SETUP, SETUP.meaning, default="none: a job to plan"),
         Key("seen", SEEN, SEEN.meaning),
         Key("measured", Rows({"": MEASURED}, "measured"), MEASURED.meaning),

@@ -111,7 +111,8 @@ class Machine:
     `train` has every lever out of consideration: each link in the state that it has by itself
     (clutches in, brakes on, others as their ``state`` says), and every bracket empty; `set_up`
     moves the levers and mounts the gears. `units` is the file's own; every length here is in mm.
-    `called` holds the machine's own words for the ways of its ends, by end and by the frame's word.
+    `called` holds the machine's own words for the ways of its ends, by end and by the frame's word, `change_over` the
+    minutes that changing over takes, as far as the file says.
     """
 
     name: str
@@ -124,9 +125,10 @@ class Machine:
     document: Document = field(repr=False, compare=False)
     imperfections: tuple[Imperfection, ...] = ()
     called: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    change_over: Mapping[str, Fraction] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        freeze(self, "levers", "called")
+        freeze(self, "levers", "called", "change_over")
 
     def __repr__(self) -> str:
         levers, brackets = len(self.levers), len(self.train.brackets)
@@ -548,6 +550,7 @@ def _built(document: Document, values: dict[str, Any]) -> Machine:
         document=document,
         imperfections=tuple(_imperfection(row) for row in values.get("imperfection", ())),
         called={end: row["called"] for end, row in values["ends"].items() if "called" in row},
+        change_over=values.get("change_over", {}),
     )
 
 

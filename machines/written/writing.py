@@ -126,6 +126,7 @@ def _machine(machine: Machine) -> dict[str, Any]:
         or None,
         "limits": _limits(machine.limits, machine.units),
         "imperfection": [_imperfection(one) for one in machine.imperfections] or None,
+        "change_over": dict(machine.change_over) or None,
     }
 
 
@@ -265,6 +266,7 @@ def _job(job: Job) -> dict[str, Any]:
         "hob": hob_values(job.hob, job.units),
         "setup": None if job.setup is None else setup_values(job.setup, job.machine),
         "cutting": _cutting(job.cutting),
+        "fixture": job.fixture or None,
         "seen": None if job.seen is None else _seen(job.seen),
         "measured": [gauging_values(row) for row in job.measured] or None,
     }

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from handlead.machines.documents.job_file import Job
     from handlead.machines.documents.machine_file import Machine
     from handlead.machines.shop.crew import Crew
+    from handlead.machines.shop.day import Day
     from handlead.machines.shop.survey import Survey
     from handlead.machines.toml.errors import HandleadError
 
@@ -43,6 +44,20 @@ def add(commands: Any) -> None:
         "--gears-to-get", nargs="?", type=int, const=EVERY_ORDER, metavar="N",
         help="the fewest gears with which every order can be cut; with N, those that make the most orders possible",
     )  # fmt: skip
+    parser.add_argument(
+        "--order", action="store_true",
+        help="the order of the day on each machine, with set-ups that leave as much as they can where it stands",
+    )  # fmt: skip
+    parser.add_argument(
+        "--now", nargs="+", action="extend", default=[], type=Path, metavar="JOB",
+        help="job files whose set-ups stand on their machines now, for --order (default: nothing is mounted)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--sheets",
+        type=Path,
+        metavar="FILE",
+        help="write the sheets of --order, in their order, into a .pdf or .html file",
+    )
     add_crew(parser)
     parser.add_argument(
         "--keep", type=Path, metavar="FILE",
@@ -67,18 +82,22 @@ def run(options: argparse.Namespace) -> int:
     try:
         _check(options)
         found, more = make_survey(options)
-        errors = _write(found, options)
+        errors = _write(found, more.get("order", ()), options)
     except HandleadError as fault:
         status, answer = report_failed(fault)
         if options.json:
             print_json(answer)
         return status
     if options.json:
-        told = found.as_json() | {name: one.as_json() for name, one in more.items()}
+        told = found.as_json() | {name: _plain(one) for name, one in more.items()}
         print_json(told | ({"errors": errors} if errors else {}))
     else:
         _show(found, more)
     return max(_status(found, more), 2 if errors else 0)
+
+
+def _plain(answer: Any) -> Any:
+    return [one.as_json() for one in answer] if isinstance(answer, tuple) else answer.as_json()
 
 
 def _show(found: Survey, more: dict[str, Any]) -> None:
@@ -89,6 +108,10 @@ def _show(found: Survey, more: dict[str, Any]) -> None:
         from .buying_report import show_buying
 
         show_buying(more["gears_to_get"])
+    for day in more.get("order", ()):
+        from .day_report import show_day
+
+        show_day(day)
 
 
 def _status(found: Survey, more: dict[str, Any]) -> int:
@@ -124,35 +147,47 @@ def _more(
     options: argparse.Namespace, jobs: Sequence[Job], machines: Sequence[Machine], found: Survey, crew: Crew
 ) -> dict[str, Any]:
     """What is asked for beyond the survey."""
-    if options.gears_to_get is None:
-        return {}
-    from handlead.machines.shop.buying import gears_to_buy
+    more: dict[str, Any] = {}
+    if options.gears_to_get is not None:
+        from handlead.machines.shop.buying import gears_to_buy
 
-    most = None if options.gears_to_get == EVERY_ORDER else options.gears_to_get
-    return {"gears_to_get": gears_to_buy(jobs, machines, most, executor=crew, found=found)}
+        most = None if options.gears_to_get == EVERY_ORDER else options.gears_to_get
+        more["gears_to_get"] = gears_to_buy(jobs, machines, most, executor=crew, found=found)
+    if options.order:
+        from handlead.machines.shop.day import on_best_machines, order_of_the_day, standing_now
+
+        pairs = on_best_machines(found, jobs, machines)
+        more["order"] = order_of_the_day(pairs, now=standing_now(options.now), executor=crew)
+    return more
 
 
 def _check(options: argparse.Namespace) -> None:
     from handlead.machines.toml.errors import HandleadError
 
-    if options.out and options.out.suffix.lower() not in (".pdf", ".html"):
-        raise HandleadError(f"--out {options.out}: the table's name must end in .pdf or .html")
+    for name, path in (("--out", options.out), ("--sheets", options.sheets)):
+        if path and path.suffix.lower() not in (".pdf", ".html"):
+            raise HandleadError(f"{name} {path}: its name must end in .pdf or .html")
+    for name, given in (("--now", options.now), ("--sheets", options.sheets)):
+        if given and not options.order:
+            raise HandleadError(f"{name} goes with --order")
     if (options.gears_to_get or 0) < 0:
         raise HandleadError(f"--gears-to-get is {options.gears_to_get}; it must be 0 or more")
 
 
-def _write(found: Survey, options: argparse.Namespace) -> list[dict[str, Any]]:
+def _write(found: Survey, days: Sequence[Day], options: argparse.Namespace) -> list[dict[str, Any]]:
     """Write what was asked for into files; returns what couldn't be, which is said on standard error too."""
     from handlead.machines.toml.errors import HandleadError
     from handlead.machines.toml.filing import write_text
     from handlead.viz.streams.outlet import report_failed
 
+    from .day_sheets import write_day
     from .survey_table import rows_as_csv, write_page
 
     errors: list[dict[str, Any]] = []
     for path, write in (
         (options.csv, lambda path: write_text(rows_as_csv(found), path, overwrite=True)),
         (options.out, lambda path: write_page(found, path, options.paper)),
+        (options.sheets, lambda path: write_day(days, path, options.paper)),
     ):
         try:
             if path:
