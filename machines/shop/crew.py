@@ -148,7 +148,7 @@ def processes(workers: int) -> Iterator[Crew]:
         method = "forkserver" if "forkserver" in multiprocessing.get_all_start_methods() else "spawn"
         context = multiprocessing.get_context(method)
         if method == "forkserver":
-            context.set_forkserver_preload(["handlead.machines.planning"])
+            context.set_forkserver_preload(["handlead.machines.planning.planning"])
         opened.append(ProcessPoolExecutor(workers, mp_context=context, initializer=_leave_stopping_to_others))
         return opened[-1]
 

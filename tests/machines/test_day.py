@@ -65,7 +65,7 @@ def test_a_machine_file_says_what_changing_over_takes_there():
     assert times["head"] == 8
     assert Changes(gear_off=2, head=1).minutes(times) == 9
     assert times_of(read_machine(GOOD / "small.toml"))["gear_on"] == Fraction(3, 2)
-    assert read_job(GOOD / "spur-job.toml").fixture == "arbor of 25"
+    assert read_job(GOOD / "worm-wheel-job.toml").fixture == "arbor of 25"
 
 
 @pytest.fixture(scope="module")

@@ -123,7 +123,7 @@ def test_a_process_that_dies_takes_no_piece_with_it(tmp_path):
 
 
 def test_what_goes_wrong_inside_with_one_row_stops_no_other(two, machines, monkeypatch):
-    monkeypatch.setattr("handlead.machines.planning.plan", lambda *_, **__: 1 / 0)
+    monkeypatch.setattr("handlead.machines.planning.planning.plan", lambda *_, **__: 1 / 0)
     broken = survey(two, machines[:1])
     assert [row.why for row in broken.rows] == ["ZeroDivisionError: division by zero"] * 2
     assert broken.status == 3
