@@ -10,7 +10,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from handlead.machines.documents.job_file import Job, Setup, read_job
+from handlead.kinematics.train.setup import Setup
+from handlead.machines.documents.job_file import Job, read_job
 from handlead.machines.documents.machine_file import Machine
 from handlead.machines.proving.proof import Proof
 from handlead.machines.toml.errors import HandleadError

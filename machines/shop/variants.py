@@ -13,8 +13,9 @@ from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.change_gears import nearest_sets
 from handlead.kinematics.search.drawer import drawer_for
 from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work
-from handlead.machines.documents.job_file import Job, Setup
+from handlead.machines.documents.job_file import Job
 from handlead.machines.documents.machine_file import Machine
 from handlead.machines.planning.planned import Planned, tenths
 from handlead.machines.planning.planning import plan
