@@ -12,9 +12,9 @@ from handlead.kinematics.train.links import Mounted
 from handlead.machines.documents.keys import CHANGE_TIMES
 
 if TYPE_CHECKING:
-    from handlead.kinematics.work.requirement import HobData
     from handlead.kinematics.train.setup import Setup
-from handlead.machines.documents.job_file import Job
+    from handlead.kinematics.work.requirement import HobData
+    from handlead.machines.documents.job_file import Job
     from handlead.machines.documents.machine_file import Machine
 
 #: The head is set to the minute: less isn't moved.
