@@ -131,27 +131,7 @@ class Change(immutabledict[Key, Any]):
 
     def on(self, setup: Setup) -> Setup:
         """The set-up with the change made; a bracket without gears is empty."""
-        levers: dict[str, str] = {}
-        gears: dict[str, tuple[int, ...]] = {}
-        idlers: dict[str, tuple[int, ...]] = {}
-        plain: dict[str, Any] = {}
-        for (what, *where), value in self.items():
-            match what:
-                case "lever":
-                    levers[where[0]] = value
-                case "gears":
-                    gears[where[0]] = value
-                case "idlers":
-                    idlers[where[0]] = value
-                case "swivel":
-                    plain["swivel_deg"] = value
-                case "drive":
-                    plain["drive"] = value
-        if levers:
-            plain["levers"] = {**setup.levers, **levers}
-        if gears or idlers:
-            plain["change"] = _mounted(setup.change, gears, idlers)
-        return replace(setup, **plain) if plain else setup
+        return changed(setup, self)
 
     @property
     def levers(self) -> Mapping[str, str]:
@@ -181,6 +161,32 @@ class Change(immutabledict[Key, Any]):
 
 #: No change at all.
 NOTHING = Change()
+
+
+def changed(setup: Setup, changes: Mapping[Key, Any]) -> Setup:
+    """The set-up with a change made; what isn't of a set-up is left out."""
+    levers: dict[str, str] = {}
+    gears: dict[str, tuple[int, ...]] = {}
+    idlers: dict[str, tuple[int, ...]] = {}
+    drive, swivel = setup.drive, setup.swivel_deg
+    for (what, *where), value in changes.items():
+        match what:
+            case "lever":
+                levers[where[0]] = value
+            case "gears":
+                gears[where[0]] = value
+            case "idlers":
+                idlers[where[0]] = value
+            case "swivel":
+                swivel = value
+            case "drive":
+                drive = value
+    return Setup(
+        drive, swivel, setup.feed,
+        {**setup.levers, **levers} if levers else setup.levers,
+        _mounted(setup.change, gears, idlers) if gears or idlers else setup.change,
+        setup.moves,
+    )  # fmt: skip
 
 
 def _mounted(
