@@ -9,8 +9,9 @@ from fractions import Fraction
 from handlead.kinematics.frame.words import STILL, direction
 from handlead.kinematics.train.solution import ask_by_hand
 
-from .faults import Bench, Standing
 from .inspections import Check, Scene, is_not_sure
+from .standing import Standing
+from .study import Bench
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,10 @@ from handlead.kinematics.law.outcome import Outcome
 from handlead.kinematics.transfer.response import Running
 
 from .evidence import Evidence, View, view_of_marks
-from .faults import Changes, Fault, Standing, Study, combined
+from .faults import Fault, combined
 from .inspections import LOOKS, NONE_OF_THESE, Check, Scene, is_not_sure
+from .standing import Changes, Standing
+from .study import Study
 
 #: In a hundred wrong cuts so many have two faults at once (own judgement).
 PAIRS_IN_HUNDRED = 10.0

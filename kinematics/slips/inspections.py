@@ -11,7 +11,7 @@ from functools import lru_cache, partial
 from handlead.kinematics.frame.words import MARKS, STILL, swivel_words
 
 from .evidence import View
-from .faults import AS_IT_SHOULD, Standing, counted_words, module_words
+from .standing import AS_IT_SHOULD, Standing, counted_words, module_words
 
 #: Answers that every check takes: nothing of what was offered; and that one can't tell.
 NONE_OF_THESE, NOT_SURE = ("none of these", "other"), ("not sure", "don't know", "?")

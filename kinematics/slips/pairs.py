@@ -17,7 +17,9 @@ from handlead.kinematics.transfer.response import Response
 from numpy.typing import NDArray
 
 from .evidence import STRAIGHT_DEG, Evidence
-from .faults import Bench, Fault, Standing, Study
+from .faults import Fault
+from .standing import Standing
+from .study import Bench, Study
 
 Floats = NDArray[np.float64]
 

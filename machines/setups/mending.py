@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.search.bracket import Bracket, Refusal
-from handlead.kinematics.slips.faults import ANY_IDLER
+from handlead.kinematics.slips.standing import ANY_IDLER
 from handlead.kinematics.train.links import ChangeGears, Mounted
 from handlead.kinematics.train.setup import NOTHING, Change, Setup
 from handlead.kinematics.train.solution import SLIDE_ENDS

@@ -29,20 +29,7 @@ from handlead.kinematics.slips.causes import (
     refuting_check,
 )
 from handlead.kinematics.slips.evidence import Evidence, Measure, View, Word
-from handlead.kinematics.slips.faults import (
-    Bench,
-    Fault,
-    FaultKind,
-    GearSearch,
-    Sheet,
-    Standing,
-    Study,
-    Takes,
-    changes_words,
-    find_faults,
-    meant_swivel,
-    undone_words,
-)
+from handlead.kinematics.slips.faults import Fault, FaultKind, find_faults
 from handlead.kinematics.slips.inspections import (
     GEAR_LOOKS,
     NONE_OF_THESE,
@@ -51,6 +38,8 @@ from handlead.kinematics.slips.inspections import (
     Scene,
     is_not_sure,
 )
+from handlead.kinematics.slips.standing import Standing, changes_words, meant_swivel, undone_words
+from handlead.kinematics.slips.study import Bench, GearSearch, Sheet, Study, Takes
 from handlead.kinematics.train.links import Mounted
 from handlead.kinematics.transfer.constants import Constants, find_constants
 from handlead.kinematics.work.requirement import Work

@@ -18,7 +18,8 @@ from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.law.outcome import predict
 from handlead.kinematics.slips.causes import explain
 from handlead.kinematics.slips.evidence import view_of
-from handlead.kinematics.slips.faults import Fault, Study, combined, find_faults
+from handlead.kinematics.slips.faults import Fault, combined, find_faults
+from handlead.kinematics.slips.study import Study
 from handlead.kinematics.transfer.response import run
 from handlead.machines.documents.job_file import Job, Seen
 from handlead.machines.tracing.diagnosis import evidence_of, study_of, trace

@@ -33,7 +33,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.slips.causes import Suspect, Trial, combined, mark_turns, together
 from handlead.kinematics.slips.evidence import View
-from handlead.kinematics.slips.faults import Fault, Study, find_faults
+from handlead.kinematics.slips.faults import Fault, find_faults
+from handlead.kinematics.slips.study import Study
 from handlead.machines.documents.job_file import Job, Seen
 from handlead.machines.tracing.diagnosis import AS_WANTED, Diagnosis, study_of, trace, with_answer
 from handlead.machines.tracing.fault_table import fault_table
