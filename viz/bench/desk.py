@@ -13,6 +13,7 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
+import tomlkit
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.documents.job_file import Job, read_job_text
 from handlead.machines.proving.proof import Proof, prove_case
@@ -245,3 +246,18 @@ def settle(desk: Desk, what: str) -> Desk:
         return desk
     Drafts(desk.shelf.folder, desk.name).hold({})
     return open_desk(done.shelf, done.name)
+
+
+def copied(desk: Desk, title: str) -> str:
+    """A job like this one under another title, without what was seen and measured on its blanks; its file's name."""
+    text = fields.with_fields(desk.text, {"title": title})
+    document = tomlkit.parse(plain(text))
+    for table in ("seen", "measured"):
+        if table in document:
+            del document[table]
+    name = desk.shelf.new_name(title)
+    name = (Path(desk.name).parent / name).as_posix()
+    fresh = tomlkit.dumps(document)
+    read_job_text(fresh, name, desk.path.parent)
+    write_text(fresh, desk.shelf.path(name))
+    return name

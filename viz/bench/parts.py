@@ -76,6 +76,7 @@ def _drawing(desk: Desk) -> dict[str, Any]:
     return {
         "first": first, "size": fields.size_field("work", *given), "more": more, "mate": mate, "cutting": cutting,
         "sizes": sizes, "elsewhere": _elsewhere(desk),
+        "alike": desk.shelf.alike(desk.job, desk.name) if desk.job else (),
     }  # fmt: skip
 
 

@@ -24,7 +24,7 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from . import choices, doing, parts, tracing, train, work
+from . import choices, doing, machine_routes, parts, sample_routes, tracing, train, work
 from . import desk as desks
 from .desk import Desk, Elsewhere
 from .shelf import Shelf
@@ -324,6 +324,16 @@ async def sheet(request: Request) -> Response:
                     headers={"content-disposition": f'attachment; filename="{stem}-sheet.pdf"'})  # fmt: skip
 
 
+async def copy(request: Request) -> Response:
+    """A job begun from another: its drawing, hob and set-up, and nothing of what was seen on its blanks."""
+    form = await request.form()
+    title = str(form.get("title", "")).strip()[:120]
+    if not title or not title.isprintable():
+        raise doing.NotDone("a job has a title")
+    name = await run_in_threadpool(desks.copied, _desk(request), title)
+    return RedirectResponse(f"/job/{name}", 303)
+
+
 async def live(socket: WebSocket) -> None:
     """A window listens: it is told of every change of the job that it shows."""
     bench = _bench(socket)
@@ -404,6 +414,9 @@ def application(bench: Bench) -> Starlette:
         Route("/picture/{name:path}", picture),
         Route("/path/{name:path}", path),
         Route("/sheet/{form}/{name:path}", sheet),
+        *machine_routes.ROUTES,
+        *sample_routes.ROUTES,
+        Route("/copy/{name:path}", copy, methods=["POST"]),
         Route("/static/three.js", three),
         Mount("/static", StaticFiles(directory=static)),
         WebSocketRoute("/live", live),

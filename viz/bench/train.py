@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.train.links import GearPair, Link
 from handlead.kinematics.train.path import follow
+from handlead.kinematics.train.solution import Solution, solve
+from handlead.machines.documents.machine_file import Machine, read_machine_text
+from handlead.machines.documents.unfitted import read_unfitted_text
 from handlead.machines.setups.case import Case
+from handlead.machines.toml.errors import FileFault
+from handlead.machines.toml.filing import plain
 from handlead.machines.toml.units import decimal
 from handlead.viz.draw.train_layout import TrainLayout, lay_out
 from handlead.viz.draw.train_words import link_lines
-from handlead.viz.look.shop import Shop
+from handlead.viz.look.shop import PLAIN, Shop
 
 from .work import Source
 
@@ -39,14 +44,33 @@ class Drawn:
 
 def drawn(source: Source) -> Drawn:
     """The train of a job's set-up, drawn."""
+    case = Case.of(source.job())
+    machine = case.job.machine
+    return _drawn(case.solution, Shop.of(case), machine.name, machine.positions(case.setup))
+
+
+def solved(text: str, name: str) -> tuple[Solution, Machine]:
+    """A machine's train, levers normal, turned by its usual drive; unknown numbers as stand-ins. Raises `FileFault`."""
+    text = plain(text)
+    try:
+        machine = read_machine_text(text, name)
+    except FileFault:
+        machine = read_unfitted_text(text, name).machine
+    return solve(machine.set_up(), machine.normal_drive), machine
+
+
+def drawn_machine(text: str, name: str) -> Drawn:
+    """The train of a machine, drawn. Raises `FileFault` while its file can't be used."""
+    solution, machine = solved(text, name)
+    return _drawn(solution, Shop(machine.units, machine.way), machine.name, machine.normal_positions)
+
+
+def _drawn(solution: Solution, shop: Shop, title: str, levers: Mapping[str, str]) -> Drawn:
     from handlead.viz.draw.train import plot_train
     from handlead.viz.look import look
 
-    case = Case.of(source.job())
-    shop = Shop.of(case)
-    layout = lay_out(case.solution, shop)
-    levers = case.job.machine.positions(case.setup)
-    axes = plot_train(case.solution, title=case.job.machine.name, levers=levers, layout=layout, shop=shop)
+    layout = lay_out(solution, shop)
+    axes = plot_train(solution, title=title, levers=levers, layout=layout, shop=shop)
     (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
     figure = axes.get_figure(root=True)
     assert figure is not None
@@ -87,9 +111,13 @@ class Told:
 
 def told(case: Case, part: str = "", link: str = "") -> Told:
     """The way from the drive to a part, or what a link is. Raises `ValueError` for what the machine doesn't have."""
+    return told_of(case.solution, case.job.units, part, link, Shop.of(case))
+
+
+def told_of(solution: Solution, units: str, part: str = "", link: str = "", shop: Shop = PLAIN) -> Told:
+    """As `told`, of a solved train. Raises `ValueError`."""
     if link:
-        return _link(case, link)
-    solution = case.solution
+        return _link(solution, link, shop)
     if part not in solution.train.parts:
         raise ValueError("the machine has no such part")
     shaft = solution.train.drives[solution.drive].shaft
@@ -116,17 +144,17 @@ def _ratio(value: Fraction | None) -> str:
     return exact if len(exact) <= 14 else f"{decimal(value)}"
 
 
-def _link(case: Case, name: str) -> Told:
-    found = next((one for one in case.train.links if one.name == name), None)
+def _link(solution: Solution, name: str, shop: Shop) -> Told:
+    found = next((one for one in solution.train.links if one.name == name), None)
     if found is None:
         raise ValueError("the machine has no such link")
-    number = next(at for at, one in enumerate(case.train.links, 1) if one is found)
+    number = next(at for at, one in enumerate(solution.train.links, 1) if one is found)
     lines = [
-        f"link {number} of {len(case.train.links)} in the machine file, {found.kind}",
-        *link_lines(found, Shop.of(case)),
+        f"link {number} of {len(solution.train.links)} in the machine file, {found.kind}",
+        *link_lines(found, shop),
     ]
     for part in found.ports:
-        rate = case.solution.rates[part]
+        rate = solution.rates[part]
         lines.append(
             f"{part}: {_ratio(rate) if rate else 'stands still' if rate is not None else 'not driven'}"
         )

@@ -225,9 +225,7 @@ def solid(source: Source) -> bytes:
     setting = scene.setting
     per_turn = scene.cut.per_turn
     start, end = scene.stages.phase.start, scene.stages.phase.end
-    level = solid_mesh.hob_pose(
-        replace(Position(), axial=Fraction(0)), setting.swivel_deg, setting.distance
-    )
+    level = solid_mesh.hob_pose(replace(Position(), axial=Fraction(0)), setting.swivel_deg, setting.distance)
     head = {
         "meshes": meshes,
         "pose": [[float(value) for value in row] for row in level],
@@ -269,3 +267,44 @@ def sheet(sources: tuple[tuple[str, Source], ...], form: str, paper: str) -> byt
         out = Path(folder, f"sheet.{form}")
         write_sheet(pages, out, paper)
         return out.read_bytes()
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """What counts say: each unknown with its value or what it may be, contradictions, what to count next, and the
+    machine's text with what is settled."""
+
+    unknowns: tuple[tuple[str, str, bool], ...]
+    contradictions: tuple[str, ...]
+    advice: str
+    settles: tuple[str, ...]
+    determined: bool
+    text: str
+
+
+#: What a file of counts must hold at least: a bound that says nothing new.
+_NO_COUNTS = 'format = "observations/1"\n'
+
+
+def fit(text: str, name: str, counts: str, counts_name: str) -> Fitted:
+    """What the counts say of a machine's unknown numbers. Raises `FileFault`."""
+    from handlead.machines.documents.observations_file import read_observations_text
+    from handlead.machines.documents.unfitted import read_unfitted_text
+    from handlead.machines.fitting.counts import filled_text
+    from handlead.machines.fitting.counts import fit as identify
+    from handlead.machines.toml.filing import as_it_came, plain
+
+    unfitted = read_unfitted_text(plain(text), name)
+    found = identify(
+        unfitted, read_observations_text(plain(counts or _NO_COUNTS), unfitted.machine, counts_name)
+    )
+    unknowns = tuple(
+        (each.key, words or f"open: {', '.join(found.examples(each)[:6]) or 'anything'}", words is not None)
+        for each in unfitted.figures
+        for words in (found.words(each),)
+    )
+    values = {each: value for each in unfitted.figures if (value := found.value(each)) is not None}
+    filled = as_it_came(filled_text(unfitted.machine.document, values, unfitted.machine.units), text)
+    advice = found.advice
+    return Fitted(unknowns, tuple(one.message for one in found.contradictions), advice.do if advice else "",
+                  advice.settles if advice else (), found.is_determined, filled)  # fmt: skip
