@@ -181,4 +181,4 @@ def window(chromium: Any) -> Iterator[Callable[..., Window]]:
     for one in opened:
         one.page.close()
     told = [said for one in opened for said in one.complaints]
-    assert not [said for said in told if "Content Security" in said or "Error" in said and "40" not in said], told
+    assert not [said for said in told if "Content Security" in said or ("Error" in said and "40" not in said)], told
