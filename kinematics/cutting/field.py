@@ -50,7 +50,9 @@ def axial_pass(setting: Setting) -> Motion:
     below, above = -margin, Fraction(setting.blank.face_width) + margin
     begin = below if rates.axial > 0 else above
     turns = (above - below) / abs(rates.axial)
-    return Motion((steady_cut(rates, Position(axial=begin), turns),))
+    # A radial slide that is geared to the axial one is where the depth has it as the hob passes mid-face.
+    radial = rates.radial / rates.axial * (begin - Fraction(setting.blank.face_width) / 2)
+    return Motion((steady_cut(rates, Position(axial=begin, radial=radial), turns),))
 
 
 def tangential_pass(setting: Setting, height: float | None = None) -> Motion:

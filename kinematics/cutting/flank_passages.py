@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 from handlead.kinematics.frame import arguments
-from handlead.kinematics.frame.motion import Motion, Phase, Ripple
+from handlead.kinematics.frame.guide import Guide
+from handlead.kinematics.frame.motion import Led, Motion, Phase
 from handlead.kinematics.gears.flank import NominalFlank
 from handlead.kinematics.gears.gear import Gear
 
@@ -44,7 +45,7 @@ class FlankCut:
     flank: NominalFlank
     made: MadeFlank
     swivel: float
-    ripples: tuple[Ripple, ...]
+    ripples: tuple[Led, ...]
     middle: int
     steps: Ints
     window: Ints
@@ -238,6 +239,11 @@ def _error(cut: FlankCut, away: Ints, greatest: bool = False) -> Floats:
     }
     total = np.zeros(away.size)
     for ripple in cut.ripples:
+        if isinstance(ripple, Guide):
+            steep = ripple.steepest * abs(float(getattr(cut.swept.step, ripple.over)))
+            far = np.full(away.size, np.inf) if greatest else steep * np.abs(away)
+            total = total + by_end.get(ripple.end, 0.0) * np.minimum(far, ripple.whole)
+            continue
         half = math.pi * float(ripple.per_unit * getattr(cut.swept.step, ripple.over)) * away
         apart = 1.0 if greatest else np.abs(np.sin(half))
         total = total + 2 * abs(ripple.amplitude) * by_end.get(ripple.end, 0.0) * apart

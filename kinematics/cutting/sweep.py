@@ -19,7 +19,8 @@ from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
-from handlead.kinematics.frame.motion import Phase, Position, Ripple
+from handlead.kinematics.frame.guide import Guide
+from handlead.kinematics.frame.motion import Led, Phase, Position, Ripple
 
 from .hob import Edge, Hob
 
@@ -214,7 +215,7 @@ def _in_span(swept: Passages, heights: Floats, span: float) -> tuple[Ints, Ints]
 
 
 def crossings(
-    swept: Passages, cutter: Tool, cut: Cutters, heights: Floats, ripples: tuple[Ripple, ...] = ()
+    swept: Passages, cutter: Tool, cut: Cutters, heights: Floats, ripples: tuple[Led, ...] = ()
 ) -> tuple[Floats, Floats]:
     """Where the edges of these threads cross their rows: angles on the blank (radians) and 1/radius.
 
@@ -263,12 +264,16 @@ def crossings(
 
 
 def error(
-    ripples: tuple[Ripple, ...], end: str, swept: Passages, number: Ints, hob_angle: Floats | float
+    ripples: tuple[Led, ...], end: str, swept: Passages, number: Ints, hob_angle: Floats | float
 ) -> Floats | float:
-    """Sum of the periodic errors of `end` at these passages, the hob `hob_angle` radians past them."""
+    """What periodic errors and templates displace `end` by at these passages, the hob `hob_angle` radians past them."""
     total: Floats | float = 0.0
     for ripple in ripples:
-        if ripple.end == end:
+        if ripple.end == end and isinstance(ripple, Guide):
+            first, by = (float(getattr(one, ripple.over)) for one in (swept.start, swept.step))
+            # By where the other end stands as the gash passes: what it moves while that swings doesn't count.
+            total = total + ripple.displaced(first + by * np.asarray(number, dtype=float))
+        elif ripple.end == end and isinstance(ripple, Ripple):
             at_first = float(ripple.per_unit * getattr(swept.start, ripple.over) % 1) + ripple.phase_turn
             per_passage = float(ripple.per_unit * getattr(swept.step, ripple.over))
             turns = at_first + per_passage * (number + hob_angle * (swept.gashes / TURN))

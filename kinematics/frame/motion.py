@@ -12,6 +12,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from fractions import Fraction
 
+from .guide import Guide
+
 
 @dataclass(frozen=True)
 class Rates:
@@ -144,12 +146,16 @@ class Ripple:
         object.__setattr__(self, "per_unit", Fraction(self.per_unit))
 
 
+#: What displaces an end over the travel of another: a periodic error, or a template.
+Led = Ripple | Guide
+
+
 @dataclass(frozen=True)
 class Motion:
-    """Phases in the order in which they happen, and the machine's periodic errors."""
+    """Phases in the order in which they happen, the machine's periodic errors, and the templates that lead an end."""
 
     phases: tuple[Phase, ...]
-    ripples: tuple[Ripple, ...] = ()
+    ripples: tuple[Led, ...] = ()
 
     @property
     def end(self) -> Position:

@@ -17,6 +17,7 @@ from typing import Any, ClassVar
 
 from handlead.kinematics.frame.exact import pi_to
 from handlead.kinematics.frame.frozen import freeze
+from handlead.kinematics.frame.guide import Guide
 from handlead.kinematics.frame.words import Sense
 
 Relation = Mapping[str, Fraction]
@@ -376,6 +377,39 @@ class Rack(TwoPort):
 
 
 @dataclass(frozen=True)
+class Template(TwoPort):
+    """A template on which one slide (`to_part`) is led while the other (`from_part`) moves: by points, in mm.
+
+    Each point has the place of `from_part`, 0 where the hob stands at the middle of the face, and how far `to_part` is
+    then displaced, both by the parts' own positives; see `handlead.kinematics.frame.guide` for what lies between. It is
+    no linear relation: trains are solved without it, and the motions carry it. Out, it leads nothing.
+    """
+
+    kind: ClassVar[str] = "template"
+    states: ClassVar[tuple[str, ...]] = ("in", "out")
+    points: tuple[tuple[Fraction, Fraction], ...] = ()
+    smooth: bool = False
+    state: str = "in"
+
+    def __post_init__(self) -> None:
+        self._check(self.state)
+        try:
+            Guide("radial", "axial", self.points)
+        except ValueError as fault:
+            raise ValueError(f"link {self.name!r}: {fault}") from None
+
+    @property
+    def ratio(self) -> None:
+        """None: what it passes isn't in proportion."""
+        return
+
+    def in_state(self, state: str) -> Template:
+        """The template put `in` or `out`. Raises `ValueError` for any other state."""
+        self._check(state)
+        return replace(self, state=state)
+
+
+@dataclass(frozen=True)
 class Differential(Link):
     """An epicyclic train of two suns and a carrier: q - c = sun_ratio * (p - c).
 
@@ -437,6 +471,6 @@ KINDS: dict[str, type[Link]] = {
     kind.kind: kind
     for kind in (
         GearPair, BevelGears, WormGear, Belt, Chain, ChangeGears,
-        Differential, Clutch, Brake, Selector, Screw, Rack,
+        Differential, Clutch, Brake, Selector, Template, Screw, Rack,
     )
 }  # fmt: skip

@@ -7,7 +7,7 @@ asks at least (from memory); pitch, runout and thickness are told from all teeth
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -30,6 +30,7 @@ from handlead.kinematics.gauging.flanks import (
     worst,
 )
 from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.gears.relief import Relief, measured_relief
 
 Floats = npt.NDArray[np.float64]
 
@@ -61,7 +62,8 @@ class FlankQuality:
     of the `traced_teeth`, that of the helix signed towards the right hand whichever flank it is on; pitch,
     `runout_um` (radial) and `thickness_um` are from all teeth: by how much these are thicker than the
     drawing's, normal to the tooth at the reference cylinder, on average, and `span_um` by how much more is
-    spanned over several. `deviations` has all that the class is made of.
+    spanned over several. `deviations` has all that the class is made of. `relief` is the crown and taper that is on it,
+    where the drawing wants some or the hob was led; the rest is then counted from the drawing's own.
     """
 
     feed_mark_um: float
@@ -77,22 +79,28 @@ class FlankQuality:
     traced_teeth: int
     deviations: Deviations
     quality: int | None
+    relief: Relief | None = None
 
 
-def measure_flanks(motion: Motion, setting: Setting, gear: Gear) -> FlankQuality | None:
+def measure_flanks(
+    motion: Motion, setting: Setting, gear: Gear, wanted: Relief | None = None
+) -> FlankQuality | None:
     """Marks, slopes, pitch, runout, thickness and class of flanks cut to full depth.
 
+    With `wanted` crown and taper are told, and all else counted from a flank that has them, as an inspector does.
     None where too little of them is finished, or no involute at all is made.
     """
+    from_it = wanted or Relief()
     assert gear.face_width is not None
     try:
         cuts = [FlankCut.of(motion, setting, gear, side=side) for side in (1, -1)]
-        marks = [_marks(cut) for cut in cuts]
+        marks = [_marks(cut, from_it) for cut in cuts]
         places = [cut_pitch(cut, samples=_PITCH_PLACES) for cut in cuts]
         if not np.isfinite(places).all() or any(one is None for one in marks):
             return None
         spaces = sorted({round(number * gear.teeth / _TEETH) for number in range(min(_TEETH, gear.teeth))})
-        by_flank = [[_traces(cut, space) for space in spaces] for cut in cuts]
+        by_flank = [[_traces(cut, space, from_it) for space in spaces] for cut in cuts]
+        relief = None if wanted is None else _relief(cuts)
     except NoInvolute:
         return None
     traced = [one for flank in by_flank for one in flank]
@@ -114,7 +122,27 @@ def measure_flanks(motion: Motion, setting: Setting, gear: Gear) -> FlankQuality
         traced_teeth=len(spaces),
         deviations=found,
         quality=found.quality(gear),
+        relief=relief,
     )
+
+
+def _relief(cuts: list[FlankCut]) -> Relief | None:
+    """Crown and taper of the first space's flanks, traced at mid-roll."""
+    heights, traces = np.zeros(0), []
+    for cut in cuts:
+        heights, _, trace = _helix(cut, 0)
+        traces.append(trace / cut.flank.base_cosine)
+    return measured_relief(heights, (traces[0], traces[1]), cuts[0].flank.gear)
+
+
+def _helix(cut: FlankCut, space: int) -> tuple[Floats, float, Floats]:
+    """Heights, the roll at mid-flank, and the deviation there, in mm normal to the flank."""
+    face = cut.flank.gear.face_width
+    assert face is not None
+    first, last = active_rolls(cut)
+    roll = float(np.linspace(first, last, _ROLLS)[_ROLLS // 2])
+    heights = np.linspace(0, face, _heights(cut))
+    return heights, roll, deviations(cut, np.full(heights.size, roll), heights, float(space))
 
 
 def _heights(cut: FlankCut) -> int:
@@ -125,23 +153,27 @@ def _heights(cut: FlankCut) -> int:
     return min(max(_HEIGHTS, 1 + math.ceil(8 * face / feed)), _MOST_HEIGHTS)
 
 
-def _marks(cut: FlankCut) -> GaugedFlank | None:
+def _marks(cut: FlankCut, wanted: Relief) -> GaugedFlank | None:
     """The marks on one flank, from a map of it; None where too little of it is finished."""
     flank = cut_flank(cut, rolls=_ROLLS, heights=_heights(cut))
+    if wanted:
+        design = wanted.deviation(flank.heights, cut.flank.gear) * cut.flank.base_cosine
+        flank = replace(flank, deviation=flank.deviation - design[None, :])
     return gauge_flank(flank) if np.isfinite(flank.deviation).mean() >= 0.5 else None
 
 
-def _traces(cut: FlankCut, space: int) -> Traces:
+def _traces(cut: FlankCut, space: int, wanted: Relief) -> Traces:
     """Profile at mid-face and helix at mid-roll of one flank of one space."""
     face = cut.flank.gear.face_width
     assert face is not None
     first, last = active_rolls(cut)
-    rolls, heights = np.linspace(first, last, _ROLLS), np.linspace(0, face, _heights(cut))
-    at = float(space)
-    profile = deviations(cut, rolls, np.full(rolls.size, face / 2), at)
-    helix = deviations(cut, np.full(heights.size, rolls[_ROLLS // 2]), heights, at)
+    rolls = np.linspace(first, last, _ROLLS)
+    profile = deviations(cut, rolls, np.full(rolls.size, face / 2), float(space))
+    heights, roll, helix = _helix(cut, space)
     base, cosine = cut.flank.base_radius, cut.flank.base_cosine
+    if wanted:
+        helix = helix - wanted.deviation(heights, cut.flank.gear) * cosine
     return gauge_traces(
         FlankMap(profile[:, None], rolls * base, np.array([face / 2]), cosine),
-        FlankMap(helix[None, :], rolls[_ROLLS // 2 : _ROLLS // 2 + 1] * base, heights, cosine),
+        FlankMap(helix[None, :], np.array([roll * base]), heights, cosine),
     )

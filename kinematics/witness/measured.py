@@ -27,10 +27,11 @@ from handlead.kinematics.cutting.field import (
 from handlead.kinematics.cutting.setting import Grid, Setting, scattered
 from handlead.kinematics.cutting.touch import step_of
 from handlead.kinematics.frame.blank import Field
-from handlead.kinematics.frame.motion import Motion, Ripple
+from handlead.kinematics.frame.motion import Led, Motion
 from handlead.kinematics.gauging.field import Gauged, gauge
 from handlead.kinematics.gauging.keys import KeysFound, gauge_keys
 from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.gears.relief import Relief
 
 from .flank_quality import FlankQuality, measure_flanks
 
@@ -53,11 +54,13 @@ def measure_cut(
     *,
     gear: Gear | None = None,
     depth: Literal["scratch", "full"] = "scratch",
-    ripples: tuple[Ripple, ...] = (),
+    ripples: tuple[Led, ...] = (),
+    relief: Relief | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Measured:
     """Cut a blank at these rates, count and measure it.
 
+    `relief` is the drawing's crown and taper, where it has some or the hob is led.
     With `gear`, the drawing, its flanks are measured as well, provided that count and hand on the
     blank are the drawing's and that the hob makes involutes. `depth` "full" needs it too, for the
     centre distance. Raises `ValueError` for motions that can't cut.
@@ -79,7 +82,7 @@ def measure_cut(
     if not seen or (found.teeth, found.hand) != (gear.teeth, hand):
         return Measured(found, None, field)
     setting = setting.to_depth(gear)
-    return Measured(found, measure_flanks(full_pass(setting, ripples), setting, gear), field)
+    return Measured(found, measure_flanks(full_pass(setting, ripples), setting, gear, relief), field)
 
 
 #: Columns round the blank, and rows over a table turn's feed, of the band on which keys are measured.
@@ -110,7 +113,7 @@ def strike_deg(setting: Setting) -> float:
     return hob.geometric_lead_angle_deg * min(1.0, few)
 
 
-def full_pass(setting: Setting, ripples: tuple[Ripple, ...] = ()) -> Motion:
+def full_pass(setting: Setting, ripples: tuple[Led, ...] = ()) -> Motion:
     """One pass over the whole face at full depth, with the periodic errors of the machine."""
     return replace(axial_pass(setting), ripples=ripples)
 
@@ -132,7 +135,7 @@ def _feeding(setting: Setting) -> Motion:
 
 
 def _full_field(
-    setting: Setting, ripples: tuple[Ripple, ...], progress: Callable[[float], None] | None
+    setting: Setting, ripples: tuple[Led, ...], progress: Callable[[float], None] | None
 ) -> Field:
     if setting.deep <= 0:
         raise ValueError("the hob doesn't reach the blank at full depth")

@@ -12,7 +12,7 @@ from fractions import Fraction
 from handlead.kinematics.cutting.field import cut_field, light_depth, scratch_grid
 from handlead.kinematics.cutting.setting import Setting
 from handlead.kinematics.frame.blank import Field
-from handlead.kinematics.frame.motion import Motion, Phase, Position, Rates, Ripple
+from handlead.kinematics.frame.motion import Led, Motion, Phase, Position, Rates
 from handlead.kinematics.gauging.field import line_of_spaces
 
 
@@ -34,7 +34,7 @@ def measure_second_cut(
     second: Phase,
     setting: Setting,
     between: tuple[Fraction, Fraction],
-    ripples: tuple[Ripple, ...] = (),
+    ripples: tuple[Led, ...] = (),
 ) -> SecondCut | None:
     """Cut the blank by both phases, lightly, and measure how their spaces stand at the heights `between`.
 
@@ -57,7 +57,7 @@ def _fields(
     second: Phase,
     setting: Setting,
     between: tuple[Fraction, Fraction],
-    ripples: tuple[Ripple, ...],
+    ripples: tuple[Led, ...],
 ) -> list[Field] | None:
     rates = first.per_hob_turn
     if rates is None or second.per_hob_turn is None or not rates.axial or not second.per_turn.axial:

@@ -24,6 +24,8 @@ class Work:
     `thinning` is the backlash allowance: by how much a tooth is to be thinner, normal to it at the reference
     cylinder. `roller_diameter` is that of the chain that runs on a sprocket, whose chain pitch is pi times the module.
     A worm wheel's blank is throated unless `is_plain`; `throat_radius` and `rim_diameter` are as the drawing has them.
+    `crown` is by how much the flanks fall back at either end of the face, in the transverse plane along the base
+    tangent, `taper` by how much a tooth is thicker at the upper end than at the lower, normal to it.
     A spline with a `key_width` is straight-sided, from its `outside_diameter` down to its `minor_diameter`; its hob,
     made for it, rolls on the circle that is as long as the module over the keys. `form_diameter` is down to where its
     sides must be straight.
@@ -45,6 +47,8 @@ class Work:
     is_plain: bool = False
     throat_radius: Fraction | None = None
     rim_diameter: Fraction | None = None
+    crown: Fraction = Fraction(0)
+    taper: Fraction = Fraction(0)
     key_width: Fraction | None = None
     minor_diameter: Fraction | None = None
     form_diameter: Fraction | None = None

@@ -7,6 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from handlead.kinematics.frame.guide import Guide
 from handlead.kinematics.gears.tolerance import FlankTolerances, flank_tolerances
 from handlead.kinematics.work.requirement import gear_of, swivel_deg
 from handlead.machines.setups.case import Case, face_width_mm
@@ -149,7 +150,8 @@ def _finer(case: Case) -> str:
         found = tried.measure()
         return found.quality if found and found.quality and found.quality <= wanted else None
 
-    if flanks.ripples and (without := reached(replace(flanks, ripples=()))):
+    led = tuple(one for one in flanks.ripples if isinstance(one, Guide))
+    if flanks.ripples != led and (without := reached(replace(flanks, ripples=led))):
         return (
             "It is the machine's own periodic errors, as its file gives them: without them it would be "
             f"class {without}. See to them, cut on a truer machine, or finish the flanks another way."

@@ -8,25 +8,30 @@ from typing import TYPE_CHECKING
 
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.machines.setups.case import Case, face_width_mm
-from handlead.machines.setups.imperfections import ripples_of
+from handlead.machines.setups.templates import displacements_of, relief_to_measure
 
 from .witness import NotCut, setting_of
 
 if TYPE_CHECKING:
     from handlead.kinematics.cutting.setting import Setting
     from handlead.kinematics.frame.blank import FlankMap
-    from handlead.kinematics.frame.motion import Motion, Ripple
+    from handlead.kinematics.frame.motion import Led, Motion
     from handlead.kinematics.gears.gear import Gear
+    from handlead.kinematics.gears.relief import Relief
     from handlead.kinematics.witness.flank_quality import FlankQuality
 
 
 @dataclass(frozen=True)
 class Flanks:
-    """What cuts the flanks of a case: its setting at full depth, and the machine's periodic errors."""
+    """What cuts the flanks of a case: its setting at full depth, and what displaces an end: errors, templates.
+
+    `relief` is the drawing's crown and taper, where they are to be measured.
+    """
 
     setting: Setting
     gear: Gear
-    ripples: tuple[Ripple, ...]
+    ripples: tuple[Led, ...]
+    relief: Relief | None = None
 
     @classmethod
     def of(cls, case: Case) -> Flanks:
@@ -38,7 +43,7 @@ class Flanks:
         if rates is None or case.solution.is_locked or not rates.axial or not rates.table:
             raise NotCut("hob, table and axial slide must all move")
         gear = replace(gear_to_cut(work), face_width=face_width_mm(work))
-        return cls(setting_of(case).to_depth(gear), gear, ripples_of(case))
+        return cls(setting_of(case).to_depth(gear), gear, displacements_of(case), relief_to_measure(case))
 
     @property
     def motion(self) -> Motion:
@@ -51,7 +56,7 @@ class Flanks:
         """What is measured of them; None where they can't be seen."""
         from handlead.kinematics.witness.flank_quality import measure_flanks
 
-        return measure_flanks(self.motion, self.setting, self.gear)
+        return measure_flanks(self.motion, self.setting, self.gear, self.relief)
 
     def maps(self) -> dict[str, FlankMap]:
         """Maps of both flanks of one space, by their names. Raises `ValueError` where no involute is made."""

@@ -20,7 +20,7 @@ from handlead.kinematics.work.sizes import (
     sprocket_of,
 )
 from handlead.machines.setups.case import Case, face_width_mm
-from handlead.machines.setups.imperfections import ripples_of
+from handlead.machines.setups.templates import displacements_of, relief_to_measure
 from handlead.machines.toml.errors import HandleadError
 from handlead.machines.toml.units import length
 
@@ -97,12 +97,17 @@ class Cut:
             "thickness_um": flanks and flanks.thickness_um,
             "span_um": flanks and flanks.span_um,
             **self._keys_json(),
+            **self._relief_json(),
             "traced_teeth": flanks and flanks.traced_teeth,
             "class": flanks and flanks.quality,
             "not_measured": list(_not_measured()) if flanks else [],
             "notes": list(found.notes),
         }
 
+
+    def _relief_json(self) -> dict[str, Any]:
+        relief = self.flanks.relief if self.flanks else None
+        return {"crown_um": 1000 * relief.crown, "taper_um": 1000 * relief.taper} if relief is not None else {}
 
     def _keys_json(self) -> dict[str, Any]:
         keys = self.keys
@@ -149,7 +154,10 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
     if depth == "scratch":
         _check_touches(setting, case)
     try:
-        measured = measure_cut(setting, gear=gear, depth=depth, ripples=ripples_of(case), progress=progress)
+        measured = measure_cut(
+            setting, gear=gear, depth=depth, ripples=displacements_of(case), relief=relief_to_measure(case),
+            progress=progress,
+        )  # fmt: skip
         if work.has_keys:
             measured = replace(measured, keys=_keys_found(case, setting))
     except ValueError as why:

@@ -54,7 +54,7 @@ SPLINE_KEYS = ("key_width", "minor_diameter", "form_diameter")
 #: Keys that a straight-sided spline can't have: its sides are planes along the axis.
 _NOT_OF_KEYS = (
     "helix_angle", "lead", "hand", "profile_shift", "thinning", "pressure_angle", "transverse_pressure_angle",
-    "transverse_module", "transverse_diametral_pitch",
+    "transverse_module", "transverse_diametral_pitch", "crown", "taper",
 )  # fmt: skip
 
 
@@ -465,7 +465,7 @@ def _mate_keys(work: dict[str, Any], mate: dict[str, Any]) -> dict[str, Any]:
         keys.pop("outside_diameter", None)
     if mate.get("kind", "sprocket") != "sprocket":
         keys.pop("roller_diameter", None)
-    keys = {key: value for key, value in keys.items() if key not in (*THROAT_KEYS, *SPLINE_KEYS)}
+    keys = {key: value for key, value in keys.items() if key not in (*THROAT_KEYS, *SPLINE_KEYS, "crown", "taper")}
     if mate.get("kind") in ("spur", "spline", "sprocket"):
         keys = {key: value for key, value in keys.items() if key not in ("hand", "helix_angle", "lead")}
     if "hand" in keys and work["kind"] != "worm wheel":
@@ -520,6 +520,11 @@ def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | 
     if plain and values.get("blank") == "plain":
         message = f'"{plain}" is given, but the blank is plain ({{also}}). Keep one of the two'
         complaints.add(Disagreement, (table, plain), message, (table, "blank"))
+        return None
+    led = next((key for key in ("crown", "taper") if values.get(key)), None)
+    if led and kind in ("sprocket", "worm wheel"):
+        message = f'"{led}" is given, but the kind is {quoted(kind)} ({{also}}). Only gears and splines have one'
+        complaints.add(Disagreement, (table, led), message, (table, "kind"))
         return None
     if kind == "sprocket" and "thinning" in values:
         message = 'only gears and splines run with backlash, but the kind is "sprocket" ({also}). Leave it out'
@@ -637,6 +642,8 @@ def _built(values: dict[str, Any]) -> Work:
         is_plain=values.get("blank") == "plain",
         throat_radius=values.get("throat_radius"),
         rim_diameter=values.get("rim_diameter"),
+        crown=values.get("crown", Fraction(0)),
+        taper=values.get("taper", Fraction(0)),
         key_width=values.get("key_width"),
         minor_diameter=values.get("minor_diameter"),
         form_diameter=values.get("form_diameter"),

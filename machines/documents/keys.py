@@ -332,6 +332,26 @@ LINK: dict[str, Table] = {
         ),
         _state(""),
     ),
+    "template": _link(
+        "template",
+        "A template, or a cam, along which one slide is led while another moves: in, it leads; out, it doesn't.",
+        Key(
+            "points",
+            Listing(Listing(Length(), 2, 2), 2, 200),
+            "Points of it, in their order: where the slide `from` stands, 0 with the hob at mid-face, and "
+            "how far the slide `to` is then displaced, each by its part's own positive.",
+            True,
+            advice="Write points = [[-40, 0.02], [0, 0], [40, 0.02]]",
+        ),
+        Key(
+            "law",
+            Text(("straight", "smooth")),
+            "What lies between the points: straight lines, or a smooth curve, of three points the parabola.",
+            default="straight",
+        ),
+        _state("in", "in", "out"),
+        ports=("slide", "slide"),
+    ),
     "screw": _link(
         "screw",
         "A screw that moves a slide.",
@@ -579,6 +599,20 @@ _WORK_KEYS = (
         "thinning",
         Length(0),
         "Backlash allowance: by how much a tooth is to be thinner, normal to it at the reference cylinder.",
+        default="0",
+    ),
+    Key(
+        "crown",
+        Length(-5, 5),
+        "By how much the flanks are to fall back at either end of the face, as on an inspector's chart; cut by a "
+        "template.",
+        default="0",
+    ),
+    Key(
+        "taper",
+        Length(-5, 5),
+        "By how much a tooth is to be thicker at the upper end of the face than at the lower, normal to it at the "
+        "reference cylinder; cut by a template, or by two slides geared together.",
         default="0",
     ),
     Key("roller_diameter", _SIZE, "Greatest diameter of the chain's rollers, for the depth of a sprocket."),

@@ -15,6 +15,7 @@ from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import POSITIVES, Sense, direction
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.train.links import (
+    KINDS,
     Belt,
     BevelGears,
     Brake,
@@ -27,6 +28,7 @@ from handlead.kinematics.train.links import (
     Rack,
     Screw,
     Selector,
+    Template,
     WormGear,
 )  # fmt: skip
 from handlead.kinematics.train.train import Drive, End, Train
@@ -404,6 +406,8 @@ def _check_links(document: Document, complaints: Complaints) -> None:
             complaints.add(Missing, ("link", index, "teeth"), message)
         if row.get("kind") == "selector":
             _check_selector(document, index, row, complaints)
+        if row.get("kind") == "template":
+            _check_template(document, index, row, complaints)
 
 
 def _check_sun_ratio(document: Document, index: int, complaints: Complaints) -> None:
@@ -413,6 +417,17 @@ def _check_sun_ratio(document: Document, index: int, complaints: Complaints) -> 
         why = "the suns would not turn each other" if written == 0 else "the carrier would have no say"
         message = f"{written} can't be used: {why}. For the plain bevel kind write -1"
         complaints.add(WrongValue, path, message)
+
+
+def _check_template(document: Document, index: int, row: dict[str, Any], complaints: Complaints) -> None:
+    """A template leads the radial slide while the axial one moves; no other pair of slides is led so."""
+    for key, end in (("from", "axial"), ("to", "radial")):
+        part = document.get("ends", end, "part")
+        if isinstance(row.get(key), str) and row[key] != part:
+            there = f"that is {quoted(part)}" if isinstance(part, str) else "this machine has none under [ends]"
+            goes = "a template goes from the axial slide to the radial one"
+            message = f"{goes}, and {quoted(row[key])} isn't the {end} end: {there}"
+            complaints.add(WrongValue, ("link", index, key), message)
 
 
 def _check_selector(document: Document, index: int, row: dict[str, Any], complaints: Complaints) -> None:
@@ -503,7 +518,7 @@ def _check_state(document: Document, path: Path_, index: int, state: str, compla
     kind, ratios = _kind(document, index), document.get("link", index, "ratios")
     if kind is None:
         return
-    states: tuple[str, ...] | None = {"clutch": Clutch.states, "brake": Brake.states}.get(kind)
+    states: tuple[str, ...] | None = KINDS[kind].states or None
     if kind == "selector":
         states = tuple(ratios) if isinstance(ratios, dict) else None
     elif states is None:
@@ -650,4 +665,7 @@ _BUILDERS: dict[str, Callable[[Mapping[str, Any]], Link]] = {
     "selector": _selector,
     "screw": lambda row: Screw(*_two(row), row["lead"], _sense(row)),
     "rack": _rack,
+    "template": lambda row: Template(
+        *_two(row), points=row["points"], smooth=row.get("law") == "smooth", state=row.get("state", "in")
+    ),
 }

@@ -47,6 +47,7 @@ from .cutting_speed import check_cutting_speed
 from .hob_checks import check_hob_length
 from .key_checks import check_keys, check_standard
 from .pair_checks import check_pair, check_teeth
+from .relief_checks import check_relief, check_template_reach
 from .wheel_checks import check_set_by_centres, check_threads
 
 Check = Callable[[Case], Iterator[Finding]]
@@ -615,6 +616,8 @@ SET_UP_CHECKS: tuple[Check, ...] = (
     check_feed_size,
     check_feed_way,
     check_lever_words,
+    check_relief,
+    check_template_reach,
 )
 
 #: What hangs on drawing, hob and machine alone: no lever and no gear helps.

@@ -20,6 +20,7 @@ from handlead.kinematics.work.requirement import Work, swivel_deg
 from handlead.machines.documents.job_file import Job
 from handlead.machines.documents.machine_file import Machine
 from handlead.machines.setups.drawers import drawers_of
+from handlead.machines.setups.templates import levers_for_relief
 from handlead.machines.setups.ways import Needed, Way, find_ways
 
 #: Feed meant where the job doesn't say: it asks no backlash to be taken up (common practice on old slides).
@@ -107,7 +108,7 @@ class Wanted:
             name: position
             for name, position in demand.way.levers.items()
             if position != self.machine.levers[name].normal
-        }
+        } | dict(levers_for_relief(self.machine, work))
         feed = self.feed if demand.slide == "axial" else None
         order = [link.name for link in self.machine.train.brackets if link.name in change]
         return Setup(self.drive, swivel, feed, levers, {name: change[name] for name in order})

@@ -28,6 +28,7 @@ from handlead.kinematics.train.links import (
     Rack,
     Screw,
     Selector,
+    Template,
     TwoPort,
     WormGear,
 )
@@ -188,6 +189,12 @@ def _numbers(link: Link, machine: Machine) -> dict[str, Any]:
             return {"lead": link.lead}
         case Rack():
             return _rack(link, machine)
+        case Template():
+            return {
+                "points": link.points,
+                "law": "smooth" if link.smooth else None,
+                "state": None if link.state == "in" else link.state,
+            }
     raise TypeError(f"a link of the kind {link.kind!r} has no place in a machine file")
 
 
@@ -305,6 +312,8 @@ def _work(work: Work, units: str) -> dict[str, Any]:
         "profile_shift": work.profile_shift or None,
         "outside_diameter": work.outside_diameter,
         "thinning": work.thinning or None,
+        "crown": work.crown or None,
+        "taper": work.taper or None,
         "roller_diameter": work.roller_diameter,
         "blank": "plain" if work.is_plain else None,
         "throat_radius": work.throat_radius,

@@ -68,7 +68,15 @@ def test_every_link_has_the_ratio_that_is_written(every_kind):
         "head drive": Fraction(-3, 5),
         "head rack": None,
         "saddle rack": -Fraction(22, 7) * Fraction(127, 5),
+        "crowning bar": None,
     }
+
+
+def test_a_template_has_its_points_in_mm_whatever_the_file_is_in(every_kind):
+    bar = every_kind.train.link("crowning bar")
+    inch = Fraction(254, 10)
+    assert bar.points == ((-2 * inch, Fraction(1, 2)), (0, 0), (50, inch / 50))
+    assert (bar.smooth, bar.state) == (True, "out")
 
 
 def test_a_rack_given_by_its_pinion_travels_the_pitch_circle(every_kind):

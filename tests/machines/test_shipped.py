@@ -65,6 +65,8 @@ INDEX_CONSTANTS = {
     / (F(78, 26) * F(36, 36) * 1 * F(30, 30)),  # 25
     # hob 64/16, 36/36, bevel differential 1, worm 1:100; over both brackets of the index cabinet
     ("yarnwick-11", ()): F(100) / (F(64, 16) * F(36, 36)),  # 25
+    # hob 72/24, sun 45/45, bevel differential 1, 30/40, worm 1:72
+    ("dunscar-9", ()): F(72) / (F(72, 24) * F(45, 45) * 1 * F(30, 40)),  # 32
     # hob 66/22 * 40/20, 40/60, worm 1:112, bevel differential 1
     ("thrawle-t", ()): F(112) / (F(66, 22) * F(40, 20) * F(40, 60)),  # 28
 }
@@ -78,6 +80,7 @@ FEED_CONSTANTS = {
     ("pellarn-4", "axial", ()): F(64) * F(1, 16) * F(1, 20) * F(1, 4) * F(254, 10),  # 0.050 in
     ("vaskerby-12", "axial", ()): F(75) * F(2, 25) * F(1, 24) * 8,  # 2
     ("yarnwick-11", "axial", ()): F(100) * F(2, 50) * F(1, 8) * 6,  # 3
+    ("dunscar-9", "axial", ()): F(72) * F(3, 42) * F(1, 20) * 10,  # 18/7
     ("thrawle-t", "axial", (("feed to", "axial"),)): F(112) * F(2, 56) * F(1, 20) * 12,  # 2.4
     ("thrawle-t", "tangential", (("feed to", "tangential"),)): F(112) * F(2, 56) * F(1, 30) * 6,  # 0.8
     ("thrawle-t", "radial", (("feed to", "radial"),)): F(112) * F(2, 56) * F(1, 40) * 5,  # 0.5
@@ -106,6 +109,9 @@ DIFFERENTIAL_CONSTANTS = {
     # screw 1/6, worm 8, tap 30/30, cage worm 2/24, sun twice the cage, index 25 k/z, worm 1:100
     ("yarnwick-11", "axial", (("cage knob", "free"),)): (
         1 / (F(1, 6) * 8 * F(30, 30) * F(2, 24) * 2 * 25 / 100), 1, -1, 0),  # 18 z/(k L)
+    # screw 1/10, tap 72/18, cage worm 4/24, sun twice the cage, 30/40, index 32 k/z, worm 1:72
+    ("dunscar-9", "axial", (IN,)): (
+        1 / (F(1, 10) * F(72, 18) * F(4, 24) * 2 * F(30, 40) * 32 / 72), 1, -1, 0),  # 22.5 z/(k L)
     # axial: screw 1/12, rod 20, tap 26/26, cage worm 1/30, worm shaft twice the cage, worm 1:112
     ("thrawle-t", "axial", (IN, ("feed to", "axial"))): (
         1 / (F(1, 12) * 20 * F(26, 26) * F(1, 30) * 2 / 112), 0, 0, 0),  # 1008/L

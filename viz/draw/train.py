@@ -18,6 +18,7 @@ from handlead.kinematics.train.links import (
     Rack,
     Screw,
     Selector,
+    Template,
     WormGear,
 )
 from handlead.kinematics.train.solution import Solution
@@ -210,7 +211,9 @@ class _Drawing:
             symbols.line(self.axes, upright.points, pen)
             symbols.box(self.axes, x - 3, middle - 3, x + 3, middle + 3, pen.solid)
         else:
-            engaged = not isinstance(link, Selector) or link.relation() is not None
+            engaged = not isinstance(link, Selector | Template) or link.relation() is not None
+            if isinstance(link, Template):
+                engaged = link.state == "in"
             symbols.selector(self.axes, x, top, bottom, middle, engaged, pen)
 
     def flow(self, upright: Upright, pen: Pen) -> None:

@@ -21,6 +21,7 @@ from handlead.kinematics.train.links import (
     Ratio,
     Screw,
     Selector,
+    Template,
     WormGear,
 )
 from handlead.kinematics.train.solution import Solution
@@ -246,6 +247,7 @@ _LINES: dict[type[Link], Callable[[Any], tuple[str, ...]]] = {
     Screw: lambda link: (f"lead {float(link.lead):g}",),
     Rack: lambda link: (f"{float(link.travel):.5g} a turn",),
     Ratio: lambda link: (number_text(link.value),),
+    Template: lambda link: (f"{len(link.points)} points, {'smooth' if link.smooth else 'straight'}", link.state.upper()),
 }
 
 

@@ -10,6 +10,7 @@ from handlead.machines.measuring.part_sizes import ball_text, part_sizes
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.case import Case, feeding_slide_goes, helix_slope_limit_um, helix_slope_um
 from handlead.machines.setups.findings import Finding
+from handlead.machines.setups.templates import relief_of, relief_to_measure
 from handlead.machines.toml.places import quoted
 from handlead.machines.toml.units import deviation, dial, height, length
 from handlead.machines.toml.units import feed as feed_text
@@ -105,6 +106,7 @@ def comparison_rows(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     yield from _slope(proof)
     yield from _flanks(proof)
     yield from _keys(proof)
+    yield from _relief(proof)
     wanted, stands = (
         case.job.machine.swivel_text(angle, seen=False) for angle in (case.swivel_wanted_deg, case.swivel_deg)
     )
@@ -149,6 +151,24 @@ def _flanks(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
     yield ("flanks, ISO 1328-1", f"class {proof.case.job.work.quality}", "", reached)
     yield ("thickness of teeth", "", "", f"{deviation(flanks.thickness_um, proof.case.job.units)} at full depth")
     yield ("marks on the flank", "", "", _marks(proof.cut, flanks, proof.case.job.units))
+
+
+def _relief(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
+    """Crown and taper: wanted, as the templates and slides make them, and on the simulated flank."""
+    case, units = proof.case, proof.case.job.units
+    wanted = relief_to_measure(case)
+    if wanted is None:
+        return
+    made, found = relief_of(case), proof.cut.flanks.relief if proof.cut and proof.cut.flanks else None
+    for name in ("crown", "taper"):
+        asked, left = (float(getattr(one, name)) for one in (wanted, made))
+        if max(abs(asked), abs(left)) > _NO_RELIEF:
+            seen = "" if found is None else deviation(1000 * float(getattr(found, name)), units)
+            yield (name, deviation(1000 * asked, units), deviation(1000 * left, units), seen)
+
+
+#: A crown or taper smaller than this is none, in mm.
+_NO_RELIEF = 5e-5
 
 
 def _keys(proof: Proof) -> Iterator[tuple[str, str, str, str]]:

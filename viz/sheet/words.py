@@ -41,6 +41,7 @@ from handlead.machines.setups.case import (
 )
 from handlead.machines.setups.clearing import how_to_draw_clear
 from handlead.machines.setups.findings import Finding
+from handlead.machines.setups.templates import engaged
 from handlead.machines.toml.places import quoted
 from handlead.machines.toml.units import deviation, dial, height, length, surface_speed
 from handlead.machines.toml.units import feed as feed_text
@@ -327,10 +328,12 @@ def up_on_this_sheet(proof: Proof) -> str:
 
 def _levers(proof: Proof) -> list[_Row]:
     """Where every lever stands; below one whose plate names the other way of the slide, which way the slide goes."""
-    misread = misread_levers(proof.case)
+    misread, led = misread_levers(proof.case), [link.name for link in engaged(proof.case.train)]
     rows: list[_Row] = []
     for name, position in proof.case.job.machine.positions(proof.case.setup).items():
         rows.append((f"lever: {name}", position, True))
+        moved = proof.case.job.machine.levers[name].positions[position]
+        rows += [(f"template: {one}", "ITS 0 AT MID-FACE; take the depth there", True) for one in led if one in moved]
         if name in misread:
             rows.append(("! PLATE READS OTHERWISE: slide goes", _way(proof, "axial"), False))
     return rows
@@ -628,6 +631,11 @@ def _work(case: Case) -> Rows:
     rows += [
         ("ref. diameter  d", length(gear_of(work).reference_diameter, units)),
         (f"{'throat' if case.sizes.throat else 'outside'} diameter  d_a", _outside(case)),
+        *[
+            (name, length(float(value), units))
+            for name, value in (("crown  C_β", work.crown), ("taper", work.taper))
+            if value
+        ],
         *_throat(case),
         ("face width  b", _face(work, units)),
         ("class, ISO 1328-1", str(work.quality)),
