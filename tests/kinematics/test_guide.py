@@ -24,9 +24,9 @@ offs = st.integers(-300, 300).map(lambda n: Fraction(n, 1000))
 
 
 @st.composite
-def templates(draw, smooth=st.booleans()):
+def templates(draw):
     along = draw(places)
-    return Guide("radial", "axial", tuple((Fraction(at, 5), draw(offs)) for at in along), draw(smooth))
+    return Guide("radial", "axial", tuple((Fraction(at, 5), draw(offs)) for at in along), draw(st.booleans()))
 
 
 @given(templates())
