@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 import tomllib
 from fractions import Fraction
@@ -14,10 +13,7 @@ from handlead.kinematics.frame.exact import PI, Ratio, sine
 from handlead.kinematics.search.bracket import Bracket, Mounting
 from handlead.kinematics.search.change_gears import nearest_sets
 from handlead.kinematics.search.ratios import (
-    continued_fraction,
-    convergents,
     relative_error,
-    stern_brocot_path,
 )
 from handlead.kinematics.train.links import Mounted
 
@@ -108,22 +104,6 @@ def test_published_feed_gears_have_the_error_worked_out_for_them() -> None:
     assert float(target) == pytest.approx(row["target"], abs=6e-11)
     printed(row["error"], relative_error(gives(row["feed_gears"]), target))
     assert Fraction(row["index_ratio"]) == Fraction(24 * 35, 41 * 29)
-
-
-@pytest.mark.parametrize("row", TABLE["convergents"], ids=lambda row: row["number"])
-def test_convergents_are_those_printed(row: dict[str, Any]) -> None:
-    number = PI if row["number"] == "pi" else Fraction(row["number"])
-    if "values" in row:
-        values = [Fraction(text) for text in row["values"]]
-        assert list(itertools.islice(convergents(number), len(values))) == values
-    if "terms" in row:
-        assert list(continued_fraction(number)) == row["terms"]
-        assert Fraction(row["includes"]) in list(convergents(number))
-
-
-def test_the_way_down_the_tree_is_the_one_printed() -> None:
-    row = TABLE["path"]
-    assert list(stern_brocot_path(Fraction(row["number"]))) == [Fraction(text) for text in row["values"]]
 
 
 def test_metric_thread_gears_are_found() -> None:

@@ -8,8 +8,8 @@ signed in the frame of the machine, however many turns have gone by.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
 from fractions import Fraction
 
 from .guide import Guide
@@ -265,57 +265,6 @@ def _at_height(phase: Phase, height: Fraction) -> Position:
 def _nearest(value: Fraction) -> int:
     """The nearest whole number; a half goes down, so that what is left over is +1/2."""
     return -((-value + Fraction(1, 2)) // 1) if (value * 2).denominator == 1 else round(value)
-
-
-def take_up(phases: Iterable[Phase], backlash: Mapping[str, Fraction]) -> tuple[Phase, ...]:
-    """The phases with lost motion: an end that reverses stands still until its backlash is taken up.
-
-    `backlash` gives turns or mm by end. Each phase in which such an end reverses is divided where the
-    slack is taken up; from there on the end lags by it. Positions stay exact.
-    """
-    slack = {end: Fraction(width) for end, width in backlash.items()}
-    for end, width in slack.items():
-        if end not in ENDS or width < 0:
-            raise ValueError(
-                f"backlash of {end!r} is {width}; it must be 0 or more, of one of {', '.join(ENDS)}"
-            )
-    # How much of the slack lies open ahead of each end, by sense of motion.
-    ahead: dict[str, dict[int, Fraction]] = {}
-    result: list[Phase] = []
-    position: Position | None = None
-    for phase in phases:
-        position = phase.start if position is None else position
-        result.extend(_taken_up(phase, position, slack, ahead))
-        position = result[-1].end if result else position
-    return tuple(result)
-
-
-def _taken_up(
-    phase: Phase, start: Position, slack: Mapping[str, Fraction], ahead: dict[str, dict[int, Fraction]]
-) -> list[Phase]:
-    parts: list[Phase] = []
-    done, position = Fraction(0), start
-    while True:
-        waits = {}
-        for end, width in slack.items():
-            rate = getattr(phase.per_turn, end)
-            sense = (rate > 0) - (rate < 0)
-            # The first motion of an end is taken to start with its slack already taken up.
-            room = ahead.setdefault(end, {sense: Fraction(0), -sense: width}) if sense else {}
-            if sense and room.get(sense):
-                waits[end] = room[sense] / abs(rate)
-        left = phase.turns - done
-        turns = min([left, *waits.values()])
-        moving = replace(phase.per_turn, **{end: Fraction(0) for end in waits})
-        parts.append(Phase(position, moving, turns, phase.name))
-        for end in waits:
-            rate = getattr(phase.per_turn, end)
-            sense = 1 if rate > 0 else -1
-            ahead[end][sense] -= turns * abs(rate)
-            ahead[end][-sense] += turns * abs(rate)
-        done, position = done + turns, parts[-1].end
-        if done == phase.turns:
-            return parts
 
 
 def _exact(record: Rates | Position) -> None:

@@ -58,12 +58,6 @@ class Sprocket:
         least = 0.505 * self.roller_diameter
         return least, least + 0.069 * math.cbrt(self.roller_diameter)
 
-    @property
-    def seating_angles_deg(self) -> tuple[float, float]:
-        """Least and greatest angle of the roller's seat, in degrees."""
-        return 120 - 90 / self.teeth, 140 - 90 / self.teeth
-
-
 def pitch_diameter(teeth: int, pitch: float) -> float:
     """Diameter in mm through the centres of rollers a chain pitch apart, whatever their size: p / sin(180°/z)."""
     return pitch / math.sin(math.pi / teeth)

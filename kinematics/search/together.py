@@ -17,7 +17,6 @@ import heapq
 import itertools
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
-from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cache, cmp_to_key
@@ -136,80 +135,6 @@ def best_set_ups(
     if cut_short:
         return SetUps((), False, "not every choice of gears was looked at")
     return SetUps((), True, _why_none(places, stock))
-
-
-@dataclass(frozen=True)
-class PairSetUp:
-    """Set-ups of both members of a mating pair, by member, with the same gears on the shared brackets."""
-
-    members: Mapping[str, SetUp]
-    cost: float
-
-
-@dataclass(frozen=True)
-class PairSetUps:
-    """The best set-ups of a pair, in order, differing in a shared ratio; or why there is none."""
-
-    best: tuple[PairSetUp, ...]
-    none_because: str | None = None
-
-
-def best_pair_set_ups(
-    members: Mapping[str, Sequence[Place]],
-    shared: Iterable[str],
-    gears: Drawer | Iterable[int] | Sequence[GearSet],
-    *,
-    limit: int = 5,
-) -> PairSetUps:
-    """The cheapest set-ups of several members cut one after the other, alike on the `shared` brackets.
-
-    The members' gears on a shared bracket are the same; idlers and order may differ from one to the
-    other. Each member has the whole drawer to itself. The cost is that of all members together.
-    Raises `ValueError` where a shared bracket isn't in every member or its ratio differs between them.
-    """
-    if not members:
-        raise ValueError("members is empty; give the places of at least one member")
-    if limit < 1:
-        raise ValueError(f"limit is {limit}; it must be 1 or more")
-    shared = list(shared)
-    stocks = {name: Stock.of(places, gears) for name, places in members.items()}
-    found = _Pair(members, shared, stocks).best(limit)
-    if found:
-        return PairSetUps(tuple(found))
-    for name, places in members.items():
-        if not Search(stocks[name], places).best(1, stocks[name].full):
-            return PairSetUps((), f"{name}: {_why_none(places, stocks[name])}")
-    return PairSetUps((), f"no gears on {' and '.join(shared)} serve {' and '.join(members)} alike")
-
-
-def changes(one: SetUp, other: SetUp) -> dict[str, tuple[ChangeGearSet, ChangeGearSet]]:
-    """The brackets on which anything changes from one set-up to the other, with both sets."""
-    return {
-        name: (one.sets[name], other.sets[name])
-        for name in one.sets
-        if name in other.sets and one.sets[name].mounted != other.sets[name].mounted
-    }
-
-
-def best_of_many(
-    jobs: Sequence[tuple[Sequence[Place], Sequence[GearSet] | Drawer]],
-    *,
-    limit: int = 5,
-    executor: Executor | None = None,
-) -> list[SetUps]:
-    """`best_set_ups` of several jobs, in their order. Jobs with one drawer share its tables.
-
-    With an `executor` the jobs are handed to it, one call a job. For worker processes every target
-    must be a fraction or an `Irrational` that can be pickled.
-    """
-    if executor is None:
-        return [best_set_ups(places, gears, limit=limit) for places, gears in jobs]
-    waiting = [executor.submit(_one_of_many, places, gears, limit) for places, gears in jobs]
-    return [each.result() for each in waiting]
-
-
-def _one_of_many(places: Sequence[Place], gears: Sequence[GearSet] | Drawer, limit: int) -> SetUps:
-    return best_set_ups(places, gears, limit=limit)
 
 
 # -- gears that are left ----------------------------------------------------------------------------
@@ -681,106 +606,6 @@ class Search:
         )
         assert drawn is not None
         return SetUp({name: by_name[name] for name in names}, float(cost), drawn)
-
-
-class _Pair:
-    """Members that share the gears of some brackets."""
-
-    def __init__(
-        self, members: Mapping[str, Sequence[Place]], shared: Sequence[str], stocks: Mapping[str, Stock]
-    ) -> None:
-        self.shared = {
-            member: [_named(name, member, places) for name in shared] for member, places in members.items()
-        }
-        first = next(iter(members))
-        for member, places in self.shared.items():
-            for mine, theirs in zip(self.shared[first], places, strict=True):
-                if not _same(mine.target, theirs.target):
-                    raise ValueError(
-                        f"{mine.name} is shared, but its ratio is {float(mine.target):.9g} for {first} and "
-                        f"{float(theirs.target):.9g} for {member}"
-                    )
-        self.stocks = stocks
-        self.list = Search(stocks[first], self.shared[first], all_costed=True)
-        self.own = {
-            member: Search(stocks[member], [p for p in places if p.name not in shared])
-            for member, places in members.items()
-        }
-        self.order = {member: [place.name for place in places] for member, places in members.items()}
-
-    def best(self, limit: int) -> list[PairSetUp]:
-        """The `limit` cheapest pairs of set-ups, each with another ratio on a shared bracket."""
-        floor = 0.0
-        for member, search in self.own.items():
-            alone = search.best(1, self.stocks[member].full)
-            if not alone:
-                return []
-            floor += alone[0].cost
-        found: dict[tuple[Fraction, ...], PairSetUp] = {}
-        costs: list[float] = []
-        settled: set[tuple[Fraction, ...]] = set()
-        for bound, ratios, partials in self.list.by_cost(self.list.stock.full, settled):
-            least = bound * len(self.own) + floor
-            if len(costs) >= limit and least > costs[limit - 1] * (1 + _DOUBT) + 1e-18:
-                break
-            for partial in partials:
-                best = found.get(ratios)
-                if best is not None and best.cost <= least * (1 + _DOUBT) + 1e-18:
-                    settled.add(ratios)
-                    break
-                sets = {
-                    choices.place.name: choices.sets[number]
-                    for choices, number in zip(self.list.choices, partial.chosen, strict=True)
-                }
-                one = self._with(sets)
-                if one is not None and (best is None or one.cost < best.cost * (1 - _DOUBT)):
-                    found[ratios] = one
-            costs = sorted(pair.cost for pair in found.values())
-        return sorted(found.values(), key=lambda pair: pair.cost)[:limit]
-
-    def _with(self, sets: Mapping[str, ChangeGearSet]) -> PairSetUp | None:
-        """The cheapest set-up of every member with the shared `sets`; None where some member has none."""
-        result: dict[str, SetUp] = {}
-        for member, search in self.own.items():
-            stock = self.stocks[member]
-            left: Left | None = stock.full
-            pinned = []
-            for place in self.shared[member]:
-                one = sets[place.name]
-                assert left is not None
-                left = stock.take(left, place.name, stock.use(one.gears))
-                if left is None:
-                    return None
-                counts = [
-                    i
-                    for p, i in kinds(place.pairs, place.idlers, place.turns_over)
-                    if p == len(one.gears) // 2
-                ]
-                pinned.append(Item(place, one, tuple(counts), fixed=True))
-            assert left is not None
-            best = search.best(1, left, pinned)
-            if not best:
-                return None
-            ordered = {name: best[0].sets[name] for name in self.order[member]}
-            result[member] = SetUp(ordered, best[0].cost, best[0].drawn_from)
-        return PairSetUp(result, sum(one.cost for one in result.values()))
-
-
-def _named(name: str, member: str, places: Sequence[Place]) -> Place:
-    for place in places:
-        if place.name == name:
-            return place
-    raise ValueError(f"{name} is shared but isn't a bracket of {member}")
-
-
-def _same(one: Ratio, other: Ratio) -> bool:
-    """Whether two targets are one number, as far as anybody can tell."""
-    if one is other:
-        return True
-    try:
-        return compare(one, other) == 0
-    except ArithmeticError:
-        return True
 
 
 # -- why there is none ------------------------------------------------------------------------------

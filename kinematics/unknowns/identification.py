@@ -38,12 +38,6 @@ class Identified:
     unsettled: frozenset[str] = frozenset()
     examples: tuple[Mapping[str, Fraction], ...] = ()
 
-    @property
-    def is_complete(self) -> bool:
-        """Whether every unknown is determined."""
-        return not (self.spread or self.conflicts or self.unsettled)
-
-
 def identify(
     domains: Mapping[str, Domain],
     signs: Sequence[str],

@@ -24,7 +24,7 @@ from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.change_gears import nearest_sets
 from handlead.kinematics.search.products import products
 from handlead.kinematics.search.tied import Relation, best_coupled_set_ups
-from handlead.kinematics.search.together import Place, best_pair_set_ups, best_set_ups
+from handlead.kinematics.search.together import Place, best_set_ups
 
 HUNDRED = list(range(20, 120))
 EIGHTY = [20, 20, 24, 24, 25, 25, *range(26, 100)]
@@ -146,9 +146,6 @@ def job(teeth: int, turns_over: bool) -> list[Place]:
 def whole_jobs() -> None:
     taken = seconds(lambda: best_set_ups(job(37, False), EIGHTY, limit=5))
     report("a job of three brackets, one member, drawer of 80", taken, 0.5)
-    members = {"pinion": job(37, False), "wheel": job(61, True)}
-    taken = seconds(lambda: best_pair_set_ups(members, ["differential"], EIGHTY, limit=5))
-    report("both members, alike on the differential", taken, 0.5)
     for gears, words in ((SET_C, "drawer of 41"), (EIGHTY, "drawer of 80")):
         pitch = 2 * PI / sine(20)
         relation = Relation(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 
 import pytest
@@ -16,10 +15,7 @@ from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.search.together import (
     Place,
     SetUp,
-    best_of_many,
-    best_pair_set_ups,
     best_set_ups,
-    changes,
 )
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -139,34 +135,6 @@ def test_three_brackets_one_of_them_exact_are_filled_as_enumeration_fills_them(
     assert all(one.sets["index"].ratio == index.target and holds(gears, one) for one in found.best)
 
 
-@given(st.lists(st.integers(10, 20), min_size=5, max_size=7), targets, st.data())
-@settings(deadline=None, max_examples=30)
-def test_a_pair_has_the_same_gears_on_the_shared_bracket_and_no_pair_is_cheaper(
-    gears: list[int], target: Ratio, data: st.DataObject
-) -> None:
-    def member(turns_over: bool) -> list[Place]:
-        a, b = data.draw(st.permutations(gears))[:2]
-        return [
-            Place("index", F(a, b), (1,), (0,), None, exact=True),
-            Place("differential", target, (1,), (0, 1), turns_over),
-        ]
-
-    members = {"pinion": member(True), "wheel": member(False)}
-    found = best_pair_set_ups(members, ["differential"], gears, limit=3)
-    alone = [{one["differential"] for one in every_filling(places, gears)} for places in members.values()]
-    ratios = {ratio for ratio, _ in alone[0] & alone[1]}
-    place = members["pinion"][1]
-    costs = sorted(2 * place.cost(ratio) for ratio in ratios)[:3]
-    assert [one.cost for one in found.best] == pytest.approx(costs, rel=1e-9, abs=1e-15)
-    for pair in found.best:
-        one, other = (pair.members[name].sets["differential"] for name in members)
-        assert sorted(one.gears[::2]) == sorted(other.gears[::2])
-        assert sorted(one.gears[1::2]) == sorted(other.gears[1::2])
-        assert len(one.idlers) % 2 != len(other.idlers) % 2
-        assert all(holds(gears, setup) for setup in pair.members.values())
-    assert (found.none_because is None) == bool(found.best)
-
-
 def test_with_a_poor_drawer_the_best_of_each_in_turn_isnt_good_enough() -> None:
     """The feed, served first, would take the 30 that the differential can't do without."""
     gears = [20, 30, 31, 40, 41]
@@ -241,18 +209,6 @@ def test_where_there_is_none_it_is_said_which_requirement_fails(
         assert found.none_because is not None and says in found.none_because
 
 
-def test_what_changes_from_one_set_up_to_the_other_is_shown() -> None:
-    gears = [20, 24, 30, 36, 40, 48, 50]
-    one = best_set_ups([Place("index", F(1, 2), (1,), (0,)), Place("feed", F(3, 4), (1,), (0,))], gears).best[
-        0
-    ]
-    other = best_set_ups(
-        [Place("index", F(1, 2), (1,), (0,)), Place("feed", F(3, 5), (1,), (0,))], gears
-    ).best[0]
-    assert set(changes(one, other)) == {"feed"}
-    assert not changes(one, one)
-
-
 def test_brackets_that_need_one_and_the_same_gear_are_given_up_at_once() -> None:
     """However many feeds there are to go through: two ratios with a factor of 29, and 58 alone holds it."""
     gears = [z for z in range(20, 101) if z % 29 or z == 58]
@@ -266,17 +222,6 @@ def test_brackets_that_need_one_and_the_same_gear_are_given_up_at_once() -> None
     assert found.none_because
     assert "not together" in found.none_because
     assert best_set_ups(places, [*gears, 87], limit=1).best
-
-
-def test_several_jobs_in_one_call_agree_with_each_alone_whoever_runs_them() -> None:
-    gears = Drawer.of(range(20, 60, 2))
-    jobs = [
-        ([Place("index", F(n, 7), (1, 2), (0,)), Place("feed", F(1), (1,), (0,))], gears) for n in (3, 5, 8)
-    ]
-    alone = [best_set_ups(places, drawer, limit=3) for places, drawer in jobs]
-    assert best_of_many(jobs, limit=3) == alone
-    with ThreadPoolExecutor(2) as executor:
-        assert best_of_many(jobs, limit=3, executor=executor) == alone
 
 
 @pytest.mark.parametrize(
@@ -294,19 +239,6 @@ def test_several_jobs_in_one_call_agree_with_each_alone_whoever_runs_them() -> N
         (lambda: Place("x", PI, exact=True), "irrational"),
         (lambda: Place("x", F(1), weight=F(-1)), "weight is -1"),
         (lambda: Place("x", F(1), span=(F(2), F(1))), "the lesser ratio comes first"),
-        (lambda: best_pair_set_ups({}, ["x"], [20]), "members is empty"),
-        (
-            lambda: best_pair_set_ups(
-                {"one": [Place("x", F(1))], "two": [Place("y", F(1))]}, ["x"], [20, 30]
-            ),
-            "isn't a bracket of two",
-        ),
-        (
-            lambda: best_pair_set_ups(
-                {"one": [Place("x", F(1))], "two": [Place("x", F(2))]}, ["x"], [20, 30]
-            ),
-            "is 1 for one and 2 for two",
-        ),
     ],
 )
 def test_bad_input_is_refused_at_the_door(call, says: str) -> None:  # type: ignore[no-untyped-def]

@@ -15,7 +15,6 @@ from handlead.kinematics.frame.motion import (
     follow,
     register,
     steady_cut,
-    take_up,
 )
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -108,28 +107,6 @@ def test_cuts_without_a_height_in_common_or_with_the_hob_shifted_have_no_registe
         register(first, cut(start=Position(axial=F(1000))), F(-1, 30), 30)
     with pytest.raises(ValueError, match="stands elsewhere"):
         register(first, cut(start=Position(tangential=F(1))), F(-1, 30), 30)
-
-
-def test_backlash_is_lost_on_reversal_and_only_then():
-    there = cut()
-    back = Phase(there.end, there.per_turn.times(F(-1)), there.turns, "return")
-    again = Phase(back.end, there.per_turn, there.turns)
-    slack = F(1, 5000)
-    parts = take_up([there, back, again], {"table": slack})
-    lost = [part for part in parts if not part.per_turn.table]
-    assert [part.name for part in lost] == ["return", "cut"]
-    assert parts[0].end == there.end
-    end_of_return = next(p for p in reversed(parts) if p.name == "return").end
-    # The table lags behind by the slack on the way back and has caught up when it runs forward again.
-    assert abs(end_of_return.table - back.end.table) == slack
-    assert parts[-1].end == again.end
-
-
-def test_without_backlash_nothing_changes():
-    there = cut()
-    assert take_up([there], {}) == (there,)
-    with pytest.raises(ValueError, match="backlash"):
-        take_up([there], {"table": F(-1)})
 
 
 def test_floats_are_refused_because_positions_are_exact():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 import pickle
 from fractions import Fraction
@@ -11,15 +10,10 @@ import pytest
 import sympy
 from handlead.kinematics.frame.exact import PI, Irrational, cosine, sine, square_root
 from handlead.kinematics.search.ratios import (
-    by_error,
     checked_target,
     compare,
     compare_errors,
-    continued_fraction,
-    convergents,
-    nearest_fractions,
     relative_error,
-    stern_brocot_path,
 )
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -113,37 +107,6 @@ def test_a_number_that_cant_be_told_from_another_is_refused_not_guessed() -> Non
     assert compare(half, half) == 0
 
 
-@given(fractions, st.integers(1, 12), st.integers(1, 8))
-@settings(deadline=None)
-def test_nearest_fractions_are_those_that_enumeration_finds(number: F, denominator: int, limit: int) -> None:
-    pool = {F(p, q) for q in range(1, denominator + 1) for p in range(1, math.ceil(number * q) + 12 * q)}
-    expected = sorted(pool, key=lambda f: (abs(f - number), f))[:limit]
-    assert nearest_fractions(number, denominator, limit) == expected
-
-
-def test_nearest_fractions_to_an_irrational_number() -> None:
-    t = PI
-    pool = {F(p, q) for q in range(1, 121) for p in range(3 * q, 4 * q)}
-    assert nearest_fractions(t, 120, 6) == by_error(pool, t)[:6]
-
-
-@given(fractions)
-@settings(deadline=None)
-def test_convergents_and_the_tree_end_at_the_number(number: F) -> None:
-    steps = list(convergents(number))
-    assert steps[-1] == number
-    path = list(stern_brocot_path(number))
-    assert path[0] == 1 and path[-1] == number
-    # Every convergent is passed on the way down the tree, and the terms count the steps.
-    assert set(steps) - {F(0)} <= set(path)
-    assert len(path) == sum(continued_fraction(number))
-
-
-def test_terms_of_an_irrational_come_without_end() -> None:
-    assert list(itertools.islice(continued_fraction(PI), 8)) == [3, 7, 15, 1, 292, 1, 1, 1]
-    assert list(itertools.islice(continued_fraction(square_root(2)), 60)) == [1] + [2] * 59
-
-
 def test_bad_targets_are_refused_at_the_door() -> None:
     with pytest.raises(TypeError, match="a float has been rounded"):
         checked_target(1.5)  # type: ignore[arg-type]
@@ -153,8 +116,6 @@ def test_bad_targets_are_refused_at_the_door() -> None:
         checked_target(-PI)  # type: ignore[arg-type]
     with pytest.raises(TypeError, match="whole number or a Fraction"):
         sine(15.0)  # type: ignore[arg-type]
-    with pytest.raises(ValueError, match="limit"):
-        nearest_fractions(F(1, 3), 5, 0)
     with pytest.raises(ZeroDivisionError):
         PI / 0
 
