@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from .blanks.witness import Cut, NotCut
     from .documents.catalogue import find_machine, shipped_machines
     from .documents.job_file import Gauging, Job, Seen, read_job, read_job_text
-    from .documents.machine_file import GearSet, Lever, Limits, Machine, read_machine, read_machine_text
+    from .documents.levers import Lever
+    from .documents.machine_file import GearSet, Limits, Machine, read_machine, read_machine_text
     from .documents.observations_file import Observations, read_observations
     from .documents.sample import read_sample
     from .documents.unfitted import Unfitted, read_unfitted
@@ -108,7 +109,8 @@ _HOMES = {
     ".fitting.counts": ("Fit", "fit"),
     ".measuring.going_deeper": ("Deeper", "go_deeper"),
     ".documents.job_file": ("Gauging", "Job", "Seen", "read_job", "read_job_text"),
-    ".documents.machine_file": ("GearSet", "Lever", "Limits", "Machine", "read_machine", "read_machine_text"),
+    ".documents.levers": ("Lever",),
+    ".documents.machine_file": ("GearSet", "Limits", "Machine", "read_machine", "read_machine_text"),
     ".documents.observations_file": ("Observations", "read_observations"),
     ".planning.planning": ("Plan", "Planned", "plan", "plan_many"),
     ".proving.proof": ("Proof", "prove"),

@@ -24,7 +24,7 @@ from handlead.machines.toml.units import length
 from handlead.machines.toml.values import guess
 
 from .keys import HOBS
-from .machine_file import module_of
+from .machine_links import module_of
 
 #: What the rack beside a job is called.
 RACK = "hobs.toml"

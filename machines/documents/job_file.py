@@ -30,7 +30,8 @@ from .catalogue import locate, no_such_machine
 from .halves import Halves, halves_of
 from .hob_rack import check_hob_is_there, hob_of_job
 from .keys import JOB, TOOTH_SIZES
-from .machine_file import Machine, clashes, read_machine
+from .levers import clashes
+from .machine_file import Machine, read_machine
 
 #: Keys of [seen] that a `Seen` has by the same name, as they are read.
 SEEN_BESIDES = (

@@ -12,209 +12,18 @@ from typing import Any
 from handlead.kinematics.frame.words import POSITIVES, Hand
 from handlead.kinematics.train.links import Mounted
 from handlead.kinematics.train.setup import Setup
-from handlead.machines.toml import numbers, places
+from handlead.machines.toml import places
 from handlead.machines.toml.errors import Disagreement, Place, Unknown, WrongValue
-from handlead.machines.toml.numbers import UNITS, NumberFault
-from handlead.machines.toml.observed import Measured
+from handlead.machines.toml.numbers import UNITS
 from handlead.machines.toml.places import Document, Path_, quoted
 from handlead.machines.toml.reading import Complaints, rows, values_of
 from handlead.machines.toml.values import (
-    Key,
-    Length,
-    Listing,
-    Name,
-    Number,
-    OneOf,
-    Rows,
-    Table,
-    TableOf,
-    Text,
-    Value,
-    Whole,
     guess,
 )
 
-from .keys import MOST_TEETH, MOUNTED
-from .machine_file import Machine, clashes
-
-#: How surely turns of a shaft are read off its mark, in turns, and the travel of a slide off its dial, in mm,
-#: where the file doesn't say (common practice: a chalk mark against a pointer; a dial or a rule).
-USUAL_TURNS = Fraction(1, 200)
-USUAL_TRAVEL = Fraction(1, 20)
-
-#: How surely a lead is measured where the file doesn't say, as a part of it (common practice).
-USUAL_LEAD = Fraction(1, 200)
-
-#: Ways of a part that is no end: its own positive, as the senses of the links have it, or against that.
-OWN_WAYS = {"positive": 1, "negative": -1}
-
-
-@dataclass(frozen=True)
-class Amount:
-    """A number with the unit that was written behind it; empty where none was."""
-
-    value: Fraction
-    unit: str
-
-
-@dataclass(frozen=True)
-class Much(Value):
-    """Turns of a shaft, or a length; which of them, the part decides."""
-
-    def _says(self) -> str:
-        return 'turns of a shaft such as 24 or "3/8", or for a slide a length; 0 or more'
-
-    def _read(self, raw: Any, units: str) -> Amount:
-        text = raw.strip() if isinstance(raw, str) else raw
-        unit = next((each for each in UNITS if isinstance(text, str) and text.endswith(each)), "")
-        if unit and isinstance(text, str):
-            text = text.removesuffix(unit).strip()
-        try:
-            value = numbers.exact(text)
-        except NumberFault as fault:
-            raise self.wrong(raw, f"{fault}. It must be {self.says}") from None
-        if not 0 <= value <= 10**6:
-            raise self.wrong(raw)
-        return Amount(value, unit)
-
-
-# ---------------------------------------------------------------- the keys
-
-_SETUP_KEYS = (
-    Key(
-        "drive",
-        Text(),
-        "The drive that is coupled in; all others stand still.",
-        default='"main", or else the first',
-    ),
-    Key(
-        "levers",
-        TableOf(Text(), "levers"),
-        "The position of each lever.",
-        default="the machine's normal ones",
-    ),
-    Key("change", TableOf(MOUNTED, "brackets"), "What lies in each change-gear bracket.", default="empty"),
-)
-
-
-def _movement(name: str, meaning: str, within: str, way: str) -> Table:
-    return Table(
-        name,
-        meaning,
-        (
-            Key("part", Name(of="part"), "The shaft or slide, as the machine file calls it.", True),
-            Key("by", Much(), "How far: turns of a shaft, millimetres or inches of a slide."),
-            Key("teeth", Number(0, 10**6), "How far, in teeth of a gear on the shaft that pass a mark."),
-            Key("of", Whole(1, MOST_TEETH), "The teeth of that gear.", default="none: needed with `teeth`"),
-            Key(
-                "way",
-                Text(),
-                "Which way: of an end in the words of [ends] (clockwise, up, …), of any other part "
-                "positive or negative, as the senses of the links have it.",
-                default=way,
-            ),
-            Key("within", Much(), "By how much it may be off either way, in the same unit.", default=within),
-        ),
-        (OneOf(("by", "teeth"), True),),
-    )
-
-
-TURNED = _movement(
-    "counted.turned", "The part that was turned by hand.", "0: turned to a mark", "its positive way"
-)
-MOVED = _movement(
-    "counted.moved",
-    "The part that was watched.",
-    "1/200 turn, half a tooth, or 0.05 mm",
-    "nobody looked: its size alone is used",
-)
-
-COUNTED = Table(
-    "counted",
-    "A part was turned, and another one watched.",
-    (
-        Key("note", Text(blank=True), "What was done, in words, for the report."),
-        Key("turned", TURNED, TURNED.meaning, True, advice='Write turned = { part = "hob", by = 24 }'),
-        Key(
-            "moved",
-            MOVED,
-            MOVED.meaning,
-            True,
-            advice='Write moved = { part = "table", by = 1, within = "1/200" }',
-        ),
-        *_SETUP_KEYS,
-        Key(
-            "held",
-            Listing(Name(of="part"), single=True),
-            "Parts that were held so that they couldn't turn, besides drives not in use.",
-            default="none",
-        ),
-    ),
-)
-
-_CUT_HOB = Table(
-    "cut.hob",
-    "The hob that was used.",
-    (
-        Key("starts", Whole(1, 20), "Number of starts.", default="1"),
-        Key("hand", Text(("right", "left")), "Hand of the hob.", default="right"),
-    ),
-)
-
-CUT = Table(
-    "cut",
-    "A set-up that is known to have cut a certain gear, fed along its axis.",
-    (
-        Key("note", Text(blank=True), "What was cut, in words, for the report."),
-        Key("teeth", Whole(1, MOST_TEETH), "Teeth of the gear that came off.", True),
-        Key(
-            "hand",
-            Text(("right", "left", "none")),
-            "Its hand; none for straight teeth.",
-            default="nobody looked",
-        ),
-        Key(
-            "lead",
-            Measured(Length(0, above=True), Length(0)),
-            "Its lead, measured or calculated.",
-            default="nobody measured",
-        ),
-        Key("hob", _CUT_HOB, _CUT_HOB.meaning, default="one start, right hand"),
-        *_SETUP_KEYS,
-    ),
-)
-
-BOUND = Table(
-    "bound",
-    "What can be said of an unknown by looking at it: a wheel has 90 to 110 teeth, a worm no more than 4 starts.",
-    (
-        Key("unknown", Text(), 'The unknown as `fit` names it: "link/index worm/teeth".', True),
-        Key("least", Much(), "It is no less than this."),
-        Key("greatest", Much(), "It is no greater than this."),
-    ),
-)
-
-OBSERVATIONS = Table(
-    "observations file",
-    "What was done and counted at a machine, so that `fit` can find the numbers that its file lacks.",
-    (
-        Key(
-            "format",
-            Text(("observations/1",)),
-            "What the file is.",
-            True,
-            advice='Write format = "observations/1"',
-        ),
-        Key("title", Text(blank=True), "The observations in one line."),
-        Key("units", Text(("mm", "in")), "What every length without a unit of its own is in.", default="mm"),
-        Key("counted", Rows({"": COUNTED}, "counted"), COUNTED.meaning),
-        Key("cut", Rows({"": CUT}, "cut"), CUT.meaning),
-        Key("bound", Rows({"": BOUND}, "bound"), BOUND.meaning),
-    ),
-)
-
-
-# ---------------------------------------------------------------- what becomes of them
+from .levers import clashes
+from .machine_file import Machine
+from .observation_keys import OBSERVATIONS, OWN_WAYS, USUAL_LEAD, USUAL_TRAVEL, USUAL_TURNS, Amount
 
 Bounds = tuple[Fraction, Fraction]
 
@@ -241,7 +50,7 @@ class Counted:
 
 
 @dataclass(frozen=True)
-class Cut:
+class CutSeen:
     """A set-up known to have cut this gear; lead in mm between bounds, None where nobody measured."""
 
     path: Path_
@@ -263,7 +72,7 @@ class Observations:
     """
 
     title: str
-    seen: tuple[Counted | Cut, ...]
+    seen: tuple[Counted | CutSeen, ...]
     bounds: Mapping[str, tuple[Amount | None, Amount | None]]
     units: str
     document: Document = field(repr=False, compare=False)
@@ -328,9 +137,6 @@ def _observations(document: Document, machine: Machine) -> Observations:
     complaints.raise_any()
     title = values.get("title") or Path(document.file).stem
     return Observations(title, tuple(each for each in seen if each), bounds, reader.units, document)
-
-
-# ---------------------------------------------------------------- against the machine
 
 
 def _check_setup(machine: Machine, base: Path_, row: Mapping[str, Any], complaints: Complaints) -> None:
@@ -403,9 +209,6 @@ def ways_of(machine: Machine, part: str) -> dict[str, int]:
     return words | OWN_WAYS
 
 
-# ---------------------------------------------------------------- reading
-
-
 @dataclass(frozen=True)
 class _Reader:
     """Rows to records; what can't be used is noted."""
@@ -427,7 +230,7 @@ class _Reader:
         setup = self._setup(row, turned.part)
         return Counted(base, row.get("note", ""), setup, turned, moved, tuple(row.get("held", ())))
 
-    def cut(self, index: int, row: Mapping[str, Any]) -> Cut | None:
+    def cut(self, index: int, row: Mapping[str, Any]) -> CutSeen | None:
         base: Path_ = ("cut", index)
         hand, hob = row.get("hand"), row.get("hob", {})
         lead: Bounds | None = None
@@ -445,7 +248,7 @@ class _Reader:
                 message = "it may be off by as much as itself. A lead is longer than its uncertainty"
                 self.complaints.add(WrongValue, (*base, "lead"), message)
                 return None
-        return Cut(
+        return CutSeen(
             base, row.get("note", ""), self._setup(row), hob.get("starts", 1),
             Hand[hob.get("hand", "right").upper()], row["teeth"], hand == "none",
             Hand[hand.upper()] if hand in ("right", "left") else None, lead,

@@ -25,7 +25,8 @@ from handlead.machines.toml.places import Document, Path_
 from handlead.machines.toml.question_marks import UNKNOWN, open_paths, with_stand_ins
 from handlead.machines.toml.reading import rows
 
-from .machine_file import Machine, machine_of, module_of
+from .machine_file import Machine, machine_of
+from .machine_links import module_of
 
 _MM, _INCH = UNITS["mm"], UNITS["in"]
 

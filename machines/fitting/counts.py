@@ -19,7 +19,8 @@ from handlead.kinematics.unknowns.identification import Identified, identify
 from handlead.kinematics.unknowns.observations import Cutting, Observation, Turning, balance_of
 from handlead.kinematics.unknowns.settling import Tie
 from handlead.machines.documents.machine_file import Machine, read_machine_text
-from handlead.machines.documents.observations_file import Counted, Cut, Observations, bounds_in_mm
+from handlead.machines.documents.observations_file import Counted, Observations, bounds_in_mm
+from handlead.machines.documents.observations_file import CutSeen as Cut
 from handlead.machines.documents.unfitted import (
     DOMAIN_WORDS,
     LENGTHS,

@@ -17,7 +17,8 @@ from handlead.kinematics.unknowns.identification import Identified
 from handlead.kinematics.unknowns.observations import Turning
 from handlead.kinematics.unknowns.open_train import OpenTrain
 from handlead.machines.documents.machine_file import Machine
-from handlead.machines.documents.observations_file import USUAL_TRAVEL, USUAL_TURNS, Observations
+from handlead.machines.documents.observation_keys import USUAL_TRAVEL, USUAL_TURNS
+from handlead.machines.documents.observations_file import Observations
 from handlead.machines.documents.unfitted import Figure, Unfitted, open_train
 from handlead.machines.toml.errors import FileFault
 

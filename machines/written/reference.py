@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from handlead.machines.documents.keys import HOBS, JOB, MACHINE
-from handlead.machines.documents.observations_file import OBSERVATIONS
+from handlead.machines.documents.observation_keys import OBSERVATIONS
 from handlead.machines.documents.sample import SAMPLE
 from handlead.machines.toml.values import NameOr, OneOf, Rows, Swivel, Table, TableOf, Value
 

@@ -22,8 +22,10 @@ from handlead.kinematics.slips.faults import Fault, combined, find_faults
 from handlead.kinematics.slips.study import Study
 from handlead.kinematics.transfer.response import run
 from handlead.machines.documents.job_file import Job, Seen
-from handlead.machines.tracing.diagnosis import evidence_of, study_of, trace
+from handlead.machines.tracing.diagnosis import trace
 from handlead.machines.tracing.fault_table import fault_table
+from handlead.machines.tracing.seen_on_blank import evidence_of
+from handlead.machines.tracing.studied import study_of
 from made_up import DRAWER, right_job
 
 MANY = 20_000

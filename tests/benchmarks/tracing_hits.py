@@ -36,8 +36,9 @@ from handlead.kinematics.slips.evidence import View
 from handlead.kinematics.slips.faults import Fault, find_faults
 from handlead.kinematics.slips.study import Study
 from handlead.machines.documents.job_file import Job, Seen
-from handlead.machines.tracing.diagnosis import AS_WANTED, Diagnosis, study_of, trace, with_answer
+from handlead.machines.tracing.diagnosis import AS_WANTED, Diagnosis, trace, with_answer
 from handlead.machines.tracing.fault_table import fault_table
+from handlead.machines.tracing.studied import study_of
 from made_up import right_job
 
 

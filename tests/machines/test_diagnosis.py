@@ -19,16 +19,10 @@ from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.observed import Miss
-from handlead.machines.tracing.diagnosis import (
-    AS_WANTED,
-    EXPLAINED,
-    NOT_EXPLAINED,
-    evidence_of,
-    study_of,
-    trace,
-    with_answer,
-)
+from handlead.machines.tracing.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, trace, with_answer
 from handlead.machines.tracing.fault_table import fault_table, read_fault_table
+from handlead.machines.tracing.seen_on_blank import evidence_of
+from handlead.machines.tracing.studied import study_of
 from handlead.machines.written.writing import job_text as written
 from hypothesis import given, settings
 from hypothesis import strategies as st

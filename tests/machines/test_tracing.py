@@ -17,15 +17,9 @@ from handlead.kinematics.slips.pairs import may_explain
 from handlead.machines import read_job
 from handlead.machines.documents.job_file import Seen, SeenCheck
 from handlead.machines.toml.errors import FileFault
-from handlead.machines.tracing.diagnosis import (
-    AS_WANTED,
-    EXPLAINED,
-    NOT_EXPLAINED,
-    study_of,
-    trace,
-    with_answer,
-)
+from handlead.machines.tracing.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, trace, with_answer
 from handlead.machines.tracing.fault_table import fault_table
+from handlead.machines.tracing.studied import study_of
 from made_up import right_job
 
 ROOT = Path(__file__).parents[2]

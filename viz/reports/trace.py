@@ -10,14 +10,8 @@ from handlead.kinematics.slips.causes import SAME_LEAN_DEG, SAME_MISS, Miss, Nex
 from handlead.kinematics.slips.evidence import SYMPTOMS
 from handlead.machines.documents.job_file import Job
 from handlead.machines.toml.units import length
-from handlead.machines.tracing.diagnosis import (
-    AS_WANTED,
-    EXPLAINED,
-    NOT_EXPLAINED,
-    USUAL_DEG,
-    Diagnosis,
-    trace,
-)
+from handlead.machines.tracing.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, Diagnosis, trace
+from handlead.machines.tracing.seen_on_blank import USUAL_DEG
 from handlead.viz.streams.terminal import CAUTION, console
 from rich.console import Console
 from rich.padding import Padding
