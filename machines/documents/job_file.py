@@ -32,6 +32,7 @@ from .hob_rack import check_hob_is_there, hob_of_job
 from .keys import JOB, TOOTH_SIZES
 from .levers import clashes
 from .machine_file import Machine, read_machine
+from .toothed import Toothed, toothed_of
 
 #: Keys of [seen] that a `Seen` has by the same name, as they are read.
 SEEN_BESIDES = (
@@ -165,6 +166,7 @@ class Job:
     measured: tuple[Gauging, ...] = ()
     halves: Halves | None = None
     fixture: str = ""
+    toothed: Toothed | None = None
     units: str = "mm"
     document: Document = field(default=Document("job", "", {}), repr=False, compare=False)
 
@@ -257,7 +259,7 @@ def _job(document: Document, beside: str) -> Job:
     complaints.raise_any(fault)
     hob = _hob(hob_values, work)
     _check_throat(work, hob, complaints)
-    halves = halves_of(values, work, complaints)
+    halves, toothed = halves_of(values, work, complaints), toothed_of(values, work, complaints)
     complaints.raise_any(fault)
     return Job(
         title=values.get("title") or Path(document.file).stem,
@@ -274,6 +276,7 @@ def _job(document: Document, beside: str) -> Job:
         measured=tuple(_gauging(row) for row in values.get("measured", ())),
         halves=halves,
         fixture=values.get("fixture", ""),
+        toothed=toothed,
         units=values.get("units", "mm"),
         document=document,
     )

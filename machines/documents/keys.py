@@ -37,6 +37,7 @@ from handlead.machines.toml.values import (
 
 from .halves_keys import HALVES, MEETS
 from .hand_keys import HAND_KEYS
+from .toothed_keys import BECAUSE, CLEANED, FLANKS
 
 MOST_TEETH = 100_000
 
@@ -714,6 +715,30 @@ DOUBLE_HELICAL = Table(
     ),
 )
 
+TOOTHED = Table(
+    "toothed",
+    "Work that has teeth on it already, into whose spaces the hob must be set.",
+    (
+        Key("because", Text(BECAUSE), "Why: worn and cut again, gashed before, or the gears were out since.", True),
+        Key(
+            "stock",
+            Length(0),
+            "What is left to cut off each flank where it isn't worn, normal to the flank.",
+            default="from the last [[measured]]",
+        ),
+        Key("worn", Length(0), "How deep a flank is worn, at the worst place."),
+        Key("worn_flank", Text(FLANKS), "Which way that flank looks, seen facing the table."),
+        Key("clean", Text(CLEANED), "Which flanks must come clean all over.", default=CLEANED[0]),
+        Key("lead", _SIZE, "Lead of the teeth there, measured.", default="the drawing's"),
+        Key(
+            "set_within",
+            Length(0),
+            "How truly the hob is set into a space, along the reference circle.",
+            default="0.05 mm",
+        ),
+    ),
+)
+
 HOB = Table(
     "hob",
     "The hob, as its maker marked it; or by its name in the rack of hobs beside the job, hobs.toml.",
@@ -999,6 +1024,7 @@ JOB = Table(
         ),
         Key("work", WORK, WORK.meaning, True, advice="Write a table [work] with what the drawing says"),
         Key("double_helical", DOUBLE_HELICAL, DOUBLE_HELICAL.meaning),
+        Key("toothed", TOOTHED, TOOTHED.meaning),
         Key("mate", MATE, MATE.meaning),
         Key("hob", NameOr(HOB), HOB.meaning, default="chosen from the rack beside the job, where there is one"),
         Key("cutting", CUTTING, CUTTING.meaning),

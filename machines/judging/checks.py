@@ -48,6 +48,7 @@ from .hob_checks import check_hob_length
 from .key_checks import check_keys, check_standard
 from .pair_checks import check_pair, check_teeth
 from .relief_checks import check_relief, check_template_reach
+from .taking_up import check_toothed
 from .wheel_checks import check_set_by_centres, check_threads
 
 Check = Callable[[Case], Iterator[Finding]]
@@ -634,6 +635,7 @@ JOB_CHECKS: tuple[Check, ...] = (
     check_hob_length,
     check_standard,
     check_keys,
+    check_toothed,
 )
 
 #: Every check.

@@ -18,6 +18,7 @@ from handlead.machines.judging.checks import CHECKS
 from handlead.machines.judging.key_checks import check_keys_found
 from handlead.machines.judging.move_checks import check_moves
 from handlead.machines.judging.pair_checks import PairSizes, pair_sizes
+from handlead.machines.judging.taking_up import TakingUp, taking_up, witness_toothed
 from handlead.machines.measuring.hand_checks import HandCheck, hand_checks
 from handlead.machines.measuring.part_sizes import part_sizes
 from handlead.machines.proving.halves_checks import (
@@ -140,6 +141,11 @@ class Proof:
         """What to change for the other half of a double helical gear; None for other work."""
         return other_half(self.case) if self.case.job.halves is not None else None
 
+    @cached_property
+    def taking_up(self) -> TakingUp | None:
+        """What a blank that is toothed already has to cut; None for other work, and where nobody measured it."""
+        return taking_up(self.case)
+
     @property
     def verdict(self) -> str:
         """The verdict in the words of the JSON contract."""
@@ -159,6 +165,8 @@ class Proof:
             value["pair"] = pair.as_json()
         if self.other_half is not None and self.case.job.halves is not None:
             value["double_helical"] = halves_json(self.case, self.case.job.halves, self.other_half)
+        if self.taking_up is not None:
+            value["toothed"] = self.taking_up.as_json()
         if self.cut is not None:
             value["cut"] = self.cut.as_json()
         if self.moved is not None:
@@ -193,7 +201,7 @@ def prove_case(case: Case, *, cut: Depth | None = None, progress: Progress | Non
     if measured and moved:
         again = cut_again(moved)
         findings += compare_cuts(again)
-    findings += [*(witness_groove(case) if cut else ()), *light_cut(case, measured)]
+    findings += [*((*witness_groove(case), *witness_toothed(case)) if cut else ()), *light_cut(case, measured)]
     return Proof(case, compute(case), worst_first(findings), measured, moved, again)
 
 

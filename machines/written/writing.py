@@ -38,6 +38,7 @@ from handlead.machines.documents.halves import halves_values
 from handlead.machines.documents.job_file import SEEN_BESIDES, Cutting, Gauging, Job, Seen
 from handlead.machines.documents.keys import JOB, MACHINE, MEASURED, SETUP
 from handlead.machines.documents.machine_file import Imperfection, Limits, Machine
+from handlead.machines.documents.toothed import toothed_values
 from handlead.machines.toml import numbers
 from handlead.machines.toml.numbers import Decimal
 from handlead.machines.toml.observed import Reading
@@ -269,6 +270,7 @@ def _job(job: Job) -> dict[str, Any]:
         "machine": job.machine_name,
         "work": work,
         "double_helical": None if job.halves is None else halves_values(job.halves),
+        "toothed": None if job.toothed is None else toothed_values(job.toothed),
         "mate": None if job.mate is None else _mate(job),
         "hob": hob_values(job.hob, job.units),
         "setup": None if job.setup is None else setup_values(job.setup, job.machine),
