@@ -16,6 +16,7 @@ from .commands import bench as bench_command
 from .commands import constants as constants_command
 from .commands import fit as fit_command
 from .commands import measure as measure_command
+from .commands import mesh as mesh_command
 from .commands import plan as plan_command
 from .commands import prove as prove_command
 from .commands import sample as sample_command
@@ -41,6 +42,7 @@ COMMANDS = (
     constants_command,
     sample_command,
     measure_command,
+    mesh_command,
     survey_command,
     bench_command,
 )

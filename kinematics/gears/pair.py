@@ -81,6 +81,29 @@ def distance_without_backlash(first: Gear, second: Gear) -> float:
     return (first.base_diameter + second.base_diameter) / 2 / math.cos(math.radians(inverse_involute(working)))
 
 
+def usual_least_backlash(distance: float, module_n: float) -> float:
+    """Least backlash normal to the flanks, in mm, that pairs of steel in iron housings are given where nobody says.
+
+    2/3 (0.06 + 0.0005 a + 0.03 m_n), from ISO/TR 10064-2 (from memory); common practice for slow and medium speeds.
+    """
+    return 2 / 3 * (0.06 + 0.0005 * distance + 0.03 * module_n)
+
+
+def distance_with_backlash(first: Gear, second: Gear, backlash: float) -> float:
+    """Centre distance at which a pair has so much backlash normal to the flanks, all in mm.
+
+    Raises `ValueError` as `distance_without_backlash`.
+    """
+    distance = distance_without_backlash(first, second)
+    bases = (first.base_diameter + second.base_diameter) / 2
+    across = math.cos(math.radians(first.base_helix_angle_deg))
+    for _ in range(8):
+        # Each flank gives way by sin α_w of what the axes are moved apart (Newton's method).
+        found = gap_at(first, second, distance) * bases / distance * across
+        distance += (backlash - found) / (2 * across * math.sqrt(1 - (bases / distance) ** 2))
+    return distance
+
+
 def crossing_angle(first_deg: float, first: Hand | None, second_deg: float, second: Hand | None) -> float:
     """Angle between the shafts of a crossed pair: the sum of its signed helix angles, without sign.
 

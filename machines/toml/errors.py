@@ -12,6 +12,7 @@ HandleadError         whatever is raised on purpose
 ├── FileFault         carries every complaint about a file, worst first
 ├── NoSetup           the job has nothing bolted on yet
 ├── NotCut            the blank can't be cut in simulation       (witness.py)
+├── NotRolled         two jobs that aren't a pair to roll      (pair_rolled.py)
 ├── NumberFault       a number that can't be read                (numbers.py)
 ├── CuttingDataError  the table of cutting data can't be used    (cutting_data.py)
 ├── NoPicture         a picture that can't be made of this job   (viz/pictures/pictures.py)

@@ -38,6 +38,7 @@ COMMANDS = {
     "fit": (["fit", ORDERS / "51-plate-lost" / "machine.toml", ORDERS / "51-plate-lost" / "counted.toml"], 0),
     "constants": (["constants", "corvane-7"], 0),
     "measure": (["measure", "--span", "4=32.4", RIGHT], None),
+    "mesh": (["mesh", RIGHT], None),
     "survey": (["survey", ORDERS / "03-no-differential" / "job.toml", "--machine", "brinnock-20"], 0),
     "sample": (["sample", ORDERS / "71-snow-drum-sample" / "sample.toml"], None),
 }

@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from .mesh import add_rolling, rolled_of
+
 if TYPE_CHECKING:
     from handlead.machines.setups.case import Case
 
@@ -32,7 +34,7 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML) with [setup]")
     parser.add_argument(
-        "--what", choices=(*PICTURES, "gear", "all"), default="gear", help="which picture (default: gear)"
+        "--what", choices=(*PICTURES, "gear", "mesh", "all"), default="gear", help="which picture (default: gear)"
     )
     parser.add_argument(
         "--out", type=Path, metavar="FILE",
@@ -41,6 +43,9 @@ def add(commands: Any) -> None:
     )  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     _add_solid(parser.add_argument_group("for --what gear"))
+    rolling = parser.add_argument_group("for --what mesh: .png, .pdf or .svg, or a film, .gif or .mp4")
+    rolling.add_argument("--mate", metavar="MATE", type=Path, help="the mate's own job file (default: as JOB draws it)")
+    add_rolling(rolling)
     parser.set_defaults(run=run)
 
 
@@ -92,10 +97,11 @@ def run(options: argparse.Namespace) -> int:
         answer["errors"] = [{"message": wrong}]
     else:
         from handlead.machines.toml.errors import FileFault, NoSetup
+        from handlead.machines.toml.numbers import NumberFault
 
         try:
             answer["pictures"] = _show(_case(options.job), options)
-        except (FileFault, NoSetup) as fault:
+        except (FileFault, NoSetup, NumberFault) as fault:
             answer["errors"] = report_fault(options.job, fault)["errors"]
     if options.json:
         print_json(answer)
@@ -106,7 +112,7 @@ def _wrong(options: argparse.Namespace) -> str | None:
     """What about the arguments can't be, in words; None where all is well."""
     what, out = options.what, options.out
     ending = None if out is None else out.suffix.lower()
-    known = STILLS + FILMS + MESHES if what == "gear" else DRAWN
+    known = {"gear": STILLS + FILMS + MESHES, "mesh": DRAWN + FILMS}.get(what, DRAWN)
     if out is not None:
         if ending not in known:
             name = {"gear": "gear", "all": "picture"}.get(what, f"{what} picture")
@@ -116,6 +122,9 @@ def _wrong(options: argparse.Namespace) -> str | None:
     given = [name for name in ("solid", "film", "at", "hob_turns") if getattr(options, name) is not None]
     if given and what != "gear":
         return f"--{given[0].replace('_', '-')} goes with --what gear alone, not with --what {what}"
+    of_pair = [name for name in ("mate", "centres", "blue") if getattr(options, name) is not None]
+    if of_pair and what != "mesh":
+        return f"--{of_pair[0]} goes with --what mesh alone, not with --what {what}"
     return _wrong_solid(options, given, ending) if given else None
 
 
@@ -197,12 +206,36 @@ def _make(case: Case, name: str, path: Path | None, options: argparse.Namespace)
         show_solid(case, path, wanted, job=options.job)
         return
     assert path is not None
-    from handlead.viz.look import look
+    if name == "mesh":
+        _make_mesh(case, path, options)
+        return
     from handlead.viz.pictures import pictures as job_pictures
+
+    _save(job_pictures.PICTURES[name](case), path, f"{case.job.title}: {name}")
+
+
+def _make_mesh(case: Case, path: Path, options: argparse.Namespace) -> None:
+    """The pair rolled, as a picture or a film."""
+    from handlead.viz.look.shop import Shop
+    from handlead.viz.pictures.plots import plot_mesh
+
+    found, shop = rolled_of(options.job, options), Shop.of(case)
+    if path.suffix.lower() not in FILMS:
+        _save(plot_mesh(found).get_figure(root=True), path, f"{case.job.title}: mesh")
+        return
+    from handlead.viz.draw import mesh_film
+    from handlead.viz.solids import view
+    from handlead.viz.solids.output import with_progress
+
+    write = view.write_gif if path.suffix.lower() == ".gif" else view.write_mp4
+    write(with_progress(mesh_film.film(found, shop), mesh_film.FRAMES), path)
+
+
+def _save(figure: Any, path: Path, title: str) -> None:
+    from handlead.viz.look import look
     from handlead.viz.streams.outlet import complain
 
-    figure = job_pictures.PICTURES[name](case)
     missing = look.spell(figure)
-    look.save(figure, path, title=f"{case.job.title}: {name}")
+    look.save(figure, path, title=title)
     if missing:
         complain(f"{path}: {look.misspelt(missing)}")

@@ -26,6 +26,7 @@ POINTS_PER_MM = 72 / MM_PER_INCH
 
 INK = "#000000"
 POWER = "#0072B2"
+PALE = "#99C6E1"  # the same, thinned with paper
 FAULT = "#B34700"
 FAINT = "#6E6E6E"
 PAPER = "#FFFFFF"

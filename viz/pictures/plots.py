@@ -18,6 +18,7 @@ from handlead.viz.look.shop import Shop
 from .pictures import NoPicture, flanks_of, motion_of, swivel_of, witness_of, worm_wheel_motion
 
 if TYPE_CHECKING:
+    from handlead.machines.rolling.pair_rolled import PairRolled
     from matplotlib.axes import Axes
     from pyvista import PolyData
 
@@ -84,6 +85,18 @@ def plot_flanks(case: Case, ax: Axes | None = None) -> Axes:
     name, flank = next(iter(flanks.items()))
     plot_scallop_map(flank, ax.inset_axes((0.08, 0.06, 0.88, 0.32)), name=name, shop=shop)
     return ax
+
+
+def plot_mesh(found: PairRolled, ax: Axes | None = None) -> Axes:
+    """A pair rolled together, both ways of turning: the error, what comes back of it, and the bearing pattern.
+
+    Wants axes of about 200 by 220 mm. Raises `NoPicture` for a pair that wasn't rolled.
+    """
+    from handlead.viz.draw import mesh
+
+    if found.rolled is None:
+        raise NoPicture(next((one.message for one in found.findings), "the pair isn't rolled"))
+    return mesh.plot_mesh(found, _frame(ax, 200, 220), shop=Shop(found.job.units, found.job.machine.way))
 
 
 def plot_motion(case: Case, ax: Axes | None = None) -> Axes:

@@ -63,10 +63,10 @@ def show_solid(case: Case, out: Path | None, wanted: Wanted, *, job: Path) -> No
             scene, kind=wanted.film, at=wanted.at, hob_turns=wanted.hob_turns, subject=_subject(wanted)
         )
         write = solid_view.write_gif if ending == ".gif" else solid_view.write_mp4
-        write(_told(frames, solid_view.FRAMES), out)
+        write(with_progress(frames, solid_view.FRAMES), out)
 
 
-def _told(frames: Iterator[Any], count: int) -> Iterator[Any]:
+def with_progress(frames: Iterator[Any], count: int) -> Iterator[Any]:
     """The same frames, the part done told to whoever waits at a terminal."""
     from handlead.viz.streams.outlet import progress_bar
 

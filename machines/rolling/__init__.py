@@ -1,0 +1,1 @@
+"""A job's blank and its mate's, cut in simulation and rolled together."""

@@ -1,0 +1,151 @@
+"""What is to be said of a pair that was cut in simulation and rolled together."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from handlead.machines.documents.job_file import Job
+from handlead.machines.setups.findings import Finding
+from handlead.machines.toml.units import height, length
+
+from .members import RolledMember
+from .words import AT, DRIVES, at_the_machine, where
+
+if TYPE_CHECKING:
+    from handlead.kinematics.rolling.roll import Rolled
+
+    from .pair_rolled import PairRolled
+
+
+def told_mate(job: Job, mate: Job | None) -> Iterator[Finding]:
+    """Whether the mate's job is the one that the work's job means."""
+    told = job.mate
+    if mate is None or told is None or told.teeth == mate.work.teeth:
+        return
+    yield Finding(
+        "other-mate", "warning",
+        f"{job.path} is for a mate of {told.teeth} teeth, and {mate.path} has {mate.work.teeth}.",
+        "See that the two jobs are of one pair.", {"told": told.teeth, "teeth": mate.work.teeth},
+    )  # fmt: skip
+
+
+def separately(members: tuple[RolledMember, RolledMember]) -> Iterator[Finding]:
+    """What is wrong with either by itself, and whether both can be rolled at all."""
+    for whose, member in zip(("work", "mate"), members, strict=True):
+        found, drawn = member.found, member.work.teeth
+        if found is not None and found.teeth is not None and found.teeth != drawn:
+            yield Finding(
+                "cut-count", "error",
+                f"The {whose} comes off with {found.teeth} teeth, and the drawing has {drawn}: the pair would turn at "
+                "another ratio.", f"Prove the {whose}'s job: it says what is wrong with its set-up.",
+                {"teeth": found.teeth, "wanted": drawn},
+            )  # fmt: skip
+    hands = [member.hand for member in members]
+    cut = any(member.found is not None and member.gear is not None for member in members)
+    if cut and _don_t_match(hands):
+        words = ["straight" if hand == "none" else f"{hand}-hand" for hand in hands]
+        both = (
+            f"Both come off {words[0]}"
+            if hands[0] == hands[1]
+            else f"The work comes off {words[0]}, the mate {words[1]}"
+        )
+        yield Finding(
+            "cut-hands", "error",
+            f"{both}: on parallel shafts their teeth cross, and they don't go in.",
+            "Prove both jobs: one has an idler too many or too few, or its differential the wrong way.",
+            {"work": hands[0], "mate": hands[1]},
+        )  # fmt: skip
+        yield not_rolled("their teeth cross")
+        return
+    for whose, member in zip(("work", "mate"), members, strict=True):
+        if member.gear is None:
+            yield not_rolled(f"of the {whose}'s flanks too little is made: {member.why_not}")
+            return
+
+
+def _don_t_match(hands: list[str]) -> bool:
+    one, other = hands
+    return one != other if "none" in hands else one == other
+
+
+def not_rolled(why: str) -> Finding:
+    """That they can't be rolled, and why."""
+    return Finding(
+        "not-rolled", "error", f"The pair isn't rolled: {why}.", "See to that first, then roll them again."
+    )
+
+
+def running(found: PairRolled) -> Iterator[Finding]:
+    """How they run: whether they go in, keep touch, and where they bear."""
+    rolled, units = found.rolled, found.job.units
+    play = found.play()
+    if rolled is None:
+        return
+    if play is not None and play[0] < 0:
+        yield _binds(found, rolled, play)
+    lost = max(side.never_touching for side in rolled.sides.values())
+    if lost:
+        yield Finding(
+            "loses-touch", "error",
+            f"For {100 * lost:.0f} % of the way no two flanks touch as involutes do: the pair knocks.",
+            "See to the outside diameters, the shifts and the centre distance.", {"out_of_touch": lost},
+        )  # fmt: skip
+    for side, turning in DRIVES.items():
+        yield from _bears(found, side, turning)
+    if found.distance_from == "usual backlash" and found.distance is not None:
+        yield Finding(
+            "usual-backlash", "note",
+            "The drawing gives neither centre distance nor thinning: they are rolled at "
+            f"{length(found.distance, units)} centres, where the drawn teeth have a common backlash.",
+            "Give centre_distance under [mate], or thinning, or --centres.", {"centre_distance_mm": found.distance},
+        )  # fmt: skip
+
+
+def _bears(found: PairRolled, side: int, turning: str) -> Iterator[Finding]:
+    """Flanks that don't bear along the whole face."""
+    bears = found.bearing(side)
+    place = "nowhere" if bears is None else where(bears)
+    if bears is None or place not in AT:
+        return
+    leans, at = ", ".join(_leans(found)), at_the_machine(AT[place], found.job.machine.way)
+    one_sided = place not in ("both ends", "middle")
+    yield Finding(
+        "bears-in-part", "warning",
+        f"With the work turning {turning} and driving, the flanks bear {at}: along {100 * bears.length:.0f} % of it.",
+        f"Over the face {leans}: cut the one again that is off."
+        if leans and one_sided else "See to the leads of both and to what stands on their flanks.",
+        {"work_turns": turning, "where": place, "face": bears.length},
+    )  # fmt: skip
+
+
+def _leans(found: PairRolled) -> Iterator[str]:
+    """Which member leans off its drawing, and by how much."""
+    for whose, member in zip(("work", "mate"), found.members, strict=True):
+        lean = member.lean_um
+        if lean is not None and member.found is not None:
+            way = "right" if lean > 0 else "left"
+            yield f"the {whose}'s teeth lean {height(abs(lean), found.job.units)} too far to the {way}"
+
+
+def _binds(found: PairRolled, rolled: Rolled, play: tuple[float, float]) -> Finding:
+    units, leans = found.job.units, list(_leans(found))
+    most = max((abs(member.lean_um or 0.0) for member in found.members), default=0.0) / 1000
+    why = (
+        f" {leans[0][0].upper()}{', '.join(leans)[1:]} over the face."
+        if most > -play[0] / 2 and leans
+        else ""
+    )
+    apart = -play[0] / (2 * math.sin(math.radians(rolled.working_angle_deg)))
+    remedy = (
+        "Prove the job of the one that leans, and cut it again."
+        if why
+        else f"Go deeper with one of them, or set the shafts {length(apart, units)} further apart if that can be."
+    )
+    return Finding(
+        "binds", "error",
+        f"At {length(rolled.distance, units)} centres they don't go in: {length(-play[0], units)} is "
+        f"missing between the flanks at the tightest place.{why}", remedy,
+        {"least_backlash_mm": play[0], "most_backlash_mm": play[1], "centre_distance_mm": rolled.distance},
+    )  # fmt: skip

@@ -1,0 +1,208 @@
+"""A pair's two jobs cut and rolled: right ones, and each kind of wrong one."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from handlead.kinematics.gears.pair import distance_with_backlash, gap_at, usual_least_backlash
+from handlead.kinematics.work.requirement import gear_to_cut
+from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.rolling.pair_rolled import NotRolled, roll_pair
+from handlead.machines.rolling.words import at_the_machine
+from handlead.viz.command import main
+
+ORDERS = Path(__file__).parents[2] / "scenarios"
+PINION, WHEEL = (ORDERS / "01-fly-winch-pair" / name for name in ("pinion.toml", "wheel.toml"))
+
+
+@pytest.fixture(scope="module")
+def pinion():
+    return read_job(PINION)
+
+
+@pytest.fixture(scope="module")
+def wheel():
+    return read_job(WHEEL)
+
+
+@pytest.fixture(scope="module")
+def right(pinion, wheel):
+    return roll_pair(pinion, wheel)
+
+
+def codes(rolled):
+    return {finding.code: finding for finding in rolled.findings}
+
+
+def test_the_pair_as_ordered_runs_along_the_whole_face_both_ways(right):
+    told = right.as_json()
+    assert told["verdict"] == "run together" and not told["errors"]
+    assert [drive["bearing"]["where"] for drive in told["drives"]] == ["whole face", "whole face"]
+    assert all(0 < drive["transmission_error_um"] < 3 for drive in told["drives"])
+    assert [abs(told[whose]["lean_um"]) < 0.1 for whose in ("work", "mate_gear")] == [True, True]
+    json.dumps(told, allow_nan=False)
+
+
+def test_without_centres_on_the_drawing_it_says_at_which_backlash_it_rolled(right, pinion, wheel):
+    first, second = gear_to_cut(pinion.work), gear_to_cut(wheel.work)
+    usual = usual_least_backlash(right.distance, 3)
+    assert usual == pytest.approx(2 / 3 * (0.06 + 0.0005 * 157 + 0.09), abs=1e-4)
+    assert distance_with_backlash(first, second, usual) == pytest.approx(right.distance, abs=5e-4)
+    assert right.rolled.nominal_play == pytest.approx(gap_at(first, second, right.distance) * (first.base_diameter + second.base_diameter) / 2 / right.distance)
+    assert codes(right)["usual-backlash"].severity == "note"
+    # What stands on the flanks, marks of some µm to either side, takes up as much of it.
+    assert usual - 0.025 < right.play()[0] < right.play()[1] < usual
+
+
+def test_a_differential_a_little_off_bears_at_one_end_and_says_which_member_leans(pinion, wheel):
+    # 45 for 44: a lead 44/45 of what it should be.
+    off = roll_pair(pinion.with_gears("differential gears", (45, 41, 50, 45)), wheel, distance=Fraction("157.5"))
+    assert off.runs
+    bears = [finding for finding in off.findings if finding.code == "bears-in-part"]
+    assert [finding.facts["where"] for finding in bears] == ["upper end", "lower end"]
+    gear = gear_to_cut(pinion.work)
+    lean = 1000 * 3.14159265 * gear.base_diameter * 36 * (45 / 44 - 1) / gear.lead
+    assert off.members[0].lean_um == pytest.approx(lean, rel=0.01)
+    assert "the work's teeth lean" in bears[0].remedy and "to the right" in bears[0].remedy
+
+
+def test_the_same_at_its_own_centres_does_not_go_in_and_proves_the_job_that_leans(pinion, wheel):
+    off = roll_pair(pinion.with_gears("differential gears", (45, 41, 50, 45)), wheel)
+    assert not off.runs
+    binds = codes(off)["binds"]
+    assert binds.facts["least_backlash_mm"] < 0
+    assert "leans" in binds.remedy
+
+
+def test_teeth_too_thick_for_the_centres_do_not_go_in_and_the_distance_at_which_they_do_is_true(pinion, wheel):
+    first, second = gear_to_cut(pinion.work), gear_to_cut(wheel.work)
+    there = Fraction(str(round(distance_with_backlash(first, second, 0.002), 4)))
+    tight = roll_pair(pinion, wheel, distance=there)
+    binds = codes(tight)["binds"]
+    apart = float(binds.remedy.split("shafts ")[1].split(" mm")[0])
+    assert roll_pair(pinion, wheel, distance=there + Fraction(str(round(apart + 0.002, 3)))).runs
+
+
+def test_two_gears_of_one_hand_are_not_rolled_and_why_is_said(pinion):
+    wrong = roll_pair(read_job(ORDERS / "21-idler-left-out" / "job.toml"), pinion)
+    assert not wrong.runs and wrong.rolled is None
+    assert "Both come off right-hand" in codes(wrong)["cut-hands"].message
+
+
+def test_another_count_than_drawn_is_told_and_rolled_all_the_same(pinion, wheel):
+    other = roll_pair(pinion.with_gears("index gears", (25, 40, 48, 24)), wheel, distance=Fraction(161))
+    assert "24 teeth, and the drawing has 23" in codes(other)["cut-count"].message
+    assert not other.runs
+
+
+def test_a_drawing_whose_hands_do_not_match_stops_before_anything_is_cut(pinion):
+    same = replace(pinion, mate=replace(pinion.mate, hand=pinion.work.hand))
+    assert not roll_pair(same).runs
+    assert "pair-shafts" in codes(roll_pair(same))
+
+
+def test_without_a_mate_s_job_the_drawing_s_own_is_rolled_with(pinion):
+    alone = roll_pair(pinion)
+    assert alone.runs and alone.as_json()["mate_gear"]["as"] == "drawn"
+
+
+def test_a_machine_with_a_swinging_index_leaves_it_in_the_pair_once_a_turn(pinion, wheel):
+    text = PINION.read_text()
+    machine = replace(pinion.machine, imperfections=_once_a_turn(pinion))
+    swinging = roll_pair(replace(read_job_text(text, "p.toml"), machine=machine), wheel)
+    once = next(wave for wave in swinging.waves(-1) if wave.of == "first")
+    # 30 seconds of arc to either side, at the base circle.
+    expected = 2 * 30 / 3600 * 3.14159265 / 180 * gear_to_cut(pinion.work).base_diameter / 2 * 1000
+    assert once.um == pytest.approx(expected, rel=0.02)
+
+
+def _once_a_turn(job):
+    from handlead.machines.documents.machine_file import Imperfection
+
+    return (Imperfection("once per turn", link="index worm", angle_deg=Fraction(30, 3600)),)
+
+
+def test_what_is_no_pair_for_this_is_refused(pinion, wheel):
+    with pytest.raises(NotRolled, match="no mate"):
+        roll_pair(read_job(ORDERS / "02-left-hand-hob" / "job.toml"))
+    with pytest.raises(NotRolled, match="touches at a point"):
+        roll_pair(replace(pinion, crossing_angle_deg=Fraction(44)))
+    with pytest.raises(NotRolled, match="worm wheel isn't rolled"):
+        roll_pair(pinion, read_job(ORDERS / "06-orchestra-lift" / "job.toml"))
+
+
+def test_a_mate_s_job_of_another_order_is_warned_of(pinion, wheel):
+    other = replace(pinion, mate=replace(pinion.mate, teeth=73))
+    assert "73 teeth" in codes(roll_pair(other, wheel))["other-mate"].message
+
+
+def test_a_level_machine_s_own_words_stand_for_up_and_down():
+    way = {1: "to the tailstock", -1: "to the head"}
+    assert at_the_machine("at the upper end only", lambda end, sign: way[sign]) == "at the end to the tailstock only"
+    assert at_the_machine("at the upper end only", lambda end, sign: "up" if sign > 0 else "down") == "at the upper end only"
+
+
+# ---------------------------------------------------------------- the command
+
+
+def test_the_command_tells_of_both_ways_of_turning(capsys):
+    assert main(["mesh", str(PINION), str(WHEEL)]) == 0
+    out = capsys.readouterr().out
+    for words in ("RUN TOGETHER", "work counter-clockwise", "whole face", "backlash, by feeler", "once a turn of the mate"):
+        assert words in out
+
+
+def test_an_inch_job_is_told_in_inches(capsys, tmp_path):
+    job = tmp_path / "job.toml"
+    job.write_text((ORDERS / "08-inch-winch" / "job.toml").read_text() + "\n[mate]\nteeth = 40\n")
+    assert main(["mesh", str(job)]) == 0
+    out = capsys.readouterr().out
+    assert " in\n" in out.replace("  ", "") or " in " in out
+    assert " mm" not in out.replace("--centres", "") and "µm" not in out
+
+
+def test_the_command_answers_in_json_and_ends_as_it_should(capsys):
+    assert main(["mesh", str(ORDERS / "21-idler-left-out" / "job.toml"), str(PINION), "--json"]) == 1
+    assert json.loads(capsys.readouterr().out)["drives"] == []
+    assert main(["mesh", str(ORDERS / "02-left-hand-hob" / "job.toml"), "--json"]) == 2
+    assert "no mate" in json.loads(capsys.readouterr().out)["errors"][0]["message"]
+    assert main(["mesh", str(PINION), str(WHEEL), "--centres", "wide"]) == 2
+    assert "--centres wide" in capsys.readouterr().err
+
+
+def test_the_pair_is_drawn_and_filmed(tmp_path, capsys, monkeypatch):
+    from handlead.viz.draw import mesh_film
+
+    monkeypatch.setattr(mesh_film, "FRAMES", 2)
+    monkeypatch.setattr(mesh_film.film, "__defaults__", (2,))
+    for name in ("pair.svg", "pair.gif"):
+        assert main(["show", str(PINION), "--what", "mesh", "--mate", str(WHEEL), "--out", str(tmp_path / name)]) == 0
+        assert (tmp_path / name).stat().st_size > 10_000
+    assert "bears: whole face" in (tmp_path / "pair.svg").read_text()
+    assert main(["show", str(PINION), "--mate", str(WHEEL), "--out", str(tmp_path / "x.stl")]) == 2
+    assert "--mate goes with --what mesh alone" in capsys.readouterr().err
+
+
+def test_the_film_s_teeth_do_not_cut_into_each_other_and_touch_where_it_says(right):
+    from itertools import pairwise
+
+    import numpy as np
+    from handlead.viz.draw.mesh_film import Mesh
+
+    mesh = Mesh(right)
+    pitch_point = mesh.gears[0].base_radius / np.cos(np.radians(right.rolled.working_angle_deg))
+    for part in (0.0, 0.3, 0.7):
+        turn = part * mesh.step
+        work, mate = mesh.outline(0, turn), mesh.outline(1, turn)
+        for touch in mesh.touches(turn):
+            for teeth in (work, mate):
+                fine = np.concatenate([np.linspace(a, b, 30) for a, b in pairwise(teeth)])
+                assert np.hypot(*(fine - touch).T).min() < 0.01
+        assert len(mesh.touches(turn)) in (1, 2)
+        assert np.all(np.hypot(work[:, 0], work[:, 1]) < pitch_point + 3.1)
+
+
