@@ -7,7 +7,7 @@ domain alone satisfies all of them; that is proved by search, and where the sear
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence, Set
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from .allowance import Allowance
@@ -54,34 +54,33 @@ def identify(
     conflicts = find_conflicts(domains, signs, balances, allowance)
     if conflicts:
         return _untouched(domains, signs, balances, conflicts, thorough, branches)
-    values: dict[str, Fraction] = {}
-    spread: dict[str, tuple[Fraction, ...]] = {}
-    ties: list[Tie] = []
-    unsettled: set[str] = set()
-    examples: list[list[Mapping[str, Fraction]]] = []
-    for search in searches(domains, signs, balances):
-        part = Group(search, allowance)
-        part.look(thorough)
-        values |= part.determined
-        spread |= {name: tuple(sorted(part.found[name])) for name in part.open_names}
-        unsettled |= part.unsettled
-        examples.append(part.solutions)
-        if thorough:
-            ties += part.ties()
-    ours = {*domains, *signs}
-    if thorough and unsettled & ours and len(balances) > 1:
-        # What fewer observations prove, one more doesn't take away, even where the search no longer comes to an end.
-        before = _known_before(domains, signs, balances, unsettled & ours, branches)
-        values |= before
-        spread = {name: found for name, found in spread.items() if name not in before}
-        unsettled -= before.keys()
+    groups = [Group(search, allowance) for search in searches(domains, signs, balances)]
+    for group in groups:
+        group.look(thorough)
+    found = _told(groups, {*domains, *signs})
+    if not thorough or not found.unsettled or len(balances) < 2:
+        return found
+    # What fewer observations prove, one more doesn't take away, even where the search no longer comes to an end.
+    before = _known_before(domains, signs, balances, found.unsettled, branches)
+    return replace(
+        found,
+        values={**found.values, **before},
+        spread={name: values for name, values in found.spread.items() if name not in before},
+        unsettled=found.unsettled - before.keys(),
+    )
+
+
+def _told(groups: Sequence[Group], ours: Set[str]) -> Identified:
+    """What the groups have come to, as far as it is of `ours`: signs that weren't noted are nobody's."""
+    open_ones = ((name, group.found[name]) for group in groups for name in group.open_names)
+    ties = (tie for group in groups for tie in group.ties)
     return Identified(
-        {name: value for name, value in values.items() if name in ours},
-        {name: found for name, found in spread.items() if name in ours},
+        {name: value for group in groups for name, value in group.determined.items() if name in ours},
+        {name: tuple(sorted(values)) for name, values in open_ones if name in ours},
         tuple(tie for tie in ties if {name for name, _ in tie.powers} <= ours),
         (),
-        frozenset(unsettled & ours),
-        tuple(_joined(examples)),
+        frozenset(name for group in groups for name in group.unsettled if name in ours),
+        tuple(_joined([group.solutions for group in groups])),
     )
 
 

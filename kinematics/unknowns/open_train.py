@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from handlead.kinematics.train.links import Differential
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.polynomials import Polynomial, Powers, add, is_sign, powers, times, value_of
 from handlead.kinematics.transfer.transfer import Quotients, Transfer
@@ -36,6 +37,12 @@ class OpenTrain:
 
     train: Train
     ratios: Mapping[str, OpenRatio]
+
+    def at(self, values: Mapping[str, Fraction | int]) -> dict[str, Fraction]:
+        """The ratios for these values; none for a differential whose carrier would then have no say."""
+        found = {name: ratio.value(values) for name, ratio in self.ratios.items()}
+        sums = {name for name in found if isinstance(self.train.link(name), Differential)}
+        return {name: ratio for name, ratio in found.items() if ratio != 1 or name not in sums}
 
 
 def find_rates(

@@ -54,6 +54,7 @@ class Group:
     found: dict[str, set[Fraction]] = field(default_factory=dict)
     unsettled: set[str] = field(default_factory=set)
     solutions: list[Mapping[str, Fraction]] = field(default_factory=list)
+    ties: list[Tie] = field(default_factory=list)
 
     @property
     def names(self) -> list[str]:
@@ -66,6 +67,12 @@ class Group:
         return [name for name in self.names if name not in self.determined]
 
     def look(self, thorough: bool) -> None:
+        """Find out what there is to be found; `thorough`, what is known of undetermined ones together as well."""
+        self._look(thorough)
+        if thorough:
+            self.ties = [*self._number_ties(), *self._sense_ties()]
+
+    def _look(self, thorough: bool) -> None:
         """For each variable: a solution with another value, or the proof that there is none."""
         try:
             first = spending(self.search, self.allowance)
@@ -122,10 +129,6 @@ class Group:
             if example is not None:
                 self._keep(example)
                 return
-
-    def ties(self) -> list[Tie]:
-        """What is known of the undetermined variables together: products of numbers, and of senses two by two."""
-        return [*self._number_ties(), *self._sense_ties()]
 
     def _number_ties(self) -> Iterator[Tie]:
         seen: list[Mapping[str, Fraction]] = []

@@ -8,11 +8,12 @@ from fractions import Fraction
 from functools import cached_property
 from itertools import islice, product
 
-from handlead.kinematics.train.elimination import Expressions, reduce_relations
-from handlead.kinematics.train.links import Differential, Mounted, Ratio, TwoPort
+from handlead.kinematics.train.elimination import Expressions
+from handlead.kinematics.train.links import Differential, Mounted
 from handlead.kinematics.train.setup import Setup
-from handlead.kinematics.train.solution import Solution, held_relations, link_relations, solve
+from handlead.kinematics.train.solution import Solution, solve
 from handlead.kinematics.train.train import Drive, Train
+from handlead.kinematics.transfer.transfer import Transfer
 from handlead.kinematics.unknowns.identification import Identified
 from handlead.kinematics.unknowns.observations import Turning
 from handlead.kinematics.unknowns.open_train import OpenTrain
@@ -256,7 +257,7 @@ def _trials(unfitted: Unfitted, observations: Observations, answers: Sequence[An
         for turned in _hand_turned(unfitted, train):
             if not _can_be_turned(opened, answers[0], setup.drive, turned):
                 continue
-            rates = [_rates(opened, answer, setup.drive, turned) for answer in answers]
+            rates = _rates(opened, answers, setup.drive, turned)
             for moved in train.parts:
                 seen = [_rate(expressions, moved, turned) for expressions in rates]
                 if moved != turned and all(rate is not None for rate in seen):
@@ -348,12 +349,13 @@ def _hand_turned(unfitted: Unfitted, train: Train) -> Iterator[str]:
             yield part
 
 
-def _rates(opened: OpenTrain, answer: Answer, drive: str, turned: str) -> Expressions:
-    train = with_values(opened, answer)
+def _rates(opened: OpenTrain, answers: Sequence[Answer], drive: str, turned: str) -> list[Expressions]:
+    """For each answer every part by the part turned, and by what that leaves free."""
+    train = opened.train
     # A drive that is turned by hand runs; the others stand still.
     by_hand = next((name for name, each in train.drives.items() if each.shaft == turned), drive)
-    relations = [relation for _, relation in link_relations(train) + held_relations(train, by_hand)]
-    return reduce_relations(train.parts, relations, keep=(turned,))
+    transfer = Transfer.of(train, by_hand, opened.ratios, train.parts)
+    return [transfer.reduced(opened.at(answer), (turned,)) for answer in answers]
 
 
 def _rate(expressions: Expressions, moved: str, turned: str) -> Fraction | None:
@@ -365,18 +367,11 @@ def _rate(expressions: Expressions, moved: str, turned: str) -> Fraction | None:
 
 def with_values(opened: OpenTrain, values: Mapping[str, Fraction]) -> Train:
     """The train with its open links at these values."""
-    train = opened.train
-    links = []
-    for name, ratio in opened.ratios.items():
-        link = train.link(name)
-        value = ratio.value(values)
-        if isinstance(link, Differential):
-            if value == 1:
-                return train.without(name)
-            links.append(replace(link, sun_ratio=value))
-        elif isinstance(link, TwoPort):
-            links.append(Ratio(name, link.from_part, link.to_part, value))  # type: ignore[arg-type]
-    return train.replacing(*links)
+    ratios = opened.at(values)
+    train = opened.train.without(*(opened.ratios.keys() - ratios.keys()))
+    sums = {name: link for name in ratios if isinstance(link := train.link(name), Differential)}
+    train = train.replacing(*(replace(link, sun_ratio=ratios[name]) for name, link in sums.items()))
+    return train.with_ratios({name: ratio for name, ratio in ratios.items() if name not in sums})
 
 
 # ---------------------------------------------------------------- in words

@@ -108,6 +108,13 @@ def test_a_part_that_is_held_can_not_be_turned():
         find_rates(OpenTrain(train, {}), "main", "a", ["b"], held=["b"])
 
 
+def test_a_differential_whose_carrier_would_have_no_say_is_none_while_other_links_keep_their_ratios():
+    train = chain(Differential("sum", ("a", "b"), "c"), WormGear("worm", "b", "d", 1, 30, Sense.SAME))
+    ratios = {"sum": OpenRatio(F(1), powers({"i": 1})), "worm": OpenRatio(F(1), powers({"z": -1}))}
+    assert OpenTrain(train, ratios).at({"i": F(1), "z": F(30)}) == {"worm": F(1, 30)}
+    assert OpenTrain(train, ratios).at({"i": F(-2), "z": F(1)}) == {"sum": F(-2), "worm": F(1)}
+
+
 # ---------------------------------------------------------------- against brute force
 
 
