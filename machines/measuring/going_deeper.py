@@ -107,7 +107,7 @@ def go_deeper(job: Job, gauging: Gauging | None = None) -> Deeper:
             f"{job.path}: nothing was measured. Write a [[measured]] with span, balls, chord or depth, or give one of "
             "them: --span 4=32.6"
         )
-    measures = tuple(_measures(job, taken))
+    measures = tuple(measures_of(job, taken))
     for each in measures:
         _check_likely(job, each)
     if not measures:
@@ -133,7 +133,8 @@ def _check_likely(job: Job, measure: Measure) -> None:
     )
 
 
-def _measures(job: Job, taken: Gauging) -> Iterator[Measure]:
+def measures_of(job: Job, taken: Gauging) -> Iterator[Measure]:
+    """What each measure asks for by itself. Raises `NotMeasured` for one that this work can't have."""
     work, sprocket = job.work, sprocket_of(job.work)
     gear = None if not work.has_involutes else gear_on_blank(work)
     if gear is not None:

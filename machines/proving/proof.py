@@ -19,6 +19,7 @@ from handlead.machines.judging.key_checks import check_keys_found
 from handlead.machines.judging.move_checks import check_moves
 from handlead.machines.judging.pair_checks import PairSizes, pair_sizes
 from handlead.machines.judging.taking_up import TakingUp, taking_up, witness_toothed
+from handlead.machines.measuring.first_lead import first_lead
 from handlead.machines.measuring.hand_checks import HandCheck, hand_checks
 from handlead.machines.measuring.part_sizes import part_sizes
 from handlead.machines.proving.halves_checks import (
@@ -159,6 +160,7 @@ class Proof:
             "train": self.computed.as_json(),
             "sizes": part_sizes(self.case).as_json(),
             "hand_checks": [check.as_json() for check in self.hand_checks],
+            "first_lead": None if (lead := first_lead(self.case)) is None else lead.as_json(),
         }
         pair = self.pair
         if pair is not None:

@@ -73,7 +73,7 @@ def draw_clear(case: Case) -> str:
 def _driven(case: Case, way: int) -> Iterator[Clearing]:
     if "radial" not in case.train.ends:
         return
-    for moved, levers in _levers_put_over(case):
+    for moved, levers in levers_put_over(case):
         # One that leaves the hob at rest first: it is quicker, and runs either way.
         solved = [running(moved.train, drive) for drive in moved.train.drives]
         for solution in sorted(solved, key=lambda one: bool(one.end_rate("hob"))):
@@ -85,7 +85,7 @@ def _driven(case: Case, way: int) -> Iterator[Clearing]:
 
 
 def _by_hand(case: Case) -> Iterator[Clearing]:
-    for moved, levers in _levers_put_over(case):
+    for moved, levers in levers_put_over(case):
         if _keeps_places(case, solve_by_hand(moved.train, "radial")):
             yield Clearing(None, levers, _standing(case, levers))
 
@@ -107,7 +107,7 @@ def _standing(case: Case, levers: Mapping[str, str]) -> dict[str, str]:
     return {lever: stands[lever] for lever in levers}
 
 
-def _levers_put_over(case: Case) -> Iterator[tuple[Case, dict[str, str]]]:
+def levers_put_over(case: Case) -> Iterator[tuple[Case, dict[str, str]]]:
     """The set-up as it stands, with one lever put over, with two; positions that fight are left out."""
     stands = case.job.machine.positions(case.setup)
     moves = [

@@ -56,8 +56,8 @@ def test_the_pinion_s_slide_turns_the_table_by_nearly_four_teeth_over_100_mm():
     assert (check.amount, check.way, check.moves_way) == (100, "up", "clockwise")
     assert check.by_teeth == pytest.approx(3.97, abs=0.006)
     assert check_words(read_job(PINION), check) == (
-        "feed clutch to OUT. Hob at rest, the axial slide 100.0 mm up by its handwheel: the table turns 3.97 teeth "
-        "(62.2°) clockwise. Then the slide back by as much, then feed clutch to IN."
+        "Lever feed clutch to OUT. Hob at rest, the axial slide 100.0 mm up by its handwheel: the table turns 3.97 teeth "
+        "(62.2°) clockwise. Then the slide back by as much, then lever feed clutch to IN."
     )
 
 

@@ -32,8 +32,8 @@ def check_words(job: Job, check: HandCheck) -> str:
     """One check as it is done and what it must give."""
     put = _levers(check.levers)
     out = "" if check.levers or not check.feed_parted else "Feed gears out"
-    first = put or out or "All in as set"
-    back = _levers(check.back) or ("put the feed gears in again" if out else "")
+    first = f"Lever {put}" if put else out or "All in as set"
+    back = f"lever {_levers(check.back)}" if check.back else ("put the feed gears in again" if out else "")
     if check.turn != "hob":
         back = f"the slide back by as much{f', then {back}' if back else ''}"
     return f"{first}. {_moved(job, check)}: {_answer(job, check)}.{f' Then {back}.' if back else ''}"

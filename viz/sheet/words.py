@@ -53,6 +53,7 @@ from handlead.viz.look.shop import Shop
 from .halves_words import halves_block
 from .hand_check_words import hand_check_block
 from .key_words import key_rows, keys_text
+from .measure_words import first_lead_block, measures_block
 from .steps import Block
 from .toothed_words import toothed_block
 
@@ -193,7 +194,8 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         errors=_findings(proof, "error"),
         warnings=_findings(proof, "warning"),
         notes=_findings(proof, "note"),
-        blocks=[*halves_block(proof), *toothed_block(proof), *hand_check_block(proof)],
+        blocks=[*halves_block(proof), *toothed_block(proof), *hand_check_block(proof), *first_lead_block(proof),
+                *measures_block(proof)],
         at_the_head=AT_THE_HEAD,
         at_the_levers=AT_THE_LEVERS,
         at_the_hob=AT_THE_HOB + (BY_CENTRES if case.sizes.throat else TOUCHED) + BETWEEN_CUTS + ABOVE_ALL,
