@@ -23,7 +23,7 @@ from .commands import sample as sample_command
 from .commands import sheet as sheet_command
 from .commands import show as show_command
 from .commands import trace as trace_command
-from .orders import survey_command
+from .orders import study_command, survey_command
 from .streams.outlet import complain, open_outlets, print_json, report_failed, shut_outlets, tell, version
 
 #: Digits of a whole number that may be printed: more than any file within the readers' limits can make.
@@ -44,6 +44,7 @@ COMMANDS = (
     measure_command,
     mesh_command,
     survey_command,
+    study_command,
     bench_command,
 )
 

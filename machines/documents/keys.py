@@ -482,6 +482,66 @@ IMPERFECTION: dict[str, Table] = {
     ),
 }
 
+_SPREAD = Key(
+    "spread",
+    Text(("normal", "even", "fixed")),
+    "normal: seldom beyond the amount, 1 of 20 (of a wave, both its parts so); even: anything up to it alike; "
+    "fixed: just the amount. Which way, or where in its wave, isn't known in any case.",
+    default="normal",
+)
+
+
+def _loose(kind: str, meaning: str, *keys: Key, one_of: tuple[OneOf, ...] = ()) -> Table:
+    comes_from = Key("comes_from", Text(), "How it is known: measured, from the maker, or guessed.", True)
+    return Table("looseness", meaning, (Key("kind", Text(), f'"{kind}".', True), *keys, _SPREAD, comes_from), one_of)
+
+
+def _reading(meaning: str) -> Key:
+    return Key("runout", Length(0, 100), f"Reading of the dial over a turn{meaning}: twice the eccentricity.", True)
+
+
+LOOSENESS: dict[str, Table] = {
+    "gear runout": _loose(
+        "gear runout",
+        "Change gears whose teeth run out, each of those that are mounted by itself.",
+        _reading(""),
+        Key("module", _MODULE, "Module of the gears, in mm.", default="the bracket's"),
+        Key("pressure_angle", _PRESSURE, "Pressure angle of the gears.", default="20"),
+    ),
+    **{
+        kind: _loose(kind, IMPERFECTION[kind].meaning, *IMPERFECTION[kind].keys[1:-1], one_of=IMPERFECTION[kind].one_of)
+        for kind in ("once per turn", "tooth by tooth")
+    },
+    "pitch": _loose(
+        "pitch",
+        "A screw or rack that moves its slide a little more or less than it should, alike all along.",
+        Key("link", Name(of="link"), "The screw or rack.", True),
+        Key("length", Length(0, 10), "By how much the slide may be off.", True),
+        Key("over", _SIZE, "Over this travel.", True),
+    ),
+    "play": _loose(
+        "play",
+        "Lost motion that may be taken up another way at one end of the face than at the other.",
+        *_amount("How far the driven part may have gone over between the ends of the face"),
+        one_of=_AMOUNT_CHOICE,
+    ),
+    "swivel": _loose(
+        "swivel", "The head's angle, as it is read.", Key("angle", Angle(0, 10), "How far it may be off.", True)
+    ),
+    "work runout": _loose("work runout", "The blank's bore, or its arbor, runs out.", _reading("")),
+    "hob runout": _loose("hob runout", "The hob runs out on its arbor.", _reading(" of the hob")),
+    "hob diameter": _loose(
+        "hob diameter",
+        "The hob's reference diameter as it is ground back, which the lead angle goes by.",
+        Key("length", Length(0, 100), "How far it may be off.", True),
+    ),
+    "blank diameter": _loose(
+        "blank diameter",
+        "The blank's outside diameter as it was measured, from which the depth is touched off.",
+        Key("length", Length(0, 100), "How far it may be off.", True),
+    ),
+}
+
 #: Minutes that changing over takes, for each thing that is done, where a machine file doesn't say (starting values,
 #: common practice at hand-set machines, from memory), and what is counted.
 CHANGE_TIMES: dict[str, tuple[Fraction, str]] = {
@@ -554,6 +614,12 @@ MACHINE = Table(
             default="none",
         ),
         Key("change_over", CHANGE_OVER, CHANGE_OVER.meaning),
+        Key(
+            "looseness",
+            Rows(LOOSENESS, "looseness"),
+            "What of the machine is known only within bounds, for `study`, and how it is known.",
+            default="none",
+        ),
     ),
 )
 

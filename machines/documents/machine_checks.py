@@ -36,7 +36,8 @@ def check_machine(document: Document, complaints: Complaints) -> None:
     _check_twice(document, complaints)
     _check_links(document, complaints)
     _check_levers(document, links, complaints)
-    _check_imperfections(document, links, complaints)
+    for key in ("imperfection", "looseness"):
+        _check_imperfections(document, key, links, complaints)
 
 
 def _kind(document: Document, index: int) -> str | None:
@@ -168,10 +169,10 @@ _UNDRIVEN = ("differential", "brake")
 _WITH_TEETH = ("gear pair", "bevel gears", "worm gear")
 
 
-def _check_imperfections(document: Document, links: dict[str, int], complaints: Complaints) -> None:
+def _check_imperfections(document: Document, key: str, links: dict[str, int], complaints: Complaints) -> None:
     """Whether the link of each can have such an error, and its amount is told by what the driven part does."""
-    for index, row in rows(document, "imperfection"):
-        link, path = row.get("link"), ("imperfection", index, "link")
+    for index, row in rows(document, key):
+        link, path = row.get("link"), (key, index, "link")
         if not isinstance(link, str) or link not in links or (kind := _kind(document, links[link])) is None:
             continue
         if kind in _UNDRIVEN:
@@ -180,15 +181,18 @@ def _check_imperfections(document: Document, links: dict[str, int], complaints: 
         elif row.get("kind") == "tooth by tooth" and kind not in _WITH_TEETH:
             message = f"{quoted(link)} is a link of the kind {quoted(kind)}. It must be a {_or(_WITH_TEETH)}"
             complaints.add(WrongValue, path, message)
+        elif row.get("kind") == "pitch" and kind not in ("screw", "rack"):
+            message = f"{quoted(link)} is a link of the kind {quoted(kind)}. It must be a screw or rack"
+            complaints.add(WrongValue, path, message)
         elif kind in ("screw", "rack") and "angle" in row:
             message = f"the driven part of {quoted(link)} is a slide ({{also}}). Give a length"
-            complaints.add(Disagreement, ("imperfection", index, "angle"), message, ("link", links[link]))
+            complaints.add(Disagreement, (key, index, "angle"), message, ("link", links[link]))
         elif kind not in ("screw", "rack") and "length" in row:
             message = f"the driven part of {quoted(link)} is a shaft ({{also}}). Give an angle"
-            complaints.add(Disagreement, ("imperfection", index, "length"), message, ("link", links[link]))
+            complaints.add(Disagreement, (key, index, "length"), message, ("link", links[link]))
         if kind in ("screw", "rack") and row.get("turn_of") == "driven":
             message = f"the driven part of {quoted(link)} is a slide, which has no turns. It must be \"driving\""
-            complaints.add(WrongValue, ("imperfection", index, "turn_of"), message)
+            complaints.add(WrongValue, (key, index, "turn_of"), message)
 
 
 def _or(words: tuple[str, ...]) -> str:

@@ -60,6 +60,20 @@ class Imperfection:
     pressure_angle_deg: Fraction = Fraction(20)
 
 
+@dataclass(frozen=True)
+class Looseness:
+    """Something that is known of the machine only within bounds: its kind, what it comes from, how it is spread.
+
+    `amount` holds what is known as an imperfection has it; of a screw's pitch it is so much `over` a travel in mm.
+    """
+
+    kind: str
+    comes_from: str
+    spread: str
+    amount: Imperfection
+    over: Fraction | None = None
+
+
 Limit = tuple[Fraction | None, Fraction]
 
 
@@ -101,6 +115,7 @@ class Machine:
     imperfections: tuple[Imperfection, ...] = ()
     called: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     change_over: Mapping[str, Fraction] = field(default_factory=dict)
+    looseness: tuple[Looseness, ...] = ()
 
     def __post_init__(self) -> None:
         freeze(self, "levers", "called", "change_over")
@@ -301,6 +316,10 @@ def _built(document: Document, values: dict[str, Any]) -> Machine:
         imperfections=tuple(_imperfection(row) for row in values.get("imperfection", ())),
         called={end: row["called"] for end, row in values["ends"].items() if "called" in row},
         change_over=values.get("change_over", {}),
+        looseness=tuple(
+            Looseness(row["kind"], row["comes_from"], row.get("spread", "normal"), _imperfection(row), row.get("over"))
+            for row in values.get("looseness", ())
+        ),
     )
 
 

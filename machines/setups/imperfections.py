@@ -39,13 +39,19 @@ def plays_of(case: Case) -> tuple[Play, ...]:
 def periodic_errors(case: Case) -> Iterator[PeriodicError]:
     """Every periodic error of a link, those of change gears where they are mounted."""
     for one in case.job.machine.imperfections:
-        if one.kind == "gear runout":
-            yield from _runout(case.train, one)
-        elif one.kind != "backlash" and one.link is not None:
-            link = case.train.link(one.link)
-            assert isinstance(link, TwoPort)
-            part, waves = _comes_back(case.train, link, one)
-            yield PeriodicError(link.name, part, waves, float(_amount(one)), float(one.phase_deg / 360))
+        if one.kind != "backlash":
+            yield from errors_of(case.train, one)
+
+
+def errors_of(train: Train, one: Imperfection) -> Iterator[PeriodicError]:
+    """What a periodic imperfection makes of the links of a train: one error, or none where its gear isn't mounted."""
+    if one.kind == "gear runout":
+        yield from _runout(train, one)
+    elif one.link is not None:
+        link = train.link(one.link)
+        assert isinstance(link, TwoPort)
+        part, waves = _comes_back(train, link, one)
+        yield PeriodicError(link.name, part, waves, float(_amount(one)), float(one.phase_deg / 360))
 
 
 def _amount(one: Imperfection) -> Fraction:
@@ -77,13 +83,19 @@ def _runout(train: Train, one: Imperfection) -> Iterator[PeriodicError]:
     derivation, first order in e).
     """
     for link in train.brackets:
-        module = one.module_n or (link.bracket or {}).get("module")
         for index, gear in enumerate(link.mounted.gears if link.mounted else ()):
-            if gear == one.gear and module:
-                assert link.mounted is not None and one.runout is not None
-                base = float(module) * math.cos(math.radians(one.pressure_angle_deg))
-                yield _of_gear(link, index, base, float(one.runout) / 2, float(one.phase_deg / 360))
+            if gear == one.gear and (error := runout_at(link, index, one)):
+                yield error
                 return
+
+
+def runout_at(link: ChangeGears, index: int, one: Imperfection) -> PeriodicError | None:
+    """What the gear at this place of a bracket does where it runs out; None where nobody knows its module."""
+    module = one.module_n or (link.bracket or {}).get("module")
+    if not module or one.runout is None:
+        return None
+    base = float(module) * math.cos(math.radians(one.pressure_angle_deg))
+    return _of_gear(link, index, base, float(one.runout) / 2, float(one.phase_deg / 360))
 
 
 def _of_gear(link: ChangeGears, index: int, base: float, eccentricity: float, phase: float) -> PeriodicError:

@@ -37,7 +37,7 @@ from handlead.kinematics.work.requirement import HobData, Work
 from handlead.machines.documents.halves import halves_values
 from handlead.machines.documents.job_file import SEEN_BESIDES, Cutting, Gauging, Job, Seen
 from handlead.machines.documents.keys import JOB, MACHINE, MEASURED, SETUP
-from handlead.machines.documents.machine_file import Imperfection, Limits, Machine
+from handlead.machines.documents.machine_file import Imperfection, Limits, Looseness, Machine
 from handlead.machines.documents.toothed import toothed_values
 from handlead.machines.toml import numbers
 from handlead.machines.toml.numbers import Decimal
@@ -129,6 +129,7 @@ def _machine(machine: Machine) -> dict[str, Any]:
         "limits": _limits(machine.limits, machine.units),
         "imperfection": [_imperfection(one) for one in machine.imperfections] or None,
         "change_over": dict(machine.change_over) or None,
+        "looseness": [_looseness(one) for one in machine.looseness] or None,
     }
 
 
@@ -145,6 +146,15 @@ def _imperfection(one: Imperfection) -> dict[str, Any]:
         "module": one.module_n,
         "pressure_angle": one.pressure_angle_deg if one.pressure_angle_deg != _USUAL_PRESSURE_DEG else None,
     }
+
+
+def _looseness(one: Looseness) -> dict[str, Any]:
+    values = _imperfection(one.amount) | {
+        "comes_from": one.comes_from,
+        "spread": None if one.spread == "normal" else one.spread,
+        "over": one.over,
+    }
+    return {key: value for key, value in values.items() if value is not None}
 
 
 #: Pressure angle of a change gear whose file doesn't give it.

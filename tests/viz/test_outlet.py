@@ -40,6 +40,7 @@ COMMANDS = {
     "measure": (["measure", "--span", "4=32.4", RIGHT], None),
     "mesh": (["mesh", RIGHT], None),
     "survey": (["survey", ORDERS / "03-no-differential" / "job.toml", "--machine", "brinnock-20"], 0),
+    "study": (["study", "--draws", "50", ORDERS / "01-fly-winch-pair" / "pinion.toml"], 0),
     "sample": (["sample", ORDERS / "71-snow-drum-sample" / "sample.toml"], None),
 }
 

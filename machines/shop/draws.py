@@ -1,0 +1,194 @@
+"""What is loose drawn by chance, and what each draw leaves on the gear to the first order; its variances, exactly."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.gears.tolerance import COARSEST, FINEST, flank_tolerances
+
+from .waves import PLAIN_SQUARE, UM, WAVE_SQUARE, CutShape, LooseSource, slope_of_wave
+
+Floats = npt.NDArray[np.float64]
+Complex = npt.NDArray[np.complex128]
+
+#: Teeth on which profile and helix are traced (ISO 1328-1 asks for four at least, from memory).
+_TRACED = 4
+
+#: Stands for flanks that no class takes.
+NO_CLASS = COARSEST + 1
+
+
+@dataclass(frozen=True)
+class Model:
+    """A set-up's gear and all that is loose for it: `helix_um` is the slope that the set-up itself leaves, `off` by how
+    many radians its head is off as it is."""
+
+    gear: Gear
+    shape: CutShape
+    sources: tuple[LooseSource, ...]
+    helix_um: float
+    off: float
+
+    def thicker_um(self, swivel: Floats | float) -> Floats:
+        """How much thicker, normal to the tooth, a head so many radians further off leaves the teeth than as it is.
+
+        The flank goes off² · R cos α cot α / 2 into the tooth on either side (see `kinematics.cutting.action`).
+        """
+        each = UM * self.shape.hob_radius / math.tan(self.shape.normal_pressure)
+        return np.asarray(each * (self.off**2 - (self.off + np.asarray(swivel)) ** 2))
+
+
+@dataclass(frozen=True)
+class Draws:
+    """Some draws: for each quantity its deviations by tolerance, without sign, and one linear part of it."""
+
+    deviations: Mapping[str, Floats]
+    linear: Mapping[str, Floats]
+
+
+def amounts(model: Model, seed: int, number: int, count: int) -> Complex:
+    """What is drawn for each source, a row a draw: a wave's height with its phase, or a plain amount."""
+    random = np.random.default_rng([seed, number])
+    columns = []
+    for source in model.sources:
+        one, other, third = random.standard_normal(count), random.standard_normal(count), random.random(count)
+        size = random.random(count)
+        if source.wave is None:
+            sign = np.where(third < 0.5, -1.0, 1.0)
+            plain = {"normal": one / 2, "even": 2 * size - 1, "fixed": sign}[source.spread]
+            columns.append(plain.astype(complex))
+        elif source.spread == "normal":
+            columns.append((one + 1j * other) / 2)
+        else:
+            height = size if source.spread == "even" else np.ones(count)
+            columns.append(height * np.exp(2j * np.pi * third))
+    return np.stack(columns, axis=1) if columns else np.zeros((count, 0), complex)
+
+
+def draw(piece: tuple[Model, int, int, int]) -> Draws:
+    """One piece of the draws, without cutting a flank."""
+    model, seed, number, count = piece
+    drawn = amounts(model, seed, number, count)
+    shape, teeth = model.shape, model.shape.teeth
+    plain, waves, per_turn = parts_of(model, drawn)
+    helix = (plain @ column(model, "helix_um"))[:, None] + model.helix_um
+    every = np.arange(teeth)
+    traced = np.array(
+        sorted({round(tooth * teeth / _TRACED) % teeth for tooth in range(min(_TRACED, teeth))})
+    )
+    helices, profiles, places = [], [], []
+    for flank in _flanks(model):
+        gains = flank * slope_factors(model, "face")
+        helices.append(helix + _at(waves * gains, per_turn, traced, teeth).imag)
+        profiles.append(_at(waves * (flank * slope_factors(model, "profile")), per_turn, traced, teeth).imag)
+        places.append(_at(waves * flank, per_turn, every, teeth).real / math.cos(shape.pressure))
+    single = [np.abs(np.diff(one, axis=1, append=one[:, :1])).max(axis=1) for one in places]
+    wider = np.ptp(places[0] - places[1], axis=1) / 2 / math.tan(shape.pressure)
+    swivel = plain @ column(model, "swivel")
+    thicker = model.thicker_um(swivel) + plain @ column(model, "thicker_um")
+    return Draws(
+        {
+            "helix_slope": np.abs(np.concatenate(helices, axis=1)).max(axis=1),
+            "profile_slope": np.abs(np.concatenate(profiles, axis=1)).max(axis=1),
+            "single_pitch": np.maximum(*single),
+            "cumulative_pitch": np.maximum(*(np.ptp(one, axis=1) for one in places)),
+            "runout": wider,
+        },
+        {
+            "helix": helices[0][:, 0],
+            "profile": profiles[0][:, 0],
+            "pitch": _beside_the_mean(places[0]),
+            "runout": _beside_the_mean((places[0] - places[1]) / 2 / math.tan(shape.pressure)),
+            "thickness": thicker,
+        },
+    )
+
+
+def _beside_the_mean(places: Floats) -> Floats:
+    """How far the first tooth stands from the mean of all."""
+    return np.asarray(places[:, 0] - places.mean(axis=1))
+
+
+def parts_of(model: Model, drawn: Complex) -> tuple[Floats, Complex, Floats]:
+    """Plain amounts of all sources, waves of those that have one (else nought), and the waves' turns."""
+    has_wave = np.array([one.wave is not None for one in model.sources], dtype=bool)
+    per_turn = np.array([one.wave.per_turn if one.wave else 0.0 for one in model.sources])
+    return np.where(has_wave, 0.0, drawn.real), np.where(has_wave, drawn, 0.0), per_turn
+
+
+def column(model: Model, what: str) -> Floats:
+    """One value of every source."""
+    return np.array([getattr(one, what) for one in model.sources])
+
+
+def _flanks(model: Model) -> tuple[Complex, Complex]:
+    """What an amount of one shifts the right and the left flanks by."""
+    right = np.array([one.wave.right if one.wave else 0.0 for one in model.sources], complex)
+    left = np.array([one.wave.left if one.wave else 0.0 for one in model.sources], complex)
+    return right, left
+
+
+def slope_factors(model: Model, along: str) -> Complex:
+    """What slope a wave of height one leaves along face or profile, turned to where it stands at mid-length."""
+    found = []
+    for one in model.sources:
+        per_turn = one.wave.per_turn if one.wave else 0.0
+        waves = model.shape.along_face(per_turn) if along == "face" else per_turn * model.shape.rolled
+        found.append(-slope_of_wave(waves) * np.exp(1j * np.pi * waves))
+    return np.array(found, complex)
+
+
+def _at(waves: Complex, per_turn: Floats, teeth: npt.NDArray[np.int64], count: int) -> Complex:
+    """The waves, all sources together, on each of these teeth."""
+    turned = np.exp(2j * np.pi * per_turn[:, None] * teeth[None, :] / count)
+    return np.asarray(waves @ turned)
+
+
+def classes_of(gear: Gear, part: str, um: Floats) -> npt.NDArray[np.int64]:
+    """The finest class that takes each deviation; `NO_CLASS` where none does."""
+    limits = [getattr(flank_tolerances(gear, one), part).um for one in range(FINEST, COARSEST + 1)]
+    return FINEST + np.searchsorted(np.array(limits), um, side="left")
+
+
+def variances(model: Model, name: str) -> list[float]:
+    """What each source adds to the variance of a quantity's linear part, exactly, in µm².
+
+    That part is one tooth's slope, how far one tooth or space stands from the mean of all, or the thickness.
+    """
+    shape = model.shape
+    right, left = _flanks(model)
+    found = []
+    for at, source in enumerate(model.sources):
+        if source.wave is None:
+            found.append(_plain_variance(model, source, name))
+            continue
+        phases = np.exp(2j * np.pi * source.wave.per_turn * np.arange(shape.teeth) / shape.teeth)
+        beside = abs(1 - phases.mean()) ** 2
+        size = {
+            "helix": abs(right[at] * slope_factors(model, "face")[at]) ** 2,
+            "profile": abs(right[at] * slope_factors(model, "profile")[at]) ** 2,
+            "pitch": beside * abs(right[at] / math.cos(shape.pressure)) ** 2,
+            "runout": beside * abs((right[at] - left[at]) / (2 * math.sin(shape.pressure))) ** 2,
+            "thickness": 0.0,
+        }[name]
+        # Half of a wave's square is its mean over all phases.
+        found.append(float(WAVE_SQUARE[source.spread] * size / 2))
+    return found
+
+
+def _plain_variance(model: Model, source: LooseSource, name: str) -> float:
+    square = PLAIN_SQUARE[source.spread]
+    if name == "helix":
+        return square * source.helix_um**2
+    if name != "thickness":
+        return 0.0
+    # The head's share goes by the square of what it is off: -(c d^2 + 2 c off d), with fourth moments 3 s^4, 1/5, 1.
+    curve = UM * model.shape.hob_radius / math.tan(model.shape.normal_pressure)
+    fourth = {"normal": 3 / 16, "even": 1 / 5, "fixed": 1.0}[source.spread]
+    straight = square * (source.thicker_um - 2 * curve * model.off * source.swivel) ** 2
+    return straight + (fourth - square**2) * (curve * source.swivel**2) ** 2

@@ -1,0 +1,185 @@
+"""How sure a set-up is: drawn variances against closed formulas, and waves against what is measured on a cut flank."""
+
+from __future__ import annotations
+
+import json
+import math
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from fractions import Fraction as F
+from pathlib import Path
+
+import numpy as np
+import pytest
+from handlead.machines.documents.job_file import read_job
+from handlead.machines.documents.machine_file import Imperfection, Looseness, read_machine
+from handlead.machines.setups.case import Case
+from handlead.machines.shop.draws import amounts, draw
+from handlead.machines.shop.flank_draws import cut_draw
+from handlead.machines.shop.study import model_of, study
+from handlead.machines.shop.waves import slope_of_wave
+from handlead.machines.toml.errors import HandleadError, NoSetup
+from handlead.machines.written.writing import machine_text
+from handlead.viz.command import main
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+HELICAL = SCENARIOS / "01-fly-winch-pair" / "pinion.toml"
+SPUR = SCENARIOS / "02-left-hand-hob" / "job.toml"
+
+
+def loose(path: Path, *rows: Looseness):
+    job = read_job(path)
+    return replace(job, machine=replace(job.machine, looseness=rows))
+
+
+def row(kind: str, spread: str = "normal", over: F | None = None, **amount):
+    return Looseness(kind, "known", spread, Imperfection(kind, **amount), over)
+
+
+WHEEL = row("once per turn", link="index worm", angle_deg=F(20, 3600))
+WORM = row("once per turn", "even", link="index worm", angle_deg=F(20, 3600), turn_of="driving")
+PITCH = row("pitch", "even", F(300), link="slide screw", length=F(1, 50))
+SWIVEL = row("swivel", "even", angle_deg=F(1, 4))
+
+
+def quantity(found, name):
+    return next(one for one in found.quantities if one.name == name)
+
+
+def close(found, formula):
+    return found == pytest.approx(formula, rel=0.02)
+
+
+def test_an_error_of_the_table_wheel_tells_on_the_pitch_as_its_formula_says():
+    job = loose(SPUR, WHEEL)
+    pitch = quantity(study(job), "pitch")
+    # Of a wave whose parts have half the amount as their deviation, along the reference circle of 43 teeth, module 2.5.
+    amount = math.radians(20 / 3600) * 43 * 2.5 / 2 * 1000
+    assert close(pitch.drawn_variance, (amount / 2) ** 2)
+    assert close(pitch.variance, (amount / 2) ** 2)
+
+
+def test_an_error_of_the_table_worm_tells_on_the_profile_as_its_formula_says():
+    job = loose(SPUR, WORM)
+    case = Case.of(job)
+    model = model_of(case)
+    profile = quantity(study(job), "profile")
+    # So many waves while a flank is rolled off, seen by numbers instead of the formula.
+    waves = model.sources[0].wave.per_turn * model.shape.rolled
+    u = np.linspace(-0.5, 0.5, 20_001)
+    phases = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    slopes = [np.polyfit(u, np.sin(2 * np.pi * waves * u + phase), 1)[0] for phase in phases[::20]]
+    height = math.radians(20 / 3600) * model.shape.base_radius * 1000
+    assert close(profile.drawn_variance, height**2 / 3 * float(np.mean(np.square(slopes))))
+
+
+def test_a_screw_out_of_pitch_takes_the_lead_off_by_its_share():
+    job = loose(HELICAL, PITCH)
+    helix = quantity(study(job), "helix")
+    work = job.work
+    slope = (
+        1000 * math.pi * model_of(Case.of(job)).shape.base_radius * 2 * float(work.face_width) / work.lead_mm
+    )
+    assert close(helix.drawn_variance, (slope * 0.02 / 300) ** 2 / 3)
+    assert quantity(study(loose(SPUR, PITCH), 100), "helix").variance == 0
+
+
+def test_an_eccentric_change_gear_tells_by_its_own_turns():
+    job = loose(HELICAL, row("gear runout", "fixed", runout=F(1, 10), module_n=F(2)))
+    found = study(job)
+    model = found.model
+    # The last driven gear of the index: off by 0.05 on a base circle of 23 teeth, through the worm behind it.
+    at = next(n for n, one in enumerate(model.sources) if one.name == "gear of 23, index gears")
+    worm = next(link for link in job.machine.train.links if link.name == "index worm")
+    turned = 0.05 / (23 * 2 * math.cos(math.radians(20)) / 2) * worm.starts / worm.teeth
+    assert abs(model.sources[at].wave.right) == pytest.approx(
+        1000 * turned * model.shape.base_radius, rel=1e-6
+    )
+    assert model.sources[at].wave.per_turn == pytest.approx(worm.teeth / worm.starts)
+    alone = replace(model, sources=(model.sources[at],))
+    drawn = np.concatenate([draw((alone, 1, number, 500)).linear["helix"] for number in range(20)])
+    (share,) = (one for one in quantity(found, "helix").contributions if one.source == model.sources[at])
+    assert close(drawn.var(), share.variance)
+
+
+def test_a_head_read_to_its_vernier_tells_on_the_thickness_by_its_square():
+    job = loose(SPUR, SWIVEL)
+    found = study(job)
+    model = found.model
+    hob = model.shape.hob_radius * 1000 / math.tan(math.radians(20))
+    straight, off = 2 * model.off, math.radians(0.25)
+    formula = hob**2 * (straight**2 * off**2 / 3 + off**4 * (1 / 5 - 1 / 9))
+    assert close(found.thickness.drawn_variance, formula)
+    assert close(found.thickness.variance, formula)
+    assert all(one.variance == 0 for one in found.quantities)
+
+
+def test_shares_add_up_and_the_greatest_comes_first():
+    found = study(loose(HELICAL, WHEEL, WORM, PITCH), 2000)
+    for one in found.quantities:
+        assert sum(each.share for each in one.contributions) == pytest.approx(1)
+        assert [each.share for each in one.contributions] == sorted(
+            (each.share for each in one.contributions), reverse=True
+        )
+        assert one.drawn_variance == pytest.approx(one.variance, rel=0.1)
+        assert one.draws == found.draws == 2000
+
+
+def test_the_answer_is_the_same_on_any_number_of_workers():
+    job = loose(HELICAL, WHEEL, PITCH)
+    alone = study(job, 1700).as_json()
+    with ThreadPoolExecutor(3) as pool:
+        assert study(job, 1700, executor=pool).as_json() == alone
+    assert study(job, 1700, seed=2).as_json() != alone
+
+
+@pytest.mark.parametrize(
+    "source", [WHEEL, PITCH, row("work runout", "fixed", runout=F(1, 50))], ids=lambda one: one.kind
+)
+def test_a_draw_is_what_is_measured_on_the_flank_cut_with_it(source):
+    case = Case.of(
+        loose(
+            HELICAL,
+            replace(
+                source, spread="fixed", amount=replace(source.amount, length=source.amount.length and F(1, 5))
+            ),
+        )
+    )
+    model = model_of(case)
+    found = draw((model, 5, 0, 1)).deviations
+    measured = cut_draw(case, model, amounts(model, 5, 0, 1)[0])
+    # The cut flank has its own marks, and its pitch is told from all of a tooth.
+    assert measured.helix_slope == pytest.approx(found["helix_slope"][0], abs=0.4)
+    assert measured.cumulative_pitch == pytest.approx(found["cumulative_pitch"][0], abs=0.4)
+
+
+def test_the_slope_of_a_wave_is_that_of_the_line_through_it():
+    u = np.linspace(-0.5, 0.5, 200_001)
+    for waves in (1e-5, 0.2, 1.0, 2.7):
+        assert slope_of_wave(waves) == pytest.approx(
+            np.polyfit(u, np.sin(2 * np.pi * waves * u), 1)[0], rel=1e-4
+        )
+
+
+def test_the_command_says_in_how_many_of_100_and_what_most_comes_from(tmp_path, capsys):
+    job = tmp_path / "job.toml"
+    machine = replace(read_machine(read_job(SPUR).machine.path), looseness=(WHEEL, SWIVEL))
+    (tmp_path / "loose.toml").write_text(machine_text(machine), encoding="utf-8")
+    job.write_text(SPUR.read_text(encoding="utf-8").replace("tesmore-d2", "loose.toml"), encoding="utf-8")
+    assert main(["study", str(job), "--draws", "300", "--flank", "1"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "of 100; most of the pitch from index worm, once per turn of the table: 100 %" in said
+    assert "1 draws cut in simulation" in said
+    assert main(["study", str(job), "--draws", "300", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["quantities"][2]["from"][0]["comes_from"] == "known"
+
+
+def test_what_cannot_be_studied_is_told(tmp_path, capsys):
+    job = read_job(SPUR)
+    with pytest.raises(HandleadError, match="says nothing of what is loose"):
+        study(replace(job, machine=replace(job.machine, looseness=())))
+    with pytest.raises(NoSetup):
+        study(loose(SPUR, WHEEL).with_setup(None))
+    assert main(["study", str(SPUR), "--draws", "1"]) == 2
+    assert "--draws is 1" in capsys.readouterr().err
