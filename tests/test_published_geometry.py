@@ -12,7 +12,8 @@ from typing import Any
 
 import pytest
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.gears import gear, spline, sprocket, tolerance, wormwheel
+from handlead.kinematics.gears import gear, head, measures, spline, sprocket, tolerance, wormwheel
+from handlead.kinematics.gears import pair as pairs
 from handlead.kinematics.practice import cycle, finish
 
 FOLDER = Path(__file__).with_name("published")
@@ -49,12 +50,12 @@ def swivel(
     helix_angle_deg: float,
     work_hand: str | None = None,
 ) -> float:
-    lead_angle = gear.hob_lead_angle_deg(module_n, starts, reference_diameter)
-    return gear.swivel_deg(Hand[hob_hand.upper()], lead_angle, hand(work_hand), helix_angle_deg)
+    lead_angle = head.hob_lead_angle_deg(module_n, starts, reference_diameter)
+    return head.swivel_deg(Hand[hob_hand.upper()], lead_angle, hand(work_hand), helix_angle_deg)
 
 
 def in_mesh(pinion: dict[str, Any], wheel: dict[str, Any], what: str) -> float:
-    pair = gear.mesh(gear_of(pinion), gear_of(wheel))
+    pair = pairs.mesh(gear_of(pinion), gear_of(wheel))
     one_of_two = {
         "pinion_addendum": pair.addenda[0],
         "wheel_addendum": pair.addenda[1],
@@ -91,26 +92,26 @@ def sprocket_size(what: str, **keys: Any) -> float:
 FUNCTIONS: dict[str, Callable[..., float]] = {
     "approach": cycle.approach,
     "approach_by_contact": cycle.approach_by_contact,
-    "ball_pressure_angle_deg": on_a_gear(gear.ball_pressure_angle_deg),
-    "chordal_height": on_a_gear(gear.chordal_height),
-    "chordal_thickness": on_a_gear(gear.chordal_thickness),
+    "ball_pressure_angle_deg": on_a_gear(measures.ball_pressure_angle_deg),
+    "chordal_height": on_a_gear(measures.chordal_height),
+    "chordal_thickness": on_a_gear(measures.chordal_thickness),
     "facet_um": finish.facet_um,
     "flank_mark_um": finish.flank_mark_um,
     "gear": on_a_gear(lambda work, what: getattr(work, what)),
-    "hob_lead_angle_deg": gear.hob_lead_angle_deg,
+    "hob_lead_angle_deg": head.hob_lead_angle_deg,
     "hob_rpm": cycle.hob_rpm,
-    "ideal_span_teeth": on_a_gear(gear.ideal_span_teeth),
+    "ideal_span_teeth": on_a_gear(measures.ideal_span_teeth),
     "involute": gear.involute,
     "involute_spline": lambda what, **keys: getattr(spline.involute_spline(**keys), what),
     "largest_feed": finish.largest_feed,
     "least_rolling_diameter": lambda **keys: spline.StraightSpline(**keys).least_rolling_diameter,
     "mesh": in_mesh,
-    "over_balls": on_a_gear(gear.over_balls),
+    "over_balls": on_a_gear(measures.over_balls),
     "rack": lambda letter, what: getattr(gear.ISO_53[letter], what),
     "root_mark_circle_um": finish.root_mark_circle_um,
     "root_mark_um": finish.root_mark_um,
-    "span": on_a_gear(gear.span),
-    "span_teeth": on_a_gear(gear.span_teeth),
+    "span": on_a_gear(measures.span),
+    "span_teeth": on_a_gear(measures.span_teeth),
     "sprocket": sprocket_size,
     "swivel": swivel,
     "table_per_tangential_mm": wormwheel.table_per_tangential_mm,

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 
 from handlead.kinematics.frame import arguments
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.gears.gear import ISO_53, ROOT_CLEARANCE, BasicRack, hob_lead_angle_deg
+from handlead.kinematics.gears.gear import ISO_53, ROOT_CLEARANCE, BasicRack
+from handlead.kinematics.gears.head import hob_lead_angle_deg
 
 if TYPE_CHECKING:
     import numpy as np

@@ -20,6 +20,7 @@ from fractions import Fraction
 from handlead.kinematics.frame.words import Hand
 
 from . import gear as gears
+from . import measures
 from .gear import BasicRack, Gear
 
 #: What it costs, in squares of an allowance, that a gear has a profile shift; that its helix angle is a half degree;
@@ -312,11 +313,11 @@ def _shifts(sample: Sample, plain: Gear) -> Iterator[tuple[Taken, bool]]:
         # All spans of a gear are worn alike: the surest of them stands for the thickness.
         count, taken = min(sample.spans, key=lambda each: each[1].within)
         rate = 2 * module * math.sin(math.radians(plain.pressure_angle_n_deg))
-        yield _scaled(taken, gears.span(plain, count), rate), True
+        yield _scaled(taken, measures.span(plain, count), rate), True
     for ball, taken in sample.balls:
-        new = gears.over_balls(plain, ball)
+        new = measures.over_balls(plain, ball)
         step = 0.02
-        rate = (gears.over_balls(replace(plain, profile_shift=step), ball) - new) / step
+        rate = (measures.over_balls(replace(plain, profile_shift=step), ball) - new) / step
         yield _scaled(taken, new, rate), True
 
 
@@ -382,7 +383,7 @@ def _agreements(sample: Sample, gear: Gear) -> Iterator[Agreement]:
     if sample.lean is not None:
         outside = sample.outside.value if sample.outside else gear.tip_diameter
         rows.append(("lean at the outside", sample.lean, _lean(gear, outside)))
-    rows += [(f"span over {count}", taken, gears.span(gear, count)) for count, taken in sample.spans]
+    rows += [(f"span over {count}", taken, measures.span(gear, count)) for count, taken in sample.spans]
     rows.append(("base pitch from the spans", _base_pitch(sample), gear.normal_base_pitch))
     for what, taken, new in rows:
         if taken is not None and new is not None:
@@ -400,7 +401,7 @@ def _agreements(sample: Sample, gear: Gear) -> Iterator[Agreement]:
 
 def _over(gear: Gear, ball: float) -> float | None:
     try:
-        return gears.over_balls(gear, ball)
+        return measures.over_balls(gear, ball)
     except ValueError:
         return None
 
@@ -446,12 +447,12 @@ def _offers(sample: Sample, likely: Sequence[Candidate]) -> Iterator[tuple[NextR
               ) -> tuple[NextReading, float]:  # fmt: skip
         return NextReading(what, unit, tuple(values), ball), _READ_TO[kind]
 
-    usual = gears.measurable_span(made[0][1]) or gears.span_teeth(made[0][1])
+    usual = measures.measurable_span(made[0][1]) or measures.span_teeth(made[0][1])
     taken = {count for count, _ in sample.spans}
     for count in (usual, usual + 1, usual - 1):
         # A span that runs off the face or over the tips can't be taken.
-        if count not in taken and 1 < count <= sample.teeth and gears.span_fits(made[0][1], count) is not False:
-            yield offer(f"the span over {count} teeth", "mm", "span", [(c, gears.span(g, count)) for c, g in now])
+        if count not in taken and 1 < count <= sample.teeth and measures.span_fits(made[0][1], count) is not False:
+            yield offer(f"the span over {count} teeth", "mm", "span", [(c, measures.span(g, count)) for c, g in now])
     if sample.outside is None:
         yield offer("the outside diameter", "mm", "outside", [(c, g.tip_diameter) for c, g in made])
     if sample.root is None:
@@ -460,6 +461,6 @@ def _offers(sample: Sample, likely: Sequence[Candidate]) -> Iterator[tuple[NextR
         lean = [(c, _lean(g, g.tip_diameter)) for c, g in made]
         yield offer("the lean of a tooth at the outside", "°", "lean", lean)
     if not sample.balls:
-        ball = gears.default_ball(made[0][1], inch=sample.in_inches)
+        ball = measures.default_ball(made[0][1], inch=sample.in_inches)
         over = [(c, value) for c, g in now if (value := _over(g, ball)) is not None]
         yield offer("the size over two balls", "mm", "balls", over, ball)

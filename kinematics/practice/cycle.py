@@ -10,7 +10,8 @@ import math
 from dataclasses import replace
 
 from handlead.kinematics.frame import arguments
-from handlead.kinematics.gears.gear import Gear, over_balls
+from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.gears.measures import over_balls
 
 
 def hob_rpm(cutting_speed_m_min: float, hob_tip_diameter: float) -> float:

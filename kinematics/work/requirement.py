@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.gears import gear, spline
+from handlead.kinematics.gears import gear, head, spline
 
 #: Kinds of work, by the name they have in job files.
 WORK_KINDS = ("spur", "helical", "worm wheel", "spline", "sprocket")
@@ -188,10 +188,10 @@ class HobData:
 def swivel_deg(work: Work, hob: HobData) -> float:
     """Swivel that the work and the hob ask for, counter-clockwise seen from behind the hob positive.
 
-    A hob whose lead angle isn't known counts as 0. See `handlead.kinematics.gear.swivel_deg`.
+    A hob whose lead angle isn't known counts as 0. See `handlead.kinematics.gears.head.swivel_deg`.
     """
     hand = work.hand if work.is_helical else None
-    return gear.swivel_deg(hob.hand, hob.gamma_deg or 0.0, hand, work.beta_deg)
+    return head.swivel_deg(hob.hand, hob.gamma_deg or 0.0, hand, work.beta_deg)
 
 
 def gear_of(work: Work) -> gear.Gear:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from handlead.kinematics.gears import gear as gears
+from handlead.kinematics.gears import measures
 from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.gears.sprocket import over_pins
 from handlead.kinematics.practice.cycle import (
@@ -154,18 +154,18 @@ def _of_teeth(job: Job, gear: Gear, taken: Gauging) -> Iterator[Measure]:
         count, size = taken.span[0], float(taken.span[1])
         if not 1 < count <= gear.teeth:
             raise NotMeasured(f"{job.path}: a span over {count} teeth; it takes from 2 to the gear's {gear.teeth}")
-        if gears.span_fits(gear, count) is False:
-            best = gears.measurable_span(gear)
+        if measures.span_fits(gear, count) is False:
+            best = measures.measurable_span(gear)
             instead = f"Measure over {best}" if best else "Measure over balls or pins"
             raise NotMeasured(
                 f"{job.path}: over {count} teeth a span runs off the tips or off the face of this gear. {instead}"
             )
-        wanted = gears.span(gear, count)
+        wanted = measures.span(gear, count)
         yield Measure(f"span over {count} teeth", size, wanted, depth_left_by_span(size - wanted, angle))
     if taken.balls is not None:
         ball, over = map(float, taken.balls)
         try:
-            wanted, left = gears.over_balls(gear, ball), depth_left_by_balls(gear, ball, over)
+            wanted, left = measures.over_balls(gear, ball), depth_left_by_balls(gear, ball, over)
         except ValueError:
             reads, over_what = length(over, job.units), ball_text(ball, job.units)
             raise NotMeasured(

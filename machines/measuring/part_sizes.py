@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.gears import gear as gears
+from handlead.kinematics.gears import measures
 from handlead.kinematics.gears.spline import RolledKeys
 from handlead.kinematics.gears.sprocket import over_pins
 from handlead.kinematics.work.requirement import Work, keys_of
@@ -125,7 +126,7 @@ def part_sizes(case: Case) -> PartSizes:
 def chord_of(work: Work) -> Chord | None:
     """The tooth as a caliper measures it, on the blank as the drawing has it; None without involute teeth."""
     gear = _measured_gear(work)
-    return None if gear is None else Chord(gears.chordal_height(gear), gears.chordal_thickness(gear))
+    return None if gear is None else Chord(measures.chordal_height(gear), measures.chordal_thickness(gear))
 
 
 def _span(work: Work) -> Span | None:
@@ -133,8 +134,8 @@ def _span(work: Work) -> Span | None:
     if gear is None:
         return None
     try:
-        count = gears.measurable_span(gear)
-        return Span(count, gears.span(gear, count)) if count else None
+        count = measures.measurable_span(gear)
+        return Span(count, measures.span(gear, count)) if count else None
     except ValueError:
         return None
 
@@ -144,8 +145,8 @@ def _balls(work: Work, *, inch: bool) -> Over | None:
     if gear is None:
         return None
     try:
-        ball = gears.default_ball(gear, inch=inch)
-        return Over(ball, gears.over_balls(gear, ball)) if gears.ball_fits(gear, ball) else None
+        ball = measures.default_ball(gear, inch=inch)
+        return Over(ball, measures.over_balls(gear, ball)) if measures.ball_fits(gear, ball) else None
     except ValueError:
         return None
 

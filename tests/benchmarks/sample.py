@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from handlead.kinematics.gears import gear as gears
+from handlead.kinematics.gears import measures
 from handlead.kinematics.gears.sample import Candidate, Sample, Taken, ToothSystem, gear_of, identify
 from handlead.machines.documents.tooth_systems import tooth_systems
 
@@ -39,13 +40,13 @@ def sample_of(dice: random.Random, gear: gears.Gear) -> Sample:
     """The gear worn and read, with the allowances that a shop would state."""
     module = gear.module_n
     thinner, lower = abs(dice.gauss(0, 0.02 * module + 0.02)), abs(dice.gauss(0, 0.04 * module))
-    worn = replace(gear, profile_shift=gear.profile_shift - thinner / (2 * module * gears.math.tan(gear._pressure_n)))
+    worn = replace(gear, profile_shift=gear.profile_shift - thinner / (2 * module * gears.math.tan(gear.pressure_n_rad)))
 
     def read(value: float, within: float, wear: float = 0.0) -> Taken:
         return Taken(value + dice.gauss(0, within / 2), within, wear)
 
-    usual = min(gears.span_teeth(gear), gear.teeth - 1)
-    spans: Any = tuple((count, read(gears.span(worn, count), 0.02, 0.05 * module)) for count in (usual, usual + 1))
+    usual = min(measures.span_teeth(gear), gear.teeth - 1)
+    spans: Any = tuple((count, read(measures.span(worn, count), 0.02, 0.05 * module)) for count in (usual, usual + 1))
     outside = read(gear.tip_diameter - lower, 0.05, 0.08 * module)
     lean = None
     if gear.lead:

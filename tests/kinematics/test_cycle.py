@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 import pytest
-from handlead.kinematics.gears.gear import Gear, span
+from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.gears.measures import span
 from handlead.kinematics.practice import cycle
 from hypothesis import given, settings
 from hypothesis import strategies as st

@@ -8,6 +8,8 @@ from fractions import Fraction
 import pytest
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears import gear as geometry
+from handlead.kinematics.gears import head, measures
+from handlead.kinematics.gears import pair as pairs
 from handlead.kinematics.gears.gear import Gear
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -92,8 +94,8 @@ def test_normal_and_transverse_sizes_turn_into_each_other(
 def test_the_mirror_image_of_a_job_swings_the_head_the_other_way(
     hob: Hand, lead_angle: float, work: Hand, helix_angle: float
 ) -> None:
-    swivel = geometry.swivel_deg(hob, lead_angle, work, helix_angle)
-    assert geometry.swivel_deg(hob.other, lead_angle, work.other, helix_angle) == -swivel
+    swivel = head.swivel_deg(hob, lead_angle, work, helix_angle)
+    assert head.swivel_deg(hob.other, lead_angle, work.other, helix_angle) == -swivel
 
 
 @lawful
@@ -106,15 +108,15 @@ def test_the_swivel_lays_the_thread_along_the_tooth(
     # about Z turns counter-clockwise, to +Y on the hob's side, as it climbs.
     gamma, beta = math.radians(lead_angle), math.radians(helix_angle)
     y, z = hob.value * math.sin(gamma), math.cos(gamma)
-    eta = math.radians(geometry.swivel_deg(hob, lead_angle, work, helix_angle))
+    eta = math.radians(head.swivel_deg(hob, lead_angle, work, helix_angle))
     thread = (y * math.cos(eta) - z * math.sin(eta), y * math.sin(eta) + z * math.cos(eta))
     tooth = (work.value * math.sin(beta), math.cos(beta))
     assert thread == pytest.approx(tooth, abs=1e-12)
 
 
 def test_for_spur_work_a_right_hand_hob_swings_counter_clockwise_by_its_lead_angle() -> None:
-    assert geometry.swivel_deg(Hand.RIGHT, 2.5, None, 0) == 2.5
-    assert geometry.swivel_deg(Hand.LEFT, 2.5, None, 0) == -2.5
+    assert head.swivel_deg(Hand.RIGHT, 2.5, None, 0) == 2.5
+    assert head.swivel_deg(Hand.LEFT, 2.5, None, 0) == -2.5
 
 
 # ---------------------------------------------------------------- sizes
@@ -156,17 +158,17 @@ def test_a_mirrored_gear_differs_in_nothing_but_its_hand(work: Gear) -> None:
 @lawful
 @given(gears())
 def test_one_tooth_more_in_the_span_adds_a_base_pitch(work: Gear) -> None:
-    few = geometry.span_teeth(work)
+    few = measures.span_teeth(work)
     assume(few < work.teeth)
-    more = geometry.span(work, few + 1) - geometry.span(work, few)
+    more = measures.span(work, few + 1) - measures.span(work, few)
     assert more == pytest.approx(work.normal_base_pitch, rel=1e-9)
 
 
 @lawful
 @given(gears())
 def test_the_proposed_span_touches_between_base_and_tip(work: Gear) -> None:
-    spanned = geometry.span_teeth(work)
-    touched = geometry.span_contact_diameter(work, spanned)
+    spanned = measures.span_teeth(work)
+    touched = measures.span_contact_diameter(work, spanned)
     assert work.base_diameter < touched
     if work.teeth > 20:
         assert touched < work.tip_diameter
@@ -179,36 +181,36 @@ def test_the_span_agrees_with_the_tooth_thickness_at_the_base(work: Gear) -> Non
     at_base = geometry.thickness_at(work, work.base_diameter)
     pitch = math.pi * work.base_diameter / work.teeth
     along = math.cos(math.radians(work.base_helix_angle_deg))
-    assert geometry.span(work, 3) == pytest.approx((2 * pitch + at_base) * along, rel=1e-9)
+    assert measures.span(work, 3) == pytest.approx((2 * pitch + at_base) * along, rel=1e-9)
 
 
 def test_a_narrow_helical_gear_cannot_be_spanned_and_an_unknown_width_is_not_guessed() -> None:
     narrow = Gear(60, 2, 30, Hand.RIGHT, face_width=15)
-    spanned = geometry.span_teeth(narrow)
-    assert geometry.span_least_face_width(narrow, spanned) > 15
-    assert geometry.span_fits(narrow, spanned) is False
-    assert geometry.span_fits(Gear(60, 2, 30, Hand.RIGHT, face_width=60), spanned) is True
-    assert geometry.span_fits(Gear(60, 2, 30, Hand.RIGHT), spanned) is None
-    assert geometry.span_fits(Gear(60, 2), geometry.span_teeth(Gear(60, 2))) is True
+    spanned = measures.span_teeth(narrow)
+    assert measures.span_least_face_width(narrow, spanned) > 15
+    assert measures.span_fits(narrow, spanned) is False
+    assert measures.span_fits(Gear(60, 2, 30, Hand.RIGHT, face_width=60), spanned) is True
+    assert measures.span_fits(Gear(60, 2, 30, Hand.RIGHT), spanned) is None
+    assert measures.span_fits(Gear(60, 2), measures.span_teeth(Gear(60, 2))) is True
 
 
 def test_a_narrow_face_is_spanned_over_fewer_teeth_so_that_the_anvils_find_rest() -> None:
     # z 74, m 3, 22°: W_9 = 79.135 mm needs 79.135 sin 20.61° = 27.9 mm of face and a little to rest on; by hand.
     narrow = Gear(74, 3, 22, Hand.LEFT, face_width=32)
-    assert geometry.span_teeth(narrow) == 11
-    assert geometry.measurable_span(narrow) == 9
-    assert geometry.span(narrow, 9) == pytest.approx(79.135, abs=1e-3)
-    assert geometry.measurable_span(Gear(74, 3, 22, Hand.LEFT, face_width=60)) == 11
-    assert geometry.measurable_span(Gear(74, 3, 22, Hand.LEFT)) == 11
-    assert geometry.measurable_span(Gear(74, 3, 22, Hand.LEFT, face_width=8)) is None
-    assert geometry.measurable_span(Gear(60, 2, face_width=5)) == geometry.span_teeth(Gear(60, 2))
+    assert measures.span_teeth(narrow) == 11
+    assert measures.measurable_span(narrow) == 9
+    assert measures.span(narrow, 9) == pytest.approx(79.135, abs=1e-3)
+    assert measures.measurable_span(Gear(74, 3, 22, Hand.LEFT, face_width=60)) == 11
+    assert measures.measurable_span(Gear(74, 3, 22, Hand.LEFT)) == 11
+    assert measures.measurable_span(Gear(74, 3, 22, Hand.LEFT, face_width=8)) is None
+    assert measures.measurable_span(Gear(60, 2, face_width=5)) == measures.span_teeth(Gear(60, 2))
 
 
 def test_inch_balls_come_in_thirty_seconds() -> None:
     work = Gear(35, Fraction(254, 80), 15, Hand.LEFT)
     # 7/32 in: 5.556 mm, next to the ideal; a 0.217 in ball is none that can be bought.
-    assert geometry.default_ball(work, inch=True) == pytest.approx(7 / 32 * 25.4, rel=1e-12)
-    assert geometry.default_ball(work) == 5.5
+    assert measures.default_ball(work, inch=True) == pytest.approx(7 / 32 * 25.4, rel=1e-12)
+    assert measures.default_ball(work) == 5.5
 
 
 @lawful
@@ -216,7 +218,7 @@ def test_inch_balls_come_in_thirty_seconds() -> None:
 def test_the_ideal_ball_touches_where_it_should(work: Gear) -> None:
     middle = work.reference_diameter + 2 * work.profile_shift * work.module_n
     assume(middle > 1.002 * work.base_diameter)
-    touched = geometry.ball_contact_diameter(work, geometry.ideal_ball(work))
+    touched = measures.ball_contact_diameter(work, measures.ideal_ball(work))
     assert touched == pytest.approx(middle, rel=1e-9)
 
 
@@ -224,9 +226,9 @@ def test_the_ideal_ball_touches_where_it_should(work: Gear) -> None:
 @given(gears(helical=False), st.integers(1, 2))
 def test_a_ball_rests_on_both_flanks(work: Gear, times: int) -> None:
     # In the plane: the ball's centre lies a ball's radius from the involute, on the space's middle.
-    ball = geometry.ideal_ball(work) * (1 + 0.05 * times)
+    ball = measures.ideal_ball(work) * (1 + 0.05 * times)
     base = work.base_diameter / 2
-    centre = base / math.cos(math.radians(geometry.ball_pressure_angle_deg(work, ball)))
+    centre = base / math.cos(math.radians(measures.ball_pressure_angle_deg(work, ball)))
     half_space = math.pi / work.teeth - geometry.thickness_at(work, 2 * base) / (2 * base)
 
     def distance(roll: float) -> float:
@@ -236,7 +238,7 @@ def test_a_ball_rests_on_both_flanks(work: Gear, times: int) -> None:
         py = base * (x * math.sin(turned) + y * math.cos(turned))
         return math.hypot(px - centre, py)
 
-    touched = geometry.ball_contact_diameter(work, ball)
+    touched = measures.ball_contact_diameter(work, ball)
     roll = math.sqrt((touched / 2 / base) ** 2 - 1)
     assert distance(roll) == pytest.approx(ball / 2, rel=1e-6)
     assert distance(roll * 1.01) > distance(roll) < distance(roll * 0.99)
@@ -245,16 +247,16 @@ def test_a_ball_rests_on_both_flanks(work: Gear, times: int) -> None:
 @lawful
 @given(gears())
 def test_a_larger_ball_stands_out_further(work: Gear) -> None:
-    ball = geometry.ideal_ball(work)
-    assert geometry.over_balls(work, ball * 1.02) > geometry.over_balls(work, ball)
+    ball = measures.ideal_ball(work)
+    assert measures.over_balls(work, ball * 1.02) > measures.over_balls(work, ball)
 
 
 @pytest.mark.parametrize("teeth", [12, 17, 30, 61, 150])
 @pytest.mark.parametrize("module", [0.5, 1, 2, 3, 5])
 def test_the_ball_taken_by_default_can_be_used(teeth: int, module: float) -> None:
     work = Gear(teeth, module)
-    ball = geometry.default_ball(work)
-    assert geometry.ball_fits(work, ball)
+    ball = measures.default_ball(work)
+    assert measures.ball_fits(work, ball)
     assert ball == round(ball, 1)
 
 
@@ -263,15 +265,15 @@ def test_the_ball_taken_by_default_can_be_used(teeth: int, module: float) -> Non
 def test_the_chord_is_the_chord_of_the_arc_on_the_reference_circle(work: Gear) -> None:
     radius = work.reference_diameter / 2
     half = work.normal_thickness / (2 * radius)
-    assert geometry.chordal_thickness(work) == pytest.approx(2 * radius * math.sin(half))
+    assert measures.chordal_thickness(work) == pytest.approx(2 * radius * math.sin(half))
     rise = radius * (1 - math.cos(half))
-    assert geometry.chordal_height(work) == pytest.approx(work.addendum + rise)
+    assert measures.chordal_height(work) == pytest.approx(work.addendum + rise)
 
 
 def test_a_blank_turned_small_lowers_the_caliper_by_half_of_it() -> None:
     work = Gear(40, 2)
-    nominal = geometry.chordal_height(work)
-    assert geometry.chordal_height(work, work.tip_diameter - 0.1) == pytest.approx(nominal - 0.05)
+    nominal = measures.chordal_height(work)
+    assert measures.chordal_height(work, work.tip_diameter - 0.1) == pytest.approx(nominal - 0.05)
 
 
 def test_undercut_begins_at_the_seventeen_teeth_that_every_handbook_names() -> None:
@@ -293,8 +295,8 @@ def test_the_centre_distance_gives_the_sum_of_profile_shifts_back(
     right, left = (Hand.RIGHT, Hand.LEFT) if helix_angle else (None, None)
     pinion = Gear(z1, 2, helix_angle, right, profile_shift=x1)
     wheel = Gear(z2, 2, helix_angle, left, profile_shift=x2)
-    pair = geometry.mesh(pinion, wheel)
-    found = geometry.profile_shift_sum(pinion, wheel, pair.centre_distance)
+    pair = pairs.mesh(pinion, wheel)
+    found = pairs.profile_shift_sum(pinion, wheel, pair.centre_distance)
     assert found == pytest.approx(x1 + x2, abs=1e-7)
     assert pair.tip_shortening >= -1e-9
     # Bottom clearance is the rack's, in both members.
@@ -309,7 +311,7 @@ def test_the_centre_distance_gives_the_sum_of_profile_shifts_back(
 @given(st.integers(15, 80), st.integers(15, 80), st.floats(-0.2, 0.5), st.floats(-0.2, 0.5))
 def test_a_pair_at_its_centre_distance_has_no_backlash(z1: int, z2: int, x1: float, x2: float) -> None:
     pinion, wheel = Gear(z1, 3, profile_shift=x1), Gear(z2, 3, profile_shift=x2)
-    pair = geometry.mesh(pinion, wheel)
+    pair = pairs.mesh(pinion, wheel)
     one = 2 * pair.centre_distance * z1 / (z1 + z2)
     other = 2 * pair.centre_distance * z2 / (z1 + z2)
     thick = geometry.thickness_at(pinion, max(one, pinion.base_diameter))
@@ -319,9 +321,9 @@ def test_a_pair_at_its_centre_distance_has_no_backlash(z1: int, z2: int, x1: flo
 
 def test_gears_that_cannot_mesh_are_refused_with_both_numbers() -> None:
     with pytest.raises(ValueError, match="module is 2 on one gear and 3 on the other"):
-        geometry.mesh(Gear(20, 2), Gear(30, 3))
+        pairs.mesh(Gear(20, 2), Gear(30, 3))
     with pytest.raises(ValueError, match="both gears are right-hand"):
-        geometry.mesh(Gear(20, 2, 10, Hand.RIGHT), Gear(30, 2, 10, Hand.RIGHT))
+        pairs.mesh(Gear(20, 2, 10, Hand.RIGHT), Gear(30, 2, 10, Hand.RIGHT))
 
 
 # ---------------------------------------------------------------- the door
@@ -374,11 +376,11 @@ def test_a_lead_too_short_for_any_helix_says_how_long_it_must_be() -> None:
 
 def test_a_hob_too_small_for_its_starts_is_refused() -> None:
     with pytest.raises(ValueError, match="need one above 6 mm"):
-        geometry.hob_lead_angle_deg(3, 2, 5)
+        head.hob_lead_angle_deg(3, 2, 5)
 
 
 def test_a_ball_that_drops_between_the_flanks_is_refused() -> None:
     with pytest.raises(ValueError, match="drop between the flanks"):
-        geometry.over_balls(Gear(20, 2), 0.1)
-    assert not geometry.ball_fits(Gear(20, 2), 0.1)
-    assert not geometry.ball_fits(Gear(20, 2), 20)
+        measures.over_balls(Gear(20, 2), 0.1)
+    assert not measures.ball_fits(Gear(20, 2), 0.1)
+    assert not measures.ball_fits(Gear(20, 2), 20)

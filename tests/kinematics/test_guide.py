@@ -12,7 +12,8 @@ from handlead.kinematics.frame.blank import Blank
 from handlead.kinematics.frame.guide import Guide
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.gears.gear import Gear, swivel_deg
+from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.gears.head import swivel_deg
 from handlead.kinematics.gears.relief import Relief
 from handlead.kinematics.witness.flank_quality import measure_flanks
 from handlead.kinematics.witness.measured import full_pass

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.gears import gear as gears
+from handlead.kinematics.gears import measures
 from handlead.kinematics.gears.sample import Sample, Taken, ToothSystem, gear_of, identify
 from handlead.machines.documents.tooth_systems import tooth_systems
 
@@ -61,20 +62,20 @@ def test_following_the_next_readings_ends_in_the_right_system():
         if "span over" in asked:
             count = int(asked.split()[3])
             sample = replace(
-                sample, spans=(*sample.spans, (count, Taken(gears.span(gear, count), 0.02, 0.05)))
+                sample, spans=(*sample.spans, (count, Taken(measures.span(gear, count), 0.02, 0.05)))
             )
         elif "roots" in asked:
             sample = replace(sample, root=Taken(gear.root_diameter, 0.2, 0.1))
         else:
             ball = identity.next_reading.ball
-            sample = replace(sample, balls=((ball, Taken(gears.over_balls(gear, ball), 0.03, 0.1)),))
+            sample = replace(sample, balls=((ball, Taken(measures.over_balls(gear, ball), 0.03, 0.1)),))
     assert identity.candidates[0].system == system
     assert sample.readings >= 3
 
 
 def test_a_tip_that_is_too_high_counts_for_more_than_one_that_is_worn():
     gear = gear_of(by_name("module 3, 20°"), 40, 0.0)
-    spans = tuple((count, Taken(gears.span(gear, count), 0.02, 0.1)) for count in (5, 6))
+    spans = tuple((count, Taken(measures.span(gear, count), 0.02, 0.1)) for count in (5, 6))
     costs = [
         identify(Sample(40, False, outside=Taken(gear.tip_diameter + miss, 0.05, 0.3), spans=spans), SYSTEMS)
         .candidates[0].cost
@@ -130,8 +131,8 @@ def test_nobody_is_sure_of_a_gear_that_is_of_no_published_system(module, angle, 
     own = ToothSystem("own", Fraction(module), angle, 1.0, 1.25)
     for teeth in range(17, 60, 6):
         gear = gear_of(own, teeth, helix, 0.1)
-        few = gears.span_teeth(gear)
-        spans = tuple((count, Taken(gears.span(gear, count) - 0.05, 0.02, 0.1)) for count in (few, few + 1))
+        few = measures.span_teeth(gear)
+        spans = tuple((count, Taken(measures.span(gear, count) - 0.05, 0.02, 0.1)) for count in (few, few + 1))
         lean = Taken(gears.helix_angle_at(gear.tip_diameter, gear.lead), 0.5) if gear.lead else None
         sample = Sample(teeth, bool(gear.lead), outside=Taken(gear.tip_diameter - 0.1, 0.05, 0.2), spans=spans, lean=lean)
         assert not identify(sample, SYSTEMS).is_sure, teeth
@@ -139,7 +140,7 @@ def test_nobody_is_sure_of_a_gear_that_is_of_no_published_system(module, angle, 
 
 def test_a_pair_s_centres_are_told_beside_the_rest_and_refute_nothing_where_it_is_shifted():
     gear = gear_of(by_name("module 3, 20°"), 29, 0.0)
-    spans = tuple((count, Taken(gears.span(gear, count), 0.02, 0.1)) for count in (4, 5))
+    spans = tuple((count, Taken(measures.span(gear, count), 0.02, 0.1)) for count in (4, 5))
     sample = Sample(29, False, outside=Taken(gear.tip_diameter, 0.05), spans=spans, mate_teeth=31,
                     centre_distance=Taken(91.0, 0.1))  # fmt: skip
     first = identify(sample, SYSTEMS).candidates[0]

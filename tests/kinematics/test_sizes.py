@@ -8,6 +8,7 @@ from fractions import Fraction
 import pytest
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears import gear as gears
+from handlead.kinematics.gears import measures
 from handlead.kinematics.practice import cycle
 from handlead.kinematics.work.requirement import HobData, Work, gear_of, gear_to_cut
 from handlead.kinematics.work.sizes import (
@@ -140,7 +141,7 @@ def test_teeth_are_as_much_thinner_as_the_allowance_says(teeth: int, beta: int, 
     across = gears.thickness_at(nominal, nominal.reference_diameter) - gears.thickness_at(cut, cut.reference_diameter)
     assert across * math.cos(math.radians(beta)) == pytest.approx(float(thinning), abs=1e-9)
     # Base tangent length less E cos alpha_n (ISO 21771, from memory), depth more by E / (2 tan alpha_n).
-    less = gears.span(nominal, 3) - gears.span(cut, 3)
+    less = measures.span(nominal, 3) - measures.span(cut, 3)
     assert less == pytest.approx(float(thinning) * math.cos(math.radians(20)), abs=1e-9)
     deeper = sizes_of(work, HobData(Fraction(3))).depth - 6.75
     assert deeper == pytest.approx(float(thinning) / (2 * math.tan(math.radians(20))), abs=1e-9)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.gears import gear as gears
+from handlead.kinematics.gears import measures
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.machines.documents.job_file import Gauging, read_job, read_job_text
 from handlead.machines.measuring.going_deeper import DONE_MM, NotMeasured, go_deeper
@@ -35,13 +36,13 @@ def cut_short(path, short):
 def test_what_a_gear_measures_short_of_depth_asks_for_just_that_depth(path, short, which):
     """The gear short of depth by so much has as much more profile shift: measured as such, independently of the formulas."""
     job, gear = read_job(path), cut_short(path, short)
-    count = gears.span_teeth(gear)
-    ball = gears.default_ball(gear)
+    count = measures.span_teeth(gear)
+    ball = measures.default_ball(gear)
     wanted = gear_to_cut(job.work)
-    thickness = gears.chordal_thickness(wanted) + 2 * short * gears.math.tan(gears.math.radians(gear.pressure_angle_n_deg))
+    thickness = measures.chordal_thickness(wanted) + 2 * short * gears.math.tan(gears.math.radians(gear.pressure_angle_n_deg))
     taken = {
-        "span": Gauging(span=(count, Fraction(gears.span(gear, count)))),
-        "balls": Gauging(balls=(Fraction(ball), Fraction(gears.over_balls(gear, ball)))),
+        "span": Gauging(span=(count, Fraction(measures.span(gear, count)))),
+        "balls": Gauging(balls=(Fraction(ball), Fraction(measures.over_balls(gear, ball)))),
         "chord": Gauging(chord=Fraction(thickness)),
     }[which]
     assert go_deeper(job, taken).deeper == pytest.approx(short, abs=1e-6)
@@ -59,9 +60,9 @@ def test_the_handbook_span_short_of_depth():
 
 def test_the_measure_that_asks_for_least_is_followed_and_each_then_reads_accordingly():
     gear = cut_short(PINION, 0.2)
-    count = gears.span_teeth(gear)
+    count = measures.span_teeth(gear)
     taken = Gauging(
-        dialled=Fraction("6.55"), span=(count, Fraction(gears.span(gear, count))), depth=Fraction("6.5")
+        dialled=Fraction("6.55"), span=(count, Fraction(measures.span(gear, count))), depth=Fraction("6.5")
     )
     found = go_deeper(read_job(PINION), taken)
     assert found.deeper == pytest.approx(0.2, abs=1e-6)
@@ -72,14 +73,14 @@ def test_the_measure_that_asks_for_least_is_followed_and_each_then_reads_accordi
 
 def test_measures_that_belong_to_no_one_gear_are_said():
     gear = gear_to_cut(read_job(PINION).work)
-    count = gears.span_teeth(gear)
-    found = go_deeper(read_job(PINION), Gauging(span=(count, Fraction(gears.span(gear, count))), depth=Fraction(6)))
+    count = measures.span_teeth(gear)
+    found = go_deeper(read_job(PINION), Gauging(span=(count, Fraction(measures.span(gear, count))), depth=Fraction(6)))
     assert found.disagree
 
 
 def test_done_and_too_deep_are_told_apart_by_a_division_of_the_dial():
     job = read_job(PINION)
-    wanted = Fraction(gears.span(gear_to_cut(job.work), 4))
+    wanted = Fraction(measures.span(gear_to_cut(job.work), 4))
     sine = 2 * gears.math.sin(gears.math.radians(20))
     for off, verdict in ((0, "done"), (0.9, "done"), (1.1, "deeper"), (-1.1, "too deep")):
         taken = Gauging(span=(4, wanted + Fraction(off * DONE_MM * sine)))
@@ -167,8 +168,8 @@ def test_a_size_that_no_ball_gives_is_refused_in_the_job_s_units(capsys):
 
 def test_measures_that_disagree_ask_to_be_taken_again_and_say_neither_deeper_nor_done(capsys):
     gear = gear_to_cut(read_job(PINION).work)
-    count = gears.measurable_span(gear)
-    assert main(["measure", str(PINION), "--span", f"{count}={gears.span(gear, count):.3f}", "--depth", "6"]) == 1
+    count = measures.measurable_span(gear)
+    assert main(["measure", str(PINION), "--span", f"{count}={measures.span(gear, count):.3f}", "--depth", "6"]) == 1
     said = capsys.readouterr().out
     assert "MEASURE AGAIN" in said
     assert "Go in" not in said

@@ -7,8 +7,8 @@ import math
 
 import pytest
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.gears.gear import Gear, mesh
-from handlead.kinematics.gears.pair import crossing_angle, run_together, tip_thickness
+from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.gears.pair import crossing_angle, mesh, run_together, tip_thickness
 from handlead.machines.documents.job_file import read_job_text
 from handlead.machines.proving.proof import prove
 from handlead.machines.written.writing import job_text

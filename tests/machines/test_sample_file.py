@@ -7,7 +7,8 @@ import math
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics.gears.gear import BasicRack, Gear, span
+from handlead.kinematics.gears.gear import BasicRack, Gear
+from handlead.kinematics.gears.measures import span
 from handlead.kinematics.gears.sample import _offers
 from handlead.machines.documents.job_file import read_job
 from handlead.machines.documents.sample import NoSuchCandidate, job_text_of, read_sample_text
