@@ -13,9 +13,12 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import ISO_53, diametral_pitch_from_module
 from handlead.kinematics.train.links import PI
-from handlead.kinematics.work.requirement import Work
+from handlead.kinematics.work.hob_length import finishing_length
+from handlead.kinematics.work.requirement import Work, gear_to_cut
+from handlead.kinematics.work.sizes import outside_diameter
 from handlead.machines.toml import places
 from handlead.machines.toml.errors import Disagreement, FileFault, Missing, Unknown, WrongValue
 from handlead.machines.toml.places import Document, quoted
@@ -115,7 +118,11 @@ def _named(
 def _suiting(
     hobs: dict[str, dict[str, Any]], work: Work, rack: Path, complaints: Complaints
 ) -> dict[str, Any]:
-    """The hob of the rack that suits the work: fewest starts, then the longest; none is complained of."""
+    """The hob of the rack that suits the work; none is complained of.
+
+    Fewest starts first; then one long enough to finish the flanks; then of the work's own hand, right for straight
+    teeth, so that the head swings least; then the longest. Common practice.
+    """
     suits = [
         hob
         for hob in hobs.values()
@@ -129,8 +136,22 @@ def _suiting(
         message = f'"hob" is missing, and {rack} has none of {words}. Write a table [hob], or add one to the rack'
         complaints.add(Missing, ("hob",), message)
         return {}
-    best = min(suits, key=lambda hob: (hob.get("starts", 1), -(hob.get("length") or 0), hob["name"]))
+    hand = (work.hand or Hand.RIGHT).word
+
+    def rank(hob: dict[str, Any]) -> tuple[Any, ...]:
+        length = hob.get("length")
+        short = length is not None and float(length) < _finishing(hob, work)
+        return hob.get("starts", 1), short, hob.get("hand", "right") != hand, -(length or 0), hob["name"]
+
+    best = min(suits, key=rank)
     return _whole(dict(best), complaints)
+
+
+def _finishing(hob: dict[str, Any], work: Work) -> float:
+    """Length of its threads that finishes the flanks, in mm; 0 for work where that isn't known."""
+    if work.kind not in ("spur", "helical"):
+        return 0.0
+    return finishing_length(gear_to_cut(work), float(_addendum(hob)), outside_diameter(work))
 
 
 def _whole(hob: dict[str, Any], complaints: Complaints) -> dict[str, Any]:

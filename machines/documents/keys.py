@@ -37,6 +37,7 @@ from handlead.machines.toml.values import (
 
 from .halves_keys import HALVES, MEETS
 from .hand_keys import HAND_KEYS
+from .head_scale import READ_FROM
 from .toothed_keys import BECAUSE, CLEANED, FLANKS
 
 MOST_TEETH = 100_000
@@ -563,6 +564,24 @@ CHANGE_OVER = Table(
     ),
 )
 
+HEAD = Table(
+    "head",
+    "The scale by which the head is swung, where it isn't read from behind the hob or has words of its own.",
+    (
+        Key("read", Text(READ_FROM), "Where the scale is read from.", default=READ_FROM[0]),
+        Key(
+            "called",
+            Table(
+                "head.called",
+                "What the scale calls the two ways, each seen from behind the hob.",
+                tuple(Key(turn, Text(), f"What the scale says for {turn}.") for turn in SWIVEL_TURNS),
+            ),
+            "The scale's own words for its two ways.",
+            default="clockwise and counter-clockwise, as they look from where it is read",
+        ),
+    ),
+)
+
 MACHINE = Table(
     "machine file",
     "A hobbing machine: its train from drive to work, its levers, and the change gears that go with it.",
@@ -590,6 +609,7 @@ MACHINE = Table(
             True,
             advice="Write a table [ends] that says which parts meet the work",
         ),
+        Key("head", HEAD, HEAD.meaning),
         Key(
             "drives",
             TableOf(DRIVE, "drives"),

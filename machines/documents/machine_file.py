@@ -26,6 +26,7 @@ from .keys import MACHINE
 
 if TYPE_CHECKING:
     from handlead.kinematics.train.setup import Setup
+from .head_scale import HeadScale
 from .levers import Lever, clashes, lever_of
 from .machine_checks import check_machine
 from .machine_links import link_of, module_of
@@ -116,6 +117,7 @@ class Machine:
     called: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     change_over: Mapping[str, Fraction] = field(default_factory=dict)
     looseness: tuple[Looseness, ...] = ()
+    head: HeadScale = field(default_factory=HeadScale)
 
     def __post_init__(self) -> None:
         freeze(self, "levers", "called", "change_over")
@@ -144,8 +146,13 @@ class Machine:
         return self.way("axial", 1 if swivel_deg > 0 else -1)
 
     def swivel_text(self, swivel_deg: float, *, seen: bool = True) -> str:
-        """The swivel for the vernier; where up isn't up at this machine, also which way its right-hand end goes."""
+        """The swivel for the vernier, in its scale's words as well where it has some.
+
+        Where up isn't up at this machine, also which way the right-hand end goes.
+        """
         text = swivel_text(swivel_deg, seen=seen)
+        scale = self.head.words(swivel_deg)
+        text += f", on its scale {scale}" if scale else ""
         if self.way("axial", 1) == direction("axial", 1) or not round(swivel_deg * 60):
             return text
         return f"{text}, right-hand end {self.right_hand_end(swivel_deg)}"
@@ -314,6 +321,7 @@ def _built(document: Document, values: dict[str, Any]) -> Machine:
         limits=_limits(values.get("limits", {})),
         document=document,
         imperfections=tuple(_imperfection(row) for row in values.get("imperfection", ())),
+        head=HeadScale.of(values.get("head")),
         called={end: row["called"] for end, row in values["ends"].items() if "called" in row},
         change_over=values.get("change_over", {}),
         looseness=tuple(

@@ -103,6 +103,7 @@ def _machine(machine: Machine) -> dict[str, Any]:
             }
             for name, end in train.ends.items()
         },
+        "head": machine.head.values,
         "drives": {
             name: {
                 "shaft": drive.shaft,

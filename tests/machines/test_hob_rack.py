@@ -186,3 +186,47 @@ def test_a_name_without_a_rack_is_one_complaint_and_not_two(tmp_path):
     with pytest.raises(FileFault) as fault:
         with_hob('hob = "A"\n', beside=tmp_path)
     assert len(fault.value.complaints) == 1
+
+
+RACK_OF_FOUR = """format = "hobs/1"
+[[hob]]
+name = "right"
+module = 3
+hand = "right"
+length = 90
+[[hob]]
+name = "left"
+module = 3
+hand = "left"
+length = 70
+[[hob]]
+name = "left, short"
+module = 3
+hand = "left"
+length = 12
+[[hob]]
+name = "two starts"
+module = 3
+starts = 2
+hand = "left"
+length = 200
+"""
+
+
+@pytest.mark.parametrize(
+    ("teeth", "lean", "rack", "taken"),
+    [
+        ("left", 'helix_angle = "20d"\nhand = "left"\n', RACK_OF_FOUR, "left"),
+        ("right", 'helix_angle = "20d"\nhand = "right"\n', RACK_OF_FOUR, "right"),
+        ("straight", "", RACK_OF_FOUR, "right"),
+        # One that finishes the flanks goes before one of the better hand that doesn't.
+        ("left", 'helix_angle = "20d"\nhand = "left"\n', RACK_OF_FOUR.replace("length = 70", "length = 11"), "right"),
+    ],
+)
+def test_the_hob_that_suits_is_of_the_work_s_hand_and_long_enough(tmp_path, teeth, lean, rack, taken):
+    (tmp_path / "hobs.toml").write_text(rack)
+    kind = "helical" if lean else "spur"
+    (tmp_path / "job.toml").write_text(
+        f'format = "job/1"\nmachine = "corvane-7"\n[work]\nkind = "{kind}"\nteeth = 30\nmodule = 3\nface_width = 30\n{lean}'
+    )
+    assert read_job(tmp_path / "job.toml").hob.name == taken

@@ -11,7 +11,7 @@ from handlead.machines.planning.planning import Member, Plan
 from handlead.machines.practice.cut_cycle import CutCycle
 from handlead.machines.setups.case import feeding_slide_goes
 from handlead.machines.toml.places import quoted
-from handlead.machines.toml.units import dial, feed, length, surface_speed, swivel_text
+from handlead.machines.toml.units import dial, feed, length, surface_speed
 from handlead.viz.streams.terminal import CAUTION, console
 from rich.console import Console
 from rich.padding import Padding
@@ -75,7 +75,7 @@ def _whole(planned: Planned, plan: Plan) -> Table:
     levers = {name: setup.levers.get(name, lever.normal) for name, lever in machine.levers.items()}
     if levers:
         grid.add_row("levers", "; ".join(f"{name}: {position}" for name, position in levers.items()))
-    grid.add_row("swivel", swivel_text(float(setup.swivel_deg or 0)))
+    grid.add_row("swivel", machine.swivel_text(float(setup.swivel_deg or 0)))
     if gear and gear.sliding_feed:
         grid.add_row("feed", f"{feed(gear.sliding_feed, units)}, {feeding_slide_goes(planned.proof.case)}")
         if gear.feed:
@@ -171,6 +171,7 @@ def _show_change(plan: Plan, out: Console) -> None:
         for name, lever in plan.machine.levers.items()
         if one.setup.levers.get(name) != other.setup.levers.get(name)
     ]
+    swivel_text = plan.machine.swivel_text
     lines.append(f"swivel: {swivel_text(float(one.setup.swivel_deg or 0), seen=False)} → "
                  f"{swivel_text(float(other.setup.swivel_deg or 0), seen=False)}")  # fmt: skip
     out.print(Text(f"\nFrom {plan.members[0].name} to {plan.members[1].name}", style="bold"))

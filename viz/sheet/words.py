@@ -320,7 +320,10 @@ def head_words(proof: Proof) -> tuple[str, str, str]:
     angle, way = dial_words(case.swivel_deg)
     if not swing(case.swivel_deg):
         return angle, way, ""
-    return angle, way, f"right-hand end {case.job.machine.right_hand_end(case.swivel_deg).upper()}"
+    machine = case.job.machine
+    scale = machine.head.words(case.swivel_deg)
+    told = f"; on the scale: {scale.upper()}" if scale else ""
+    return angle, way, f"right-hand end {machine.right_hand_end(case.swivel_deg).upper()}{told}"
 
 
 def up_on_this_sheet(proof: Proof) -> str:
