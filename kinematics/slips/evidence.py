@@ -28,7 +28,7 @@ LEANS_DEG = 45.0
 #: What may be seen on a tooth, or of the work as it runs, beside count, hand and lean.
 TOO_THIN, TOO_THICK, RUNS_OUT, ONE_OUT, RUBBED = (
     "too thin", "too thick", "runs out", "one tooth out", "rubbed",
-)  # fmt: skip
+)
 SYMPTOMS = (TOO_THIN, TOO_THICK, RUNS_OUT, ONE_OUT, RUBBED)
 
 

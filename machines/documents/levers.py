@@ -4,14 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.machines.toml.places import Path_, quoted
-
-if TYPE_CHECKING:
-    pass
-
 
 
 @dataclass(frozen=True)

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from handlead.kinematics.frame.words import POSITIVES
 from handlead.kinematics.train.links import (
     KINDS,
-)  # fmt: skip
+)
 from handlead.machines.toml.errors import Disagreement, Missing, WrongValue
 from handlead.machines.toml.places import Document, Path_, quoted
 from handlead.machines.toml.reading import Complaints, check_names, rows, table_of
 from handlead.machines.toml.values import guess
 
 from .keys import LINK, MACHINE
-
-if TYPE_CHECKING:
-    pass
 from .levers import clashes, lever_of
 
 

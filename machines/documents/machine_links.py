@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from handlead.kinematics.frame.words import Sense
 from handlead.kinematics.gears.gear import MM_PER_INCH
@@ -23,11 +23,7 @@ from handlead.kinematics.train.links import (
     Selector,
     Template,
     WormGear,
-)  # fmt: skip
-
-if TYPE_CHECKING:
-    pass
-
+)
 
 
 def module_of(values: Mapping[str, Any]) -> Fraction | None:
