@@ -10,8 +10,8 @@ from itertools import islice
 from pathlib import Path
 
 from handlead.machines.toml.errors import FileFault, Place, Unknown
+from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import quoted
-from handlead.machines.toml.values import guess
 
 from .machine_file import Machine, read_machine
 

@@ -21,13 +21,13 @@ from handlead.kinematics.work.requirement import Work, gear_to_cut
 from handlead.kinematics.work.sizes import outside_diameter
 from handlead.machines.toml import places
 from handlead.machines.toml.errors import Disagreement, FileFault, Missing, Unknown, WrongValue
+from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Document, quoted
 from handlead.machines.toml.reading import Complaints, values_of
 from handlead.machines.toml.units import length
-from handlead.machines.toml.values import guess
 
-from .keys import HOBS
 from .machine_links import module_of
+from .work_keys import HOBS
 
 #: What the rack beside a job is called.
 RACK = "hobs.toml"

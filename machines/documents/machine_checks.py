@@ -10,12 +10,13 @@ from handlead.kinematics.train.links import (
     KINDS,
 )
 from handlead.machines.toml.errors import Disagreement, Missing, WrongValue
+from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Document, Path_, quoted
 from handlead.machines.toml.reading import Complaints, check_names, rows, table_of
-from handlead.machines.toml.values import guess
 
-from .keys import LINK, MACHINE
 from .levers import clashes, lever_of
+from .link_keys import LINK
+from .machine_keys import MACHINE
 
 
 def check_machine(document: Document, complaints: Complaints) -> None:

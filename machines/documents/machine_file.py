@@ -16,13 +16,13 @@ from handlead.kinematics.frame.words import POSITIVES, direction
 from handlead.kinematics.train.train import Drive, End, Train
 from handlead.machines.toml import places
 from handlead.machines.toml.errors import Disagreement, Place, WrongValue
+from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Document, Path_, Step
 from handlead.machines.toml.question_marks import open_paths, with_stand_ins
 from handlead.machines.toml.reading import Complaints, rows, values_of
 from handlead.machines.toml.units import swivel_text
-from handlead.machines.toml.values import guess
 
-from .keys import MACHINE
+from .machine_keys import MACHINE
 
 if TYPE_CHECKING:
     from handlead.kinematics.train.setup import Setup

@@ -9,22 +9,11 @@ from typing import Any
 from handlead.machines.toml import numbers
 from handlead.machines.toml.numbers import UNITS, NumberFault
 from handlead.machines.toml.observed import Measured
-from handlead.machines.toml.values import (
-    Key,
-    Length,
-    Listing,
-    Name,
-    Number,
-    OneOf,
-    Rows,
-    Table,
-    TableOf,
-    Text,
-    Value,
-    Whole,
-)
+from handlead.machines.toml.tables import Key, OneOf, Rows, Table, TableOf
+from handlead.machines.toml.values import Length, Listing, Name, Number, Text, Value, Whole
 
-from .keys import MOST_TEETH, MOUNTED
+from .job_keys import MOUNTED
+from .keys import MOST_TEETH
 
 #: How surely turns of a shaft are read off its mark, in turns, and the travel of a slide off its dial, in mm,
 #: where the file doesn't say (common practice: a chalk mark against a pointer; a dial or a rule).

@@ -14,12 +14,10 @@ from handlead.kinematics.train.links import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.toml import places
 from handlead.machines.toml.errors import Disagreement, Place, Unknown, WrongValue
+from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.numbers import UNITS
 from handlead.machines.toml.places import Document, Path_, quoted
 from handlead.machines.toml.reading import Complaints, rows, values_of
-from handlead.machines.toml.values import (
-    guess,
-)
 
 from .levers import clashes
 from .machine_file import Machine

@@ -26,10 +26,12 @@ from handlead.machines.toml.errors import Disagreement, HandleadError, WrongValu
 from handlead.machines.toml.observed import Measured, Reading
 from handlead.machines.toml.places import Document
 from handlead.machines.toml.reading import Complaints, rows, values_of
-from handlead.machines.toml.values import Angle, Key, Length, OneOf, Rows, Table, Text, Whole
+from handlead.machines.toml.tables import Key, OneOf, Rows, Table
+from handlead.machines.toml.values import Angle, Length, Text, Whole
 
 from .job_file import Job, read_job_text
-from .keys import BALLS, MOST_TEETH, SPAN
+from .keys import MOST_TEETH
+from .seen_keys import BALLS, SPAN
 from .tooth_systems import tooth_systems
 
 #: How far a reading may be off where the file doesn't say, in mm and degrees (common practice of a shop that measures

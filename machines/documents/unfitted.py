@@ -215,7 +215,7 @@ def known_value(machine: Machine, figure: Figure) -> Fraction:
 def _pinion(machine: Machine, figure: Figure) -> Fraction:
     """Travel of a rack for each tooth of its pinion, in mm."""
     row = machine.document.get(*figure.path[:2])
-    from .keys import LINK  # the row's own table reads its module
+    from .link_keys import LINK
 
     module = module_of(LINK["rack"].read({**row, "teeth": 1, "sense": "same"}, machine.units))
     return PI * (module or 0)

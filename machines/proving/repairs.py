@@ -14,7 +14,7 @@ from handlead.kinematics.transfer.constants import rules_of
 from handlead.kinematics.transfer.roles import Role
 from handlead.kinematics.transfer.targets import generation_equation
 from handlead.kinematics.transfer.transfer import Transfer
-from handlead.machines.judging.checks import SWIVEL_LIMIT_DEG
+from handlead.machines.judging.result_checks import SWIVEL_LIMIT_DEG
 from handlead.machines.practice.cut_proposal import feed_wanted, propose_cut, rpm_wanted
 from handlead.machines.setups.case import Case, drive_rpm
 from handlead.machines.setups.mending import (

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.train.links import Mounted
-from handlead.machines.documents.keys import CHANGE_TIMES
+from handlead.machines.documents.machine_keys import CHANGE_TIMES
 
 if TYPE_CHECKING:
     from handlead.kinematics.train.setup import Setup

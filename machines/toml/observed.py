@@ -11,7 +11,8 @@ from fractions import Fraction
 from typing import Any
 
 from . import numbers
-from .values import Flag, Key, Length, Number, Table, Value
+from .tables import Key, Table
+from .values import Flag, Length, Number, Value
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,10 @@ from typing import Any
 from voluptuous import Invalid, MultipleInvalid
 
 from .errors import MOST_COMPLAINTS, Complaint, FileFault, Missing, Place, Unknown, WrongValue
+from .guesses import guess, shown
 from .places import Document, Path_, quoted
-from .values import Fault, Table, guess, shown
+from .tables import Table
+from .values import Fault
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 

@@ -20,9 +20,9 @@ from handlead.kinematics.slips.inspections import (
 from handlead.kinematics.slips.study import Study
 from handlead.machines.documents.job_file import Job
 from handlead.machines.toml.errors import Unknown, WrongValue
+from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Path_, quoted
 from handlead.machines.toml.reading import Complaints
-from handlead.machines.toml.values import guess
 
 
 def counted_again(answers: Sequence[Answer]) -> int | None:

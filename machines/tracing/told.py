@@ -12,7 +12,8 @@ from handlead.kinematics.slips.causes import (
 )
 from handlead.kinematics.slips.faults import Fault
 from handlead.machines.documents.job_file import Job
-from handlead.machines.documents.keys import HOB, SETUP
+from handlead.machines.documents.job_keys import SETUP
+from handlead.machines.documents.work_keys import HOB
 from handlead.machines.toml.numbers import Decimal
 from handlead.machines.written.writing import hob_values, setup_values
 

@@ -7,10 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from handlead.machines.documents.keys import HOBS, JOB, MACHINE
+from handlead.machines.documents.job_keys import JOB
+from handlead.machines.documents.machine_keys import MACHINE
 from handlead.machines.documents.observation_keys import OBSERVATIONS
 from handlead.machines.documents.sample import SAMPLE
-from handlead.machines.toml.values import NameOr, OneOf, Rows, Swivel, Table, TableOf, Value
+from handlead.machines.documents.work_keys import HOBS
+from handlead.machines.toml.tables import NameOr, OneOf, Rows, Swivel, Table, TableOf
+from handlead.machines.toml.values import Value
 
 _TOP = """# The files
 

@@ -36,8 +36,10 @@ from handlead.kinematics.train.setup import Setup, SetupMove
 from handlead.kinematics.work.requirement import HobData, Work
 from handlead.machines.documents.halves import halves_values
 from handlead.machines.documents.job_file import SEEN_BESIDES, Cutting, Gauging, Job, Seen
-from handlead.machines.documents.keys import JOB, MACHINE, MEASURED, SETUP
+from handlead.machines.documents.job_keys import JOB, SETUP
 from handlead.machines.documents.machine_file import Imperfection, Limits, Looseness, Machine
+from handlead.machines.documents.machine_keys import MACHINE
+from handlead.machines.documents.seen_keys import MEASURED
 from handlead.machines.documents.toothed import toothed_values
 from handlead.machines.toml import numbers
 from handlead.machines.toml.numbers import Decimal

@@ -14,7 +14,7 @@ from handlead.kinematics.slips.causes import SAME_LEAN_DEG, SAME_MISS, combined
 from handlead.kinematics.slips.faults import find_faults
 from handlead.machines import read_job
 from handlead.machines.documents.job_file import Seen, SeenCheck, read_job_text
-from handlead.machines.judging.checks import check_brackets, check_gears_owned, check_mounting
+from handlead.machines.judging.gear_checks import check_brackets, check_gears_owned, check_mounting
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.errors import FileFault

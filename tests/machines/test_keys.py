@@ -6,9 +6,13 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.search.bracket import BRACKET_KEYS
 from handlead.kinematics.train.links import KINDS
-from handlead.machines.documents.keys import BRACKET, JOB, LINK, MACHINE
+from handlead.machines.documents.job_keys import JOB
+from handlead.machines.documents.link_keys import BRACKET, LINK
+from handlead.machines.documents.machine_keys import MACHINE
+from handlead.machines.toml.guesses import nearest
 from handlead.machines.toml.places import read
-from handlead.machines.toml.values import Listing, Rows, Swivel, Table, TableOf, Value, nearest
+from handlead.machines.toml.tables import Rows, Swivel, Table, TableOf
+from handlead.machines.toml.values import Listing, Value
 from handlead.machines.written.reference import file_reference
 
 GOOD = Path(__file__).parent / "good"

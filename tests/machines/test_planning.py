@@ -11,7 +11,7 @@ import pytest
 from handlead.kinematics.frame.words import Hand
 from handlead.machines.documents.catalogue import find_machine, shipped_machines
 from handlead.machines.documents.job_file import read_job, read_job_text
-from handlead.machines.judging.checks import misread_levers
+from handlead.machines.judging.result_checks import misread_levers
 from handlead.machines.planning.planning import plan, plan_many
 from handlead.machines.proving.proof import prove
 from handlead.machines.written.rewriting import with_setup

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from handlead.machines.documents.job_file import read_job_text
 from handlead.machines.documents.machine_file import read_machine_text
-from handlead.machines.judging.checks import misread_levers
+from handlead.machines.judging.result_checks import misread_levers
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case, cuts_wanted
 from handlead.machines.setups.mending import carried_out

@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import tomlkit
-from handlead.machines.documents.keys import CUTTING, HOB, MATE, SEEN, TOOTH_SIZES, WORK
+from handlead.machines.documents.job_keys import CUTTING
+from handlead.machines.documents.seen_keys import SEEN
+from handlead.machines.documents.work_keys import HOB, MATE, TOOTH_SIZES, WORK
 from handlead.machines.toml.errors import Complaint, FileFault
 from handlead.machines.toml.filing import as_it_came, plain
 from handlead.machines.toml.numbers import Decimal
 from handlead.machines.toml.places import parse, statements
-from handlead.machines.toml.values import Table
+from handlead.machines.toml.tables import Table
 from tomlkit.items import Float, Trivia
 
 #: The tables whose keys are fields.

@@ -16,13 +16,15 @@ from typing import Any
 
 import tomlkit
 from handlead.machines.documents.catalogue import shipped_machines
-from handlead.machines.documents.keys import LIMITS, LINK
+from handlead.machines.documents.link_keys import LINK
 from handlead.machines.documents.machine_file import Machine, read_machine_text
+from handlead.machines.documents.machine_keys import LIMITS
 from handlead.machines.documents.unfitted import Unfitted, read_unfitted_text
 from handlead.machines.toml.errors import FileFault, HandleadError
 from handlead.machines.toml.filing import as_it_came, plain, read_text, write_text
 from handlead.machines.toml.places import statements
-from handlead.machines.toml.values import Flag, Key, Listing, TableOf
+from handlead.machines.toml.tables import Key, TableOf
+from handlead.machines.toml.values import Flag, Listing
 from tomlkit.items import Float, Trivia
 
 from .shelf import Shelf

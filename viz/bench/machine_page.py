@@ -12,8 +12,9 @@ from typing import Any
 
 import tomlkit
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.machines.documents.keys import LIMITS, LINK
+from handlead.machines.documents.link_keys import LINK
 from handlead.machines.documents.machine_file import Machine
+from handlead.machines.documents.machine_keys import LIMITS
 from handlead.machines.planning.rules import find_rules, where_text
 from handlead.machines.toml.filing import plain
 from handlead.machines.toml.filing import put as put_bytes

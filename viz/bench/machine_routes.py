@@ -6,7 +6,8 @@ import asyncio
 import json
 from typing import Any
 
-from handlead.machines.documents.keys import GEAR_SET, LIMITS, LINK
+from handlead.machines.documents.link_keys import LINK
+from handlead.machines.documents.machine_keys import GEAR_SET, LIMITS
 from handlead.machines.documents.observations_file import read_observations_text
 from handlead.machines.toml.filing import write_text
 from starlette.concurrency import run_in_threadpool
@@ -128,7 +129,8 @@ def _end(desk: MachineDesk, what: dict[str, Any]) -> MachineDesk:
 def _lever(desk: MachineDesk, what: dict[str, Any]) -> MachineDesk:
     """A position of a lever, and the states that it puts links into: ``cage clutch = in, cage brake = off``."""
     import tomlkit
-    from handlead.machines.toml.values import Key, TableOf, Text
+    from handlead.machines.toml.tables import Key, TableOf
+    from handlead.machines.toml.values import Text
 
     name, position, states = (_text(what, key) for key in ("name", "position", "states"))
     if not name or not position:

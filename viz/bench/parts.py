@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
-from handlead.machines.documents.keys import TOOTH_SIZES
+from handlead.machines.documents.work_keys import TOOTH_SIZES
 from handlead.machines.measuring.part_sizes import part_sizes
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.findings import worst_first

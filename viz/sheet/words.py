@@ -27,7 +27,7 @@ from handlead.kinematics.work.sizes import (
     sprocket_of,
 )
 from handlead.machines.documents.job_file import Job
-from handlead.machines.judging.checks import misread_levers
+from handlead.machines.judging.result_checks import misread_levers
 from handlead.machines.measuring.part_sizes import ball_text, part_sizes
 from handlead.machines.practice.cut_cycle import CutCycle, cut_cycle
 from handlead.machines.proving.proof import Proof

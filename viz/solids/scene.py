@@ -15,7 +15,7 @@ from handlead.kinematics.frame.words import angle_text, swing, swivel_words
 from handlead.kinematics.law.outcome import Outcome
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.machines.blanks.witness import NotCut, setting_of
-from handlead.machines.judging.checks import SWIVEL_LIMIT_DEG
+from handlead.machines.judging.result_checks import SWIVEL_LIMIT_DEG
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.units import length
 from handlead.viz.look.shop import PLAIN, Shop
