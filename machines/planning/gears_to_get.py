@@ -44,14 +44,26 @@ _LOOKED_AT, _WITH_IDLERS, _OFFERED = 300, 20, 3
 _Gears = dict[str, tuple[int, ...]]
 
 
-def gears_to_get(wanted: Wanted, work: Work) -> str:
-    """The fewest more gears found with which the job can be planned, in a sentence; empty if three don't do."""
+def gears_to_get(wanted: Wanted, work: Work) -> tuple[str, str]:
+    """The fewest more gears found with which the job can be planned, in a sentence, or else why none are named."""
     if not wanted.machine.gear_sets:
-        return ""
+        return "", ""
+    tried = 0
     for gears in itertools.islice(choices_tried(wanted, work), _MOST_TRIED):
+        tried += 1
         if search_member(wanted.on(with_gears(wanted.machine, gears)), work, Manner(plain=True)).setups:
-            return _sentence(gears)
-    return ""
+            return _sentence(gears), ""
+    return "", _none_named(wanted, work, tried)
+
+
+def _none_named(wanted: Wanted, work: Work, tried: int) -> str:
+    """That no gears to get are named, and how far they were looked for."""
+    most = f"up to {_MOST_GEARS} more"
+    why = f"the {tried} likeliest choices of {most} were tried in vain" if tried else f"no choice of {most} was found"
+    asked = Asked.of(wanted.job, work, wanted.machine)
+    together = not any(demands(wanted, work, asked))
+    others = "; where index and feed gears hang together, others may do" if together else ""
+    return f"no gears to get are named: {why}{others}"
 
 
 def _sentence(gears: _Gears) -> str:

@@ -656,7 +656,10 @@ def _coupled(wanted: Wanted, work: Work, asked: Asked, log: _Log) -> list[tuple[
             log.cut_short |= not complete
             if why:
                 log.add(_RATIOS, _coupled_why(wanted, work, demand, asked, why))
-            found += _proved(wanted, work, demand, asked, _all_with_speed(wanted, demand, asked, some, log), log)
+            whole = _all_with_speed(wanted, demand, asked, some, log)
+            # Others than the few best might leave gears for the hob's speed.
+            log.cut_short |= len(whole) < len(some)
+            found += _proved(wanted, work, demand, asked, whole, log)
         if any(not tenths(planned.helix_slope_um, work) for _, planned in found):
             break
     return found

@@ -237,8 +237,12 @@ def _member(wanted: Wanted, name: str, work: Work, tell: Callable[[Found], None]
     if found.setups:
         return _as_member(wanted, name, work, found)
     # Nobody ordered the other hand: gears are named for what is asked for alone.
-    advice = "" if found.is_settled or name == "other hand" else gears_to_get(wanted, work)
-    return replace(_as_member(wanted, name, work, found), gears_to_get=advice)
+    member = _as_member(wanted, name, work, found)
+    if found.is_settled or name == "other hand":
+        return member
+    advice, unnamed = gears_to_get(wanted, work)
+    left_out = "; ".join(each for each in (member.not_searched, unnamed) if each)
+    return replace(member, gears_to_get=advice, not_searched=left_out)
 
 
 def _as_member(wanted: Wanted, name: str, work: Work, found: Found) -> Member:

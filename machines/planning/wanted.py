@@ -65,7 +65,9 @@ class Wanted:
     def _ratios_of(self, name: str) -> set[Fraction]:
         """Every signed ratio that one pair of the gears owned gives in a bracket."""
         link, owned = self.bracket(name), set(drawer_for(name, self.gear_sets).teeth)
-        signs = [-1 if over else 1 for over in (False, True) if kinds({1} & {*link.pairs}, link.idlers, over)]
+        if 1 not in link.pairs:
+            return set()
+        signs = [-1 if over else 1 for over in (False, True) if kinds({1}, link.idlers, over)]
         return {sign * Fraction(e, f) for sign in signs for e in owned for f in owned}
 
     def _left_to_index(self, work: Work, now: Fraction, ratio: Fraction) -> Fraction:

@@ -1,15 +1,20 @@
 """Somebody who waits for a plan has an answer at once, and is told when a better one is found."""
 
+import re
 import sys
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from random import Random
 
 import pytest
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.documents.job_file import Job, read_job
+from handlead.machines.documents.machine_file import GearSet, read_machine_text
+from handlead.machines.planning.gears_to_get import with_gears
 from handlead.machines.planning.planning import plan
 from handlead.viz.command import main
 from handlead.viz.streams.progress import Progress
+from made_up import DRAWER, machine_text, work_and_hob
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
@@ -69,3 +74,39 @@ def test_nothing_is_said_to_be_unsearched_where_a_shaft_is_too_fast_whatever_is_
     member = plan(job, replace(machine, limits=limits), top=1).members[0]
     assert f'"{part}" would run at' in member.none_because and not member.not_searched
     assert not member.gears_to_get
+
+
+@pytest.mark.parametrize(
+    ("order", "keep", "says"),
+    [
+        ("03-no-differential", 7, "others may do"),
+        ("06-orchestra-lift", 9, "no gears to get are named"),
+    ],
+)
+def test_where_no_gears_to_get_are_named_it_is_said_how_far_they_were_looked_for(order, keep, says):
+    job = read_job(SCENARIOS / order / "job.toml")
+    machine = replace(job.machine, gear_sets=(GearSet("few", (), tuple(range(53, 53 + keep))),))
+    member = plan(job, machine, top=1).members[0]
+    assert member.none_because
+    if not member.gears_to_get:
+        assert says in member.not_searched
+    assert bool(member.gears_to_get) is ("no gears to get" not in member.not_searched)
+
+
+#: Gears as a sentence of advice names them, with the bracket.
+ADVISED = re.compile(r'gears? of ([\d, and]+) teeth that fits? "([^"]+)"')
+
+
+def test_gears_that_are_advised_for_random_jobs_plan_them():
+    advised = 0
+    for number in range(8):
+        random = Random(f"advised {number}")
+        machine = read_machine_text(machine_text(random))
+        few = GearSet("few", (), tuple(sorted(random.sample(DRAWER, 14))))
+        job = Job("made up", "made up", replace(machine, gear_sets=(few,)), *work_and_hob(random))
+        member = plan(job, top=1).members[0]
+        if member.gears_to_get:
+            advised += 1
+            named = {name: tuple(map(int, re.findall(r"\d+", gears))) for gears, name in ADVISED.findall(member.gears_to_get)}
+            assert plan(replace(job, machine=with_gears(job.machine, named)), top=1).members[0].setups, number
+    assert advised
