@@ -11,6 +11,7 @@ import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from handlead.kinematics.frame.words import Feed
 from handlead.kinematics.transfer.roles import Role
 from handlead.machines.judging.checks import judge_set_up
 from handlead.machines.setups.case import Case, ends_needed
@@ -58,7 +59,7 @@ def find_correction(case: Case) -> Correction | None:
     steps = _search(trials)
     if steps is None:
         return None
-    steps = _with_the_feed(trials, steps)
+    steps = _with_the_way(trials, _with_the_feed(trials, steps))
     return Correction(steps, tuple(_parts(trials, steps)))
 
 
@@ -80,6 +81,17 @@ def _with_the_feed(trials: Trials, steps: Steps) -> Steps:
     feeds = {link.name for link in done.train.brackets if done.roles[link.name] is Role.FEED}
     words = f" The feed is then {feed_text(then, trials.case.job.units)}."
     return tuple(replace(step, words=step.words + words) if feeds & step.touches else step for step in steps)
+
+
+def _with_the_way(trials: Trials, steps: Steps) -> Steps:
+    """The steps, the last saying that the slide then feeds the other way to the cut, where that isn't what is meant."""
+    done, before, meant = trials.done(steps), trials.case.outcome, trials.case.setup.feed
+    then, now = done.outcome.feed if done and done.outcome else None, before.feed if before else None
+    if not then or not now or then is now or then is meant:
+        return steps
+    backlash = ": take up the slide's backlash before it cuts" if then is Feed.CLIMB else ""
+    words = f" It then cuts {then.value}, where it cut {now.value} before{backlash}."
+    return (*steps[:-1], replace(steps[-1], words=steps[-1].words + words))
 
 
 def _search(trials: Trials) -> Steps | None:
