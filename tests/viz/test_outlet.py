@@ -71,7 +71,7 @@ def check_plain(done, status):
 
 def test_every_command_is_tried_here():
     names = {module.__name__.rpartition(".")[2].removesuffix("_command") for module in command.COMMANDS}
-    assert names <= set(COMMANDS)
+    assert names - {"bench"} <= set(COMMANDS)  # serves until it is stopped; tests/viz/bench looks at what it says
 
 
 @pytest.mark.parametrize("name", COMMANDS)
