@@ -123,7 +123,7 @@ def _headers(host: str) -> list[tuple[bytes, bytes]]:
     return [
         (b"content-security-policy", POLICY.format(connect=f"'self' ws://{host}").encode("latin-1")),
         (b"x-content-type-options", b"nosniff"),
-        (b"referrer-policy", b"no-referrer"),
+        (b"referrer-policy", b"same-origin"),
         (b"cross-origin-resource-policy", b"same-origin"),
         (b"cross-origin-opener-policy", b"same-origin"),
     ]

@@ -13,6 +13,7 @@ from handlead.machines.measuring.part_sizes import part_sizes
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.findings import worst_first
 from handlead.machines.toml.units import length
+from handlead.viz.reports.measure import headline
 from handlead.viz.reports.proof import comparison_rows
 from handlead.viz.streams.terminal import CAUTION
 
@@ -205,7 +206,7 @@ def _deeper(desk: Desk) -> dict[str, Any]:
     from handlead.machines.measuring.going_deeper import NotMeasured, go_deeper
 
     if desk.job is None or desk.case is None:
-        return {"sizes": None, "found": None, "rows": ()}
+        return {"sizes": None, "found": None, "rows": (), "headline": ""}
     sizes, units = part_sizes(desk.case), desk.units
     try:
         found = go_deeper(desk.job) if desk.job.measured else None
@@ -215,7 +216,7 @@ def _deeper(desk: Desk) -> dict[str, Any]:
         (each.what, length(each.found, units), length(each.wanted, units), length(then, units))
         for each, (_, then) in zip(found.measures, found.then, strict=True)
     )  # fmt: skip
-    return {"sizes": sizes, "found": found, "rows": rows}
+    return {"sizes": sizes, "found": found, "rows": rows, "headline": headline(found) if found else ""}
 
 
 def _versions(desk: Desk) -> dict[str, Any]:

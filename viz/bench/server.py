@@ -8,6 +8,7 @@ import multiprocessing
 from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import asynccontextmanager, suppress
 from importlib import resources
 from pathlib import Path
@@ -16,6 +17,7 @@ from typing import Any
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.documents.catalogue import shipped_machines
 from handlead.machines.toml.errors import FileFault, HandleadError
+from handlead.viz.streams.outlet import report_failed
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -42,10 +44,7 @@ class Bench:
 
     def __init__(self, folder: Path) -> None:
         self.shelf = Shelf(folder)
-        context = multiprocessing.get_context("spawn")
-        # Two: a plan never keeps a blank waiting.
-        self._quick = ProcessPoolExecutor(1, mp_context=context)
-        self._slow = ProcessPoolExecutor(1, mp_context=context)
+        self._start()
         self._kept: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
         self._asked: dict[tuple[Any, ...], asyncio.Future[Any]] = {}
         self.windows: dict[WebSocket, str] = {}
@@ -53,6 +52,12 @@ class Bench:
         self._writing = asyncio.Lock()
 
     # -- work that takes longer
+
+    def _start(self) -> None:
+        """Two processes: a plan never keeps a blank waiting."""
+        context = multiprocessing.get_context("spawn")
+        self._quick = ProcessPoolExecutor(1, mp_context=context)
+        self._slow = ProcessPoolExecutor(1, mp_context=context)
 
     async def later(self, function: Callable[..., Any], *given: Any, slow: bool = False) -> Any:
         """What a function of `work` gives for these; kept, and asked for once however many windows want it."""
@@ -62,11 +67,17 @@ class Bench:
             return self._kept[key]
         if key not in self._asked:
             pool = self._slow if slow else self._quick
-            self._asked[key] = asyncio.wrap_future(pool.submit(function, *given))
+            self._asked[key] = asyncio.wrap_future(pool.submit(work.answered, function, *given))
         try:
             found = await asyncio.shield(self._asked[key])
+        except BrokenProcessPool:
+            # A process that was ended from outside: the next question starts a new one.
+            self._start()
+            raise doing.NotDone("the work was cut off; ask again") from None
         finally:
             self._asked.pop(key, None)
+        if isinstance(found, work.Refused):
+            raise doing.NotDone(found.words)
         self._kept[key] = found
         while len(self._kept) > _KEPT:
             self._kept.popitem(last=False)
@@ -365,6 +376,12 @@ def _fault(request: Request, fault: Exception) -> Response:
     return PlainTextResponse(words, 404 if request.method == "GET" and isinstance(fault, FileFault) else 400)
 
 
+def _broken(request: Request, fault: Exception) -> Response:
+    """Something broke inside: one line for the page, and one in the terminal with the place."""
+    report_failed(fault)
+    return PlainTextResponse("Something broke inside the program; the terminal says where. The file is as it was.", 500)
+
+
 def _conflict(request: Request, fault: Elsewhere) -> str:
     """The file as it is now beside what this window had, if that is still known."""
     import difflib
@@ -421,7 +438,7 @@ def application(bench: Bench) -> Starlette:
         Mount("/static", StaticFiles(directory=static)),
         WebSocketRoute("/live", live),
     ]
-    handlers: dict[Any, Any] = {HandleadError: _fault, ValueError: _fault}
+    handlers: dict[Any, Any] = {HandleadError: _fault, ValueError: _fault, Exception: _broken}
     app = Starlette(routes=routes, lifespan=life, exception_handlers=handlers)
     app.state.bench = bench
     return app

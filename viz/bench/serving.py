@@ -50,7 +50,7 @@ def serve(folder: Path, port: int, host: str | None, *, browser: bool) -> int:
     else:
         tell("Only this computer can open it. It starts no machine. Stop with Ctrl+C.")
     app = Guard(application(Bench(folder)), door)
-    config = uvicorn.Config(app, log_level="error", access_log=False, server_header=False, ws="websockets-sansio",
+    config = uvicorn.Config(app, log_level="critical", access_log=False, server_header=False, ws="websockets-sansio",
                             timeout_graceful_shutdown=2)  # fmt: skip
     if browser:
         webbrowser.open(first)

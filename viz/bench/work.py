@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import struct
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -42,6 +42,25 @@ class Remedies:
     findings: tuple[tuple[str, str, str, str], ...]
     steps: tuple[str, ...]
     setup: Setup | None
+
+
+@dataclass(frozen=True)
+class Refused:
+    """Why there is no answer, in the words of the files' errors."""
+
+    words: str
+
+
+def answered(function: Callable[..., Any], *given: Any) -> Any:
+    """What the function gives, or why it gives nothing: a complaint can't cross to another process as it is."""
+    from handlead.machines.toml.errors import FileFault, HandleadError
+
+    try:
+        return function(*given)
+    except FileFault as fault:
+        return Refused("\n".join(each.message for each in fault.complaints))
+    except (HandleadError, ValueError) as fault:
+        return Refused(str(fault))
 
 
 def warm() -> str:
@@ -282,22 +301,21 @@ class Fitted:
     text: str
 
 
-#: What a file of counts must hold at least: a bound that says nothing new.
-_NO_COUNTS = 'format = "observations/1"\n'
-
-
 def fit(text: str, name: str, counts: str, counts_name: str) -> Fitted:
     """What the counts say of a machine's unknown numbers. Raises `FileFault`."""
-    from handlead.machines.documents.observations_file import read_observations_text
+    from handlead.machines.documents.observations_file import Observations, read_observations_text
     from handlead.machines.documents.unfitted import read_unfitted_text
     from handlead.machines.fitting.counts import filled_text
     from handlead.machines.fitting.counts import fit as identify
     from handlead.machines.toml.filing import as_it_came, plain
+    from handlead.machines.toml.places import parse
 
     unfitted = read_unfitted_text(plain(text), name)
-    found = identify(
-        unfitted, read_observations_text(plain(counts or _NO_COUNTS), unfitted.machine, counts_name)
-    )
+    if counts:
+        seen = read_observations_text(plain(counts), unfitted.machine, counts_name)
+    else:
+        seen = Observations("", (), {}, unfitted.machine.units, parse("", counts_name))
+    found = identify(unfitted, seen)
     unknowns = tuple(
         (each.key, words or f"open: {', '.join(found.examples(each)[:6]) or 'anything'}", words is not None)
         for each in unfitted.figures

@@ -18,7 +18,7 @@ def show_deeper(found: Deeper, out: Console | None = None) -> None:
     """Print how much deeper, each measure beside what it must read, and what to mind."""
     out = out or console()
     mark, style = ("!", "bold yellow") if found.disagree else _MARKS[found.verdict]
-    out.print(Text.assemble((f"{mark} {_headline(found)}", style), "  ", (found.job.title, "bold")))
+    out.print(Text.assemble((f"{mark} {headline(found)}", style), "  ", (found.job.title, "bold")))
     out.print(f"  {found.job.path}{f', {found.gauging.date}' if found.gauging.date else ''}", style="dim")
     out.print(Padding(_table(found), (1, 0, 0, 2)))
     for line in _to_do(found):
@@ -26,7 +26,8 @@ def show_deeper(found: Deeper, out: Console | None = None) -> None:
     out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 2)))
 
 
-def _headline(found: Deeper) -> str:
+def headline(found: Deeper) -> str:
+    """What to do, in a word or two."""
     if found.disagree:
         return "MEASURE AGAIN"
     amount = length(abs(found.deeper), found.job.units)

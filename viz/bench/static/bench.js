@@ -87,7 +87,7 @@ async function follow(digest) {
     $("blank-state").textContent = blank.why || "blank: measured on a simulated light cut";
     $("blank-state").className = blank.apart.length ? "error" : "small";
     if (blank.apart.length) $("blank-state").textContent = "The two witnesses disagree: " + blank.apart.join(" ");
-    document.body.dataset.blank = digest;
+    document.body.dataset.cut = digest;
   } catch (fault) { if (mine() && $("blank-state")) $("blank-state").textContent = "The blank wasn't cut: " + fault.message; }
 }
 

@@ -1,0 +1,225 @@
+"""Whole ways through the page: from an empty folder to a sheet, a machine from a description, by keys and by touch alone."""
+
+import pytest
+from handlead import machines
+
+from .conftest import copy_jobs, serve, wait_until
+
+#: The widths that people have at a machine: a screen, an old tablet upright, a telephone.
+WIDTHS = [(1440, 900), (800, 1280), (390, 800)]
+
+PAGES = ["", "job/21-idler-left-out-job.toml", "job/08-inch-winch-job.toml", "job/03-no-differential-job.toml",
+         "machine/tesmore-d2", "machine/51-plate-lost-machine", "sample"]  # fmt: skip
+
+
+def test_from_an_empty_folder_to_a_sheet_for_a_pair(tmp_path, window):
+    served = serve(tmp_path)
+    try:
+        one = window()
+        one.page.goto(served.url)
+        one.page.fill("#new-title", "Winch for the south tower")
+        one.page.select_option("#new-machine", "corvane-7")
+        one.page.click("#new-go")
+        one.settled()
+        for key, value in (("work-teeth", "23"), ("work-size", "3"), ("work-helix-angle", "22d"), ("work-face-width", "35"),
+                           ("mate-teeth", "74"), ("hob-size", "3"), ("hob-lead-angle", "2d 9m"), ("hob-diameter", "80"),
+                           ("hob-outside-diameter", "87.5"), ("hob-gashes", "10")):  # fmt: skip
+            if key == "mate-teeth" and not one.page.locator("#f-mate-teeth").is_visible():
+                one.page.click("summary:text-is('Mate')")
+            one.page.fill(f"#f-{key}", value)
+            one.page.press(f"#f-{key}", "Tab")
+            one.settled()
+        one.page.select_option("#f-work-kind", "helical")
+        one.settled().page.select_option("#f-work-hand", "right")
+        one.settled()
+        file = tmp_path / "winch-for-the-south-tower.toml"
+        wait_until(file.exists)
+        one.page.click("#plan-go")
+        wait_until(lambda: one.page.locator("#planned button").count() > 1, 60)
+        wait_until(lambda: "being searched" not in one.page.inner_text("#planned"), 60)
+        one.page.locator("text=Make its job").first.click()
+        wait_until(lambda: "mate" in one.page.url)
+        assert "✓ AS WANTED" in one.settled().verdict()
+        one.go(f"{served.url}job/{file.name}")
+        one.page.click("#plan-go")
+        wait_until(lambda: one.page.locator("#planned button").count() > 1, 60)
+        wait_until(lambda: "being searched" not in one.page.inner_text("#planned"), 60)
+        one.page.locator("text=Take this set-up").first.click()
+        wait_until(lambda: "✓ AS WANTED" in one.settled().verdict())
+        status, body, headers = served.get(f"/sheet/pdf/{file.name}")
+        assert status == 200 and body.startswith(b"%PDF") and headers["content-type"] == "application/pdf"
+        from io import BytesIO
+
+        from pypdf import PdfReader
+
+        assert len(PdfReader(BytesIO(body)).pages) >= 2
+        for name in (file, tmp_path / "winch-for-the-south-tower-mate.toml"):
+            assert machines.prove(machines.read_job(name)).is_as_wanted
+    finally:
+        served.stop()
+
+
+def test_a_machine_is_written_link_by_link_and_its_constant_is_right(tmp_path, window):
+    served = serve(tmp_path)
+    try:
+        one = window()
+        one.page.goto(served.url)
+        one.page.fill("#nm-title", "Copse 2")
+        one.page.click("#nm-go")
+
+        def enter(form, **values):
+            before = one.page.get_attribute("body", "data-digest")
+            at = one.page.locator(f"form[data-enter='{form}']").last
+            for name, value in values.items():
+                box = at.locator(f"[name='{name}']")
+                if name == "kind":
+                    at.locator(f"[value='{value}']").check()
+                elif box.evaluate("box => box.tagName") == "SELECT":
+                    box.select_option(value)
+                else:
+                    box.fill(value)
+            at.locator("button").click()
+            wait_until(lambda: one.page.get_attribute("body", "data-digest") != before)
+
+        def key(number, name, value):
+            before = one.page.get_attribute("body", "data-digest")
+            box = one.page.locator(f"#l{number}-{name}")
+            if box.evaluate("box => box.tagName") == "SELECT":
+                box.select_option(value)
+            else:
+                box.fill(value)
+                box.press("Tab")
+            wait_until(lambda: one.page.get_attribute("body", "data-digest") != before)
+
+        for shaft in ("main shaft", "index shaft", "worm shaft"):
+            enter("part", name=shaft, where="inside")
+        assert "worm shaft: no link touches it yet" in one.page.inner_text("#machine-in")
+        links = (
+            ("motor belt", "belt", {"from": "motor", "to": "main shaft", "diameters": "100 300"}),
+            ("hob gears", "gear pair", {"from": "main shaft", "to": "hob", "teeth": "20 60"}),
+            ("index drive", "gear pair", {"from": "main shaft", "to": "index shaft", "teeth": "24 24"}),
+            ("index gears", "change gears", {"from": "index shaft", "to": "worm shaft", "pairs": "1 2", "idlers": "0 1"}),
+            ("index worm", "worm gear", {"from": "worm shaft", "to": "table", "starts": "1", "teeth": "60", "sense": "same"}),
+        )
+        for number, (name, kind, keys) in enumerate(links):
+            enter("link", name=name, kind=kind)
+            for each, value in keys.items():
+                key(number, each, value)
+        enter("drawer", name="gears", teeth="20 24 24 30 36 40 48 60")
+        machine = machines.read_machine(tmp_path / "copse-2.toml")
+        # By hand: hob 1/3 of the main shaft, worm the index gears' part of it: 60 / 3 = 20 k/z.
+        (rules, *_) = machines.constants(machine).sets
+        assert abs(rules.constants.index.constant) == 20
+        assert "20" in one.page.inner_text(".rules")
+        one.page.fill("[data-plate]", "24")
+        one.page.press("[data-plate]", "Tab")
+        wait_until(lambda: "DIFFERS" in one.page.inner_text(".rules"))
+    finally:
+        served.stop()
+
+
+def test_numbers_that_are_lost_are_found_by_counting(tmp_path, window):
+    served = serve(copy_jobs(tmp_path))
+    try:
+        name = "51-plate-lost-machine"
+        (tmp_path / "51-plate-lost-counted.toml").rename(tmp_path / f"{name}-counted.toml")
+        one = window().go(f"{served.url}machine/{name}")
+        one.page.click("#fit-go")
+        wait_until(lambda: one.page.locator("#fitted table").count(), 60)
+        assert "48" in one.page.inner_text("#fitted tr:has-text('index worm/teeth')")
+        one.page.click("#fit-write")
+        wait_until(lambda: '= "?"' not in (tmp_path / f"{name}.toml").read_text(), 30)
+        assert machines.read_machine(tmp_path / f"{name}.toml").name == "Dunmarrow 6"
+    finally:
+        served.stop()
+
+
+def test_a_count_is_entered_and_the_next_one_is_asked_for(tmp_path, window):
+    served = serve(copy_jobs(tmp_path))
+    try:
+        one = window().go(f"{served.url}machine/51-plate-lost-machine")
+        one.page.click("#fit-go")
+        wait_until(lambda: one.page.locator("#fitted .ask").count(), 60)
+        assert "turn" in one.page.inner_text("#fitted .ask").lower()
+        for field, value in (("c--turned", "feed shaft"), ("c--moved", "table")):
+            one.page.locator(f"[id='{field}']").select_option(value)
+        for field, value in (("c--turns", "48"), ("c--by", "1"), ("c--within", "0.001")):
+            one.page.locator(f"[id='{field}']").fill(value)
+        one.page.locator("[id='c--turned']").select_option("worm shaft")
+        one.page.click("text=Add this count")
+        wait_until((tmp_path / "51-plate-lost-machine-counted.toml").exists)
+        wait_until(lambda: "worm shaft" in one.page.inner_text("#machine-in ol"))
+    finally:
+        served.stop()
+
+
+def test_a_worn_gear_becomes_a_job(tmp_path, window):
+    served = serve(tmp_path)
+    try:
+        one = window()
+        one.page.goto(f"{served.url}sample")
+        for key, value in (("title", "Snow drum"), ("teeth", "33"), ("outside_diameter", "111.0"),
+                           ("span-0-teeth", "3"), ("span-0-length", "24.66"), ("span-1-teeth", "4"),
+                           ("span-1-length", "34.31")):  # fmt: skip
+            one.page.fill(f"#s-{key}", value)
+        one.page.select_option("#s-hand", "none")
+        one.page.click("#sample-go")
+        assert "pitch 8" in one.page.locator("h3").first.inner_text()
+        one.page.locator("text=Make a job of it").first.click()
+        wait_until(lambda: "/job/" in one.page.url)
+        assert machines.read_job(tmp_path / "snow-drum.toml").work.teeth == 33
+    finally:
+        served.stop()
+
+
+def test_keys_alone_exchange_a_gear(served, window):
+    one = window().go(f"{served.url}job/08-inch-winch-job.toml")
+    one.page.focus("g[data-bracket='index gears'][data-place='0']")
+    one.page.keyboard.press("Enter")
+    one.page.wait_for_selector("#choices[open] [aria-current]")
+    assert one.page.evaluate("() => document.activeElement.dataset.teeth") == "24"
+    one.page.keyboard.press("Tab")
+    teeth = one.page.evaluate("() => document.activeElement.dataset.teeth")
+    one.page.keyboard.press("Enter")
+    wait_until(lambda: machines.read_job(served.folder / "08-inch-winch-job.toml").setup.change["index gears"].gears[0] == int(teeth))
+    one.settled()
+    # The hand is still where it was, so that the next gear is a key away.
+    assert one.page.evaluate("() => document.activeElement.dataset.place") == "0"
+
+
+def test_touch_alone_exchanges_a_gear_on_a_tablet(served, window):
+    one = window(800, 1280, has_touch=True).go(f"{served.url}job/21-idler-left-out-job.toml")
+    at = one.page.locator("rect.spot[data-bracket='feed gears'][data-place='3']")
+    at.scroll_into_view_if_needed()
+    at.tap()
+    one.page.locator("#choices [data-teeth='30']").tap()
+    wait_until(lambda: machines.read_job(served.folder / "21-idler-left-out-job.toml").setup.change["feed gears"].gears[3] == 30)
+
+
+@pytest.mark.parametrize(("width", "height"), WIDTHS)
+def test_nothing_is_cut_off_and_every_target_takes_a_finger(served, window, width, height):
+    one = window(width, height)
+    for page in PAGES:
+        one.go(f"{served.url}{page}")
+        assert one.page.evaluate("() => document.documentElement.scrollWidth <= innerWidth"), page
+        small = one.page.evaluate(
+            """() => [...document.querySelectorAll('button, select, input:not([type=hidden]), summary, a, rect.spot')]
+            .map(each => [each, (each.type === 'checkbox' || each.type === 'radio' ? each.closest('label') : each).getBoundingClientRect()])
+            .filter(([each, box]) => box.width && (box.height < 43.5 || box.width < 43.5))
+            .map(([each, box]) => each.outerHTML.slice(0, 80) + ' ' + box.width.toFixed() + ' x ' + box.height.toFixed())"""
+        )
+        assert not small, f"{page}: {small[:5]}"
+
+
+def test_an_accessibility_checker_finds_nothing_serious(served, window):
+    from axe_playwright_python.sync_playwright import Axe
+
+    one = window()
+    found = []
+    for page in PAGES:
+        one.go(f"{served.url}{page}")
+        one.page.evaluate("() => document.querySelectorAll('details').forEach(each => { each.open = true; })")
+        for violation in Axe().run(one.page).response["violations"]:
+            if violation["impact"] in ("serious", "critical"):
+                found.append(f"{page}: {violation['id']}: {violation['nodes'][0]['html'][:120]}")
+    assert not found, found
