@@ -13,6 +13,7 @@ cause is: its place, its `kind` or what it `changes`, what it leaves, and the ch
 `job` names the file of a finding or value where the folder has several jobs.
 
 A folder with `sample.toml` is a worn gear to be named: [[value]] looks into the answer of `handlead sample`.
+A folder with `pile/` is a pile of orders: `test_piles.py` surveys it.
 A folder with `counted.toml` is a machine to be fitted; its `expected.toml` says the exit status of `handlead fit`
 and, in [[unknown]], the `name`, `value` and `source` of every number that must be found.
 """
@@ -36,7 +37,8 @@ from handlead.viz.command import main
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
 FITTED = sorted(path.parent.name for path in SCENARIOS.glob("*/counted.toml"))
 SAMPLES = sorted(path.parent.name for path in SCENARIOS.glob("*/sample.toml"))
-FOLDERS = sorted({path.parent.name for path in SCENARIOS.glob("*/expected.toml")} - {*FITTED, *SAMPLES})
+PILES = sorted(path.parent.name for path in SCENARIOS.glob("*/pile"))
+FOLDERS = sorted({path.parent.name for path in SCENARIOS.glob("*/expected.toml")} - {*FITTED, *SAMPLES, *PILES})
 
 
 def expected(folder: str) -> dict[str, Any]:
@@ -145,12 +147,12 @@ def test_the_command_line_ends_with_the_status_of_the_scenario(
 
 def test_a_scenario_is_an_order_with_jobs_and_expectations() -> None:
     folders = [path for path in SCENARIOS.iterdir() if path.is_dir() and path.name[:2].isdigit()]
-    assert sorted(path.name for path in folders) == sorted(FOLDERS + FITTED + SAMPLES)
+    assert sorted(path.name for path in folders) == sorted(FOLDERS + FITTED + SAMPLES + PILES)
     index = (SCENARIOS / "README.md").read_text(encoding="utf-8")
     for path in folders:
         story = (path / "README.md").read_text(encoding="utf-8")
         assert len(story.split()) > 40, f"{path.name}: the order is to be told"
-        assert path.name in FITTED or path.name in SAMPLES or jobs(path.name), f"{path.name}: no job"
+        assert path.name in (*FITTED, *SAMPLES, *PILES) or jobs(path.name), f"{path.name}: no job"
         assert f"`{path.name}`" in index, f"{path.name} is missing in scenarios/README.md"
 
 

@@ -54,6 +54,20 @@ def _brackets(before: Turn | None, turn: Turn) -> Iterator[str]:
     for name, mounted in turn.setup.change.items():
         stays = before is not None and before.setup.change.get(name) == mounted
         yield f"{name}: {mounted}{', stays' if stays else ''}"
+    moved = [
+        f"{name}: {position}"
+        for name, position in positions(turn).items()
+        if before is None or positions(before)[name] != position
+    ]
+    if turn.changes.lever and moved:
+        yield f"levers to {'; '.join(moved)}"
+    if turn.changes.head:
+        yield f"head to {turn.proof.case.job.machine.swivel_text(float(turn.setup.swivel_deg or 0))}"
+
+
+def positions(turn: Turn) -> dict[str, str]:
+    """Where every lever stands for a turn."""
+    return {**turn.proof.case.job.machine.normal_positions, **turn.setup.levers}
 
 
 def _sure(day: Day) -> str:
