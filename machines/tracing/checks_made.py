@@ -4,11 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from handlead.kinematics.slips.causes import (
-    Answer,
-    Trial,
-    mark_turns,
-)
 from handlead.kinematics.slips.faults import Fault
 from handlead.kinematics.slips.inspections import (
     GEAR_LOOKS,
@@ -18,6 +13,7 @@ from handlead.kinematics.slips.inspections import (
     Scene,
 )
 from handlead.kinematics.slips.study import Study
+from handlead.kinematics.slips.suspects import Answer, Tryout, mark_turns
 from handlead.machines.documents.job_file import Job
 from handlead.machines.toml.errors import Unknown, WrongValue
 from handlead.machines.toml.guesses import guess
@@ -59,7 +55,7 @@ def read_answers(
 
 def _scenes(study: Study, faults: Sequence[Fault]) -> list[Scene]:
     """What there is to be found at the machine: as it was meant, and after each fault."""
-    trial, scenes = Trial(study, mark_turns(study)), []
+    trial, scenes = Tryout(study, mark_turns(study)), []
     for changes in ({}, *(fault.changes for fault in faults)):
         standing = study.base.changed(changes)
         running = study.bench.running(standing)

@@ -7,31 +7,23 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from handlead.kinematics.slips.causes import (
-    FAR_FETCHED,
-    NEARLY_SURE,
-    Answer,
-    Explanation,
-    NextCheck,
-    Progress,
-    Suspect,
-    Trial,
-    all_checks,
-    explain,
-    is_as_written,
-    mark_turns,
-    next_check,
-    own_checks,
-    refuting_check,
-)
+from handlead.kinematics.slips.causes import FAR_FETCHED, NEARLY_SURE, Progress, explain
 from handlead.kinematics.slips.evidence import Measure, View
 from handlead.kinematics.slips.faults import Fault, FaultKind, find_faults
 from handlead.kinematics.slips.inspections import (
     Check,
     is_not_sure,
 )
+from handlead.kinematics.slips.next_checks import (
+    NextCheck,
+    all_checks,
+    next_check,
+    own_checks,
+    refuting_check,
+)
 from handlead.kinematics.slips.standing import Standing, changes_words, undone_words
 from handlead.kinematics.slips.study import Study
+from handlead.kinematics.slips.suspects import Answer, Explanation, Suspect, Tryout, is_as_written, mark_turns
 from handlead.machines.documents.job_file import Job, Seen, SeenCheck
 from handlead.machines.proving.proof import Proof, prove, prove_case
 from handlead.machines.setups.case import Case, cuts_wanted
@@ -248,7 +240,7 @@ def _as_set(proof: Proof | None = None) -> Fault:
 def _meant(study: Study) -> Suspect:
     running = study.running
     assert running is not None
-    return Trial(study, mark_turns(study)).suspect((_as_set(),), study.base, running, 1.0, 1.0)
+    return Tryout(study, mark_turns(study)).suspect((_as_set(),), study.base, running, 1.0, 1.0)
 
 
 def _wanted_view(job: Job, study: Study, meant: Suspect) -> View:

@@ -7,8 +7,8 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.words import POSITIVES
 from handlead.kinematics.slips.by_hand import Turn, TurnedByHand
-from handlead.kinematics.slips.causes import Answer
 from handlead.kinematics.slips.study import Study
+from handlead.kinematics.slips.suspects import Answer
 from handlead.machines.documents.hand_keys import HAND_KEYS, USUAL
 from handlead.machines.documents.job_file import Job
 from handlead.machines.measuring.hand_checks import HandCheck

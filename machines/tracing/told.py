@@ -5,12 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from handlead.kinematics.slips.causes import (
-    Miss,
-    NextCheck,
-    Suspect,
-)
 from handlead.kinematics.slips.faults import Fault
+from handlead.kinematics.slips.next_checks import NextCheck
+from handlead.kinematics.slips.suspects import NearMiss, Suspect
 from handlead.machines.documents.job_file import Job
 from handlead.machines.documents.job_keys import SETUP
 from handlead.machines.documents.work_keys import HOB
@@ -93,7 +90,7 @@ def check_json(found: NextCheck | None, listed: int) -> dict[str, Any] | None:
     }
 
 
-def miss_json(job: Job, miss: Miss) -> dict[str, Any]:
+def miss_json(job: Job, miss: NearMiss) -> dict[str, Any]:
     """A near miss, and what speaks against it."""
     return {
         "faults": [_fault_json(job, fault, miss.suspect) for fault in miss.suspect.faults],

@@ -31,10 +31,11 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.slips.causes import Suspect, Trial, combined, mark_turns, together
+from handlead.kinematics.slips.causes import combined
 from handlead.kinematics.slips.evidence import View
 from handlead.kinematics.slips.faults import Fault, find_faults
 from handlead.kinematics.slips.study import Study
+from handlead.kinematics.slips.suspects import Suspect, Tryout, mark_turns, together
 from handlead.machines.documents.job_file import Job, Seen
 from handlead.machines.tracing.diagnosis import AS_WANTED, Diagnosis, trace, with_answer
 from handlead.machines.tracing.fault_table import fault_table
@@ -73,7 +74,7 @@ def standing_after(study: Study, faults: tuple[Fault, ...]) -> Suspect | None:
     running = study.bench.running(standing)
     if running is None:
         return None
-    return Trial(study, mark_turns(study)).suspect(faults, standing, running, 0.0, 1.0)
+    return Tryout(study, mark_turns(study)).suspect(faults, standing, running, 0.0, 1.0)
 
 
 def plant(random: Random, how: str, number: int = 1, *, common: bool = True) -> Planted:
@@ -162,7 +163,7 @@ def on_another_machine(name: str, key: str, by: int) -> Callable[[Job, Random], 
             return None
         study = study_of(true, fault_table())
         assert study.running is not None
-        truth = Trial(study, mark_turns(study)).suspect((), study.base, study.running, 0.0, 1.0)
+        truth = Tryout(study, mark_turns(study)).suspect((), study.base, study.running, 0.0, 1.0)
         return truth, seen_of(truth.view, random)
 
     return reality
@@ -174,7 +175,7 @@ def noted_wrongly(how: Callable[[Seen, Random], Seen]) -> Callable[[Job, Random]
     def reality(job: Job, random: Random) -> tuple[Suspect, Seen] | None:
         study = study_of(job, fault_table())
         assert study.running is not None
-        truth = Trial(study, mark_turns(study)).suspect((), study.base, study.running, 0.0, 1.0)
+        truth = Tryout(study, mark_turns(study)).suspect((), study.base, study.running, 0.0, 1.0)
         return truth, how(seen_of(truth.view, random), random)
 
     return reality
@@ -198,7 +199,7 @@ def many_faults(number: int, kind: str = "") -> Callable[[Job, Random], tuple[Su
             return None
         if standing.miscounted or standing.slips or standing.beside:
             return None
-        truth = Trial(study, mark_turns(study)).suspect(tuple(drawn), standing, running, 0.0, 1.0)
+        truth = Tryout(study, mark_turns(study)).suspect(tuple(drawn), standing, running, 0.0, 1.0)
         return truth, seen_of(truth.view, random)
 
     return reality
@@ -211,7 +212,7 @@ def odd_hob(times: Fraction) -> Callable[[Job, Random], tuple[Suspect, Seen] | N
         study = study_of(job, fault_table())
         standing = study.base.changed({("hob", "module"): job.hob.module_n * times})
         assert study.running is not None
-        truth = Trial(study, mark_turns(study)).suspect((), standing, study.running, 0.0, 1.0)
+        truth = Tryout(study, mark_turns(study)).suspect((), standing, study.running, 0.0, 1.0)
         return truth, seen_of(truth.view, random)
 
     return reality

@@ -8,10 +8,11 @@ import pytest
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import MARKS, STILL, Hand
 from handlead.kinematics.law.outcome import predict
-from handlead.kinematics.slips.causes import Suspect, next_check
 from handlead.kinematics.slips.evidence import Evidence, Measure, View, Word, view_of
 from handlead.kinematics.slips.inspections import LOOKS, Check
+from handlead.kinematics.slips.next_checks import next_check
 from handlead.kinematics.slips.standing import Standing
+from handlead.kinematics.slips.suspects import Suspect
 from handlead.kinematics.train.links import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.transfer.response import Running

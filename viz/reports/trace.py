@@ -6,8 +6,9 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from handlead.kinematics.slips.causes import SAME_LEAN_DEG, SAME_MISS, Miss, NextCheck, Suspect
 from handlead.kinematics.slips.evidence import SYMPTOMS
+from handlead.kinematics.slips.next_checks import NextCheck
+from handlead.kinematics.slips.suspects import SAME_LEAN_DEG, SAME_MISS, NearMiss, Suspect
 from handlead.machines.documents.job_file import Job
 from handlead.machines.toml.units import length
 from handlead.machines.tracing.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, Diagnosis, trace
@@ -209,7 +210,7 @@ def _lean_text(suspect: Suspect) -> str:
     return "" if view.outside_deg is None else f" ({view.outside_deg:.2f}° at the outside)"
 
 
-def _show_miss(miss: Miss, units: str, out: Console) -> None:
+def _show_miss(miss: NearMiss, units: str, out: Console) -> None:
     against = ", ".join(_SEEN.get(name, f"what was found ({name})") for name, _ in miss.against)
     grid = Table.grid(padding=(0, 1))
     grid.add_row("·", Text(f"{cause_text(miss.suspect)}; leaves {leaves_text(miss.suspect, units)}"))
