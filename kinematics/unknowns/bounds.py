@@ -60,8 +60,8 @@ def term_ends(
         ends = power(state.low[name], state.high[name], each)
         least, greatest = least * ends[0], greatest * ends[1]
     if any(name not in state.value for name in signs):
-        size = max(abs(low), abs(high)) * greatest * (1 + SLACK)
-        return -size, size
+        most = max(abs(low), abs(high)) * greatest * (1 + SLACK)
+        return -most, most
     sign = math.prod(float(state.value[name]) for name in signs)
     if sign < 0:
         low, high = -high, -low

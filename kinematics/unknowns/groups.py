@@ -12,7 +12,7 @@ from .allowance import Allowance, OutOfAllowance
 from .conditions import Balance, Condition, Parity, Product, combined, conditions_of, merged
 from .domains import Domain
 from .linear_bounds import linear_bounds
-from .narrowing import Search
+from .narrowing import Narrowing
 
 #: Branches that one search may take of what all may.
 SEARCH_ALLOWANCE = 4_000
@@ -20,7 +20,7 @@ SEARCH_ALLOWANCE = 4_000
 
 def searches(
     domains: Mapping[str, Domain], signs: Sequence[str], balances: Sequence[Balance]
-) -> list[Search]:
+) -> list[Narrowing]:
     """One search for each group of variables that conditions tie together, and for each that none ties."""
     known: dict[str, Fraction] = {}
     while True:
@@ -53,7 +53,7 @@ def _conditions(
 
 def _by_component(
     domains: Mapping[str, Domain], signs: Sequence[str], conditions: Sequence[Condition]
-) -> list[Search]:
+) -> list[Narrowing]:
     names = list(dict.fromkeys((*domains, *signs, *(n for condition in conditions for n in condition.names))))
     graph: rx.PyGraph[str, None] = rx.PyGraph()
     nodes = {name: graph.add_node(name) for name in names}
@@ -64,14 +64,14 @@ def _by_component(
     for component in rx.connected_components(graph):
         members = {graph[node] for node in component}
         found.append(
-            Search(
+            Narrowing(
                 {name: domains[name] for name in domains if name in members},
                 tuple(name for name in names if name in members and is_sign(name)),
                 tuple(each for each in conditions if members.intersection(each.names)),
             )
         )
     rest = tuple(condition for condition in conditions if not condition.names)
-    return found + ([Search({}, (), rest)] if rest else [])
+    return found + ([Narrowing({}, (), rest)] if rest else [])
 
 
 def _has_unnoted(balance: Balance, signs: Sequence[str]) -> bool:
@@ -99,7 +99,7 @@ def can_hold(
     return all(_may_hold(search, allowance) for search in searches(domains, signs, balances))
 
 
-def _may_hold(search: Search, allowance: Allowance) -> bool:
+def _may_hold(search: Narrowing, allowance: Allowance) -> bool:
     try:
         return spending(search, allowance) is not None
     except OutOfAllowance:
@@ -107,7 +107,7 @@ def _may_hold(search: Search, allowance: Allowance) -> bool:
 
 
 def spending(
-    search: Search, allowance: Allowance, most: int = SEARCH_ALLOWANCE
+    search: Narrowing, allowance: Allowance, most: int = SEARCH_ALLOWANCE
 ) -> dict[str, Fraction] | None:
     """A solution within what one search may take of the whole allowance. Raises `OutOfAllowance`."""
     given = min(most, allowance.left)

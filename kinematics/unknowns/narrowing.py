@@ -41,10 +41,10 @@ Narrower = Callable[[Narrowed], Iterator[str]]
 
 
 @dataclass(frozen=True)
-class Search:
+class Narrowing:
     """Conditions on variables, numbers with their domains and signs.
 
-    `solution` finds values that satisfy everything, `Search.but` the same with a value left out.
+    `solution` finds values that satisfy everything, `Narrowing.but` the same with a value left out.
     """
 
     domains: Mapping[str, Domain]
@@ -53,13 +53,13 @@ class Search:
     #: Variables with a value that isn't looked for.
     excluded: Mapping[str, Fraction] = field(default_factory=dict)
 
-    def but(self, name: str, value: Fraction) -> Search:
+    def but(self, name: str, value: Fraction) -> Narrowing:
         """The same search, with `value` left out for the variable `name`."""
-        return Search(self.domains, self.signs, self.conditions, {name: value})
+        return Narrowing(self.domains, self.signs, self.conditions, {name: value})
 
-    def with_condition(self, condition: Condition) -> Search:
+    def with_condition(self, condition: Condition) -> Narrowing:
         """The same search with one more condition."""
-        return Search(self.domains, self.signs, (*self.conditions, condition), self.excluded)
+        return Narrowing(self.domains, self.signs, (*self.conditions, condition), self.excluded)
 
     def solution(self, allowance: Allowance) -> dict[str, Fraction] | None:
         """Values that satisfy every condition; None where it is proved that there are none.

@@ -18,7 +18,7 @@ SPUR_ERROR = Fraction(1, 100_000)
 
 
 @dataclass(frozen=True)
-class Turning:
+class HandTurn:
     """Part `turned` was turned by an amount between the bounds `by`, and part `moved` moved `through` some.
 
     Turns of shafts, millimetres of slides, by the parts' own positives. `is_signed` is False where
@@ -36,7 +36,7 @@ class Turning:
 
 
 @dataclass(frozen=True)
-class Cutting:
+class KnownCut:
     """A set-up that cut `teeth` teeth with a hob of `starts` and `hob_hand`.
 
     `hand` and the bounds `lead` in mm are None where nobody looked; with `is_straight` the teeth
@@ -53,7 +53,7 @@ class Cutting:
     lead: Bounds | None = None
 
 
-Observation = Turning | Cutting
+Observation = HandTurn | KnownCut
 
 
 def balance_of(observation: Observation, number: int = 0) -> Balance:
@@ -61,12 +61,12 @@ def balance_of(observation: Observation, number: int = 0) -> Balance:
 
     Raises `NotDriven` where the train doesn't tie what was seen to what was turned.
     """
-    if isinstance(observation, Turning):
+    if isinstance(observation, HandTurn):
         return _of_turning(observation, number)
     return _of_cutting(observation)
 
 
-def _of_turning(seen: Turning, number: int) -> Balance:
+def _of_turning(seen: HandTurn, number: int) -> Balance:
     rates = find_rates(seen.train, seen.drive, seen.turned, [seen.moved], seen.held)
     low, high = seen.through
     below = rates.below
@@ -76,7 +76,7 @@ def _of_turning(seen: Turning, number: int) -> Balance:
     return Balance(((*seen.by, rates.above[seen.moved]), (-high, -low, below)), rates.below)
 
 
-def _of_cutting(cut: Cutting) -> Balance:
+def _of_cutting(cut: KnownCut) -> Balance:
     """table + h k/z + H axial/L = 0, per turn of the hob in the frame (the law of generation)."""
     ends = cut.train.train.ends
     hob, table, axial = ends["hob"], ends["table"], ends.get("axial")

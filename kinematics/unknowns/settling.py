@@ -15,7 +15,7 @@ from .allowance import Allowance, OutOfAllowance
 from .conditions import Parity, Product
 from .domains import Domain
 from .groups import spending
-from .narrowing import Search
+from .narrowing import Narrowing
 from .observations import Bounds
 
 #: Branches that the search for a further example may take.
@@ -48,7 +48,7 @@ class Tie:
 class Group:
     """A group of variables tied together, and what is found out about it."""
 
-    search: Search
+    search: Narrowing
     allowance: Allowance
     determined: dict[str, Fraction] = field(default_factory=dict)
     found: dict[str, set[Fraction]] = field(default_factory=dict)

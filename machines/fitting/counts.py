@@ -16,7 +16,7 @@ from handlead.kinematics.transfer.transfer import NotDriven
 from handlead.kinematics.unknowns.conditions import Balance
 from handlead.kinematics.unknowns.domains import Domain
 from handlead.kinematics.unknowns.identification import Identified, identify
-from handlead.kinematics.unknowns.observations import Cutting, Observation, Turning, balance_of
+from handlead.kinematics.unknowns.observations import HandTurn, KnownCut, Observation, balance_of
 from handlead.kinematics.unknowns.settling import Tie
 from handlead.machines.documents.machine_file import Machine, read_machine_text
 from handlead.machines.documents.observations_file import Counted, Observations, bounds_in_mm
@@ -125,7 +125,7 @@ class Fit:
             return Advice(f"Make this observation once more: {again}")
         return find_advice(self.unfitted, self.observations, self.identified, self._after)
 
-    def _after(self, turning: Turning) -> Identified:
+    def _after(self, turning: HandTurn) -> Identified:
         """What would be known after one more turning."""
         balances = [*self.balances, balance_of(turning, len(self.balances))]
         domains, signs = self.variables
@@ -215,10 +215,10 @@ def _as_observation(
     drive = seen.setup.drive
     if isinstance(seen, Counted):
         turned, moved = seen.turned, seen.moved
-        return Turning(
+        return HandTurn(
             opened, drive, turned.part, turned.bounds, moved.part, moved.bounds, moved.is_signed, seen.held
         )
-    return Cutting(
+    return KnownCut(
         opened, drive, seen.starts, seen.hob_hand, seen.teeth, seen.is_straight, seen.hand, seen.lead
     )
 

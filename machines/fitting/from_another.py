@@ -13,7 +13,7 @@ from typing import Any
 from handlead.kinematics.transfer.polynomials import variables
 from handlead.kinematics.unknowns.conditions import Balance
 from handlead.kinematics.unknowns.identification import Identified, identify
-from handlead.kinematics.unknowns.observations import Turning, balance_of
+from handlead.kinematics.unknowns.observations import HandTurn, balance_of
 from handlead.machines.documents.machine_file import Machine, read_machine_text
 from handlead.machines.documents.observations_file import Observations
 from handlead.machines.documents.unfitted import Figure, Unfitted, figures, known_value, variables_of
@@ -78,7 +78,7 @@ class Refit:
         examples = [example for each in self.sets for example in _examples(self.machine, changed, each)]
         known = _common(examples)
 
-        def settle(turning: Turning) -> Identified:
+        def settle(turning: HandTurn) -> Identified:
             balance = balance_of(turning, len(self.observations.seen))
             return Identified(_common([each for each in examples if balance.holds(each)]))
 

@@ -15,7 +15,7 @@ from handlead.kinematics.train.solution import Solution, solve
 from handlead.kinematics.train.train import Drive, Train
 from handlead.kinematics.transfer.transfer import Transfer
 from handlead.kinematics.unknowns.identification import Identified
-from handlead.kinematics.unknowns.observations import Turning
+from handlead.kinematics.unknowns.observations import HandTurn
 from handlead.kinematics.unknowns.open_train import OpenTrain
 from handlead.machines.documents.machine_file import Machine
 from handlead.machines.documents.observation_keys import USUAL_TRAVEL, USUAL_TURNS
@@ -97,7 +97,7 @@ def find_advice(
     unfitted: Unfitted,
     observations: Observations,
     identified: Identified,
-    settle: Callable[[Turning], Identified],
+    settle: Callable[[HandTurn], Identified],
 ) -> Advice:
     """The observation that would settle most unknowns, in words; the least troublesome of equals.
 
@@ -142,13 +142,13 @@ def _shortlist(trials: Iterator[Trial], answers: int) -> list[Trial]:
     return [trial for one, other in both for trial in ((one,) if one is other else (one, other))]
 
 
-def _as_turning(unfitted: Unfitted, trial: Trial, answer: int) -> Turning:
+def _as_turning(unfitted: Unfitted, trial: Trial, answer: int) -> HandTurn:
     """The trial as it would come out if that answer, by number, were right."""
     machine = unfitted.machine
     train = machine.set_up(trial.setup)
     by_hand = next((name for name, drive in train.drives.items() if drive.shaft == trial.turned), None)
     through = trial.rates[answer] * trial.turns
-    return Turning(
+    return HandTurn(
         open_train(machine, train, unfitted.figures),
         by_hand or trial.setup.drive,
         trial.turned,

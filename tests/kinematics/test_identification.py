@@ -18,8 +18,8 @@ from handlead.kinematics.unknowns.allowance import Allowance, OutOfAllowance
 from handlead.kinematics.unknowns.conditions import Balance, Product, combined, conditions_of, merged
 from handlead.kinematics.unknowns.domains import Fractions, Wholes
 from handlead.kinematics.unknowns.identification import identify
-from handlead.kinematics.unknowns.narrowing import Search
-from handlead.kinematics.unknowns.observations import Turning, balance_of
+from handlead.kinematics.unknowns.narrowing import Narrowing
+from handlead.kinematics.unknowns.observations import HandTurn, balance_of
 from handlead.kinematics.unknowns.open_train import OpenRatio, OpenTrain, find_rates
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -219,7 +219,7 @@ def test_what_is_concluded_from_conditions_holds_for_every_answer(problem):
 
 
 def test_a_search_without_allowance_claims_nothing():
-    search = Search(
+    search = Narrowing(
         {"x": Wholes(F(1), F(400)), "y": Wholes(F(1), F(400))},
         (),
         (Product((("x", 1), ("y", 1)), F(7), F(7)),),
@@ -249,7 +249,7 @@ def test_the_fractions_of_a_domain_between_two_bounds_are_all_of_them(middle, wi
 
 def turning(train, ratios, turned, by, moved, through, within=F(1, 200), held=()):
     through = F(through)
-    return Turning(
+    return HandTurn(
         OpenTrain(train, ratios), "main", turned, (F(by), F(by)), moved, (through - within, through + within), held=held
     )  # fmt: skip
 

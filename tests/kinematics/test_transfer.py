@@ -1,5 +1,6 @@
 """A train with open brackets, eliminated once, against the same train solved anew with gears in them."""
 
+import math
 from dataclasses import replace
 from fractions import Fraction
 
@@ -10,7 +11,7 @@ from handlead.kinematics.train.solution import hob_rates, solve
 from handlead.kinematics.train.train import Drive, End, Train
 from handlead.kinematics.transfer.constants import find_constants
 from handlead.kinematics.transfer.polynomials import evaluate, multiply, powers, quotient
-from handlead.kinematics.transfer.targets import generation_equation, ratio_needed
+from handlead.kinematics.transfer.targets import end_rates, generation_equation, ratio_needed, rolling
 from handlead.kinematics.transfer.transfer import Transfer
 from handlead.kinematics.work.requirement import HobData, Work
 from hypothesis import assume, given, settings
@@ -115,6 +116,24 @@ def test_gears_by_the_machine_s_own_rules_cut_the_count_and_the_lead_whatever_th
     rates = hob_rates(solve(train.with_ratios(gears), "main"))
     assert rates.axial == per_table * rates.table
     assert rates.table == turning - hand.value * rates.axial / lead
+
+
+@given(counts, st.integers(1, 3), leads, feeds, hands, hands, ways)
+def test_the_ends_wanted_of_a_train_cut_the_count_and_the_lead_at_the_feed(teeth, starts, lead, feed, hand, way, up):
+    work = Work("helical", teeth, Fraction(2), hand=hand, lead=lead)
+    ends = end_rates(work, HobData(Fraction(2), starts, way), "axial", up * feed)
+    assert ends["axial"] == up * feed * ends["table"]
+    assert ends["table"] == -way.value * Fraction(starts, teeth) - hand.value * ends["axial"] / lead
+
+
+@given(st.integers(10, 80), st.integers(1, 40), hands)
+def test_a_wheel_given_by_its_lead_rolls_as_the_same_wheel_given_by_its_angle(teeth, angle, hand):
+    circumference = 2 * math.pi * teeth
+    lead = Fraction(circumference / math.sin(math.radians(angle)))
+    by_lead = rolling(Work("worm wheel", teeth, Fraction(2), hand=hand, lead=lead))
+    by_angle = rolling(Work("worm wheel", teeth, Fraction(2), hand=hand, helix_angle_deg=Fraction(angle)))
+    assert float(by_lead) == pytest.approx(math.cos(math.radians(angle)) / circumference, rel=1e-12)
+    assert float(by_angle) == pytest.approx(float(by_lead), rel=1e-12)
 
 
 def test_a_bracket_that_is_not_there_and_a_link_without_a_ratio_are_refused():
