@@ -58,6 +58,23 @@ class Expressions:
             total += coefficient * given[other]
         return total
 
+    def with_still(self, parts: Sequence[str], keep: Sequence[str]) -> Expressions:
+        """The same with `parts` held still besides, the free ones in `keep` left free as far as can be."""
+        more = [self.of[part] for part in parts]
+        if not any(more):
+            return self
+        left = reduce_relations(self.free, more, keep)
+        return Expressions({part: _put_in(row, left.of) for part, row in self.of.items()}, left.free)
+
+
+def _put_in(row: Mapping[str, Fraction], of: Mapping[str, Mapping[str, Fraction]]) -> dict[str, Fraction]:
+    """A combination of parts with each of them put in by others."""
+    total: dict[str, Fraction] = {}
+    for part, coefficient in row.items():
+        for other, value in of[part].items():
+            total[other] = total.get(other, Fraction(0)) + coefficient * value
+    return {part: value for part, value in total.items() if value}
+
 
 def reduce_relations(
     parts: Sequence[str], relations: Iterable[Mapping[str, Fraction]], keep: Sequence[str] = ()

@@ -70,9 +70,11 @@ def solve(train: Train, drive: str) -> Solution:
     """
     shaft = train.drives[drive].shaft
     relations = link_relations(train)
-    freedom = len(reduce_relations(train.parts, (relation for _, relation in relations)).free)
-    relations += held_relations(train, drive)
-    expressions = reduce_relations(train.parts, (relation for _, relation in relations), keep=(shaft,))
+    running = reduce_relations(train.parts, (relation for _, relation in relations), keep=(shaft,))
+    freedom = len(running.free)
+    held = held_relations(train, drive)
+    relations += held
+    expressions = running.with_still([part for _, relation in held for part in relation], keep=(shaft,))
     if not expressions.of[shaft]:
         still: dict[str, Fraction | None] = {
             part: (Fraction(0) if not of else None) for part, of in expressions.of.items()
