@@ -21,7 +21,7 @@ from handlead.kinematics.gears.gear import Gear
 from .action import MadeFlank, made_flank
 from .hob import Hob
 from .lattice import Lattice, Moving, lattice
-from .setting import Setting, full_distance
+from .setting import Setting
 from .sweep import TURN, Passages, passages
 
 Floats = npt.NDArray[np.float64]
@@ -83,7 +83,7 @@ class FlankCut:
         rate = cut.per_hob_turn
         if rate is None or not rate.axial or not rate.table:
             raise ValueError("hob, table and axial slide must all move in a cut whose flanks are looked at")
-        swept = passages(cut, hob, full_distance(hob, gear) if distance is None else distance)
+        swept = passages(cut, hob, gear.centres_with(hob.pitch_diameter) if distance is None else distance)
         middle = _passage_at(swept, gear.face_width / 2)
         two = _both_made(swept, hob, gear, swivel, middle)
         if two is None:

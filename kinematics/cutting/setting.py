@@ -51,7 +51,7 @@ class Setting:
 
     def to_depth(self, gear: Gear) -> Setting:
         """The same with the hob as deep as the gear's drawing has it."""
-        return replace(self, centre_distance=full_distance(self.hob, gear))
+        return replace(self, centre_distance=gear.centres_with(self.hob.pitch_diameter))
 
     @property
     def feed(self) -> float:
@@ -63,11 +63,6 @@ class Setting:
         cutter = tool(self.hob, self.swivel_deg, 0.3)
         up, side = reach(cutter, self.distance, self.blank.radius)
         return up, side + cutter.half_width
-
-
-def full_distance(hob: Hob, gear: Gear) -> float:
-    """Distance between work axis and hob axis at full depth, in mm."""
-    return gear.reference_diameter / 2 + gear.profile_shift * gear.module_n + hob.pitch_diameter / 2
 
 
 @dataclass(frozen=True, eq=False)

@@ -275,6 +275,10 @@ class Gear:
         """Depth of the space below the reference cylinder h_f, in mm."""
         return self.module_n * (self.rack.dedendum - self.profile_shift)
 
+    def centres_with(self, diameter: float) -> float:
+        """Distance of axes in mm, cut to full depth by a hob, or run by a worm, of this reference diameter."""
+        return self.reference_diameter / 2 + self.profile_shift * self.module_n + diameter / 2
+
     @property
     def whole_depth(self) -> float:
         """Whole depth of the teeth h, in mm, from the unshortened tip."""

@@ -86,7 +86,7 @@ def drawn_throat(work: Work, hob: HobData) -> Throat | None:
         return None
     bottom, axial = outside_diameter(work), float(work.module_n) / math.cos(math.radians(work.beta_deg))
     gear = gear_of(work)
-    centres = (gear.reference_diameter + worm) / 2 + gear.profile_shift * gear.module_n
+    centres = gear.centres_with(worm)
     radius = centres - bottom / 2
     if work.throat_radius is not None:
         # Another radius is struck from as much further off.
@@ -185,7 +185,12 @@ def hob_reference_diameter(work: Work, hob: HobData) -> float | None:
 def centres_at_depth(work: Work, hob: HobData) -> float | None:
     """Distance from the work's axis to the hob's at full depth in mm; None where the hob's size isn't known."""
     reference = hob_reference_diameter(work, hob)
-    return None if reference is None else (root_diameter(work, hob) + reference) / 2 + hob_addendum(work, hob)
+    if reference is None:
+        return None
+    sprocket = sprocket_of(work)
+    if sprocket:
+        return (sprocket.root_diameter + reference) / 2 + hob_addendum(work, hob)
+    return gear_to_cut(work).centres_with(reference)
 
 
 def hob_tip_diameter(work: Work, hob: HobData) -> float | None:

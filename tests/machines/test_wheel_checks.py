@@ -7,7 +7,6 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.cutting.setting import full_distance
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.kinematics.work.sizes import centres_at_depth, sizes_of
 from handlead.machines.blanks.witness import hob_of
@@ -107,7 +106,7 @@ def test_other_work_says_nothing_of_centres():
 @pytest.mark.parametrize("thinning", [0, "0.1"])
 def test_the_simulation_stands_at_the_same_centres(job, thinning):
     work = replace(job.work, thinning=Fraction(thinning))
-    assert full_distance(hob_of(work, job.hob), gear_to_cut(work)) == pytest.approx(centres_at_depth(work, job.hob))
+    assert gear_to_cut(work).centres_with(hob_of(work, job.hob).pitch_diameter) == pytest.approx(centres_at_depth(work, job.hob))
 
 
 def test_a_machine_must_take_a_wheel_over_its_rim():
