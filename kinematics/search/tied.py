@@ -23,11 +23,12 @@ import numpy as np
 from handlead.kinematics.frame.exact import Ratio
 from numpy.typing import NDArray
 
+from .cheapest import Filled
 from .drawer import Drawer, GearSet
 from .ratios import compare, relative_error
 from .tied_mounts import Living, Mounts
 from .tied_ratios import Given, fractions_near, given_by, values_of
-from .together import Place, SetUp, Stock
+from .together import Place, Stock
 
 Floats = NDArray[np.float64]
 
@@ -89,7 +90,7 @@ class CoupledSetUp:
     `error` is relative, above 0 where the ratio is too great.
     """
 
-    set_up: SetUp
+    set_up: Filled
     wanted: float
     error: float
 
@@ -376,7 +377,7 @@ def _within(ratio: Fraction, place: Place) -> bool:
     return compare(ratio, place.span[0]) >= 0 and compare(ratio, place.span[1]) <= 0
 
 
-def _with_error(set_up: SetUp, name: str, error: float) -> SetUp:
+def _with_error(set_up: Filled, name: str, error: float) -> Filled:
     sets = {each: replace(one, error=error) if each == name else one for each, one in set_up.sets.items()}
     return replace(set_up, sets=sets)
 

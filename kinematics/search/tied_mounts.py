@@ -14,10 +14,11 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from .cheapest import Filled, Search
 from .drawer import Drawer, share_out
 from .filling import Listed, fillings, has_any, least_work, listed
 from .tied_ratios import Given
-from .together import Place, Search, SetUp, Steps, Stock
+from .together import Place, Steps, Stock
 
 #: Ratios of a bracket that are tried on it before they are combined with others, where its drawer is no larger than so.
 _LOOKED_AT, _SMALL = 600, 50
@@ -55,7 +56,7 @@ class Mounts:
             found = known[top, bottom] = has_any(exact, self.stock.drawers[place.name])
         return found
 
-    def set_up(self, ratios: Mapping[str, Fraction], cost: float) -> SetUp | None:
+    def set_up(self, ratios: Mapping[str, Fraction], cost: float) -> Filled | None:
         """Gears and idlers for just these ratios, all from the drawer at once; None where there are none."""
         if not all(self.is_possible(place, *ratios[place.name].as_integer_ratio()) for place in self.places):
             return None
@@ -68,7 +69,7 @@ class Mounts:
             wanted = {name: (*one.gears, *one.idlers) for name, one in sets.items()}
             drawn = share_out(wanted, self.stock.sets)
             assert drawn is not None
-            return SetUp(sets, cost, drawn)
+            return Filled(sets, cost, drawn)
         if all(one.complete for one in lists) and not steps.ran_out:
             return None
         best = Search(self.stock, [one.place for one in lists]).best(1, self.stock.full)

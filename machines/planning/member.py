@@ -9,10 +9,11 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.search.change_gears import ChangeGearSet, Refused, kinds, nearest_sets, reach_of
+from handlead.kinematics.search.cheapest import Search
 from handlead.kinematics.search.drawer import drawer_for
 from handlead.kinematics.search.filling import Listed, as_it_lies, fillings, least_work, listed
 from handlead.kinematics.search.ratios import compare, relative_error
-from handlead.kinematics.search.together import Item, Place, Search, Steps, Stock, why_none_alone
+from handlead.kinematics.search.together import Item, Place, Steps, Stock, why_none_alone
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.work.requirement import Work, gear_of
 from handlead.machines.judging.checks import JOB_CHECKS

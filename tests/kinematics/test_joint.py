@@ -10,13 +10,10 @@ from fractions import Fraction
 import pytest
 from handlead.kinematics.frame.exact import PI, Ratio, sine
 from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.search.cheapest import Filled, best_set_ups
 from handlead.kinematics.search.drawer import Drawer, GearSet
 from handlead.kinematics.search.ratios import compare
-from handlead.kinematics.search.together import (
-    Place,
-    SetUp,
-    best_set_ups,
-)
+from handlead.kinematics.search.together import Place
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -63,7 +60,7 @@ def cheapest(places: list[Place], gears: list[int], limit: int) -> list[float]:
     return sorted(cost_of(places, dict(zip(names, ratios, strict=True))) for ratios in seen)[:limit]
 
 
-def holds(gears: list[int], one: SetUp) -> bool:
+def holds(gears: list[int], one: Filled) -> bool:
     used = [z for found in one.sets.values() for z in (*found.gears, *found.idlers)]
     return not Counter(used) - Counter(gears)
 
