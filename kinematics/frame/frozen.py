@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from fractions import Fraction
 from typing import Any
 
 from immutabledict import immutabledict
 
+#: What is as it is and holds nothing that could be altered; asking first whether it is a mapping takes long.
+_PLAIN = frozenset({tuple, str, int, bool, float, Fraction, type(None)})
+
 
 def frozen(value: Any) -> Any:
     """`value` with every mapping and list in it, at any depth, replaced by one that can't be altered."""
-    if isinstance(value, immutabledict):
+    if type(value) in _PLAIN or isinstance(value, immutabledict):
         return value
     if isinstance(value, Mapping):
         return immutabledict({key: frozen(each) for key, each in value.items()})

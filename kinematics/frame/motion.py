@@ -268,10 +268,8 @@ def _nearest(value: Fraction) -> int:
 
 
 def _exact(record: Rates | Position) -> None:
-    for field in fields(record):
-        value = getattr(record, field.name)
+    for name, value in list(vars(record).items()):
         if isinstance(value, float):
-            raise TypeError(
-                f"{field.name} is the float {value!r}; positions and rates must be exact fractions"
-            )
-        object.__setattr__(record, field.name, Fraction(value))
+            raise TypeError(f"{name} is the float {value!r}; positions and rates must be exact fractions")
+        if not isinstance(value, Fraction):
+            object.__setattr__(record, name, Fraction(value))

@@ -146,8 +146,11 @@ def _sign_of(value: int | None, sign: int) -> int | None:
     return None if value is None else sign * ((value > 0) - (value < 0))
 
 
+_STILL = Fraction(0)
+
+
 def _rates(values: Sequence[int | None]) -> Rates | None:
     hob, table, *slides = values
     if not hob or table is None:
         return None
-    return Rates(Fraction(table, hob), *(Fraction(slide or 0, hob) for slide in slides))
+    return Rates(Fraction(table, hob), *(Fraction(slide, hob) if slide else _STILL for slide in slides))
