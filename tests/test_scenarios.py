@@ -12,6 +12,9 @@ cause is: its place, its `kind` or what it `changes`, what it leaves, and the ch
 
 `job` names the file of a finding or value where the folder has several jobs.
 
+[mesh] rolls `work` and `mate`, two jobs of the folder, and says the exit status of `handlead mesh`; [[mesh.value]] looks
+into its answer.
+
 A folder with `sample.toml` is a worn gear to be named: [[value]] looks into the answer of `handlead sample`.
 A folder with `pile/` is a pile of orders: `test_piles.py` surveys it.
 A folder with `counted.toml` is a machine to be fitted; its `expected.toml` says the exit status of `handlead fit`
@@ -250,3 +253,18 @@ def test_the_wrong_scenarios_between_them_show_what_can_be_wrong() -> None:
         "pairs-not-allowed", "idlers-not-allowed", "hob-doesnt-suit", "wont-mount", "beyond-limits", "feed-other-way",
         "lead-angle-disagrees", "feed-belongs-to-index",
     } <= shown  # fmt: skip
+
+
+PAIRS = [folder for folder in FOLDERS if "mesh" in expected(folder)]
+
+
+@pytest.mark.parametrize("folder", PAIRS)
+def test_a_pair_rolls_as_was_reckoned(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    rolled = expected(folder)["mesh"]
+    files = [str(SCENARIOS / folder / rolled[whose]) for whose in ("work", "mate")]
+    assert main(["mesh", *files, "--json"]) == rolled["exit"]
+    answer = json.loads(capsys.readouterr().out)
+    for row in rolled["value"]:
+        found, within = at(answer, row["path"]), row.get("within")
+        assert row["source"].strip()
+        assert found == (row["value"] if within is None else pytest.approx(row["value"], abs=within)), row["path"]

@@ -112,6 +112,25 @@ def crossing_angle(first_deg: float, first: Hand | None, second_deg: float, seco
     return abs(first_deg * (first.value if first else 0) + second_deg * (second.value if second else 0))
 
 
+def crossed_distance(first: Gear, second: Gear) -> float:
+    """Distance from shaft to shaft at which a crossed helical pair has no backlash, in mm.
+
+    Half of both reference diameters, and m_n times the sum of shifts exactly: the crossing angle holds the working
+    angle normal to the teeth at the rack's own. Own derivation from the common normal.
+    """
+    shifts = first.profile_shift + second.profile_shift
+    return (first.reference_diameter + second.reference_diameter) / 2 + shifts * first.module_n
+
+
+def sliding_share(first: Gear, second: Gear) -> float:
+    """Sliding along the teeth of a crossed pair at the pitch point, as a share of the first's speed there.
+
+    sin Σ / cos β_2, with Σ the crossing angle; handbook relation (from memory).
+    """
+    cross = crossing_angle(first.helix_angle_deg, first.hand, second.helix_angle_deg, second.hand)
+    return math.sin(math.radians(cross)) / math.cos(math.radians(second.helix_angle_deg))
+
+
 def tip_thickness(gear: Gear, tip_diameter: float) -> float:
     """Thickness of a tooth at its tip, normal to it, in mm; 0 or less where it comes to a point below.
 

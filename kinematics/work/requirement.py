@@ -47,6 +47,7 @@ class Work:
     is_plain: bool = False
     throat_radius: Fraction | None = None
     rim_diameter: Fraction | None = None
+    bore: Fraction | None = None
     crown: Fraction = Fraction(0)
     taper: Fraction = Fraction(0)
     key_width: Fraction | None = None

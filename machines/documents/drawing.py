@@ -61,7 +61,8 @@ def _mate_keys(work: dict[str, Any], mate: dict[str, Any]) -> dict[str, Any]:
         keys.pop("outside_diameter", None)
     if mate.get("kind", "sprocket") != "sprocket":
         keys.pop("roller_diameter", None)
-    keys = {key: value for key, value in keys.items() if key not in (*THROAT_KEYS, *SPLINE_KEYS, "crown", "taper")}
+    its_own = (*THROAT_KEYS, *SPLINE_KEYS, "crown", "taper", "bore")
+    keys = {key: value for key, value in keys.items() if key not in its_own}
     if mate.get("kind") in ("spur", "spline", "sprocket"):
         keys = {key: value for key, value in keys.items() if key not in ("hand", "helix_angle", "lead")}
     if "hand" in keys and work["kind"] != "worm wheel":
@@ -238,6 +239,7 @@ def _built(values: dict[str, Any]) -> Work:
         is_plain=values.get("blank") == "plain",
         throat_radius=values.get("throat_radius"),
         rim_diameter=values.get("rim_diameter"),
+        bore=values.get("bore"),
         crown=values.get("crown", Fraction(0)),
         taper=values.get("taper", Fraction(0)),
         key_width=values.get("key_width"),

@@ -140,6 +140,7 @@ class Job:
     cutting: Cutting = Cutting()
     centre_distance: Fraction | None = None
     crossing_angle_deg: Fraction | None = None
+    least_backlash: Fraction | None = None
     measured: tuple[Gauging, ...] = ()
     halves: Halves | None = None
     fixture: str = ""
@@ -247,6 +248,7 @@ def _job(document: Document, beside: str) -> Job:
         cutting=_cutting(values.get("cutting", {})),
         centre_distance=values.get("mate", {}).get("centre_distance"),
         crossing_angle_deg=values.get("mate", {}).get("crossing_angle"),
+        least_backlash=values.get("mate", {}).get("least_backlash"),
         measured=tuple(_gauging(row) for row in values.get("measured", ())),
         halves=halves,
         fixture=values.get("fixture", ""),

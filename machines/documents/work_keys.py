@@ -68,6 +68,7 @@ _WORK_KEYS = (
         "reference cylinder; cut by a template, or by two slides geared together.",
         default="0",
     ),
+    Key("bore", SIZE, "Diameter of the bore, or of what a rim is hollowed out to, so that the rim can be judged."),
     Key("roller_diameter", SIZE, "Greatest diameter of the chain's rollers, for the depth of a sprocket."),
     Key(
         "blank",
@@ -115,6 +116,12 @@ MATE = Table(
     (
         *(Key(key.name, key.value, key.meaning, False, "as in [work]") for key in _WORK_KEYS),
         Key("centre_distance", SIZE, "From shaft to shaft, where they are parallel.", default="from the shifts"),
+        Key(
+            "least_backlash",
+            Length(0),
+            "Least backlash that the drawing asks for, normal to the flanks.",
+            default="common practice, and said",
+        ),
         Key("crossing_angle", Angle(0, 90), "Angle at which the shafts cross, of a crossed helical pair.", default="0"),
     ),
     (*(OneOf(choice.keys) for choice in _WORK_CHOICES), OneOf(("centre_distance", "crossing_angle"))),

@@ -9,17 +9,20 @@ from typing import Any
 from handlead.kinematics.gears.gear import least_profile_shift
 from handlead.kinematics.gears.pair import (
     Running,
+    crossed_distance,
     crossing_angle,
     distance_without_backlash,
     is_undercut,
     run_together,
+    sliding_share,
     tip_thickness,
+    usual_least_backlash,
 )
 from handlead.kinematics.work.requirement import Work, gear_of, gear_to_cut
 from handlead.kinematics.work.sizes import gear_on_blank, outside_diameter, root_diameter
 from handlead.machines.documents.job_file import Job
 from handlead.machines.setups.case import Case
-from handlead.machines.setups.findings import Finding
+from handlead.machines.setups.findings import Fact, Finding
 from handlead.machines.toml.units import length
 
 #: A tip thinner than this many modules breaks or chips (common practice; case-hardened teeth want twice as much).
@@ -27,6 +30,9 @@ LEAST_TIP = 0.2
 
 #: Clearance of tips from roots and contact ratio below which a pair is warned of (common practice).
 LEAST_CLEARANCE, LEAST_CONTACT = 0.1, 1.2
+
+#: Least thickness of a rim under the teeth, in whole depths of them (common practice for steel; from memory).
+LEAST_RIM = 1.2
 
 #: Backlash beyond this many modules is more than any pair is meant to have (own choice).
 LOOSE = 0.2
@@ -37,10 +43,15 @@ _CROSSING_OFF = 0.02
 
 @dataclass(frozen=True)
 class PairSizes:
-    """A pair on parallel shafts as it will run, the work first; `given` says whether the drawing gives its centres."""
+    """A pair on parallel shafts as it will run, the work first; `given` says whether the drawing gives its centres.
+
+    `least_backlash` is what it ought to have at least: `asked` for by the drawing, or common practice.
+    """
 
     running: Running
     given: bool
+    least_backlash: float
+    asked: bool
 
     def as_json(self) -> dict[str, Any]:
         """The `pair` object of a proof: mm, degrees and bare numbers."""
@@ -51,6 +62,8 @@ class PairSizes:
             "working_pressure_angle_deg": run.working_pressure_angle_deg,
             "shift_sum_without_backlash": run.shift_sum,
             "backlash": run.backlash,
+            "least_backlash": self.least_backlash,
+            "least_backlash_from": "drawing" if self.asked else "common practice",
             "transverse_contact_ratio": run.transverse_contact_ratio,
             "overlap_ratio": run.overlap_ratio,
             "tip_clearance": run.clearances[0],
@@ -73,11 +86,43 @@ def pair_sizes(job: Job) -> PairSizes | None:
     roots = (root_diameter(job.work, job.hob), root_diameter(job.mate, job.hob))
     given = job.centre_distance is not None
     # A thinning belongs to the backlash, not to the centres that the drawing means.
-    distance = job.centre_distance
-    if distance is None:
-        drawn = distance_without_backlash(gear_of(job.work), gear_of(job.mate))
-        return PairSizes(run_together(first, second, tips, roots, drawn), given)
-    return PairSizes(run_together(first, second, tips, roots, float(distance)), given)
+    if job.centre_distance is None:
+        distance = distance_without_backlash(gear_of(job.work), gear_of(job.mate))
+    else:
+        distance = float(job.centre_distance)
+    asked = job.least_backlash is not None
+    least = float(job.least_backlash or 0) if asked else usual_least_backlash(distance, first.module_n)
+    return PairSizes(run_together(first, second, tips, roots, distance), given, least, asked)
+
+
+@dataclass(frozen=True)
+class CrossedSizes:
+    """A pair of helical gears on crossed shafts, which touch at a point: angle in degrees, distance in mm.
+
+    `sliding` is that along the teeth at the pitch point, as a share of the work's speed there.
+    """
+
+    crossing_deg: float
+    centre_distance: float
+    sliding: float
+
+    def as_json(self) -> dict[str, Any]:
+        """The `crossed_pair` object of a proof."""
+        return {
+            "crossing_angle_deg": self.crossing_deg,
+            "centre_distance_without_backlash": self.centre_distance,
+            "sliding": self.sliding,
+        }
+
+
+def crossed_sizes(job: Job) -> CrossedSizes | None:
+    """How work and mate stand on crossed shafts; None for any other pair, and where their angles don't go together."""
+    if job.mate is None or not job.crossing_angle_deg or not _is_gear(job.work) or not _is_gear(job.mate):
+        return None
+    if any(_unsuited(job, job.mate)):
+        return None
+    first, second = gear_of(job.work), gear_of(job.mate)
+    return CrossedSizes(float(job.crossing_angle_deg), crossed_distance(first, second), sliding_share(first, second))
 
 
 def _is_gear(work: Work) -> bool:
@@ -85,10 +130,11 @@ def _is_gear(work: Work) -> bool:
 
 
 def check_teeth(case: Case) -> Iterator[Finding]:
-    """Teeth that the hob undercuts, and tips that come to a point."""
+    """Teeth that the hob undercuts, tips that come to a point, and a rim that is too thin under them."""
     work = case.job.work
     if not _is_gear(work):
         return
+    yield from _rim(case)
     gear = gear_to_cut(work)
     least = least_profile_shift(gear)
     if is_undercut(gear):
@@ -112,6 +158,31 @@ def check_teeth(case: Case) -> Iterator[Finding]:
             "Turn the blank smaller, or ask whoever drew it for less profile shift.",
             {"tip_thickness_mm": thick, "least_mm": LEAST_TIP * gear.module_n, "outside_diameter_mm": tip},
         )
+
+
+def _rim(case: Case) -> Iterator[Finding]:
+    """What is left between the roots and the bore."""
+    work, units = case.job.work, case.job.units
+    if work.bore is None or case.sizes.wanting or case.sizes.depth <= 0:
+        return
+    rim = (case.sizes.root_diameter - float(work.bore)) / 2
+    least = LEAST_RIM * case.sizes.depth
+    if rim >= least:
+        return
+    facts: dict[str, Fact] = {"rim_mm": rim, "least_mm": least, "bore_mm": float(work.bore)}
+    if rim <= 0:
+        message = (
+            f"The teeth go through to the bore: it is {length(float(work.bore), units)} across, and the roots stand at "
+            f"{length(case.sizes.root_diameter, units)}."
+        )
+        yield Finding("thin-rim", "error", message, "See to the bore, the count and the module of the drawing.", facts)
+        return
+    message = (
+        f"Between roots and bore {length(rim, units)} of rim is left, less with a keyway; {LEAST_RIM:g} whole depths, "
+        f"{length(least, units)}, is the least that is usual."
+    )
+    remedy = "Ask whoever drew it: teeth break out through a thin rim. Support it well while it is cut."
+    yield Finding("thin-rim", "warning", message, remedy, facts)
 
 
 def check_pair(case: Case) -> Iterator[Finding]:
@@ -244,6 +315,8 @@ def _centres(job: Job, sizes: PairSizes) -> Iterator[Finding]:
     run, units, module = sizes.running, job.units, float(job.work.module_n)
     assert job.mate is not None
     if not sizes.given:
+        if sizes.asked:
+            yield from _little(sizes, units)
         return
     share = run.shift_sum * job.mate.teeth / (job.work.teeth + job.mate.teeth)
     facts = {
@@ -268,3 +341,19 @@ def _centres(job: Job, sizes: PairSizes) -> Iterator[Finding]:
             f"{wanted}; as they are the pair has {length(run.backlash, units)} of backlash.",
             "Take up the shifts with whoever drew it: more of them takes the backlash out.", facts,
         )  # fmt: skip
+    else:
+        yield from _little(sizes, units)
+
+
+def _little(sizes: PairSizes, units: str) -> Iterator[Finding]:
+    """Less backlash than the drawing asks for, or than is usual."""
+    there, least = sizes.running.backlash, sizes.least_backlash
+    if there >= least - 1e-4:
+        return
+    whose = "the drawing asks for" if sizes.asked else "common practice for such a pair is"
+    yield Finding(
+        "little-backlash", "warning" if sizes.asked else "note",
+        f"The pair has {length(max(there, 0.0), units)} of backlash as drawn; {whose} {length(least, units)} or more.",
+        "Give thinning under [work] and [mate], together as much as is missing: the hob then goes deeper for it.",
+        {"backlash_mm": there, "least_mm": least, "asked": sizes.asked},
+    )  # fmt: skip

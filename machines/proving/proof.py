@@ -17,7 +17,7 @@ from handlead.machines.documents.job_file import Job
 from handlead.machines.judging.checks import CHECKS
 from handlead.machines.judging.key_checks import check_keys_found
 from handlead.machines.judging.move_checks import check_moves
-from handlead.machines.judging.pair_checks import PairSizes, pair_sizes
+from handlead.machines.judging.pair_checks import CrossedSizes, PairSizes, crossed_sizes, pair_sizes
 from handlead.machines.judging.taking_up import TakingUp, taking_up, witness_toothed
 from handlead.machines.measuring.first_lead import first_lead
 from handlead.machines.measuring.hand_checks import HandCheck, hand_checks
@@ -133,6 +133,11 @@ class Proof:
             return None
 
     @property
+    def crossed_pair(self) -> CrossedSizes | None:
+        """How work and mate stand on crossed shafts; None for any other pair."""
+        return crossed_sizes(self.case.job)
+
+    @property
     def hand_checks(self) -> tuple[HandCheck, ...]:
         """What can be counted by hand at the machine before the first cut."""
         return hand_checks(self.case, self.computed.table_per_hob, self.computed.table_per_hob_feeding)
@@ -165,6 +170,8 @@ class Proof:
         pair = self.pair
         if pair is not None:
             value["pair"] = pair.as_json()
+        if self.crossed_pair is not None:
+            value["crossed_pair"] = self.crossed_pair.as_json()
         if self.other_half is not None and self.case.job.halves is not None:
             value["double_helical"] = halves_json(self.case, self.case.job.halves, self.other_half)
         if self.taking_up is not None:

@@ -13,6 +13,9 @@ from handlead.machines.toml.units import height, length
 from .members import RolledMember
 from .words import AT, DRIVES, at_the_machine, where
 
+#: Less than this over the face, in µm, is no lean to speak of (own choice).
+_LEANS = 1.0
+
 if TYPE_CHECKING:
     from handlead.kinematics.rolling.roll import Rolled
 
@@ -114,7 +117,7 @@ def _bears(found: PairRolled, side: int, turning: str) -> Iterator[Finding]:
     yield Finding(
         "bears-in-part", "warning",
         f"With the work turning {turning} and driving, the flanks bear {at}: along {100 * bears.length:.0f} % of it.",
-        f"Over the face {leans}: cut the one again that is off."
+        f"Over the face {leans}: prove that job, and cut it again."
         if leans and one_sided else "See to the leads of both and to what stands on their flanks.",
         {"work_turns": turning, "where": place, "face": bears.length},
     )  # fmt: skip
@@ -124,7 +127,7 @@ def _leans(found: PairRolled) -> Iterator[str]:
     """Which member leans off its drawing, and by how much."""
     for whose, member in zip(("work", "mate"), found.members, strict=True):
         lean = member.lean_um
-        if lean is not None and member.found is not None:
+        if lean is not None and member.found is not None and abs(lean) > _LEANS:
             way = "right" if lean > 0 else "left"
             yield f"the {whose}'s teeth lean {height(abs(lean), found.job.units)} too far to the {way}"
 

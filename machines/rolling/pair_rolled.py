@@ -39,7 +39,8 @@ class NotRolled(HandleadError, ValueError):
 class PairRolled:
     """Work and mate rolled together; `rolled` is None where they can't be, and a finding says why.
 
-    `distance_from` says where the centre distance comes from: "asked", "drawing", or "usual backlash".
+    `distance_from` says where the centre distance comes from: "asked", "drawing", or which backlash it is for, "least
+    backlash" where the drawing asks for one, else "usual backlash".
     """
 
     job: Job
@@ -157,7 +158,7 @@ def roll_pair(
     judged = list(
         judge_pair(
             replace(pair, centre_distance=None if centres is None else Fraction(centres))
-            if whence != "usual backlash"
+            if not whence.endswith("backlash")
             else pair
         )
     )
@@ -206,7 +207,9 @@ def _distance(pair: Job, mate: Job | None, asked: Fraction | None) -> tuple[floa
         if pair.work.thinning or pair.mate.thinning:
             return distance_without_backlash(gear_of(pair.work), gear_of(pair.mate)), "drawing"
         first, second = gear_to_cut(pair.work), gear_to_cut(pair.mate)
+        asked = pair.least_backlash
         least = usual_least_backlash(distance_without_backlash(first, second), first.module_n)
-        return distance_with_backlash(first, second, least), "usual backlash"
+        whence = "usual backlash" if asked is None else "least backlash"
+        return distance_with_backlash(first, second, least if asked is None else float(asked)), whence
     except ValueError:
         return None, "drawing"

@@ -333,6 +333,7 @@ def _work(work: Work, units: str) -> dict[str, Any]:
         "blank": "plain" if work.is_plain else None,
         "throat_radius": work.throat_radius,
         "rim_diameter": work.rim_diameter,
+        "bore": work.bore,
         "key_width": work.key_width,
         "minor_diameter": work.minor_diameter,
         "form_diameter": work.form_diameter,
@@ -353,7 +354,12 @@ def _mate(job: Job) -> dict[str, Any]:
         values["hand"] = mate.hand.word
     elif work.hand:
         values.pop("hand", None)
-    return values | {"centre_distance": job.centre_distance, "crossing_angle": job.crossing_angle_deg}
+    return values | {
+        "bore": mate.bore,
+        "centre_distance": job.centre_distance,
+        "crossing_angle": job.crossing_angle_deg,
+        "least_backlash": job.least_backlash,
+    }
 
 
 def hob_values(hob: HobData, units: str) -> dict[str, Any]:

@@ -222,3 +222,89 @@ def test_a_plan_says_before_it_is_cut_that_the_pair_can_not_run(tmp_path, capsys
     assert main(["plan", str(path), "--top", "1", "--json"]) == 1
     (finding,) = json.loads(capsys.readouterr().out)["pair_findings"]
     assert finding["code"] == "pair-shafts"
+
+
+# ---------------------------------------------------------------- rim, least backlash, crossed pairs
+
+
+def in_inches(text):
+    """The same job in inches, to the last digit that a drawing has."""
+    text = text.replace('machine = "corvane-7"', 'machine = "corvane-7"\nunits = "in"')
+    for before, after in (("diameter = 70", "diameter = 2.75591"), ("face_width = 30", "face_width = 1.1811"), ("56.5", "2.224409"),
+                          ("bore = 25", "bore = 0.984252"), ("bore = 34", "bore = 1.338583"), ("least_backlash = 0.08", "least_backlash = 0.00315")):  # fmt: skip
+        text = text.replace(before, after)
+    return text
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_a_rim_thinner_than_the_teeth_bear_is_warned_of_and_a_bore_through_the_roots_refused(units):
+    def said(bore):
+        text = PAIR.replace("face_width = 30", f"face_width = 30\nbore = {bore}", 1)
+        return found(proof_of(text if units == "mm" else in_inches(text)), "thin-rim").get("thin-rim")
+
+    # Roots at 36 + 3.6 - 7.5 = 32.1 mm, teeth 6.15 mm deep (blank 45.6 less nothing: (45.6 - 32.1) / 2 = 6.75).
+    thin = said(25)
+    assert thin.severity == "warning" and thin.facts["rim_mm"] == pytest.approx((32.1 - 25) / 2, abs=1e-3)
+    assert thin.facts["least_mm"] == pytest.approx(1.2 * 6.75, abs=1e-3)
+    assert ("3.550 mm" if units == "mm" else "0.1398 in") in thin.message
+    assert said(34).severity == "error"
+    assert said(10 if units == "mm" else 0.4) is None
+
+
+def test_a_bore_is_not_the_mate_s_unless_it_says_so():
+    job = read_job_text(PAIR.replace("face_width = 30", "face_width = 30\nbore = 10", 1).replace("teeth = 24", "teeth = 24\nbore = 20"))
+    assert (job.work.bore, job.mate.bore) == (10, 20)
+    again = read_job_text(job_text(job))
+    assert (again.work, again.mate) == (job.work, job.mate)
+    assert read_job_text(PAIR.replace("face_width = 30", "face_width = 30\nbore = 10", 1)).mate.bore is None
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_less_backlash_than_asked_is_warned_of_and_less_than_usual_noted(units):
+    def said(text):
+        proof = proof_of(text if units == "mm" else in_inches(text))
+        return found(proof, "little-backlash").get("little-backlash"), proof.pair.as_json()
+
+    usual, sizes = said(PAIR)
+    assert usual.severity == "note" and "common practice" in usual.message
+    # 2/3 (0.06 + 0.0005 · 56.5 + 0.03 · 3)
+    assert sizes["least_backlash"] == pytest.approx(0.118833, abs=1e-5)
+    asked, sizes = said(PAIR.replace("centre_distance", "least_backlash = 0.08\ncentre_distance"))
+    assert asked.severity == "warning" and sizes["least_backlash_from"] == "drawing"
+    assert ("0.080 mm" if units == "mm" else "0.0032 in") in asked.message
+    thinned, _ = said(PAIR.replace("face_width = 30", f"face_width = 30\nthinning = {'0.07' if units == 'mm' else '0.00276'}", 1))
+    assert thinned is None, "the mate's teeth are thinner by as much"
+
+
+def test_what_the_remedy_for_little_backlash_says_takes_it_away():
+    proof = proof_of(PAIR)
+    missing = proof.pair.least_backlash - proof.pair.running.backlash
+    # Along the reference circles; each tooth by half of it over the cosine of the pressure angle.
+    each = missing / 2 / math.cos(math.radians(20))
+    assert not found(proof_of(PAIR.replace("face_width = 30", f"face_width = 30\nthinning = {each:.4f}", 1)), "little-backlash")
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_a_crossed_pair_has_its_distance_and_its_angle(units, capsys):
+    text = HELICAL.replace("teeth = 74", "teeth = 74\ncrossing_angle = 44")
+    if units == "in":
+        text = text.replace('machine = "corvane-7"', 'machine = "corvane-7"\nunits = "in"').replace("= 70", "= 2.75").replace("= 36", "= 1.4")
+    crossed = proof_of(text).as_json()["crossed_pair"]
+    assert crossed["crossing_angle_deg"] == 44
+    # (23 + 74) · 3 / cos 22° / 2
+    assert crossed["centre_distance_without_backlash"] == pytest.approx(156.927, abs=0.001)
+    assert crossed["sliding"] == pytest.approx(math.sin(math.radians(44)) / math.cos(math.radians(22)))
+    assert "crossed_pair" not in proof_of(HELICAL).as_json()
+
+
+def test_the_sheet_has_the_centres_of_either_kind_of_pair():
+    import datetime
+
+    from handlead.viz.sheet.words import sheet_words
+
+    def rows(text):
+        return repr(sheet_words(prove(read_job_text(text)), datetime.date(2026, 1, 5)))
+
+    assert "centres  a" in rows(PAIR) and "56.500 mm" in rows(PAIR)
+    assert "shafts cross at" in rows(HELICAL.replace("teeth = 74", "teeth = 74\ncrossing_angle = 44"))
+    assert "bore" in rows(PAIR.replace("face_width = 30", "face_width = 30\nbore = 10", 1))

@@ -26,10 +26,13 @@ TABLES: Mapping[str, Table] = {"work": WORK, "mate": MATE, "hob": HOB, "cutting"
 SHOWN: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "work": (
         ("kind", "teeth", "helix_angle", "lead", "hand", "face_width", "quality"),
-        ("pressure_angle", "transverse_pressure_angle", "profile_shift", "outside_diameter", "thinning",
+        ("pressure_angle", "transverse_pressure_angle", "profile_shift", "outside_diameter", "thinning", "bore",
          "roller_diameter", "blank", "throat_radius", "rim_diameter"),
     ),
-    "mate": (("teeth", "profile_shift", "face_width", "hand", "centre_distance", "crossing_angle"), ()),
+    "mate": (
+        ("teeth", "profile_shift", "face_width", "hand", "centre_distance", "crossing_angle"),
+        ("least_backlash", "bore"),
+    ),
     "hob": (
         ("starts", "hand", "lead_angle", "diameter", "outside_diameter", "gashes", "length"),
         ("pressure_angle", "rack", "addendum", "dedendum", "tip_radius", "ground_to"),
@@ -54,7 +57,8 @@ _NAMES = {"quality": "class", "hob_rpm": "hob speed", "helix_angle": "helix angl
 
 #: What lengths are in beside the field; the rest is a bare number, an angle or a word.
 _LENGTHS = frozenset({
-    "lead", "face_width", "outside_diameter", "thinning", "roller_diameter", "throat_radius", "rim_diameter",
+    "lead", "face_width", "outside_diameter", "thinning", "bore", "least_backlash", "roller_diameter", "throat_radius",
+    "rim_diameter",
     "diameter", "length", "ground_to", "feed", "centre_distance", "feed_marks", "thickness_miss", "span_miss",
     "depth_miss",
 })  # fmt: skip

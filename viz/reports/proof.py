@@ -222,6 +222,13 @@ def _mounted(proof: Proof) -> Table:
 def _pair(proof: Proof) -> Iterator[tuple[str, str]]:
     """How work and mate run together."""
     pair, units = proof.pair, proof.case.job.units
+    crossed = proof.crossed_pair
+    if crossed is not None:
+        across = length(crossed.centre_distance, units, 3 if units == "in" else 2)
+        yield (
+            "with the mate",
+            f"shafts cross at {crossed.crossing_deg:g}°, {across} apart without backlash; touch at a point",
+        )
     if pair is None:
         return
     run, digits = pair.running, 3 if units == "in" else 2

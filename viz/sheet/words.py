@@ -54,6 +54,7 @@ from .halves_words import halves_block
 from .hand_check_words import hand_check_block
 from .key_words import key_rows, keys_text
 from .measure_words import first_lead_block, measures_block
+from .pair_words import with_mate
 from .steps import Block
 from .toothed_words import toothed_block
 
@@ -648,7 +649,7 @@ def _work(case: Case) -> Rows:
     ]
     if not case.sizes.wanting and case.sizes.depth > 0:
         rows.append(("whole depth  h", dial(case.sizes.depth, units)))
-    return rows + list(_measures(case))
+    return rows + list(_measures(case)) + list(with_mate(case))
 
 
 def _throat(case: Case) -> Rows:
