@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
@@ -186,12 +187,13 @@ def _search(wanted: Wanted, work: Work, manner: Manner) -> Found:
         # What stands against the plain way is what a person can do something about.
         too_fast = all(reached == _LIMITS for reached, _ in of_coupled.reasons) and not of_coupled.cut_short
         log.reasons = of_coupled.reasons if of_coupled.reasons and too_fast else log.reasons or of_coupled.reasons
+    found = [(number, planned) for number, planned in found if wanted.keeps(planned.setup.change)]
     # What lies beyond the usual width comes after it, so that the best is the same however many are listed.
     usual = best_of([one for number, one in found if number < width], asked)
     more = best_of([one for number, one in found if number >= width], asked) if wanted.top > WIDTH else []
     result.setups = usual + more
     if not found:
-        result.none_because = log.text() or _no_way(work)
+        result.none_because = (log.text() or _no_way(work)) + wanted.held_words
         result.is_settled = log.farthest == _LIMITS
         if log.cut_short:
             result.not_searched = (
@@ -488,6 +490,9 @@ def _with_lying(
 ) -> Listed:
     """What stands on the bracket already put first, where it will do."""
     there = wanted.lying.get(place.name)
+    if place.name in wanted.held and there is not None:
+        item = as_it_lies(place, stock, there)
+        return replace(made, items=(item,) if item else ())
     if there is None or not serves(there.size):
         return made
     item = as_it_lies(place, stock, there)
@@ -561,7 +566,7 @@ def _in_reach(place: Place, stock: Stock, log: _Log) -> bool:
 
 def _filled(stock: Stock, lists: list[Listed], wanted: Wanted, log: _Log) -> list[Sets]:
     """The likeliest choices that the drawers allow together."""
-    steps, found = Steps(_QUICK if log.quick else _STEPS), []
+    steps, found = Steps(_QUICK if log.quick else _STEPS), _left_standing(stock, lists, log)
     for sets in fillings(stock, lists, steps):
         found.append(sets)
         if log.quick or len(found) >= max(WIDTH, wanted.top):
@@ -580,6 +585,16 @@ def _filled(stock: Stock, lists: list[Listed], wanted: Wanted, log: _Log) -> lis
         f"{', '.join(names[:-1])} and {names[-1]} can each be met alone, but not together: they ask for the same gears",
     )
     return []
+
+
+def _left_standing(stock: Stock, lists: list[Listed], log: _Log) -> list[Sets]:
+    """For each bracket on which gears can stay the likeliest choice with them; the first list has its say anyway."""
+    found: list[Sets] = []
+    for number, one in enumerate(lists):
+        if number and one.items and one.items[0].lies and not log.quick:
+            led = [replace(one, items=one.items[:1]), *lists[:number], *lists[number + 1 :]]
+            found += itertools.islice(fillings(stock, led, Steps(_QUICK)), 1)
+    return [sets for number, sets in enumerate(found) if sets not in found[:number]]
 
 
 def _spread(feeds: Listed, demand: Needed, asked: Asked) -> Listed:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -72,7 +72,8 @@ class Member:
 class Plan:
     """The set-ups of every member; `shares_differential` where a pair's are alike on that bracket.
 
-    `lying` is what stood on the brackets before, where that was said. With `goes_on` this is what was found so far.
+    `lying` is what stood on the brackets before, where that was said, `held` which of them had to keep it. With
+    `goes_on` this is what was found so far.
     """
 
     job: Job
@@ -80,6 +81,7 @@ class Plan:
     members: tuple[Member, ...]
     shares_differential: bool
     lying: Mapping[str, Mounted] = field(default_factory=dict)
+    held: frozenset[str] = frozenset()
     goes_on: bool = False
 
     def __post_init__(self) -> None:
@@ -129,6 +131,11 @@ class Plan:
         asked_for = [member for member in self.members if member.name in ASKED_FOR and member.setups]
         return asked_for[-1].setups[0].setup.change if asked_for else {}
 
+    @property
+    def left(self) -> Mapping[str, Mounted]:
+        """The same with what was held on brackets that no member needs."""
+        return {**{name: one for name, one in self.lying.items() if name in self.held}, **self.last_change}
+
     def as_json(self) -> dict[str, Any]:
         """The plan as one JSON object of the contract."""
         return {
@@ -148,17 +155,19 @@ def plan(
     top: int = 5,
     lying: Mapping[str, Mounted] | None = None,
     so_far: Callable[[Plan], None] | None = None,
+    hold: Collection[str] = (),
 ) -> Plan:
     """Find the set-ups for a job, on its own machine or another.
 
     The members are the work, the mate if the job has one, and else the same gear of the other hand.
     Every set-up returned has been proved as wanted. `lying` is what stands on the brackets from the piece of work
-    before, to be left there as far as it serves. The best set-up doesn't depend on `top`, how many are listed.
+    before, to be left there as far as it serves; on the brackets to `hold` it stays in any case, but for idlers.
+    The best set-up doesn't depend on `top`, how many are listed.
 
     `so_far` is called while the search goes on, each time that the work, the first member, has a better set-up, proved
     like all others, or none yet, with what stands against it: somebody who waits has an answer at once.
     """
-    wanted = Wanted.of(job, machine or job.machine, top, lying or {})
+    wanted = Wanted.of(job, machine or job.machine, top, lying or {}, hold)
     members = _members(job)
     tell = _telling(wanted, members[0], so_far)
     shared = _plan_pair(wanted, members[:2], tell)
@@ -166,10 +175,10 @@ def plan(
     for name, work in members[len(planned) :]:
         if name == "other hand" and not planned[0].setups:
             left_out = Member(name, work, (), "the hand that is asked for can't be set", not_searched=_OTHER_HAND)
-            return Plan(job, wanted.machine, (*planned, left_out), False, wanted.lying)
+            return Plan(job, wanted.machine, (*planned, left_out), False, wanted.lying, wanted.held)
         wants = wanted_for(wanted.after(_standing(planned)), name)
         planned.append(_member(wants, name, work, None if planned else tell))
-    return Plan(job, wanted.machine, tuple(planned), shared is not None, wanted.lying)
+    return Plan(job, wanted.machine, tuple(planned), shared is not None, wanted.lying, wanted.held)
 
 
 _OTHER_HAND = "the other hand wasn't looked at"
@@ -198,7 +207,7 @@ def _telling(
 
     def tell(found: Found) -> None:
         member = _as_member(wanted, *first, found)
-        so_far(Plan(wanted.job, wanted.machine, (member,), False, wanted.lying, goes_on=True))
+        so_far(Plan(wanted.job, wanted.machine, (member,), False, wanted.lying, wanted.held, goes_on=True))
 
     return tell
 

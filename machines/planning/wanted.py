@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
@@ -19,7 +19,7 @@ from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work, swivel_deg
 from handlead.machines.documents.job_file import Job
 from handlead.machines.documents.machine_file import Machine
-from handlead.machines.setups.drawers import drawers_of
+from handlead.machines.setups.drawers import drawers_of, shortfalls
 from handlead.machines.setups.templates import levers_for_relief
 from handlead.machines.setups.ways import Needed, Way, find_ways
 
@@ -32,7 +32,10 @@ _MOST_LOOSE = 40
 
 @dataclass(frozen=True)
 class Wanted:
-    """The job on its machine: `feed` is the way meant, `lying` what stands on the brackets before it is set."""
+    """The job on its machine: `feed` is the way meant, `lying` what stands on the brackets before it is set.
+
+    On the brackets that are `held` nothing else may stand; an idler may be put in or taken out.
+    """
 
     job: Job
     machine: Machine
@@ -42,14 +45,24 @@ class Wanted:
     gear_sets: list[GearSet]
     top: int
     lying: Mapping[str, Mounted]
+    held: frozenset[str] = frozenset()
 
     @classmethod
-    def of(cls, job: Job, machine: Machine, top: int, lying: Mapping[str, Mounted]) -> Wanted:
-        """What the job asks of the machine."""
+    def of(
+        cls, job: Job, machine: Machine, top: int, lying: Mapping[str, Mounted], held: Collection[str] = ()
+    ) -> Wanted:
+        """What the job asks of the machine. Raises `ValueError` for a bracket that is held with nothing on it."""
+        for name in held:
+            machine.check_bracket(name)
+            if name not in lying:
+                raise ValueError(f"{name!r} can't be held as it stands: nothing is known to stand there")
         drive = machine.normal_drive
         meant = job.setup.feed if job.setup and job.setup.feed else USUAL_FEED_WAY
         stand = {name: mounted.ratio for name, mounted in lying.items()}
-        return cls(job, machine, drive, meant, find_ways(machine, drive, stand), drawers_of(machine), top, lying)
+        return cls(
+            job, machine, drive, meant, find_ways(machine, drive, stand), drawers_of(machine), top, lying,
+            frozenset(held),
+        )  # fmt: skip
 
     def with_other_loose(self, work: Work) -> Iterator[Wanted]:
         """The same with one of the loose brackets of a series at another ratio that one pair gives.
@@ -74,6 +87,19 @@ class Wanted:
         """What the index gears have to give, in size, with a loose bracket at `ratio` that stands at `now`."""
         index = next(way.constants.index for way in self.ways if way.constants.index)
         return abs(index.ratio(self.job.hob.hand, self.job.hob.starts, work.teeth) * now / ratio)
+
+    def keeps(self, change: Mapping[str, Mounted]) -> bool:
+        """Whether gears leave what is held as it stands, and are there beside it."""
+        if not all(name not in change or change[name].gears == self.lying[name].gears for name in self.held):
+            return False
+        every = {**{name: self.lying[name] for name in self.held}, **change}
+        return not self.held or not any(shortfalls(self.machine, every))
+
+    @property
+    def held_words(self) -> str:
+        """What is held, in words, for why there is no set-up; empty where nothing is."""
+        held = [f"{name} is held at {Mounted(self.lying[name].gears)}" for name in sorted(self.held)]
+        return "".join(f"; {words}" for words in held)
 
     def after(self, change: Mapping[str, Mounted]) -> Wanted:
         """The same once `change` stands on the brackets: loose pairs of a series stay as they are, if they may."""

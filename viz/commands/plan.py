@@ -7,6 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from handlead.kinematics.train.links import Mounted
+    from handlead.machines.documents.job_file import Job
+    from handlead.machines.documents.machine_file import Machine
     from handlead.machines.planning.planning import Plan
 
 
@@ -44,6 +49,14 @@ def add(commands: Any) -> None:
         metavar="TEETH",
         help="gears owned, such as 20,24,24,30 or 20-100 or every fifth, 20-120/5, for --ratio",
     )
+    parser.add_argument(
+        "--now", metavar="JOB", type=Path,
+        help="a job whose set-up stands on the machine now: of equally true ones that comes first which changes least",
+    )  # fmt: skip
+    parser.add_argument(
+        "--hold", nargs="+", action="extend", default=[], metavar="BRACKET",
+        help="leave the gears of this bracket as they stand, by --now or else by the job's own [setup]",
+    )  # fmt: skip
     parser.add_argument("--bracket", metavar="NAME", help="which bracket of the --machine the --ratio is for")
     parser.add_argument(
         "--pairs",
@@ -121,9 +134,30 @@ def _plan(path: Path, options: argparse.Namespace, before: Plan | None) -> Plan:
     job = read_job(path)
     machine = find_machine(options.machine, path.parent) if options.machine else None
     same = before is not None and before.machine.digest == (machine or job.machine).digest
-    lying = before.last_change if before and same else None
+    lying = before.left if before and same else _standing(job, machine or job.machine, options)
     with Progress() as line:
-        return plan(job, machine, options.top, lying, so_far=lambda found: line.show(_so_far(found)))
+        return plan(job, machine, options.top, lying, lambda found: line.show(_so_far(found)), options.hold)
+
+
+def _standing(job: Job, machine: Machine, options: argparse.Namespace) -> Mapping[str, Mounted] | None:
+    """What stands on the machine before it is set. Raises `HandleadError` for what can't be held."""
+    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.toml.errors import HandleadError
+
+    now = read_job(options.now) if options.now else job if options.hold else None
+    if now is not None and now.setup is None:
+        raise HandleadError(f"{now.path}: it has no [setup], so nothing is known to stand on {machine.name} now")
+    if now is not None and now.machine.digest != machine.digest:
+        raise HandleadError(f"{now.path}: it stands on {now.machine.name}, and the job is planned on {machine.name}")
+    standing = now.setup.change if now and now.setup else None
+    for name in options.hold:
+        try:
+            machine.check_bracket(name)
+        except ValueError as fault:
+            raise HandleadError(f"--hold: {fault}") from None
+        if standing is None or name not in standing:
+            raise HandleadError(f'--hold "{name}": nothing stands there. Give --now a job that has gears on it')
+    return standing
 
 
 def _so_far(found: Plan) -> str:
