@@ -94,74 +94,89 @@ def _shape(values: dict[str, Any]) -> Work | None:
 
 def _work(values: dict[str, Any], table: str, complaints: Complaints) -> Work | None:
     before = bool(complaints)
-    lean = next((key for key in ("helix_angle", "lead") if values.get(key)), None)
-    kind, hand = values["kind"], values.get("hand")
-    if kind == "spur" and (lean or hand):
-        message = f'{quoted(lean or "hand")} is given, but the kind is "spur" ({{also}}). Keep one of the two'
-        complaints.add(Disagreement, (table, lean or "hand"), message, (table, "kind"))
-        return None
-    if kind != "sprocket" and "roller_diameter" in values:
-        message = (
-            f'"roller_diameter" is given, but the kind is {quoted(kind)} ({{also}}). Only sprockets have one'
-        )
-        complaints.add(Disagreement, (table, "roller_diameter"), message, (table, "kind"))
-        return None
-    hollow = next((key for key in THROAT_KEYS if key in values), None)
-    if hollow and kind != "worm wheel":
-        message = f'"{hollow}" is given, but the kind is {quoted(kind)} ({{also}}). Only worm wheels have a hollow'
-        complaints.add(Disagreement, (table, hollow), message, (table, "kind"))
-        return None
-    if not _keys_are_whole(values, table, complaints):
-        return None
-    plain = next((key for key in THROAT_KEYS[1:] if key in values), None)
-    if plain and values.get("blank") == "plain":
-        message = f'"{plain}" is given, but the blank is plain ({{also}}). Keep one of the two'
-        complaints.add(Disagreement, (table, plain), message, (table, "blank"))
-        return None
-    led = next((key for key in ("crown", "taper") if values.get(key)), None)
-    if led and kind in ("sprocket", "worm wheel"):
-        message = f'"{led}" is given, but the kind is {quoted(kind)} ({{also}}). Only gears and splines have one'
-        complaints.add(Disagreement, (table, led), message, (table, "kind"))
-        return None
-    if kind == "sprocket" and "thinning" in values:
-        message = 'only gears and splines run with backlash, but the kind is "sprocket" ({also}). Leave it out'
-        complaints.add(Disagreement, (table, "thinning"), message, (table, "kind"))
-        return None
-    if kind == "helical" and not lean:
-        complaints.add(
-            Missing,
-            (table, "helix_angle"),
-            '"helix_angle" or "lead" is missing. Helical work has one of them, above 0',
-        )
-        return None
-    if lean and not hand:
-        complaints.add(
-            Missing, (table, "hand"), '"hand" is missing. Write "right" or "left", as the teeth lean'
-        )
-        return None
-    if hand and not lean:
-        worm = "; a worm wheel's helix angle is the lead angle of its worm" if kind == "worm wheel" else ""
-        message = f'"helix_angle" or "lead" is missing. A hand goes with one of them, above 0{worm}'
-        complaints.add(Missing, (table, "helix_angle"), message)
-        return None
+    for fits in (_goes_with_the_kind, _keys_are_whole, _goes_with_the_blank, _is_led, _leans_whole):
+        if not fits(values, table, complaints):
+            return None
     try:
         work = _built(values)
         _check_keys(work)
         gear_to_cut(work)
         sprocket_of(work)
     except ValueError as fault:
-        key = next(
-            (
-                key
-                for key in ("lead", "profile_shift", "thinning", "roller_diameter", "key_width", "minor_diameter",
-                            "form_diameter", "module")
-                if key in values and key.replace("_", " ") in str(fault)
-            ),
-            "",
-        )
+        named = (key for key in _BLAMED if key in values and key.replace("_", " ") in str(fault))
+        key = next(named, "")
         complaints.add(WrongValue, (table, key) if key else (table,), str(fault))
         return None
     return None if before else work
+
+
+#: Keys that may make a work impossible, as what is wrong with it names them.
+_BLAMED = (
+    "lead", "profile_shift", "thinning", "roller_diameter", "key_width", "minor_diameter", "form_diameter", "module",
+)  # fmt: skip
+
+
+def _goes_with_the_kind(values: dict[str, Any], table: str, complaints: Complaints) -> bool:
+    """Whether nothing is given that this kind of work doesn't have."""
+    kind = values["kind"]
+    lean = next((key for key in ("helix_angle", "lead", "hand") if values.get(key)), None)
+    hollow = next((key for key in THROAT_KEYS if key in values), None)
+    if kind == "spur" and lean:
+        key, message = lean, f'{quoted(lean)} is given, but the kind is "spur" ({{also}}). Keep one of the two'
+    elif kind != "sprocket" and "roller_diameter" in values:
+        key = "roller_diameter"
+        message = f'"{key}" is given, but the kind is {quoted(kind)} ({{also}}). Only sprockets have one'
+    elif hollow and kind != "worm wheel":
+        key = hollow
+        message = f'"{hollow}" is given, but the kind is {quoted(kind)} ({{also}}). Only worm wheels have a hollow'
+    else:
+        return True
+    complaints.add(Disagreement, (table, key), message, (table, "kind"))
+    return False
+
+
+def _goes_with_the_blank(values: dict[str, Any], table: str, complaints: Complaints) -> bool:
+    """Whether no hollow is given for a blank that has none."""
+    plain = next((key for key in THROAT_KEYS[1:] if key in values), None)
+    if not plain or values.get("blank") != "plain":
+        return True
+    message = f'"{plain}" is given, but the blank is plain ({{also}}). Keep one of the two'
+    complaints.add(Disagreement, (table, plain), message, (table, "blank"))
+    return False
+
+
+def _is_led(values: dict[str, Any], table: str, complaints: Complaints) -> bool:
+    """Whether teeth that are crowned, tapered or thinned are those of a gear or spline."""
+    kind = values["kind"]
+    led = next((key for key in ("crown", "taper") if values.get(key)), None)
+    if led and kind in ("sprocket", "worm wheel"):
+        key = led
+        message = f'"{led}" is given, but the kind is {quoted(kind)} ({{also}}). Only gears and splines have one'
+    elif kind == "sprocket" and "thinning" in values:
+        key = "thinning"
+        message = 'only gears and splines run with backlash, but the kind is "sprocket" ({also}). Leave it out'
+    else:
+        return True
+    complaints.add(Disagreement, (table, key), message, (table, "kind"))
+    return False
+
+
+def _leans_whole(values: dict[str, Any], table: str, complaints: Complaints) -> bool:
+    """Whether teeth that lean have both an angle or a lead, and a hand."""
+    kind, hand = values["kind"], values.get("hand")
+    lean = values.get("helix_angle") or values.get("lead")
+    if kind == "helical" and not lean:
+        key, message = "helix_angle", '"helix_angle" or "lead" is missing. Helical work has one of them, above 0'
+    elif lean and not hand:
+        key, message = "hand", '"hand" is missing. Write "right" or "left", as the teeth lean'
+    elif hand and not lean:
+        worm = "; a worm wheel's helix angle is the lead angle of its worm" if kind == "worm wheel" else ""
+        key = "helix_angle"
+        message = f'"helix_angle" or "lead" is missing. A hand goes with one of them, above 0{worm}'
+    else:
+        return True
+    complaints.add(Missing, (table, key), message)
+    return False
 
 
 def _keys_are_whole(values: dict[str, Any], table: str, complaints: Complaints) -> bool:

@@ -111,6 +111,22 @@ def _check_seen(job: Job, seen: Seen, complaints: Complaints) -> None:
         complaints.add(Disagreement, ("seen", key), message, ("seen", other))
 
     off = seen.within.get("helix_angle", USUAL_DEG)
+    _check_lean(seen, off, disagree)
+    _check_nothing_cut(seen, disagree)
+    if seen.spaces_meet is False and "spaces_meet" not in seen.unsure and seen.marks == "clean":
+        disagree(
+            "marks", "spaces_meet", 'the teeth are clean, but "spaces_meet" is false ({also}). Both can\'t be'
+        )
+    if seen.table_turned == "not at all" and seen.hob_turns is not None:
+        disagree(
+            "hob_turns", "table_turned", 'the table came round, but "table_turned" is "not at all" ({also})'
+        )
+    if seen.teeth and seen.lead is not None and seen.helix_angle_deg is not None:
+        _check_size(job, seen, off, disagree)
+
+
+def _check_lean(seen: Seen, off: Fraction, disagree: Any) -> None:
+    """Hand, lead and angle, which may be `off` by so much, tell of the same teeth."""
     sure = "hand" not in seen.unsure
     if seen.straight and sure:
         if seen.lead is not None:
@@ -130,6 +146,10 @@ def _check_seen(job: Job, seen: Seen, complaints: Complaints) -> None:
         )
     if seen.lead is not None and seen.helix_angle_deg is not None and seen.helix_angle_deg + off == 0:
         disagree("helix_angle", "lead", "it is 0, but a lead is given ({also}). Straight teeth have none")
+
+
+def _check_nothing_cut(seen: Seen, disagree: Any) -> None:
+    """Where no teeth were counted, nothing is said of teeth."""
     if seen.teeth == 0 and "teeth" not in seen.within:
         for key, value in (
             ("hand", seen.hand or seen.straight), ("lead", seen.lead), ("helix_angle", seen.helix_angle_deg),
@@ -141,16 +161,6 @@ def _check_seen(job: Job, seen: Seen, complaints: Complaints) -> None:
                     "teeth",
                     'there is something to look at, but "teeth" is 0 ({also}). Count what is there',
                 )
-    if seen.spaces_meet is False and "spaces_meet" not in seen.unsure and seen.marks == "clean":
-        disagree(
-            "marks", "spaces_meet", 'the teeth are clean, but "spaces_meet" is false ({also}). Both can\'t be'
-        )
-    if seen.table_turned == "not at all" and seen.hob_turns is not None:
-        disagree(
-            "hob_turns", "table_turned", 'the table came round, but "table_turned" is "not at all" ({also})'
-        )
-    if seen.teeth and seen.lead is not None and seen.helix_angle_deg is not None:
-        _check_size(job, seen, off, disagree)
 
 
 def _check_size(job: Job, seen: Seen, off: Fraction, disagree: Any) -> None:
