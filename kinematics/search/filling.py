@@ -11,15 +11,16 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
-from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.links import Dialled, Mounted
 from numpy.typing import NDArray
 
 from .change_gears import ChangeGearSet, kinds, sets_by_error, with_idlers_from
 from .drawer import Drawer
-from .ratios import compare, relative_error
+from .ratios import compare, nearest_fraction, relative_error
 from .together import Item, Left, Place, Steps, Stock, with_idlers
 
 #: The key by which the sets of a list are put in order; the least comes first.
@@ -45,11 +46,33 @@ def listed(place: Place, gears: Stock | Drawer, prefer: Preference, most: int = 
 
     Three pairs are looked at only where one and two give nothing.
     """
+    if place.largest:
+        return entered(place)
     drawer = gears if isinstance(gears, Drawer) else gears.drawers[place.name]
     allowed = kinds(place.pairs, place.idlers, place.turns_over)
     few = _taken(place, drawer, [kind for kind in allowed if kind[0] < 3], prefer, most)
     many = [kind for kind in allowed if kind[0] >= 3]
     return few if few.items or not many else _taken(place, drawer, many, prefer, most)
+
+
+#: Figures of the numbers that are tried for a ratio which may be any within a span: few are told and entered safely.
+_SPAN_FIGURES = (10, 100, 1000)
+
+
+def entered(place: Place) -> Listed:
+    """The ratios to enter: the one wanted where its numbers go in, else the nearest; within a span a short one too."""
+    sign = -1 if place.turns_over else 1
+    sizes = [place.largest]
+    if place.span is not None:
+        sizes = [*(size for size in _SPAN_FIGURES if size < place.largest), place.largest]
+    found: dict[Fraction, Item] = {}
+    for size in sizes:
+        ratio = nearest_fraction(place.target, size)
+        if place.span and (compare(ratio, place.span[0]) < 0 or compare(ratio, place.span[1]) > 0):
+            continue
+        one = ChangeGearSet(Dialled.of(sign * ratio), ratio, relative_error(ratio, place.target))
+        found.setdefault(ratio, Item(place, one, (0,)))
+    return Listed(place, tuple(found.values()), True)
 
 
 def has_any(place: Place, drawer: Drawer) -> bool:
@@ -87,6 +110,8 @@ def _stream(place: Place, drawer: Drawer, pairs: int, idlers: int) -> Iterator[C
 
 def as_it_lies(place: Place, stock: Stock, mounted: Mounted) -> Item | None:
     """The gears that stand on a bracket, as they stand, idlers put in or taken out; None where they won't do."""
+    if place.largest:
+        return None  # entering another costs no more than looking whether it stands there
     drawer, pairs = stock.drawers[place.name], len(mounted.pairs)
     ratio = mounted.size
     if not drawer.holds(mounted.gears) or (place.exact and ratio != place.target):
@@ -114,7 +139,7 @@ def fillings(stock: Stock, lists: Sequence[Listed], steps: Steps) -> Iterator[Ma
 
 
 def _uses(stock: Stock, one: Listed) -> NDArray[np.int16]:
-    rows = [stock.use(item.set.gears) for item in one.items]
+    rows = [stock.use(() if one.place.largest else item.set.gears) for item in one.items]
     return np.array(rows, dtype=np.int16).reshape(len(rows), len(stock.teeth))
 
 

@@ -78,3 +78,22 @@ def checked_target(target: Ratio | int, what: str = "ratio wanted") -> Ratio:
 
 
 # -- fractions near a number ----------------------------------------------------------------------
+
+
+def nearest_fraction(number: Ratio | int, largest: int) -> Fraction:
+    """The fraction nearest to a ratio above 0 whose numerator and denominator are no greater than `largest`.
+
+    Above 1 it is the nearest turned over, by turns of the driving side. An irrational ratio is taken to far more places
+    than any two such fractions lie apart.
+
+    >>> nearest_fraction(Fraction(355, 113), 50)
+    Fraction(22, 7)
+    """
+    target = checked_target(number)
+    if isinstance(target, Irrational):
+        near = sum(target.bounds(4 * largest.bit_length() + 16), Fraction(0)) / 2
+    else:
+        near = target
+    if near <= 1:
+        return near.limit_denominator(largest) or Fraction(1, largest)
+    return 1 / ((1 / near).limit_denominator(largest) or Fraction(1, largest))

@@ -32,7 +32,8 @@ class Place:
 
     `target` is the ratio wanted, without sign. With `exact` nothing else will do; otherwise a relative
     error costs `weight` times as much, and `span` gives the least and the greatest ratio allowed (a
-    feed near the one asked for). `turns_over`: whether meshes and idlers must reverse the sense.
+    feed near the one asked for). `turns_over`: whether meshes and idlers must reverse the sense. With `largest` it
+    takes no gears but any ratio of numbers up to it.
     """
 
     name: str
@@ -44,6 +45,7 @@ class Place:
     exact: bool = False
     span: tuple[Ratio, Ratio] | None = None
     weight: Fraction = Fraction(1)
+    largest: int = 0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "target", checked_target(self.target, f"{self.name}: ratio wanted"))
@@ -97,8 +99,9 @@ class Stock:
             raise ValueError(f"places are {', '.join(names)}; every bracket has a name of its own")
         sets = _gear_sets(gears)
         drawers = {name: drawer_for(name, sets) for name in names}
+        entered = {place.name for place in places if place.largest}
         for name, drawer in drawers.items():
-            if not len(drawer):
+            if not len(drawer) and name not in entered:
                 raise ValueError(
                     f"{name}: the drawer holds no gears that fit; name this bracket under a gear set"
                 )

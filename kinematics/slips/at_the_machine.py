@@ -10,24 +10,30 @@ from fractions import Fraction
 from itertools import combinations
 
 from handlead.kinematics.frame.words import swivel_words
-from handlead.kinematics.train.links import Brake, ChangeGears, Differential, Mounted
+from handlead.kinematics.train.links import Brake, ChangeGears, Dialled, Differential, Mounted
 from handlead.kinematics.train.setup import idlers_counted
 from handlead.kinematics.transfer.response import Running
 from handlead.kinematics.transfer.roles import Role
 
+from . import entered
 from .standing import ANY_IDLER, Beside, Changes, is_pitch, module_words
 from .study import Bench, Numbers, Places, Slip, Study
 
 
+def _geared(study: Study) -> list[tuple[str, Mounted]]:
+    """The brackets that hold gears, with what is in them; a ratio that is entered has slips of its own."""
+    return [(name, mounted) for name, mounted in study.base.change.items() if not isinstance(mounted, Dialled)]
+
+
 def _idler_out(study: Study, numbers: Numbers) -> Iterator[Slip]:
-    for bracket, mounted in study.base.change.items():
+    for bracket, mounted in _geared(study):
         if idlers := mounted.idlers:
             detail = f"{idlers_counted(len(idlers) - 1)} where there should be {len(idlers)}"
             yield Slip(bracket, detail, {("idlers", bracket): idlers[:-1]})
 
 
 def _idler_in(study: Study, numbers: Numbers) -> Iterator[Slip]:
-    for bracket, mounted in study.base.change.items():
+    for bracket, mounted in _geared(study):
         idlers = mounted.idlers
         detail = f"{idlers_counted(len(idlers) + 1)} where there should be {len(idlers) or 'none'}"
         extra = _idler_for(study, bracket, idlers)
@@ -46,7 +52,7 @@ def _idler_for(study: Study, bracket: str, idlers: tuple[int, ...]) -> int | Non
 
 
 def _gear_replaced(study: Study, numbers: Numbers) -> Iterator[Slip]:
-    for bracket, mounted in study.base.change.items():
+    for bracket, mounted in _geared(study):
         spare = sorted(study.bench.spare(bracket, study.base))
         for index, teeth in enumerate(mounted.gears):
             beside = _beside(teeth, spare)
@@ -78,7 +84,7 @@ def _looks_like(teeth: int, other: int) -> bool:
 
 
 def _gears_exchanged(study: Study, numbers: Numbers) -> Iterator[Slip]:
-    for bracket, mounted in study.base.change.items():
+    for bracket, mounted in _geared(study):
         gears = mounted.gears
         for one, other in combinations(range(len(gears)), 2):
             now = mounted.exchanged(one, other)
@@ -88,7 +94,7 @@ def _gears_exchanged(study: Study, numbers: Numbers) -> Iterator[Slip]:
 
 
 def _gears_exchanged_between(study: Study, numbers: Numbers) -> Iterator[Slip]:
-    for (one, ours), (other, theirs) in combinations(study.base.change.items(), 2):
+    for (one, ours), (other, theirs) in combinations(_geared(study), 2):
         if not _share(study.bench, one, other):
             continue
         for place, teeth in enumerate(ours.gears):
@@ -111,7 +117,7 @@ def _share(bench: Bench, one: str, other: str) -> bool:
 
 
 def _sets_exchanged(study: Study, numbers: Numbers) -> Iterator[Slip]:
-    for (one, ours), (other, theirs) in combinations(study.base.change.items(), 2):
+    for (one, ours), (other, theirs) in combinations(_geared(study), 2):
         if _share(study.bench, one, other) and ours.gears != theirs.gears:
             yield Slip(
                 f"{one} and {other}",
@@ -124,7 +130,7 @@ def _sets_exchanged(study: Study, numbers: Numbers) -> Iterator[Slip]:
 
 
 def _turned(study: Study, numbers: Numbers) -> Iterator[Slip]:
-    for bracket, mounted in study.base.change.items():
+    for bracket, mounted in _geared(study):
         if mounted.size != 1:
             then = mounted.turned_round()
             detail = f"{then.pairs_text} in place of {mounted.pairs_text}"
@@ -132,7 +138,7 @@ def _turned(study: Study, numbers: Numbers) -> Iterator[Slip]:
 
 
 def _gear_off(study: Study, numbers: Numbers) -> Iterator[Slip]:
-    for bracket, mounted in study.base.change.items():
+    for bracket, mounted in _geared(study):
         for index, teeth in enumerate(mounted.gears):
             for by in numbers["by"]:
                 true = teeth + int(by)
@@ -303,6 +309,9 @@ AT_THE_MACHINE: Mapping[str, Places] = {
     "turned end for end": _turned,
     "gear off": _gear_off,
     "bracket emptied": _emptied,
+    "entered with the other sign": entered.wrong_sign,
+    "entered upside down": entered.upside_down,
+    "entered wrongly": entered.wrong_figure,
     "lever elsewhere": _lever,
     "feed reversed": _feed_reversed,
     "feed changed": _feed_changed,

@@ -127,7 +127,7 @@ def _beside(topic: str, scene: Scene, where: str) -> str:
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of look: what it shows, and what it is taken at ("bracket", "lever" or "")."""
+    """A kind of look: what it shows, and what it is taken at ("bracket", "box", "lever" or "")."""
 
     look: Look
     at: str = ""
@@ -152,6 +152,7 @@ LOOKS: Mapping[str, Kind] = {
     "mark": Kind(_mark, within=Fraction(1)),
     "stamps": Kind(_stamps, "bracket"),
     "teeth": Kind(_teeth, "bracket"),
+    "entered": Kind(_teeth, "box"),
     "count": Kind(_count, either=True),
     "follow": Kind(_follow),
     "drive": Kind(_drive),

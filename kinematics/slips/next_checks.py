@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from handlead.kinematics.train.links import ChangeGears, SetRatio
+
 from .inspections import LOOKS, NONE_OF_THESE, Check, Scene
 from .suspects import Suspect
 
@@ -93,14 +95,19 @@ def refuting_check(
 
 
 def all_checks(
-    rows: Iterable[tuple[str, str, float]], brackets: Iterable[str], levers: Iterable[str], turns: int
+    rows: Iterable[tuple[str, str, float]], brackets: Mapping[str, ChangeGears], levers: Iterable[str], turns: int
 ) -> tuple[Check, ...]:
     """The checks of the table at every place where they can be made.
 
     A row is what is looked at, what to do (with ``{where}`` and ``{turns}`` in it), and the minutes.
     Raises `ValueError` for a look that isn't known.
     """
-    places: Mapping[str, Sequence[str]] = {"bracket": list(brackets), "lever": list(levers), "": [""]}
+    places: Mapping[str, Sequence[str]] = {
+        "bracket": [name for name, link in brackets.items() if not isinstance(link, SetRatio)],
+        "box": [name for name, link in brackets.items() if isinstance(link, SetRatio)],
+        "lever": list(levers),
+        "": [""],
+    }
     checks = []
     for looks_at, do, minutes in rows:
         if looks_at not in LOOKS:

@@ -10,7 +10,7 @@ from typing import Any
 
 from handlead.kinematics.frame.words import Hand, swivel_words
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.links import Dialled, Mounted
 from handlead.kinematics.train.setup import Key, Setup, changed, idlers_counted, words_of
 from handlead.kinematics.work.requirement import HobData, Work
 from handlead.kinematics.work.requirement import swivel_deg as swivel_wanted
@@ -144,7 +144,12 @@ def undone_words(base: Standing, changes: Changes) -> str:
 
 
 def counted_words(mounted: Mounted) -> str:
-    """Gears as they lie there, with how many idlers: ``24/58 · 48/40, 1 idler``; which ones they are nobody knows."""
+    """Gears as they lie there, with how many idlers: ``24/58 · 48/40, 1 idler``; which ones they are nobody knows.
+
+    A ratio that is entered: ``plus 24/29``.
+    """
+    if isinstance(mounted, Dialled):
+        return f"{'plus' if mounted.ratio > 0 else 'minus'} {mounted.gears[0]}/{mounted.gears[1]}"
     return f"{mounted.pairs_text}, {idlers_counted(len(mounted.idlers))}"
 
 

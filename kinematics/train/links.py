@@ -205,6 +205,11 @@ class Mounted:
         return self.pairs_text + (f" with idler {', '.join(map(str, self.idlers))}" if self.idlers else "")
 
     @property
+    def without_idler(self) -> str:
+        """``, no idler`` where it has none, to be said behind the gears; "" where it has."""
+        return "" if self.idlers else ", no idler"
+
+    @property
     def every(self) -> tuple[int, ...]:
         """All that is out of the drawer: gears and idlers."""
         return (*self.gears, *self.idlers)
@@ -213,15 +218,15 @@ class Mounted:
         """With the gears at two places on each other's shafts."""
         gears = list(self.gears)
         gears[one], gears[other] = gears[other], gears[one]
-        return Mounted(tuple(gears), self.idlers)
+        return replace(self, gears=tuple(gears))
 
     def turned_round(self) -> Mounted:
         """End for end: drivers and driven gears exchanged."""
-        return Mounted(self.gears[::-1], self.idlers)
+        return replace(self, gears=self.gears[::-1])
 
     def with_gear(self, place: int, teeth: int) -> Mounted:
         """With another gear at a place."""
-        return Mounted((*self.gears[:place], teeth, *self.gears[place + 1 :]), self.idlers)
+        return replace(self, gears=(*self.gears[:place], teeth, *self.gears[place + 1 :]))
 
     @property
     def pairs(self) -> tuple[tuple[int, int], ...]:
@@ -267,6 +272,74 @@ class ChangeGears(TwoPort):
     def with_gears(self, mounted: Mounted | None) -> ChangeGears:
         """The same bracket with these gears in it (None empties it)."""
         return replace(self, mounted=mounted)
+
+
+@dataclass(frozen=True)
+class Dialled(Mounted):
+    """A ratio that is entered where it is made without gears: numerator over denominator, as one pair.
+
+    As with a pair of gears the driven side turns against the driving one; the plus sign is held as an idler of one
+    tooth, so that all that is asked of gears may be asked of it. Nothing of it lies in a drawer.
+    """
+
+    @classmethod
+    def of(cls, ratio: Fraction) -> Dialled:
+        """This ratio, signed. Raises `ValueError` for 0, which would pass nothing."""
+        return cls((abs(ratio.numerator), ratio.denominator), _PLUS if ratio > 0 else ())
+
+    def __str__(self) -> str:
+        """As it is entered: ``24/29`` or ``-24/29``."""
+        return f"{'' if self.idlers else '-'}{self.gears[0]}/{self.gears[1]}"
+
+    @property
+    def pairs_text(self) -> str:
+        """As it is entered."""
+        return str(self)
+
+    @property
+    def spoken(self) -> str:
+        """As it is entered."""
+        return str(self)
+
+    @property
+    def without_idler(self) -> str:
+        """Nothing to be said: its sign tells all."""
+        return ""
+
+    @property
+    def every(self) -> tuple[int, ...]:
+        """Nothing: it takes no gear."""
+        return ()
+
+
+#: What stands for the plus sign of a ratio that is entered.
+_PLUS = (1,)
+
+
+@dataclass(frozen=True)
+class SetRatio(ChangeGears):
+    """A link whose ratio is entered, as of a machine that was rebuilt: any fraction with both numbers up to `largest`.
+
+    To all that looks for ratios it is a bracket that takes one pair, of any numbers, out of no drawer.
+    """
+
+    kind: ClassVar[str] = "set ratio"
+    pairs: tuple[int, ...] = (1,)
+    idlers: tuple[int, ...] = (0, 1)
+    largest: int = 9999
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        _positive(self.name, largest=self.largest)
+
+    def takes(self, mounted: Mounted) -> bool:
+        """Whether both numbers can be entered."""
+        return max(mounted.gears) <= self.largest
+
+    def with_gears(self, mounted: Mounted | None) -> SetRatio:
+        """With this ratio entered (None: none is)."""
+        entered = mounted and (mounted if isinstance(mounted, Dialled) else Dialled.of(mounted.ratio))
+        return replace(self, mounted=entered)
 
 
 @dataclass(frozen=True)
@@ -470,7 +543,7 @@ class Brake(Link):
 KINDS: dict[str, type[Link]] = {
     kind.kind: kind
     for kind in (
-        GearPair, BevelGears, WormGear, Belt, Chain, ChangeGears,
+        GearPair, BevelGears, WormGear, Belt, Chain, ChangeGears, SetRatio,
         Differential, Clutch, Brake, Selector, Template, Screw, Rack,
     )
 }  # fmt: skip

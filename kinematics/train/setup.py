@@ -197,7 +197,8 @@ def _mounted(
         now = stands.get(name)
         then = gears.get(name, now.gears if now else ())
         if then:
-            change[name] = Mounted(then, idlers.get(name, now.idlers if now else ()))
+            idle = idlers.get(name, now.idlers if now else ())
+            change[name] = replace(now, gears=then, idlers=idle) if now else Mounted(then, idle)
         else:
             change.pop(name, None)
     return change

@@ -11,7 +11,6 @@ from typing import Any
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import Feed, Hand
-from handlead.kinematics.train.links import Mounted
 from handlead.kinematics.train.setup import Setup, SetupMove
 from handlead.kinematics.work.requirement import HobData, Work
 from handlead.machines.toml import numbers, places
@@ -26,7 +25,7 @@ from .halves import Halves, halves_of
 from .hob_rack import check_hob_is_there, hob_of_job
 from .job_keys import JOB
 from .machine_file import Machine, read_machine
-from .set_up_on_machine import SLIDE_WAYS, check_setup, check_way, ways_given
+from .set_up_on_machine import SLIDE_WAYS, check_setup, check_way, mounted_of, ways_given
 from .toothed import Toothed, toothed_of
 
 #: Keys of [seen] that a `Seen` has by the same name, as they are read.
@@ -296,9 +295,9 @@ def _setup(values: dict[str, Any], machine: Machine) -> Setup:
         feed=Feed(values["feed"]) if "feed" in values else None,
         levers=values.get("levers", {}),
         change={
-            name: Mounted(row["gears"], row.get("idlers", ()))
+            name: mounted_of(row)
             for name, row in values.get("change", {}).items()
-            if row["gears"]
+            if row.get("gears") or row.get("ratio")
         },
         moves=tuple(_move(row) for row in values.get("moves", ())),
     )

@@ -27,11 +27,12 @@ MOUNTED = Table(
             "gears",
             Listing(CHANGE_GEAR, 0, 20),
             "Teeth a b c d from the driving shaft on: a/b · c/d.",
-            True,
             advice="Write the teeth from the driving shaft on: gears = [24, 58, 48, 40]",
         ),
+        Key("ratio", Number(), "The ratio that is entered, where a link takes one instead of gears; with its sign."),
         Key("idlers", Listing(CHANGE_GEAR, 0, 10, single=True), "Teeth of the idlers.", default="none"),
     ),
+    (OneOf(("gears", "ratio"), True), OneOf(("ratio", "idlers"))),
 )
 
 #: What a move may be for. The first cut leaves spaces; every cut after it is held against them.

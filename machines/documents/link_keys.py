@@ -156,6 +156,11 @@ LINK: dict[str, Table] = {
         ),
         Key("bracket", BRACKET, "What can physically be mounted.", default="no limit"),
     ),
+    "set ratio": _link(
+        "set ratio",
+        "A ratio that is entered instead of mounted, as on machines that were rebuilt: any fraction up to a size.",
+        Key("largest", Whole(1, 10**12), "The greatest numerator and denominator that can be entered.", True),
+    ),
     "differential": _link(
         "differential",
         "An epicyclic train of two suns p, q and a carrier c: q − c = sun_ratio·(p − c).",

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import POSITIVES, direction
+from handlead.kinematics.train.links import SetRatio
 from handlead.kinematics.train.train import Drive, End, Train
 from handlead.machines.toml import places
 from handlead.machines.toml.errors import Disagreement, Place, WrongValue
@@ -308,7 +309,7 @@ def _built(document: Document, values: dict[str, Any]) -> Machine:
             for name, row in values["drives"].items()
         },
     )  # fmt: skip
-    every = tuple(bracket.name for bracket in train.brackets)
+    every = tuple(bracket.name for bracket in train.brackets if not isinstance(bracket, SetRatio))
     return Machine(
         name=values["name"],
         summary=values.get("summary", ""),

@@ -21,6 +21,7 @@ from handlead.kinematics.train.links import (
     Rack,
     Screw,
     Selector,
+    SetRatio,
     Template,
     WormGear,
 )
@@ -87,6 +88,7 @@ _BUILDERS: dict[str, Callable[[Mapping[str, Any]], Link]] = {
     "belt": lambda row: Belt(*_two(row), *_pulleys(row)),
     "chain": lambda row: Chain(*_two(row), *_pulleys(row)),
     "change gears": _change_gears,
+    "set ratio": lambda row: SetRatio(*_two(row), largest=row["largest"]),
     "differential": lambda row: Differential(
         row["name"], row["suns"], row["carrier"], row.get("sun_ratio", Fraction(-1))
     ),

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 from handlead.kinematics.frame.words import POSITIVES, Hand
-from handlead.kinematics.train.links import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.toml import places
 from handlead.machines.toml.errors import Disagreement, Place, Unknown, WrongValue
@@ -22,6 +21,7 @@ from handlead.machines.toml.reading import Complaints, rows, values_of
 from .levers import clashes
 from .machine_file import Machine
 from .observation_keys import OBSERVATIONS, OWN_WAYS, USUAL_LEAD, USUAL_TRAVEL, USUAL_TURNS, Amount
+from .set_up_on_machine import mounted_of
 
 Bounds = tuple[Fraction, Fraction]
 
@@ -274,9 +274,9 @@ class _Reader:
             drive=row.get("drive") or by_hand or self.machine.normal_drive,
             levers=row.get("levers", {}),
             change={
-                name: Mounted(each["gears"], each.get("idlers", ()))
+                name: mounted_of(each)
                 for name, each in row.get("change", {}).items()
-                if each["gears"]
+                if each.get("gears") or each.get("ratio")
             },
         )
 

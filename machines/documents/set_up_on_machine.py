@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.frame.words import POSITIVES, STILL
+from handlead.kinematics.train.links import Dialled, Mounted, SetRatio
 from handlead.kinematics.train.solution import SLIDE_ENDS
+from handlead.machines.toml import numbers
 from handlead.machines.toml.errors import Disagreement, Unknown, WrongValue
 from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Document, Path_, quoted
@@ -17,6 +20,13 @@ from .machine_file import Machine
 
 #: Keys of [seen] that tell the way of a slide.
 SLIDE_WAYS = ("slide_moved", "feed_check_way")
+
+
+def mounted_of(row: Mapping[str, Any]) -> Mounted:
+    """What a row of [setup.change] has: gears, or a ratio that is entered."""
+    if "ratio" in row:
+        return Dialled.of(Fraction(row["ratio"]))
+    return Mounted(row["gears"], row.get("idlers", ()))
 
 
 def check_setup(document: Document, machine: Machine, complaints: Complaints) -> None:
@@ -31,6 +41,7 @@ def check_setup(document: Document, machine: Machine, complaints: Complaints) ->
             what = f"the machine has no change-gear bracket {quoted(name)}"
             _unknown(complaints, machine, what, name, path, brackets, "link")
         gears = document.get(*path, "gears")
+        _check_entered(document, machine, path, complaints)
         if isinstance(gears, list) and len(gears) % 2:
             message = f"there are {len(gears)} gears. They come in pairs, driver and driven: a/b · c/d"
             complaints.add(WrongValue, (*path, "gears"), message)
@@ -38,6 +49,35 @@ def check_setup(document: Document, machine: Machine, complaints: Complaints) ->
             complaints.add(
                 WrongValue, (*path, "idlers"), "an idler needs gears to stand between. Write them in gears"
             )
+
+
+def _check_entered(document: Document, machine: Machine, path: Path_, complaints: Complaints) -> None:
+    """A link that takes an entered ratio has one, of numbers that it takes; a bracket has gears."""
+    name = str(path[-1])
+    link = next((one for one in machine.train.brackets if one.name == name), None)
+    if link is None:
+        return
+    raw, entered = document.get(*path, "ratio"), isinstance(link, SetRatio)
+    if entered and document.get(*path, "gears") is not None:
+        message = f'{quoted(name)} takes no gears, its ratio is entered. Write it: ratio = "24/29"'
+        complaints.add(WrongValue, (*path, "gears"), message)
+    if raw is None:
+        return
+    if not entered:
+        message = f"{quoted(name)} takes change gears, no ratio. Write them: gears = [24, 58, 48, 40]"
+        complaints.add(WrongValue, (*path, "ratio"), message)
+        return
+    try:
+        ratio = numbers.exact(raw)
+    except numbers.NumberFault:
+        return  # told where it is read
+    assert isinstance(link, SetRatio)
+    if not ratio:
+        message = "a ratio of 0 passes nothing. Enter another, or leave the link out"
+        complaints.add(WrongValue, (*path, "ratio"), message)
+    elif max(abs(ratio.numerator), ratio.denominator) > link.largest:
+        message = f"{ratio} can't be entered: {link.largest} is the greatest number that {quoted(name)} takes"
+        complaints.add(WrongValue, (*path, "ratio"), message)
 
 
 def ways_given(machine: Machine) -> dict[str, str]:

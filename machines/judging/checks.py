@@ -21,7 +21,7 @@ from .blank_checks import (
     check_worm_wheel_lean,
 )
 from .cutting_speed import check_cutting_speed
-from .gear_checks import check_brackets, check_differential, check_gears_owned, check_mounting
+from .gear_checks import check_brackets, check_differential, check_entered, check_gears_owned, check_mounting
 from .hob_checks import check_hob_length
 from .key_checks import check_keys, check_standard
 from .limit_checks import check_limits, check_machine_takes
@@ -56,6 +56,7 @@ SET_UP_CHECKS: tuple[Check, ...] = (
     check_gears_owned,
     check_brackets,
     check_mounting,
+    check_entered,
     check_limits,
     check_cutting_speed,
     check_feed_size,

@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from handlead.kinematics.train.links import ChangeGears
+from handlead.kinematics.train.links import ChangeGears, Dialled
 from handlead.kinematics.transfer.roles import Role
 from handlead.kinematics.work.requirement import table_per_hob
 from handlead.machines.setups.case import (
     Case,
+    helix_slope_um,
     is_right,
 )
 from handlead.machines.setups.findings import Fact, Finding
 from handlead.machines.setups.mending import refusal
-from handlead.machines.toml.units import decimal, lengths_in, quoted
+from handlead.machines.toml.units import decimal, height, lengths_in, quoted
 
 from .result_checks import PLAN_ANEW
 
@@ -69,6 +70,23 @@ def check_brackets(case: Case) -> Iterator[Finding]:
                 PLAN_ANEW,
                 {"bracket": link.name, "idlers": idlers, "allowed": tuple(sorted(link.idlers))},
             )
+
+
+def check_entered(case: Case) -> Iterator[Finding]:
+    """What entered ratios lose to their numbers' size: the lead that they leave over the face."""
+    work, outcome = case.job.work, case.outcome
+    entered = {link.name: link.mounted for link in case.train.brackets if isinstance(link.mounted, Dialled)}
+    names = [name for name in entered if case.roles[name] in (Role.INDEX, Role.DIFFERENTIAL)]
+    if not names or outcome is None or work.kind == "worm wheel" or not is_right(case):
+        return
+    slope = helix_slope_um(work, outcome)
+    shown = ", ".join(f'{entered[name]} at "{name}"' for name in names)
+    yield Finding(
+        "ratio-entered", "note",
+        f"Entered: {shown}. What rounding loses is {height(abs(slope), case.job.units)} over the face.",
+        "Read each back from its display before the hob turns, sign and all.",
+        {"brackets": tuple(names), "helix_slope_um": slope},
+    )  # fmt: skip
 
 
 def check_mounting(case: Case) -> Iterator[Finding]:

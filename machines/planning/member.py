@@ -552,6 +552,8 @@ def _stands(made: Listed, place: Place, stock: Stock, log: _Log, reached: int) -
 
 def _in_reach(place: Place, stock: Stock, log: _Log) -> bool:
     """Whether the ratio lies within what the gears reach at all."""
+    if place.largest:
+        return True
     reaches = [reach for pairs in place.pairs if (reach := reach_of(stock.drawers[place.name], pairs))]
     low, high = min((r[0] for r in reaches), default=Fraction(1)), max((r[1] for r in reaches), default=Fraction(1))
     if compare(place.target, low * Fraction(99, 100)) >= 0 and compare(place.target, high * Fraction(101, 100)) <= 0:

@@ -12,7 +12,7 @@ from typing import Any
 from handlead.kinematics.frame.frozen import frozen
 from handlead.kinematics.frame.words import Hand, direction
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.kinematics.train.links import ChangeGears
+from handlead.kinematics.train.links import ChangeGears, SetRatio
 from handlead.kinematics.transfer.constants import (
     Constants,
     DifferentialRule,
@@ -258,6 +258,8 @@ def _number(value: Fraction) -> str:
 
 def idler_words(link: ChangeGears, sign: int) -> str:
     """How many idlers give a ratio of this sign, for each number of pairs that the bracket takes."""
+    if isinstance(link, SetRatio):
+        return "plus" if sign > 0 else "minus"
     return ", ".join(f"{_pairs(pairs)}: {_idlers_for(link, pairs, sign)}" for pairs in sorted(link.pairs))
 
 
@@ -289,7 +291,8 @@ def feed_senses(rule: FeedRule, link: ChangeGears) -> list[tuple[str, str]]:
     hob = f" with a {Hand.RIGHT.word}-hand hob" if rule.per == "table" else ""
     with_hob = rule.constant * (-Hand.RIGHT.value if hob else 1)
     way, sign = ("climb", -1) if rule.slide == "axial" else (direction(rule.slide, 1), 1)
-    turned = "; an idler more or less turns it over" + (", and so does a left-hand hob" if hob else "")
+    how = "the other sign" if isinstance(link, SetRatio) else "an idler more or less"
+    turned = f"; {how} turns it over" + (", and so does a left-hand hob" if hob else "")
     return [(f"{way}{hob}", idler_words(link, 1 if with_hob * sign > 0 else -1) + turned)]
 
 

@@ -14,7 +14,7 @@ from handlead.kinematics.search.change_gears import kinds
 from handlead.kinematics.search.drawer import GearSet, drawer_for
 from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.search.together import Place
-from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.links import ChangeGears, Mounted, SetRatio
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work, swivel_deg
 from handlead.machines.documents.job_file import Job
@@ -126,7 +126,8 @@ class Wanted:
         over = compare(ratio, 0) < 0
         return Place(
             name, -ratio if over else ratio, link.pairs, link.idlers, over,
-            Bracket.of(link.bracket) if link.bracket else None, **rest,
+            Bracket.of(link.bracket) if link.bracket else None,
+            largest=link.largest if isinstance(link, SetRatio) else 0, **rest,
         )  # fmt: skip
 
     def setup(self, work: Work, demand: Needed, change: Mapping[str, Mounted]) -> Setup:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.links import ChangeGears, Mounted, SetRatio
 from handlead.kinematics.train.setup import Change
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.transfer.constants import rules_of
@@ -23,6 +23,7 @@ from handlead.machines.setups.mending import (
     anew_steps,
     crossed_steps,
     drive_step,
+    entry_steps,
     exchange_steps,
     idler_steps,
     lever_steps,
@@ -129,6 +130,10 @@ def _rearranged(trials: Trials) -> Iterator[Step]:
 
 
 def _of_bracket(trials: Trials, link: ChangeGears, mounted: Mounted) -> Iterator[Step]:
+    if isinstance(link, SetRatio):
+        for ratio in (-mounted.ratio, 1 / mounted.ratio, -1 / mounted.ratio):
+            yield from entry_steps(trials.case, link, ratio)
+        return
     yield from idler_steps(trials.case, link, mounted)
     if link.name in trials.named:
         yield from other_idler_steps(trials.case, link, mounted)

@@ -12,8 +12,9 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.search.bracket import Bracket, Refusal
+from handlead.kinematics.search.ratios import nearest_fraction
 from handlead.kinematics.slips.standing import ANY_IDLER
-from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.links import ChangeGears, Dialled, Mounted, SetRatio
 from handlead.kinematics.train.setup import NOTHING, Change, Setup
 from handlead.kinematics.train.solution import SLIDE_ENDS
 
@@ -256,6 +257,9 @@ def anew_steps(
 
     With `near`, those of fewest pairs that come within that part of the ratio, where any so near will do.
     """
+    if isinstance(link, SetRatio):
+        yield from entry_steps(case, link, target)
+        return
     for gears in _sets_near(case, link, target, near, most):
         now = case.setup.change.get(link.name)
         if gears == now:
@@ -266,6 +270,15 @@ def anew_steps(
             else f'No change gears are mounted in "{link.name}": mount {gears}.'
         )
         yield Step(words, change=Change.to({link.name: gears}), effort=ANEW)
+
+
+def entry_steps(case: Case, link: SetRatio, target: Fraction) -> Iterator[Step]:
+    """The ratio that is to be entered: this one, signed, or the nearest that goes in."""
+    size = nearest_fraction(abs(target), link.largest)
+    then, now = Dialled.of(size if target > 0 else -size), case.setup.change.get(link.name)
+    if then != now:
+        place = f" in place of {now}" if now else ""
+        yield Step(f'Enter {then} at "{link.name}"{place}.', change=Change.to({link.name: then}), effort=IDLER)
 
 
 def _sets_near(

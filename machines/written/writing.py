@@ -22,12 +22,15 @@ from handlead.kinematics.train.links import (
     Brake,
     ChangeGears,
     Clutch,
+    Dialled,
     Differential,
     GearPair,
     Link,
+    Mounted,
     Rack,
     Screw,
     Selector,
+    SetRatio,
     Template,
     TwoPort,
     WormGear,
@@ -76,7 +79,7 @@ def setup_text(setup: Setup) -> str:
         "feed": setup.feed and setup.feed.value,
         "levers": dict(setup.levers) or None,
         "change": {
-            name: {"gears": mounted.gears, "idlers": mounted.idlers or None}
+            name: mounted_values(mounted)
             for name, mounted in setup.change.items()
         },
         "moves": [_move(move) for move in setup.moves] or None,
@@ -189,6 +192,8 @@ def _numbers(link: Link, machine: Machine) -> dict[str, Any]:
         case Belt():
             toothed = machine.document.get("link", _row(machine, link.name), "teeth") is not None
             return {"teeth" if toothed else "diameters": link.sizes, "crossed": link.crossed or None}
+        case SetRatio():
+            return {"largest": link.largest}
         case ChangeGears():
             return {"pairs": link.pairs, "idlers": link.idlers, "bracket": _bracket(link, machine.units)}
         case Differential():
@@ -381,6 +386,13 @@ def hob_values(hob: HobData, units: str) -> dict[str, Any]:
     }
 
 
+def mounted_values(mounted: Mounted) -> dict[str, Any]:
+    """What is mounted, or entered, by the keys of a bracket."""
+    if isinstance(mounted, Dialled):
+        return {"ratio": mounted.ratio}
+    return {"gears": mounted.gears, "idlers": mounted.idlers or None}
+
+
 def setup_values(setup: Setup, machine: Machine) -> dict[str, Any]:
     """The set-up by the keys of [setup]."""
     return {
@@ -389,7 +401,7 @@ def setup_values(setup: Setup, machine: Machine) -> dict[str, Any]:
         "drive": None if setup.drive == machine.normal_drive else setup.drive,
         "levers": setup.levers or None,
         "change": {
-            name: {"gears": mounted.gears, "idlers": mounted.idlers or None}
+            name: mounted_values(mounted)
             for name, mounted in setup.change.items()
         }
         or None,

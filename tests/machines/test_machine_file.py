@@ -70,6 +70,7 @@ def test_every_link_has_the_ratio_that_is_written(every_kind):
         "head rack": None,
         "saddle rack": -Fraction(22, 7) * Fraction(127, 5),
         "crowning bar": None,
+        "lead box": None,
     }
 
 

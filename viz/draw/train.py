@@ -18,6 +18,7 @@ from handlead.kinematics.train.links import (
     Rack,
     Screw,
     Selector,
+    SetRatio,
     Template,
     WormGear,
 )
@@ -204,6 +205,8 @@ class _Drawing:
             symbols.rack(self.axes, x, first, second, pen)
         elif isinstance(link, Clutch):
             symbols.upright_clutch(self.axes, x, top, bottom, middle, link.relation() is not None, pen)
+        elif isinstance(link, SetRatio):
+            symbols.selector(self.axes, x, top, bottom, middle, link.mounted is not None, pen)
         elif isinstance(link, ChangeGears):
             pairs = len(link.mounted.pairs) if link.mounted else 0
             symbols.change_gears(self.axes, upright.points, pairs, idler_meshes(link), link.mounted is None, pen)

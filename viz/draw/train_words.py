@@ -14,6 +14,7 @@ from handlead.kinematics.train.links import (
     Brake,
     ChangeGears,
     Clutch,
+    Dialled,
     Differential,
     GearPair,
     Link,
@@ -21,6 +22,7 @@ from handlead.kinematics.train.links import (
     Ratio,
     Screw,
     Selector,
+    SetRatio,
     Template,
     WormGear,
 )
@@ -218,7 +220,9 @@ def _belt(link: Belt) -> tuple[str, ...]:
 
 def _change_gears(link: ChangeGears) -> tuple[str, ...]:
     if link.mounted is None:
-        return ("EMPTY",)
+        return ("EMPTY",) if not isinstance(link, SetRatio) else ("nothing entered",)
+    if isinstance(link.mounted, Dialled):
+        return (f"entered {link.mounted}".replace("-", "−"),)
     idlers = ", ".join(str(teeth) for teeth in link.mounted.idlers)
     return (link.mounted.pairs_text, f"idler {idlers}" if idlers else "no idler")
 

@@ -10,6 +10,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from handlead.kinematics.train.links import SetRatio
 from handlead.kinematics.work.requirement import gear_of
 from handlead.machines.setups.case import Case, face_width_mm
 from handlead.viz.look import look
@@ -37,6 +38,7 @@ def plot_train(case: Case, ax: Axes | None = None) -> Axes:
 def plot_brackets(case: Case, ax: Axes | None = None) -> Axes:
     """Every bracket of the machine to scale, two to a row. Raises `NoPicture` where it has none."""
     from handlead.viz.draw.bracket import plot_bracket
+    from handlead.viz.draw.set_ratio import plot_set_ratio
 
     brackets = case.train.brackets
     if not brackets:
@@ -47,7 +49,10 @@ def plot_brackets(case: Case, ax: Axes | None = None) -> Axes:
     for number, link in enumerate(brackets):
         row, column = divmod(number, columns)
         inset = ax.inset_axes((column / columns, 1 - (row + 1) / rows, 1 / columns, 1 / rows))
-        plot_bracket(link.mounted, link.bracket, inset, name=link.name, units=case.job.units)
+        if isinstance(link, SetRatio):
+            plot_set_ratio(link, inset, name=link.name)
+        else:
+            plot_bracket(link.mounted, link.bracket, inset, name=link.name, units=case.job.units)
     return ax
 
 

@@ -69,8 +69,7 @@ def _whole(planned: Planned, plan: Plan) -> Table:
     units = planned.proof.case.job.units
     grid = Table.grid(padding=(0, 3, 0, 0))
     for name, mounted in setup.change.items():
-        idler = "" if mounted.idlers else ", no idler"
-        grid.add_row(name, f"{mounted}{idler}")
+        grid.add_row(name, f"{mounted}{mounted.without_idler}")
     machine = planned.proof.case.job.machine
     levers = {name: setup.levers.get(name, lever.normal) for name, lever in machine.levers.items()}
     if levers:

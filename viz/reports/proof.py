@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from handlead.kinematics.law.outcome import Outcome
+from handlead.kinematics.train.links import Dialled
 from handlead.machines.measuring.part_sizes import ball_text, part_sizes
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.case import Case, feeding_slide_goes, helix_slope_limit_um, helix_slope_um
@@ -204,8 +205,10 @@ def _mounted(proof: Proof) -> Table:
     grid = Table.grid(padding=(0, 3, 0, 0))
     for link in case.train.brackets:
         text = "empty" if link.mounted is None else f"{link.mounted} = {link.mounted.size}"
-        if link.mounted and not link.mounted.idlers:
-            text += ", no idler"
+        if isinstance(link.mounted, Dialled):
+            text = f"{link.mounted}, entered = {float(link.mounted.ratio):.9g}"
+        elif link.mounted:
+            text += link.mounted.without_idler
         grid.add_row(link.name, text)
     levers = {
         name: case.setup.levers.get(name, lever.normal) for name, lever in case.job.machine.levers.items()

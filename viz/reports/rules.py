@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from handlead.kinematics.train.links import ChangeGears
+from handlead.kinematics.train.links import ChangeGears, SetRatio
 from handlead.kinematics.transfer.constants import Constants
 from handlead.machines.planning import rules as said
 from handlead.machines.planning.rules import Rule, Rules
@@ -91,6 +91,8 @@ def _entries(rules: Rules, each: Callable[..., Any]) -> list[_Entry]:
             link = rules.machine.train.link(rule.bracket)
             assert isinstance(link, ChangeGears)
             letters = said.product_letters(rule, found.constants)
+            if isinstance(link, SetRatio):
+                letters = "entered"
             whole = formula if formula.startswith("no ") else f"{letters} = {formula}"
             also = said.letters_words(rule, found.constants)
             entry = entries.setdefault((rule.bracket, whole), _Entry(rule.bracket, whole, example, also))

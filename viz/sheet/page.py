@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.train.links import ChangeGears
+from handlead.kinematics.train.links import ChangeGears, SetRatio
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.case import face_width_mm
 from handlead.viz.look import look
@@ -461,7 +461,11 @@ def title(page: Page, words: str) -> None:
 def draw_bracket(axes: Axes, link: ChangeGears) -> None:
     """The gears alone, lettered: what the full drawing says in words stands beneath, or in `show`."""
     from handlead.viz.draw.bracket import plot_bracket
+    from handlead.viz.draw.set_ratio import plot_set_ratio
 
+    if isinstance(link, SetRatio):
+        plot_set_ratio(link, axes)
+        return
     plot_bracket(link.mounted, link.bracket, axes, words=False)
 
 

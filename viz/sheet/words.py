@@ -16,7 +16,7 @@ from handlead.kinematics.gears import gear as gears
 from handlead.kinematics.gears.sprocket import over_pins
 from handlead.kinematics.law.light_cut import touch_of
 from handlead.kinematics.practice.cycle import depth_left_by_span
-from handlead.kinematics.train.links import ChangeGears
+from handlead.kinematics.train.links import ChangeGears, Dialled
 from handlead.kinematics.train.setup import SetupMove
 from handlead.kinematics.work.requirement import Work, gear_of
 from handlead.kinematics.work.sizes import (
@@ -286,6 +286,10 @@ def bracket_words(link: ChangeGears) -> BracketWords:
     mounted = link.mounted
     if mounted is None:
         return BracketWords(link.name, EMPTY, "", (link.from_part, link.to_part), "")
+    if isinstance(mounted, Dialled):
+        sign = "ENTERED, PLUS" if mounted.ratio > 0 else "ENTERED, MINUS"
+        shafts = (f"from {link.from_part}", f"to {link.to_part}")
+        return BracketWords(link.name, str(mounted), sign, shafts, f"= {float(mounted.ratio):.9g}; read it back")
     last = LETTERS[len(mounted.gears) - 1]
     teeth = " and ".join(str(each) for each in mounted.idlers)
     notes = [_where_idlers(link)] if mounted.idlers else []
