@@ -134,6 +134,7 @@ def test_a_wheel_given_by_its_lead_rolls_as_the_same_wheel_given_by_its_angle(te
     by_angle = rolling(Work("worm wheel", teeth, Fraction(2), hand=hand, helix_angle_deg=Fraction(angle)))
     assert float(by_lead) == pytest.approx(math.cos(math.radians(angle)) / circumference, rel=1e-12)
     assert float(by_angle) == pytest.approx(float(by_lead), rel=1e-12)
+    assert float(rolling(Work("spur", teeth, Fraction(2)))) == pytest.approx(1 / circumference, rel=1e-12)
 
 
 def test_a_bracket_that_is_not_there_and_a_link_without_a_ratio_are_refused():
