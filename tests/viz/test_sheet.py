@@ -24,18 +24,10 @@ from handlead.viz.look.look import text_size
 from handlead.viz.look.paper import PAPERS, Page, rows_height
 from handlead.viz.pictures.pictures import witness_of
 from handlead.viz.sheet.file import drawn
+from handlead.viz.sheet.member_words import bracket_lines, head_line, other_lines, shares_gears
 from handlead.viz.sheet.page import draw_sheet
 from handlead.viz.sheet.together import draw_together
-from handlead.viz.sheet.words import (
-    ABOVE_ALL,
-    AT_THE_HOB,
-    CAUTIONS,
-    bracket_lines,
-    head_line,
-    other_lines,
-    shares_gears,
-    sheet_words,
-)
+from handlead.viz.sheet.words import ABOVE_ALL, AT_THE_HOB, CAUTIONS, sheet_words
 from handlead.viz.solids.scene import staged_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -602,8 +594,8 @@ def test_a_job_to_plan_gets_a_page_for_each_member(tmp_path, capsys):
     text = PINION.read_text()
     job.write_text(text[: text.index("[setup]")])
     assert main(["sheet", str(job), "--no-cut", "--out", str(tmp_path / "s.pdf")]) == 0
-    # The change-over and both members, two pages each.
-    assert "6 pages" in capsys.readouterr().out
+    # The change-over on two pages and both members on three, hand checks and boxes among them.
+    assert "8 pages" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("out", ["s.doc", "nowhere/s.pdf"])
@@ -617,7 +609,7 @@ def test_what_was_made_is_told_to_programs(tmp_path, capsys):
     out = tmp_path / "s.pdf"
     jobs = [str(PINION), str(PINION.with_name("wheel.toml"))]
     assert main(["sheet", *jobs, "--no-cut", "--json", "--out", str(out)]) == 0
-    assert json.loads(capsys.readouterr().out) == {"jobs": jobs, "file": str(out), "pages": 6, "errors": []}
+    assert json.loads(capsys.readouterr().out) == {"jobs": jobs, "file": str(out), "pages": 8, "errors": []}
 
 
 @pytest.mark.parametrize(

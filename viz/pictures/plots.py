@@ -66,7 +66,7 @@ def plot_head(case: Case, ax: Axes | None = None) -> Axes:
 def plot_marks(case: Case, ax: Axes | None = None) -> Axes:
     """The blank after the light first cut, unrolled: wanted over predicted."""
     from handlead.viz.draw.marks import plot_witness
-    from handlead.viz.sheet.words import sense_words
+    from handlead.viz.sheet.first_cut_words import sense_words
 
     return plot_witness(witness_of(case), ax, up=Shop.of(case).up, sense=sense_words(case))
 

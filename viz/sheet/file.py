@@ -14,9 +14,10 @@ from handlead.viz.look import look
 from handlead.viz.look.lettering import faces
 from handlead.viz.look.paper import PAPERS
 
+from .member_words import shares_gears
 from .page import draw_sheet
 from .together import draw_together
-from .words import shares_gears, sheet_words
+from .words import sheet_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -10,33 +10,36 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.train.links import ChangeGears, SetRatio
 from handlead.machines.proving.proof import Proof
-from handlead.machines.setups.case import face_width_mm
 from handlead.viz.look import look
-from handlead.viz.look.paper import LINE, MARGIN, Page, largest, rows_height, trimmed
+from handlead.viz.look.paper import LINE, MARGIN, Page, largest, rows_height
 
+from .parts import (
+    READ,
+    cautions,
+    draw_bracket,
+    draw_head,
+    draw_marks,
+    foot,
+    foot_height,
+    heading,
+    see_further,
+)
+from .setting_words import BracketWords
+from .shares import CUT_ALONE, WITH_CUT, WITHOUT_CUT, Shares
 from .steps import draw_blocks
-from .words import LOCK_OUT, BracketWords, SheetWords, sheet_words
+from .words import LOCK_OUT, SheetWords, sheet_words
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-#: Type sizes in points: what is read beside the setting, and what stands at the foot.
-_READ, _FOOT = 8.5, 6.5
-
-#: Type size in points of what was found.
-_TOLD = 9.0
+#: Type sizes in points of what was found, and of what is said of the hob's cutting faces.
+_TOLD, _FACES = 9.0, 11.0
 
 #: Type size in points of what belongs to the drawing: where it shares the page, and where it has a page of its own.
 _DATA, _DATA_ALONE = 8.0, 9.0
-
-#: Smallest type of a title, in points; what is longer is cut short.
-_TITLE_LEAST = 9.0
 
 #: Most brackets side by side.
 _ABREAST = 4
@@ -50,37 +53,8 @@ _GEARS_HEAD, _GEARS_FOOT, _NOTE_MM = 17.0, 20.0, 4.25
 #: Height in mm of the head's drawing, and width of the words beside that of the marks.
 _HEAD_MM, _WORDS_MM = 46.0, 50.0
 
-#: Type size in points of what is said of the hob's cutting faces.
-_FACES = 11.0
-
 #: Smallest type of a bracket's name and shafts, in points; what is longer takes more lines.
 _LEAST_NAME = 7.5
-
-#: What the verdict doesn't cover.
-_ONLY_SIMULATED = (
-    "in simulation. Not looked at: blank, clamping, room for head and hob.",
-    "The light first cut decides.",
-)
-
-
-@dataclass(frozen=True)
-class _Shares:
-    """How a page is shared out: type size in points of what is set at the machine, heights in mm of a bracket's
-    drawing and of the first cut's drawing with its words."""
-
-    size: float
-    drawing: float
-    first_cut: float
-
-
-#: From the most generous on: for a page that holds the light first cut too, and for one that doesn't.
-_WITH_CUT = (
-    _Shares(11.0, 30.0, 44.0), _Shares(10.5, 30.0, 40.0), _Shares(10.5, 26.0, 36.0), _Shares(10.0, 24.0, 34.0),
-)  # fmt: skip
-_WITHOUT_CUT = (*_WITH_CUT, _Shares(9.5, 22.0, 44.0), _Shares(9.5, 18.0, 44.0), _Shares(9.0, 16.0, 44.0))
-
-#: Height in mm of the first cut's drawing with its words on a second page.
-_CUT_ALONE = 72.0
 
 
 def draw_sheet(
@@ -134,7 +108,7 @@ class _Sheet:
         told, words = [*self.words.errors, *self.words.warnings], self.words
         rows = words.levers + words.running
         foot = self._data_height() + self._notes_height()
-        whole = self._shares(told, rows + words.moves, _WITH_CUT, foot)
+        whole = self._shares(told, rows + words.moves, WITH_CUT, foot)
         if whole:
             self._found_by_proof(told)
             self._set(rows + words.moves, whole)
@@ -151,31 +125,31 @@ class _Sheet:
     def _several(self, told: Sequence[str], rows: Sequence[tuple[str, str]]) -> None:
         """What is set at the machine on the first page, under what was found; what it has no room for on the next."""
         count = len(told)
-        shares = self._shares(told, rows, _WITH_CUT)
+        shares = self._shares(told, rows, WITH_CUT)
         is_cut_first = shares is not None
         while shares is None and count >= 0:
-            more = [_see_further(len(told) - count)] if count < len(told) else []
-            shares = self._shares([*told[:count], *more], rows, _WITHOUT_CUT, cut=False)
+            more = [see_further(len(told) - count)] if count < len(told) else []
+            shares = self._shares([*told[:count], *more], rows, WITHOUT_CUT, cut=False)
             count -= shares is None
         count = max(count, 0)
         self._found_by_proof(told[:count], len(told) - count)
-        self._set(rows, shares or _WITHOUT_CUT[-1])
+        self._set(rows, shares or WITHOUT_CUT[-1])
         if is_cut_first and shares:
             self._first_cut(shares.first_cut)
         else:
             self.turn()
         self._notes(told[count:], "ALSO FOUND", bold=True)
         if not is_cut_first:
-            self.make_room(self._first_cut_height(_CUT_ALONE))
-            self._first_cut(_CUT_ALONE)
+            self.make_room(self._first_cut_height(CUT_ALONE))
+            self._first_cut(CUT_ALONE)
         self._moves()
         self._data(_DATA_ALONE)
         self._notes(self.words.notes)
 
     def _shares(
-        self, told: Sequence[str], rows: Sequence[tuple[str, str]], tries: Sequence[_Shares], foot: float = 0.0,
+        self, told: Sequence[str], rows: Sequence[tuple[str, str]], tries: Sequence[Shares], foot: float = 0.0,
         *, cut: bool = True,
-    ) -> _Shares | None:  # fmt: skip
+    ) -> Shares | None:  # fmt: skip
         """The most generous shares with which all of this stands on a page, over `foot` mm; None where none does."""
         for shares in tries:
             gears = self._gears_head() + self._ranks * (self._gears_foot() + shares.drawing) if self._ranks else 0.0
@@ -185,19 +159,19 @@ class _Sheet:
                 return self._widened(shares, used)
         return None
 
-    def _widened(self, shares: _Shares, used: float) -> _Shares:
+    def _widened(self, shares: Shares, used: float) -> Shares:
         """The same, the brackets' drawings as large as the room that is left allows."""
         left = (self.bottom - self.y - used) / max(self._ranks, 1)
-        return _Shares(shares.size, min(shares.drawing + left, _MOST_DRAWING), shares.first_cut)
+        return Shares(shares.size, min(shares.drawing + left, _MOST_DRAWING), shares.first_cut)
 
     def _found_by_proof(self, told: Sequence[str], later: int = 0) -> None:
         """Errors and warnings, under the verdict."""
-        for finding in [*told, *([_see_further(later)] if later else [])]:
+        for finding in [*told, *([see_further(later)] if later else [])]:
             lines = look.wrapped(finding, _TOLD, self.wide, True)
             self.y = self.page.lines(MARGIN, self.y, lines, _TOLD, bold=True)
         self.y += 1.5 if told or later else 0.0
 
-    def _set(self, rows: Sequence[tuple[str, str]], shares: _Shares) -> None:
+    def _set(self, rows: Sequence[tuple[str, str]], shares: Shares) -> None:
         """Gears, head and levers."""
         self._brackets(shares.drawing)
         self.make_room(self._setting_height(rows, shares.size))
@@ -214,13 +188,13 @@ class _Sheet:
         return math.ceil(len(self.words.brackets) / _ABREAST)
 
     def _gears_head(self) -> float:
-        return _GEARS_HEAD - 2 * _READ * LINE + len(cautions(LOCK_OUT, self.wide)) * _READ * LINE
+        return _GEARS_HEAD - 2 * READ * LINE + len(cautions(LOCK_OUT, self.wide)) * READ * LINE
 
     def _bracket_width(self) -> float:
         return self.wide / max(min(len(self.words.brackets), _ABREAST), 1)
 
     def _bracket_notes(self, note: str) -> list[str]:
-        return look.wrapped(note, _READ, self._bracket_width() - 4, bold=True)
+        return look.wrapped(note, READ, self._bracket_width() - 4, bold=True)
 
     def _gears_foot(self) -> float:
         """What stands over and under a bracket's drawing, in mm."""
@@ -231,7 +205,7 @@ class _Sheet:
         """A bracket's name and shafts in lines, each with its type size, and whether it is bold."""
         width = self._bracket_width() - 3
         lines = []
-        for words, points, bold in ((bracket.name, 10.0, True), *((shaft, _READ, False) for shaft in bracket.shafts)):
+        for words, points, bold in ((bracket.name, 10.0, True), *((shaft, READ, False) for shaft in bracket.shafts)):
             fitting = largest(words, width, points)
             if look.text_size(words, max(fitting, _LEAST_NAME), bold)[0] <= width:
                 lines.append((words, max(fitting, _LEAST_NAME), bold))
@@ -258,7 +232,7 @@ class _Sheet:
             self.y + 1.5,
             "CHANGE GEARS a/b · c/d: a drives b in one plane; c, on the stud with b, drives d in the other",
         )
-        self.y = self.page.lines(MARGIN, y, cautions(LOCK_OUT, self.wide), _READ, bold=True) + 1
+        self.y = self.page.lines(MARGIN, y, cautions(LOCK_OUT, self.wide), READ, bold=True) + 1
         size = min(largest(bracket.gears, width - 4, 14) for bracket in self.words.brackets)
         for first in range(0, len(links), _ABREAST):
             self.make_room(under + drawing)
@@ -273,15 +247,15 @@ class _Sheet:
                 self.page.text(x, y + 1 + drawing, bracket.gears, size, bold=True)
                 below = y + 1 + drawing + size * LINE
                 self.page.text(x, below, bracket.idler, largest(bracket.idler, width - 4, size), bold=True)
-                self.page.lines(x, below + 6, self._bracket_notes(bracket.note), _READ, bold=True)
+                self.page.lines(x, below + 6, self._bracket_notes(bracket.note), READ, bold=True)
             self.y += drawing + under
 
     # ------------------------------------------------------------ head, levers
 
     def _setting_height(self, rows: Sequence[tuple[str, str]], size: float) -> float:
         head = 7.5 + _HEAD_MM + 7.0 + len(self._faces()) * _FACES * LINE
-        head += len(cautions(self.words.at_the_head, self.column)) * _READ * LINE
-        levers = 7.5 + len(cautions(self.words.at_the_levers, self.column)) * _READ * LINE + 1
+        head += len(cautions(self.words.at_the_head, self.column)) * READ * LINE
+        levers = 7.5 + len(cautions(self.words.at_the_levers, self.column)) * READ * LINE + 1
         return max(head, levers + rows_height(rows, self.column, size)) + 1.5
 
     def _faces(self) -> list[str]:
@@ -305,19 +279,19 @@ class _Sheet:
         low = top + _HEAD_MM
         page.text(MARGIN, low, words.hob_line, largest(words.hob_line, room, 12), bold=True)
         low = page.lines(MARGIN, low + 6, self._faces(), _FACES, bold=True) + 0.5
-        low = page.lines(MARGIN, low, cautions(words.at_the_head, self.column), _READ, bold=True)
+        low = page.lines(MARGIN, low, cautions(words.at_the_head, self.column), READ, bold=True)
         below = page.heading(self.middle, self.y + 1.5, "LEVERS, FEED, DEPTH")
-        below = page.lines(self.middle, below, cautions(words.at_the_levers, self.column), _READ, bold=True) + 1
+        below = page.lines(self.middle, below, cautions(words.at_the_levers, self.column), READ, bold=True) + 1
         below = page.rows(self.middle, below, self.column, rows, size)
         self.y = max(below, low) + 1.5
 
     # ------------------------------------------------------------ the light first cut
 
     def _sense_lines(self) -> list[str]:
-        return look.wrapped(self.words.sense, _READ, self.column, bold=True)
+        return look.wrapped(self.words.sense, READ, self.column, bold=True)
 
     def _first_cut_height(self, height: float) -> float:
-        return height + len(self._sense_lines()) * _READ * LINE
+        return height + len(self._sense_lines()) * READ * LINE
 
     def _first_cut(self, height: float) -> None:
         """What the light first cut must look like, and room for what was found."""
@@ -329,7 +303,7 @@ class _Sheet:
         page.text(MARGIN, y + 1.5, how, largest(how, column, 10), bold=True)
         top = y + 7.5
         # With room enough the marks stand under the words, else beside them.
-        is_under = height >= _CUT_ALONE
+        is_under = height >= CUT_ALONE
         room = column if is_under else _WORDS_MM
         (_, count), (_, lean), *more = words.first_cut
         page.text(MARGIN, top, count, 18, bold=True)
@@ -344,7 +318,7 @@ class _Sheet:
             draw_marks(page, self.proof, MARGIN, below + 1, column, y + height - below - 4)
         else:
             draw_marks(page, self.proof, MARGIN + room + 3, top, column - room - 3, height - 10)
-        page.lines(MARGIN, y + height - 1, self._sense_lines(), _READ, bold=True)
+        page.lines(MARGIN, y + height - 1, self._sense_lines(), READ, bold=True)
         self.y = y + self._first_cut_height(height)
         self._found(y, self.y)
 
@@ -409,104 +383,16 @@ class _Sheet:
         self.y += self._data_height(size)
 
     def _notes_height(self) -> float:
-        return sum(len(look.wrapped(note, _READ, self.wide)) for note in self.words.notes) * _READ * LINE + 1
+        return sum(len(look.wrapped(note, READ, self.wide)) for note in self.words.notes) * READ * LINE + 1
 
     def _notes(self, notes: Sequence[str], name: str = "", bold: bool = False) -> None:
         """Notes in full, each whole on its page."""
         for number, note in enumerate(notes):
-            lines = look.wrapped(note, _READ, self.wide, bold)
+            lines = look.wrapped(note, READ, self.wide, bold)
             head = 8.0 if name and not number else 0.0
-            self.make_room(head + len(lines) * _READ * LINE)
+            self.make_room(head + len(lines) * READ * LINE)
             if head:
                 self.page.rule(self.y, width=1.6)
                 self.y = self.page.heading(MARGIN, self.y + 1.5, name)
-            self.y = self.page.lines(MARGIN, self.y, lines, _READ, bold=bold)
+            self.y = self.page.lines(MARGIN, self.y, lines, READ, bold=bold)
         self.y += 2.0 if name and notes else 0.0
-
-
-def _see_further(count: int) -> str:
-    return f"and {count} more that {'was' if count == 1 else 'were'} found: see page 2"
-
-
-def cautions(said: Sequence[str], width: float) -> list[str]:
-    """Cautions in lines, each begun with a sign."""
-    return [line for caution in said for line in look.wrapped(f"! {caution}", _READ, width, bold=True)]
-
-
-def heading(page: Page, words: SheetWords, machine: str, member: str) -> float:
-    """Title, work and verdict. Returns the height below."""
-    title(page, f"{words.title}{f' ({member})' if member else ''}")
-    page.text(page.right, 13.5, machine, 10, ha="right")
-    if words.up:
-        page.text(page.right, 18.5, f"top of this sheet: {words.up}", 9, ha="right")
-    page.text(MARGIN, 16, words.summary, largest(words.summary, page.right - MARGIN - 30, 12.5), bold=True)
-    size = 14.0
-    wide = look.text_size(words.verdict, size, True)[0]
-    page.box(MARGIN, 23, wide + 6, 8, filled=not words.is_right)
-    page.text(
-        MARGIN + 3, 24.2, words.verdict, size, bold=True, color=look.INK if words.is_right else look.PAPER
-    )
-    if words.is_right:
-        page.lines(MARGIN + wide + 9, 23.4, _ONLY_SIMULATED, 9)
-    return 33.0
-
-
-def title(page: Page, words: str) -> None:
-    """The title of a page, beside what stands in its right corner."""
-    room = page.right - MARGIN - 48
-    words = trimmed(words, room, _TITLE_LEAST)
-    page.text(MARGIN, 8, words, largest(words, room, 16), bold=True)
-
-
-def draw_bracket(axes: Axes, link: ChangeGears) -> None:
-    """The gears alone, lettered: what the full drawing says in words stands beneath, or in `show`."""
-    from handlead.viz.draw.bracket import plot_bracket
-    from handlead.viz.draw.set_ratio import plot_set_ratio
-
-    if isinstance(link, SetRatio):
-        plot_set_ratio(link, axes)
-        return
-    plot_bracket(link.mounted, link.bracket, axes, words=False)
-
-
-def draw_head(page: Page, proof: Proof, x: float, y: float, size: float) -> None:
-    """The head from behind the hob, without words."""
-    from handlead.viz.draw.head import plot_swivel
-    from handlead.viz.pictures.pictures import swivel_of
-
-    plot_swivel(swivel_of(proof.case), page.panel(x, y, size, size), words=False)
-
-
-def draw_marks(page: Page, proof: Proof, x: float, y: float, width: float, height: float) -> None:
-    """The outside of the blank after the light first cut, unrolled, as the drawing wants it."""
-    from handlead.viz.draw.marks import touched, wanted_marks, witness_layout
-
-    job, outside = proof.case.job, proof.case.sizes.outside_diameter
-    bands = touched(job.work, job.hob)
-    layout = witness_layout((wanted_marks(job.work),), outside, face_width_mm(job.work), bands)
-    (lines,) = layout.lines
-    scale = min(width / layout.width, height / layout.height)
-    left, low = x, y + layout.height * scale
-    frame = ((0.0, 0.0), (layout.width, 0.0), (layout.width, layout.height), (0.0, layout.height), (0.0, 0.0))
-    page.line([(left + dx * scale, low - dy * scale) for dx, dy in frame], 0.8)
-    for start, end in lines:
-        page.line([(left + dx * scale, low - dy * scale) for dx, dy in (start, end)], 2.2)
-
-
-# ---------------------------------------------------------------- the foot
-
-
-def foot_height(page: Page, said: Sequence[str], sources: int = 1) -> float:
-    """What the foot of a page takes, in mm, with these cautions and so many lines of sources."""
-    lines = len(cautions(said, page.right - MARGIN))
-    return 7.75 + lines * _READ * LINE + sources * _FOOT * LINE
-
-
-def foot(page: Page, said: Sequence[str], *sources: str) -> None:
-    """The last cautions, and what the sheet was made from."""
-    y = page.height - foot_height(page, said, len(sources))
-    page.rule(y, width=1.6)
-    y = page.lines(MARGIN, y + 1.8, cautions(said, page.right - MARGIN), _READ, bold=True)
-    for source in sources:
-        page.text(MARGIN, y + 1, source, largest(source, page.right - MARGIN, _FOOT), color=look.FAINT)
-        y += _FOOT * LINE
