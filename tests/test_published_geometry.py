@@ -32,7 +32,8 @@ def hand(word: str | None) -> Hand | None:
 
 
 def gear_of(keys: dict[str, Any]) -> gear.Gear:
-    return gear.Gear(**{**keys, "hand": hand(keys.get("hand"))})
+    rack = {"rack": gear.BasicRack(**keys["rack"])} if "rack" in keys else {}
+    return gear.Gear(**{**keys, "hand": hand(keys.get("hand")), **rack})
 
 
 def on_a_gear(function: Callable[..., float]) -> Callable[..., float]:
@@ -148,7 +149,7 @@ def test_the_tables_are_there() -> None:
 
 
 @pytest.mark.parametrize(
-    "module", [cycle, finish, gear, spline, tolerance], ids=lambda module: module.__name__
+    "module", [cycle, finish, gear, head, measures, spline, tolerance], ids=lambda module: module.__name__
 )
 def test_the_examples_in_the_docstrings_are_true(module: ModuleType) -> None:
     found = doctest.testmod(module)

@@ -16,6 +16,9 @@ from .words import AT, DRIVES, at_the_machine, where
 #: Less than this over the face, in µm, is no lean to speak of (own choice).
 _LEANS = 1.0
 
+#: So much more backlash than drawn, in modules, is told of (own choice).
+_LOOSER = 0.02
+
 if TYPE_CHECKING:
     from handlead.kinematics.rolling.roll import Rolled
 
@@ -88,6 +91,7 @@ def running(found: PairRolled) -> Iterator[Finding]:
         return
     if play is not None and play[0] < 0:
         yield _binds(found, rolled, play)
+    yield from _loose(found, rolled, play)
     lost = max(side.never_touching for side in rolled.sides.values())
     if lost:
         yield Finding(
@@ -104,6 +108,21 @@ def running(found: PairRolled) -> Iterator[Finding]:
             f"{length(found.distance, units)} centres, where the drawn teeth have a common backlash.",
             "Give centre_distance under [mate], or thinning, or --centres.", {"centre_distance_mm": found.distance},
         )  # fmt: skip
+
+
+def _loose(found: PairRolled, rolled: Rolled, play: tuple[float, float] | None) -> Iterator[Finding]:
+    """More backlash than the drawn teeth have at these centres: teeth that came out thin."""
+    gear, units = rolled.first.gear, found.job.units
+    drawn = rolled.nominal_play * math.cos(math.radians(gear.base_helix_angle_deg))
+    if play is None or play[1] - drawn < _LOOSER * gear.module_n:
+        return
+    yield Finding(
+        "teeth-thin", "warning",
+        f"They have {length(play[1], units)} of backlash, and the drawn teeth {length(drawn, units)} at these centres: "
+        "teeth come out thin, as of a head that doesn't suit its hob.",
+        "Prove both jobs: that says which teeth come out thin, and where to swing the head.",
+        {"most_backlash_mm": play[1], "drawn_backlash_mm": drawn},
+    )  # fmt: skip
 
 
 def _bears(found: PairRolled, side: int, turning: str) -> Iterator[Finding]:

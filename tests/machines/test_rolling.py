@@ -87,6 +87,13 @@ def test_teeth_too_thick_for_the_centres_do_not_go_in_and_the_distance_at_which_
     assert roll_pair(pinion, wheel, distance=there + Fraction(str(round(apart + 0.002, 3)))).runs
 
 
+def test_a_head_that_is_off_leaves_thin_teeth_and_says_by_how_much_the_pair_is_looser(pinion, wheel, right):
+    off = roll_pair(pinion.with_swivel(Fraction(24), "clockwise"), wheel)
+    thin = codes(off)["teeth-thin"]
+    assert thin.facts["most_backlash_mm"] > right.play()[1] + 0.1
+    assert "teeth-thin" not in codes(right)
+
+
 def test_two_gears_of_one_hand_are_not_rolled_and_why_is_said(pinion):
     wrong = roll_pair(read_job(ORDERS / "21-idler-left-out" / "job.toml"), pinion)
     assert not wrong.runs and wrong.rolled is None

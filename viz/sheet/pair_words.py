@@ -21,7 +21,8 @@ def with_mate(case: Case) -> Iterator[tuple[str, str]]:
     if pair is not None:
         yield "centres  a", length(pair.running.centre_distance, units)
         yield "working angle  α_wt", f"{pair.running.working_pressure_angle_deg:.3f}°"
-        yield "backlash  j_bn", length(max(pair.running.backlash, 0.0), units)
+        drawn = pair.running.backlash
+        yield "backlash  j_bn", "none as drawn" if abs(drawn) < 5e-4 else length(max(drawn, 0.0), units)
     crossed = crossed_sizes(job)
     if crossed is not None:
         yield "shafts cross at  Σ", f"{crossed.crossing_deg:g}°"
