@@ -12,14 +12,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from fractions import Fraction
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.train.links import ChangeGears
 from handlead.kinematics.train.moves import running
 from handlead.kinematics.train.train import Drive
 from handlead.kinematics.transfer.roles import Role
-from handlead.kinematics.witness.toothed import LeftOnFlanks, cut_again_section, left_on_flanks
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.machines.blanks.witness import NotCut, setting_of
 from handlead.machines.documents.toothed import Toothed
@@ -28,6 +27,9 @@ from handlead.machines.measuring.going_deeper import NotMeasured, go_deeper
 from handlead.machines.setups.case import Case, face_width_mm
 from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.units import length
+
+if TYPE_CHECKING:
+    from handlead.kinematics.witness.toothed import LeftOnFlanks
 
 #: Columns a pitch of a simulated section.
 _COLUMNS = 200
@@ -143,6 +145,8 @@ class TakingUp:
 
         None where nothing can be cut.
         """
+        from handlead.kinematics.witness.toothed import cut_again_section, left_on_flanks
+
         radius = self.gear.reference_diameter / 2
         columns = max(_COLUMNS * self.gear.teeth, _LEAST_COLUMNS)
         try:
