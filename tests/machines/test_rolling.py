@@ -5,18 +5,29 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 
 import pytest
 from handlead.kinematics.gears.pair import distance_with_backlash, gap_at, usual_least_backlash
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.rolling import pair_rolled
 from handlead.machines.rolling.pair_rolled import NotRolled, roll_pair
 from handlead.machines.rolling.words import at_the_machine
 from handlead.viz.command import main
 
 ORDERS = Path(__file__).parents[2] / "scenarios"
 PINION, WHEEL = (ORDERS / "01-fly-winch-pair" / name for name in ("pinion.toml", "wheel.toml"))
+
+
+@pytest.fixture(autouse=True)
+def cut_once(monkeypatch):
+    """A job that is rolled again is the same gear."""
+    monkeypatch.setattr(pair_rolled, "as_cut", cut)
+
+
+cut = cache(pair_rolled.as_cut)
 
 
 @pytest.fixture(scope="module")
