@@ -180,6 +180,9 @@ def test_an_inch_job_is_told_in_inches(capsys, tmp_path):
     assert main(["mesh", str(job)]) == 0
     out = capsys.readouterr().out
     assert " in\n" in out.replace("  ", "") or " in " in out
+    drawn = tmp_path / "pair.svg"
+    assert main(["show", str(job), "--what", "mesh", "--out", str(drawn)]) == 0
+    assert "0.00024 in" in drawn.read_text() and "µm" not in drawn.read_text()
     assert " mm" not in out.replace("--centres", "") and "µm" not in out
 
 

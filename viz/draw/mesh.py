@@ -12,6 +12,7 @@ import numpy.typing as npt
 from handlead.kinematics.rolling.roll import RolledSide
 from handlead.machines.rolling.pair_rolled import PairRolled
 from handlead.machines.rolling.words import DRIVES, at_the_machine, where
+from handlead.machines.toml.units import height
 from handlead.viz.look import look
 from handlead.viz.look.shop import Shop
 
@@ -150,7 +151,7 @@ def heading(found: PairRolled, shop: Shop) -> str:
 def foot(found: PairRolled, shop: Shop) -> str:
     """What the shades are, the centres and the backlash."""
     play, digits = found.play(), 4 if shop.units == "in" else 3
-    words = f"Darkest: within a film of blue ({found.film * UM / shop.fine[1]:.3g} {shop.fine[0]}); lighter: within two, four; dotted: never meets the mate."
+    words = f"Darkest: within a film of blue ({height(found.film * UM, shop.units)}); lighter: within two, four; dotted: never meets the mate."
     if found.distance is not None:
         words += f" Centres {shop.sized(found.distance):.{digits}f} {shop.units}."
     if play is not None:
