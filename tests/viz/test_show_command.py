@@ -158,3 +158,23 @@ def test_there_is_one_command_for_pictures(capsys):
     with pytest.raises(SystemExit):
         main(["solid", PINION])
     assert 'there is no command "solid"' in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("what", "order", "says"), [("halves", "74-herringbone-hoist", "needs 36.50 mm"), ("toothed", "75-worn-trap-wheel", "0.073 mm off")]
+)
+def test_a_job_with_halves_or_old_teeth_has_a_picture_of_them_and_others_say_why_not(what, order, says, tmp_path, capsys):
+    out = tmp_path / "it.svg"
+    job = SCENARIOS / order / "job.toml"
+    assert main(["show", str(job), "--what", what, "--out", str(out)]) == 0
+    assert out.exists()
+    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.setups.case import Case
+    from handlead.viz.pictures.blanks import SOME
+
+    figure = SOME[what](Case.of(read_job(job)))
+    assert says in figure.axes[0].get_title()
+    capsys.readouterr()
+    assert main(["show", PINION, "--what", what, "--out", str(tmp_path / "none.svg")]) == 2
+    assert "the job has no [" in capsys.readouterr().err
+    assert not (tmp_path / "none.svg").exists()

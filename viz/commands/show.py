@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 
 #: The drawn pictures, by the names of `job_pictures.PICTURES`, and what their files may end in.
 PICTURES = ("train", "bracket", "swivel", "witness", "flank", "motion")
+
+#: Those that only some jobs have: two halves, teeth that are cut again.
+SOME = ("halves", "toothed")
 DRAWN = (".png", ".pdf", ".svg")
 
 #: What the gear's files may end in: a picture, films, and meshes, which need no OpenGL.
@@ -34,7 +37,8 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML) with [setup]")
     parser.add_argument(
-        "--what", choices=(*PICTURES, "gear", "mesh", "all"), default="gear", help="which picture (default: gear)"
+        "--what", choices=(*PICTURES, *SOME, "gear", "mesh", "all"), default="gear",
+        help="which picture (default: gear)",
     )
     parser.add_argument(
         "--out", type=Path, metavar="FILE",
@@ -156,7 +160,7 @@ def _show(case: Case, options: argparse.Namespace) -> list[dict[str, Any]]:
     from handlead.viz.streams.outlet import complain, tell
 
     made = []
-    for name in (*PICTURES, "gear") if options.what == "all" else (options.what,):
+    for name in (*PICTURES, *_some(case), "gear") if options.what == "all" else (options.what,):
         path = _path(options, name)
         told: dict[str, Any] = {"what": name, "file": None if path is None else str(path)}
         try:
@@ -170,6 +174,11 @@ def _show(case: Case, options: argparse.Namespace) -> list[dict[str, Any]]:
                 tell(f"{name}: {path}")
         made.append(told)
     return made
+
+
+def _some(case: Case) -> tuple[str, ...]:
+    """The pictures that this job has besides."""
+    return tuple(name for name in SOME if getattr(case.job, name) is not None)
 
 
 def _expected() -> tuple[type[Exception], ...]:
@@ -208,6 +217,11 @@ def _make(case: Case, name: str, path: Path | None, options: argparse.Namespace)
     assert path is not None
     if name == "mesh":
         _make_mesh(case, path, options)
+        return
+    if name in SOME:
+        from handlead.viz.pictures.blanks import SOME as OF_SOME
+
+        _save(OF_SOME[name](case), path, f"{case.job.title}: {name}")
         return
     from handlead.viz.pictures import pictures as job_pictures
 
