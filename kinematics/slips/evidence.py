@@ -33,7 +33,7 @@ SYMPTOMS = (TOO_THIN, TOO_THICK, RUNS_OUT, ONE_OUT, RUBBED)
 
 
 @dataclass(frozen=True)
-class Blank:
+class BlankSeen:
     """What of blank and hob enters what is seen: the blank's diameter and the hob's radius in mm, None if not known."""
 
     outside_mm: float | None = None
@@ -103,11 +103,11 @@ def view_of_marks(view: View, count: int, lean_deg: float) -> View:
 
 
 def view_of(
-    running: Running, outcome: Outcome | None, *, second_cut_falls_in: bool = True, blank: Blank | None = None,
+    running: Running, outcome: Outcome | None, *, second_cut_falls_in: bool = True, blank: BlankSeen | None = None,
     symptoms: frozenset[str] = frozenset(),
 ) -> View:  # fmt: skip
     """What a train that runs so, and the gear it cuts from this blank, show; `symptoms` besides."""
-    blank = blank or Blank()
+    blank = blank or BlankSeen()
     table = _way("table", running.table_way)
     axial, tangential, radial = running.slide_ways
     slide = next(
@@ -160,7 +160,7 @@ def _counts(outcome: Outcome) -> Iterator[int]:
     yield math.ceil(outcome.real_teeth)
 
 
-def _thickness(outcome: Outcome, blank: Blank, symptoms: frozenset[str]) -> tuple[float, float] | None:
+def _thickness(outcome: Outcome, blank: BlankSeen, symptoms: frozenset[str]) -> tuple[float, float] | None:
     if TOO_THIN in symptoms:
         return -math.inf, 0.0
     if TOO_THICK in symptoms:

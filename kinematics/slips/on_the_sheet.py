@@ -12,7 +12,7 @@ from handlead.kinematics.transfer.constants import Constants
 from handlead.kinematics.transfer.roles import Role
 
 from .standing import counted_words
-from .study import Numbers, Places, Sheet, Slip, Study
+from .study import Numbers, OtherRules, Places, Slip, Study
 
 
 def _sheet(
@@ -209,7 +209,7 @@ def _other_machine(study: Study, numbers: Numbers) -> Iterator[Slip]:
         yield from _by_rules(study, sheet)
 
 
-def _by_rules(study: Study, sheet: Sheet) -> Iterator[Slip]:
+def _by_rules(study: Study, sheet: OtherRules) -> Iterator[Slip]:
     """The gears worked out by other rules, in size; their senses are as this machine's plate says."""
     ours, theirs = study.bench.constants, sheet.constants
     asked: dict[str, Fraction] = {}

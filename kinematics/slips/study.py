@@ -21,14 +21,14 @@ from handlead.kinematics.transfer.transfer import Transfer
 from handlead.kinematics.work.requirement import HobData, Work
 from handlead.kinematics.work.sizes import hob_reference_diameter, outside_diameter
 
-from .evidence import ONE_OUT, RUBBED, RUNS_OUT, TOO_THICK, Blank, View, view_of
+from .evidence import ONE_OUT, RUBBED, RUNS_OUT, TOO_THICK, BlankSeen, View, view_of
 from .standing import NOTHING_DONE, Changes, Standing
 
 T = TypeVar("T")
 
 
 @dataclass(frozen=True)
-class Sheet:
+class OtherRules:
     """Change-gear rules by which the gears may have been worked out: those of another machine or lever position."""
 
     name: str
@@ -64,8 +64,8 @@ class Bench:
     work: Work
     mate: Work | None
     constants: Constants
-    ranges: tuple[Sheet, ...]
-    others: tuple[Sheet, ...]
+    ranges: tuple[OtherRules, ...]
+    others: tuple[OtherRules, ...]
     search: GearSearch
     modules: tuple[Fraction, ...]
     takes: Takes = lambda bracket, mounted: True
@@ -95,10 +95,10 @@ class Bench:
             self._taken[key] = mounted is None or self.takes(bracket, mounted)
         return self._taken[key]
 
-    def blank(self, hob: HobData) -> Blank:
+    def blank(self, hob: HobData) -> BlankSeen:
         """What of the drawing's blank, and of this hob, enters what is seen."""
         diameter = hob_reference_diameter(self.work, hob)
-        return Blank(
+        return BlankSeen(
             outside_diameter(self.work), diameter / 2 if diameter else None, float(self.work.pressure_angle_deg)
         )
 

@@ -32,7 +32,7 @@ _BRANCHES_PER_SET = 2_000
 
 
 @dataclass(frozen=True)
-class Change:
+class OtherValue:
     """Another value for a figure of the machine; `after` is None where several would do, such as `may_be`."""
 
     figure: Figure
@@ -52,7 +52,7 @@ class Refit:
     machine: Machine
     observations: Observations
     unexplained: tuple[int, ...]
-    sets: tuple[tuple[Change, ...], ...]
+    sets: tuple[tuple[OtherValue, ...], ...]
 
     @property
     def is_determined(self) -> bool:
@@ -102,14 +102,14 @@ class Refit:
             "next_observation": self.advice.do if self.advice else None,
         }
 
-    def words(self, change: Change) -> tuple[str, str | None]:
+    def words(self, change: OtherValue) -> tuple[str, str | None]:
         """What the file has and what it should have, None where that isn't determined."""
         units, figure = self.machine.units, change.figure
         return figure.words(change.before, units), None if change.after is None else figure.words(
             change.after, units
         )
 
-    def _of_change(self, change: Change) -> dict[str, Any]:
+    def _of_change(self, change: OtherValue) -> dict[str, Any]:
         before, after = self.words(change)
         told: dict[str, Any] = {"from": before, "to": after, "determined": after is not None}
         if after is None:
@@ -179,7 +179,7 @@ def _sets(
     touching: Mapping[Figure, set[int]],
     unexplained: Sequence[int],
     count: int,
-) -> Iterator[tuple[Change, ...]]:
+) -> Iterator[tuple[OtherValue, ...]]:
     """The sets of so many changes that explain everything."""
     fitting = (
         chosen
@@ -196,9 +196,9 @@ def _sets(
                 yield changes
 
 
-def _change(machine: Machine, figure: Figure, found: Identified) -> Change:
+def _change(machine: Machine, figure: Figure, found: Identified) -> OtherValue:
     may_be = {figure.value(example) for example in found.examples}
-    return Change(
+    return OtherValue(
         figure,
         known_value(machine, figure),
         figure.value(found.values),
@@ -206,7 +206,7 @@ def _change(machine: Machine, figure: Figure, found: Identified) -> Change:
     )
 
 
-def _size(changes: tuple[Change, ...]) -> tuple[int, float]:
+def _size(changes: tuple[OtherValue, ...]) -> tuple[int, float]:
     """How much is changed: senses count for nothing, numbers by how many times greater or less they become."""
     numbers = [change for change in changes if change.figure.sort != "sense"]
     after = [(change.before, change.after or change.may_be[0]) for change in numbers]
@@ -214,7 +214,7 @@ def _size(changes: tuple[Change, ...]) -> tuple[int, float]:
 
 
 def _examples(
-    machine: Machine, changed: Sequence[Figure], changes: tuple[Change, ...]
+    machine: Machine, changed: Sequence[Figure], changes: tuple[OtherValue, ...]
 ) -> Iterator[dict[str, Fraction]]:
     """The values of all the figures `changed` in any of the sets, where this one set of changes is right."""
     made = {change.figure.key: change for change in changes}

@@ -12,7 +12,7 @@ from .errors import MOST_COMPLAINTS, Complaint, FileFault, Missing, Place, Unkno
 from .guesses import guess, shown
 from .places import Document, Path_, quoted
 from .tables import Table
-from .values import Fault
+from .values import ValueFault
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
@@ -131,7 +131,7 @@ def _wrong_format(document: Document, table: Table) -> str | None:
 
 
 def _note(fault: Invalid, complaints: Complaints) -> None:
-    if isinstance(fault, Fault):
+    if isinstance(fault, ValueFault):
         also = None if fault.also is None else _path(fault.also)
         complaints.add(fault.kind, _path(fault.path), fault.msg, also)
     else:

@@ -16,7 +16,7 @@ from .errors import Disagreement, Missing, Unknown, WrongValue
 from .guesses import guess, nearest, shown
 from .numbers import Decimal
 from .places import Path_, quoted
-from .values import MOST_LINKS, MOST_PARTS, Fault, Reference, Text, Value, each_value
+from .values import MOST_LINKS, MOST_PARTS, Reference, Text, Value, ValueFault, each_value
 
 
 @dataclass(frozen=True)
@@ -35,11 +35,11 @@ class TableOf(Value):
         if not isinstance(raw, dict):
             raise self.wrong(raw)
         if len(raw) > self.most:
-            raise Fault(WrongValue, f"there are {len(raw)} {self.what}; {self.most} are the most")
+            raise ValueFault(WrongValue, f"there are {len(raw)} {self.what}; {self.most} are the most")
 
         def check(name: str, item: Any) -> Any:
             if not name.strip() or len(name) > 100:
-                raise Fault(WrongValue, f"{quoted(name)} can't be a name: it must have 1 to 100 characters")
+                raise ValueFault(WrongValue, f"{quoted(name)} can't be a name: it must have 1 to 100 characters")
             return self.of.read(item, units)
 
         return each_value(raw.items(), check, both=True)
@@ -119,7 +119,7 @@ class Table(Value):
         try:
             return self.together(values) if self.together else values
         except ValueError as fault:
-            raise Fault(WrongValue, str(fault)) from None
+            raise ValueFault(WrongValue, str(fault)) from None
 
     def write(self, value: Any, units: str) -> Any:
         """The keys that `value` has, in the table's order; None counts as not there."""
@@ -139,11 +139,11 @@ class Table(Value):
                 if name in misspelt:
                     continue
                 advice = self._advice(self.key(name), raw)
-                ours.append(Fault(Missing, f"{quoted(name)} is missing. {advice}", (name,)))
-            elif isinstance(fault, Fault):
+                ours.append(ValueFault(Missing, f"{quoted(name)} is missing. {advice}", (name,)))
+            elif isinstance(fault, ValueFault):
                 ours.append(fault)
             else:
-                ours.append(Fault(Unknown, f"unknown key {quoted(name)}. {guess(name, self.names)}", (name,)))
+                ours.append(ValueFault(Unknown, f"unknown key {quoted(name)}. {guess(name, self.names)}", (name,)))
         order = {name: index for index, name in enumerate(self.names)}
         return sorted(ours, key=lambda it: order.get(str(it.path[0]) if it.path else "", len(order)))
 
@@ -158,11 +158,11 @@ class Table(Value):
             )
         return advice
 
-    def _choices(self, raw: dict[str, Any]) -> Iterator[Fault]:
+    def _choices(self, raw: dict[str, Any]) -> Iterator[ValueFault]:
         for choice in self.one_of:
             given = [name for name in choice.keys if name in raw]
             for other in given[1:]:
-                yield Fault(
+                yield ValueFault(
                     Disagreement,
                     f"both {quoted(given[0])} ({{also}}) and {quoted(other)} are given. Keep one",
                     (other,),
@@ -172,7 +172,7 @@ class Table(Value):
                 *first, last = (quoted(name) for name in choice.keys)
                 names = f"{', '.join(first)} or {last}" if first else last
                 if not any(nearest(name, choice.keys) for name in raw if name not in self.names):
-                    yield Fault(Missing, f"{names} is missing. Give one of them", (choice.keys[0],))
+                    yield ValueFault(Missing, f"{names} is missing. Give one of them", (choice.keys[0],))
 
     def _references(self, raw: Any, path: Path_) -> Iterator[Reference]:
         if isinstance(raw, dict):
@@ -224,7 +224,7 @@ class Swivel(Value):
         angle: Fraction = values["angle"]
         if angle and "turn" not in values:
             advice = 'Seen from behind the hob, write "clockwise" or "counter-clockwise"'
-            raise Fault(Missing, f'"turn" is missing. {advice}', ("turn",))
+            raise ValueFault(Missing, f'"turn" is missing. {advice}', ("turn",))
         return angle * SWIVEL_TURNS[values["turn"]] if angle else angle
 
     def write(self, value: Any, units: str) -> Any:
@@ -250,22 +250,22 @@ class Rows(Value):
                 raw, f"each one stands under its own heading [[{self.what}]], in double brackets"
             )
         if len(raw) > self.most:
-            raise Fault(WrongValue, f"there are {len(raw)} of them; {self.most} are the most")
+            raise ValueFault(WrongValue, f"there are {len(raw)} of them; {self.most} are the most")
         return tuple(each_value(enumerate(raw), lambda row: self._row(row, units)).values())
 
     def _row(self, row: Any, units: str) -> dict[str, Any]:
         if not isinstance(row, dict):
-            raise Fault(WrongValue, f"{shown(row)} can't be used: each [[{self.what}]] is a table of keys")
+            raise ValueFault(WrongValue, f"{shown(row)} can't be used: each [[{self.what}]] is a table of keys")
         table = self.table(row)
         if table is not None:
             values: dict[str, Any] = table.read(row, units)
             return values
         kinds = tuple(self.tables)
         if "kind" not in row:
-            raise Fault(Missing, f'"kind" is missing. It must be {Text(kinds).says}', ("kind",))
+            raise ValueFault(Missing, f'"kind" is missing. It must be {Text(kinds).says}', ("kind",))
         try:
             Text(kinds).read(row["kind"], units)
-        except Fault as fault:
+        except ValueFault as fault:
             fault.prepend(["kind"])
             raise
         raise AssertionError("a known kind has a table")

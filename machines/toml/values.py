@@ -28,7 +28,7 @@ _LEAST = Fraction(1, LARGEST**2)
 _LONGEST_TEXT = 2000
 
 
-class Fault(Invalid):
+class ValueFault(Invalid):
     """A complaint on its way to its place: its path grows as it is handed outwards."""
 
     def __init__(self, kind: type[Complaint], message: str, path: Path_ = (), also: Path_ | None = None):
@@ -66,9 +66,9 @@ class Value:
         """What to write for `value`, so that reading it gives `value` again."""
         return value
 
-    def wrong(self, raw: object, why: str | None = None) -> Fault:
+    def wrong(self, raw: object, why: str | None = None) -> ValueFault:
         """The complaint that `raw` can't be used."""
-        return Fault(WrongValue, f"{shown(raw)} can't be used: {why or f'it must be {self.says}'}")
+        return ValueFault(WrongValue, f"{shown(raw)} can't be used: {why or f'it must be {self.says}'}")
 
     def _says(self) -> str:
         raise NotImplementedError

@@ -10,7 +10,7 @@ from itertools import islice
 from typing import Any
 
 from handlead.kinematics.slips.standing import Standing, meant_swivel
-from handlead.kinematics.slips.study import Bench, GearSearch, Sheet, Study, Takes
+from handlead.kinematics.slips.study import Bench, GearSearch, OtherRules, Study, Takes
 from handlead.kinematics.train.links import Mounted
 from handlead.kinematics.transfer.constants import Constants, find_constants
 from handlead.machines.documents.catalogue import shipped_machines
@@ -103,7 +103,7 @@ def _constants(machine: Machine, positions: Mapping[str, str], drive: str) -> Co
     return find_constants(machine.train.with_states(machine.states(positions)), drive)
 
 
-def _ranges(machine: Machine, positions: Mapping[str, str], drive: str) -> Iterator[Sheet]:
+def _ranges(machine: Machine, positions: Mapping[str, str], drive: str) -> Iterator[OtherRules]:
     """The rules that hold with one lever elsewhere, where they are other rules."""
     known = [_sizes(_constants(machine, positions, drive))]
     for name, lever in machine.levers.items():
@@ -115,7 +115,7 @@ def _ranges(machine: Machine, positions: Mapping[str, str], drive: str) -> Itera
             sizes = _sizes(constants)
             if sizes[0] is not None and sizes not in known:
                 known.append(sizes)
-                yield Sheet(f"lever {name} at {position}", constants)
+                yield OtherRules(f"lever {name} at {position}", constants)
 
 
 def _sizes(constants: Constants) -> tuple[Any, ...]:
@@ -124,7 +124,7 @@ def _sizes(constants: Constants) -> tuple[Any, ...]:
     return (abs(index.constant) if index else None, tuple(rules))
 
 
-def _others(machine: Machine) -> tuple[Sheet, ...]:
+def _others(machine: Machine) -> tuple[OtherRules, ...]:
     """The rules of the other machines that ship, each with its levers as they stand for helical work."""
     return tuple(
         sheet
@@ -134,7 +134,7 @@ def _others(machine: Machine) -> tuple[Sheet, ...]:
 
 
 @lru_cache(maxsize=64)
-def _rules_of(path: Any) -> Sheet | None:
+def _rules_of(path: Any) -> OtherRules | None:
     """The first rules of a machine, its normal levers first, that have index and differential, or else an index."""
     machine = read_machine(path)
     plain = None
@@ -143,9 +143,9 @@ def _rules_of(path: Any) -> Sheet | None:
             continue
         constants = _constants(machine, positions, machine.normal_drive)
         if constants.index and any(rule.constant for rule in constants.differentials):
-            return Sheet(machine.name, constants)
+            return OtherRules(machine.name, constants)
         if constants.index and plain is None:
-            plain = Sheet(machine.name, constants)
+            plain = OtherRules(machine.name, constants)
     return plain
 
 

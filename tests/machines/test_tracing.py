@@ -11,7 +11,7 @@ import reference_machine as reference
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.law.light_cut import light_marks
 from handlead.kinematics.slips.causes import combined
-from handlead.kinematics.slips.evidence import Blank, Evidence, Measure, Word
+from handlead.kinematics.slips.evidence import BlankSeen, Evidence, Measure, Word
 from handlead.kinematics.slips.faults import find_faults
 from handlead.kinematics.slips.pairs import may_explain
 from handlead.machines import read_job
@@ -62,9 +62,9 @@ def test_the_lean_at_the_outside_has_a_key_of_its_own(key, verdict, tmp_path):
 
 def test_the_lean_at_the_outside_is_the_screws_there():
     # A lead of 1000 mm on 100 mm: atan(100 pi / 1000), 17.4406 degrees.
-    assert Blank(100.0).lean_outside_deg(1000.0, "left") == pytest.approx(17.4406, abs=1e-4)
-    assert Blank(100.0).lean_outside_deg(None, "none") == 0
-    assert Blank(100.0).lean_outside_deg(None, None) is None
+    assert BlankSeen(100.0).lean_outside_deg(1000.0, "left") == pytest.approx(17.4406, abs=1e-4)
+    assert BlankSeen(100.0).lean_outside_deg(None, "none") == 0
+    assert BlankSeen(100.0).lean_outside_deg(None, None) is None
 
 
 # ---------------------------------------------------------------- drive, hob, and the other member's gears

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from handlead.machines.fitting.counts import Fit
-from handlead.machines.fitting.from_another import Change, Refit
+from handlead.machines.fitting.from_another import OtherValue, Refit
 from handlead.machines.fitting.next_count import Advice
 from handlead.viz.streams.terminal import CAUTION, console
 from rich.console import Console
@@ -103,7 +103,7 @@ def show_refit(refit: Refit, out: Console | None = None) -> None:
     out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 2)))
 
 
-def _change(refit: Refit, change: Change) -> str:
+def _change(refit: Refit, change: OtherValue) -> str:
     before, after = refit.words(change)
     units = refit.machine.units
     words = after or _open([change.figure.words(value, units) for value in change.may_be])
