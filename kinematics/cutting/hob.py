@@ -149,11 +149,6 @@ class Hob:
         return hob_lead_angle_deg(self.module_n, self.starts, self.pitch_diameter)
 
     @property
-    def lead_angle_mismatch_deg(self) -> float:
-        """Stamped lead angle less the geometric one, in degrees; 0 where none is stamped."""
-        return 0.0 if self.lead_angle_deg is None else self.lead_angle_deg - self.geometric_lead_angle_deg
-
-    @property
     def axial_pitch(self) -> float:
         """Distance from thread to thread along the hob axis, in mm."""
         return math.pi * self.module_n / math.cos(math.radians(self.geometric_lead_angle_deg))

@@ -105,18 +105,6 @@ def involute_of_tangent(tangent: float) -> float:
     return tangent * square * sum((-square) ** n / (2 * n + 3) for n in range(8))
 
 
-def module_from_diametral_pitch(diametral_pitch: Number) -> Number:
-    """Module in mm of a diametral pitch in 1/in; a fraction stays one. `ValueError` at or below 0.
-
-    >>> module_from_diametral_pitch(Fraction(12))
-    Fraction(127, 60)
-    """
-    arguments.number("diametral pitch", diametral_pitch, unit="1/in", above=0)
-    if isinstance(diametral_pitch, Fraction):
-        return MM_PER_INCH / diametral_pitch
-    return float(MM_PER_INCH) / diametral_pitch
-
-
 def diametral_pitch_from_module(module: Number) -> Number:
     """Diametral pitch in 1/in of a module in mm; a fraction stays one. `ValueError` at or below 0."""
     arguments.number("module", module, unit="mm", above=0)
@@ -128,11 +116,6 @@ def diametral_pitch_from_module(module: Number) -> Number:
 def transverse_module(module_n: float, helix_angle_deg: float) -> float:
     """Module in the plane across the axis, in mm, from the one normal to the tooth."""
     return whole_module(module_n) / math.cos(_helix_rad(helix_angle_deg))
-
-
-def normal_module(module_t: float, helix_angle_deg: float) -> float:
-    """Module normal to the tooth, in mm, from the one in the plane across the axis."""
-    return whole_module(module_t) * math.cos(_helix_rad(helix_angle_deg))
 
 
 def transverse_pressure_angle_deg(pressure_angle_n_deg: float, helix_angle_deg: float) -> float:
@@ -171,24 +154,6 @@ def lead(module_n: float, teeth: int, helix_angle_deg: float) -> float:
     728.291
     """
     return arguments.whole("teeth", teeth, at_least=1) * axial_pitch(module_n, helix_angle_deg)
-
-
-def helix_angle_from_lead(module_n: float, teeth: int, lead: float) -> float:
-    """Helix angle in degrees of a gear known by its normal module and lead, both in mm.
-
-    Raises `ValueError` where the lead is so short that no helix angle below 90 deg gives it.
-
-    >>> round(helix_angle_from_lead(2, 30, 728.290915), 6)
-    15.0
-    """
-    shortest = math.pi * whole_module(module_n) * arguments.whole("teeth", teeth, at_least=1)
-    lead = arguments.number("lead", lead, unit="mm", above=0)
-    if lead <= shortest:
-        raise ValueError(
-            f"lead is {lead:g} mm; {teeth} teeth of normal module {float(module_n):g} need one above "
-            f"{shortest:.6g} mm"
-        )
-    return math.degrees(math.asin(shortest / lead))
 
 
 def helix_angle_at(diameter: float, lead: float) -> float:

@@ -113,14 +113,6 @@ def test_a_gash_ground_proud_cuts_its_own_mark_deeper(setting):
     assert np.mean(deeper > 1) < 0.6
 
 
-def test_a_stamped_lead_angle_that_geometry_denies_is_told(setting):
-    right = Hob(module_n=3, reference_diameter=72.5, lead_angle_deg=2.371537)
-    wrong = Hob(module_n=3, reference_diameter=72.5, lead_angle_deg=2.3)
-    # sin γ = k·m_n/d_0 (handbooks of hobbing, from memory): 2.371537 deg for module 3 on 72.5 mm.
-    assert abs(right.lead_angle_mismatch_deg) < 1e-5
-    assert wrong.lead_angle_mismatch_deg == pytest.approx(-0.071537, abs=1e-5)
-
-
 def test_an_involute_worm_is_not_straight_in_its_axial_section():
     # Some micrometres for few millimetres of diameter and several starts: own derivation.
     hob = Hob(module_n=3, starts=3, reference_diameter=60)
