@@ -19,6 +19,9 @@ _LEANS = 1.0
 #: So much more backlash than drawn, in modules, is told of (own choice).
 _LOOSER = 0.02
 
+#: A jerk with every tooth of so many modules is of teeth that don't belong together (own choice).
+_KNOCKS = 0.02
+
 if TYPE_CHECKING:
     from handlead.kinematics.rolling.roll import Rolled
 
@@ -91,6 +94,7 @@ def running(found: PairRolled) -> Iterator[Finding]:
         return
     if play is not None and play[0] < 0:
         yield _binds(found, rolled, play)
+    yield from _knocks(found, rolled)
     yield from _loose(found, rolled, play)
     lost = max(side.never_touching for side in rolled.sides.values())
     if lost:
@@ -108,6 +112,19 @@ def running(found: PairRolled) -> Iterator[Finding]:
             f"{length(found.distance, units)} centres, where the drawn teeth have a common backlash.",
             "Give centre_distance under [mate], or thinning, or --centres.", {"centre_distance_mm": found.distance},
         )  # fmt: skip
+
+
+def _knocks(found: PairRolled, rolled: Rolled) -> Iterator[Finding]:
+    """An error that comes back with every tooth, so large that their pitches can't be alike."""
+    jerk = max((wave.um for side in DRIVES for wave in found.waves(side)[2:3]), default=0.0)
+    if jerk < 1000 * _KNOCKS * rolled.first.gear.module_n:
+        return
+    yield Finding(
+        "knocks", "error",
+        f"With every tooth the one that is driven is jerked by {height(jerk, found.job.units)}: from tooth to tooth the two "
+        "don't measure alike along the line on which they touch, as of a hob of another module or pressure angle.",
+        "Prove both jobs, and look at what is marked on their hobs.", {"jerk_um": jerk},
+    )  # fmt: skip
 
 
 def _loose(found: PairRolled, rolled: Rolled, play: tuple[float, float] | None) -> Iterator[Finding]:

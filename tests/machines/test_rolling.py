@@ -105,6 +105,14 @@ def test_a_head_that_is_off_leaves_thin_teeth_and_says_by_how_much_the_pair_is_l
     assert "teeth-thin" not in codes(right)
 
 
+def test_teeth_of_a_hob_of_another_module_knock(tmp_path):
+    job = tmp_path / "job.toml"
+    job.write_text((ORDERS / "38-wrong-hob-from-the-rack" / "job.toml").read_text() + "\n[mate]\nteeth = 40\n")
+    wrong = roll_pair(read_job(job))
+    assert not wrong.runs
+    assert codes(wrong)["knocks"].facts["jerk_um"] > 100
+
+
 def test_two_gears_of_one_hand_are_not_rolled_and_why_is_said(pinion):
     wrong = roll_pair(read_job(ORDERS / "21-idler-left-out" / "job.toml"), pinion)
     assert not wrong.runs and wrong.rolled is None
