@@ -121,7 +121,7 @@ def _knocks(found: PairRolled, rolled: Rolled) -> Iterator[Finding]:
         return
     yield Finding(
         "knocks", "error",
-        f"With every tooth the one that is driven is jerked by {height(jerk, found.job.units)}: from tooth to tooth the two "
+        f"With every tooth the one that is driven is jerked by {height(jerk, found.job.units)}: tooth to tooth they "
         "don't measure alike along the line on which they touch, as of a hob of another module or pressure angle.",
         "Prove both jobs, and look at what is marked on their hobs.", {"jerk_um": jerk},
     )  # fmt: skip
