@@ -18,10 +18,14 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from handlead import machines
 from handlead.machines.planning.planning import plan
+from handlead.machines.shop.buying import gears_to_buy
 from handlead.machines.shop.cover import fewest_gears
 from handlead.machines.shop.crew import processes
-from handlead.machines.shop.survey import survey
-from random_shops import as_ways, enumerated, fewest_for, random_drawer, random_orders
+from handlead.machines.shop.day import order_of_the_day
+from handlead.machines.shop.sequence import best_route
+from handlead.machines.shop.study import study
+from handlead.machines.shop.survey import CAN, survey
+from random_shops import as_ways, cheapest, enumerated, fewest_for, random_costs, random_drawer, random_orders
 
 ROOT = Path(__file__).parents[2]
 
@@ -85,6 +89,63 @@ def of_survey(orders: int) -> None:
                 print(f"  {part} orders: {each:.0f} ms a plan, {peak} MB at most so far")
 
 
+def of_order(shops: int) -> None:
+    """The order of the day against every order and every choice, and how far off forty jobs may be."""
+    begun, agree, near = time.perf_counter(), 0, 0
+    for seed in range(shops):
+        costs = random_costs(Random(seed), 2 + seed % 4)
+        agree += best_route(costs).cost == cheapest(costs)
+    print(f"order of the day: of {shops} shops agree with enumeration: {agree} ({time.perf_counter() - begun:.0f} s)")
+    for seed in range(3):
+        begun = time.perf_counter()
+        route = best_route(random_costs(Random(seed), 40))
+        took = time.perf_counter() - begun
+        near = route.cost / route.bound - 1 if route.bound else 0.0
+        print(f"  40 jobs of chance: {route.cost:.0f} min, at least {route.bound:.1f} ({near:.0%} off at most), {took:.0f} s")
+
+
+def forty() -> list[machines.Job]:
+    """Forty spur wheels of small teeth on the machine without a differential, many of prime counts."""
+    text = (ROOT / "scenarios/90-months-pile/pile/10-prompt-bell.toml").read_text(encoding="utf-8")
+    hob = '[hob]\nmodule = 1\nstarts = 1\nhand = "right"\ndiameter = 50\ngashes = 12\n'
+    found = []
+    for teeth in range(80, 120):
+        one = text.replace("teeth  = 60", f"teeth = {teeth}").replace('hob     = "hob 1"\n', "")
+        found.append(machines.read_job_text(f"{one}\n{hob}", f"z{teeth}.toml"))
+    return found
+
+
+def of_forty() -> None:
+    """Gears to get and the order of the day for forty orders."""
+    jobs = forty()
+    with processes(2) as crew:
+        begun = time.perf_counter()
+        found = gears_to_buy(jobs, executor=crew)
+        print(f"40 orders: {found.number} gears to get, at least {found.bound}, proved {found.proved}, "
+              f"{found.plans} plans, {time.perf_counter() - begun:.0f} s")  # fmt: skip
+        begun = time.perf_counter()
+        can = [job for job in jobs if job.path in {row.job for row in survey(jobs, executor=crew).rows if row.status == CAN}]
+        (day,) = order_of_the_day([(job, job.machine) for job in can], executor=crew)
+        print(f"  {len(can)} of them in order: {float(day.minutes):.0f} min, at least {day.bound:.0f}, as given "
+              f"{float(day.as_given):.0f}; index gears moved {day.moved('index gears')}; "
+              f"{time.perf_counter() - begun:.0f} s")  # fmt: skip
+
+
+def of_study() -> None:
+    """Ten thousand draws without a flank."""
+    job = machines.read_job(ROOT / "scenarios/01-fly-winch-pair/wheel.toml")
+    for workers in (1, 2):
+        with processes(workers) as crew:
+            study(job, 500, executor=crew)
+            begun = time.perf_counter()
+            study(job, 10_000, executor=crew)
+            print(f"study: 10,000 draws with {workers} workers in {time.perf_counter() - begun:.1f} s")
+
+
 if __name__ == "__main__":
-    of_gears(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
+    shops = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    of_gears(shops)
+    of_order(shops)
+    of_forty()
+    of_study()
     of_survey(int(sys.argv[2]) if len(sys.argv) > 2 else 0)
