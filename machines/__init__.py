@@ -37,6 +37,10 @@ if TYPE_CHECKING:
     from .proving.proof import Proof, prove
     from .setups.case import Case
     from .setups.findings import Finding
+    from .shop.buying import Buying, gears_to_buy
+    from .shop.day import Day, order_of_the_day
+    from .shop.study import HowSure, study
+    from .shop.survey import Survey, survey
     from .toml.errors import Complaint, FileFault, HandleadError, NoSetup, Place
     from .toml.filing import write_text
     from .tracing.diagnosis import Diagnosis, trace
@@ -44,9 +48,11 @@ if TYPE_CHECKING:
     from .written.writing import job_text, machine_text
 
 __all__ = [
+    "Buying",
     "Case",
     "Complaint",
     "Cut",
+    "Day",
     "Deeper",
     "Diagnosis",
     "FileFault",
@@ -56,6 +62,7 @@ __all__ = [
     "GearSet",
     "HandleadError",
     "HobData",
+    "HowSure",
     "Job",
     "Lever",
     "Limits",
@@ -71,15 +78,18 @@ __all__ = [
     "Rules",
     "Seen",
     "Setup",
+    "Survey",
     "Unfitted",
     "Work",
     "constants",
     "file_reference",
     "find_machine",
     "fit",
+    "gears_to_buy",
     "go_deeper",
     "job_text",
     "machine_text",
+    "order_of_the_day",
     "plan",
     "plan_many",
     "prove",
@@ -91,6 +101,8 @@ __all__ = [
     "read_sample",
     "read_unfitted",
     "shipped_machines",
+    "study",
+    "survey",
     "trace",
     "write_text",
 ]
@@ -114,6 +126,10 @@ _HOMES = {
     ".documents.observations_file": ("Observations", "read_observations"),
     ".planning.planning": ("Plan", "Planned", "plan", "plan_many"),
     ".proving.proof": ("Proof", "prove"),
+    ".shop.buying": ("Buying", "gears_to_buy"),
+    ".shop.day": ("Day", "order_of_the_day"),
+    ".shop.study": ("HowSure", "study"),
+    ".shop.survey": ("Survey", "survey"),
     ".written.reference": ("file_reference",),
     ".planning.rules": ("Rules", "constants = find_rules"),
     ".documents.sample": ("read_sample",),

@@ -63,7 +63,7 @@ class Changes:
 
     def minutes(self, times: Mapping[str, Fraction]) -> Fraction:
         """The time that it takes."""
-        return sum((times[name] * count for name, count in vars(self).items()), Fraction(0))
+        return sum((times[name] * count for name, count in vars(self).items() if count), Fraction(0))
 
     def as_json(self) -> dict[str, Any]:
         """The counts as plain values."""

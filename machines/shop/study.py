@@ -20,7 +20,7 @@ from handlead.machines.documents.job_file import Job
 from handlead.machines.setups.case import Case, helix_slope_um
 from handlead.machines.toml.errors import HandleadError, NoSetup
 
-from .crew import Crew, each_done
+from .crew import Crew, Piece, Result, each_done
 from .draws import NO_CLASS, Draws, Floats, Model, classes_of, draw, variances
 from .flank_draws import draw_flanks
 from .waves import CutShape, LooseSource, sources
@@ -171,23 +171,27 @@ def study(
         (case, model, seed, number, min(_FLANK_PIECE, flank_draws - at))
         for number, at in enumerate(range(0, flank_draws, _FLANK_PIECE))
     ]
-    found: dict[int, Draws] = {}
-    for number, one in each_done(draw, pieces, executor):
-        found[number] = one
-        if progress and not flanks:
-            progress(len(found) / len(pieces))
-    cut: dict[int, dict[str, list[int]]] = {}
-    for number, classes in each_done(draw_flanks, flanks, executor):
-        cut[number] = classes
-        if progress:
-            progress(len(cut) / len(flanks))
-    drawn = [found[number] for number in range(len(pieces))]
+    drawn = _in_order(draw, pieces, executor, None if flanks else progress)
+    cut = _in_order(draw_flanks, flanks, executor, progress)
     on_flank = {
-        name: _counted(np.array([each for number in range(len(flanks)) for each in cut[number][name]]))
+        name: _counted(np.array([each for classes in cut for each in classes[name]]))
         for name in (*QUANTITIES, "together")
         if flanks
     }
     return _told(job, model, seed, drawn, on_flank)
+
+
+def _in_order(
+    call: Callable[[Piece], Result], pieces: Sequence[Piece], executor: Executor | Crew | None,
+    progress: Progress | None,
+) -> list[Result]:  # fmt: skip
+    """What comes of all pieces, in their order."""
+    found: dict[int, Result] = {}
+    for number, one in each_done(call, pieces, executor):
+        found[number] = one
+        if progress:
+            progress(len(found) / len(pieces))
+    return [found[number] for number in range(len(pieces))]
 
 
 def model_of(case: Case) -> Model:

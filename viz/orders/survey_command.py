@@ -40,6 +40,25 @@ def add(commands: Any) -> None:
         "--machine", nargs="+", action="extend", default=[], metavar="M",
         help="machines to look at, by name or file (default: the one that each job names)",
     )  # fmt: skip
+    _add_questions(parser)
+    add_crew(parser)
+    parser.add_argument(
+        "--keep", type=Path, metavar="FILE",
+        help="keep each row in FILE as it comes; started again with it, the survey goes on where it was",
+    )  # fmt: skip
+    parser.add_argument("--csv", type=Path, metavar="FILE", help="write the rows into FILE as CSV as well")
+    parser.add_argument(
+        "--out", type=Path, metavar="FILE", help="write the table into a .pdf or .html file as well"
+    )
+    parser.add_argument(
+        "--paper", choices=("A4", "Letter"), default="A4", help="size of its paper (default: A4)"
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.set_defaults(run=run)
+
+
+def _add_questions(parser: Any) -> None:
+    """Add the arguments that ask for more than the survey."""
     parser.add_argument(
         "--gears-to-get", nargs="?", type=int, const=EVERY_ORDER, metavar="N",
         help="the fewest gears with which every order can be cut; with N, those that make the most orders possible",
@@ -58,20 +77,6 @@ def add(commands: Any) -> None:
         metavar="FILE",
         help="write the sheets of --order, in their order, into a .pdf or .html file",
     )
-    add_crew(parser)
-    parser.add_argument(
-        "--keep", type=Path, metavar="FILE",
-        help="keep each row in FILE as it comes; started again with it, the survey goes on where it was",
-    )  # fmt: skip
-    parser.add_argument("--csv", type=Path, metavar="FILE", help="write the rows into FILE as CSV as well")
-    parser.add_argument(
-        "--out", type=Path, metavar="FILE", help="write the table into a .pdf or .html file as well"
-    )
-    parser.add_argument(
-        "--paper", choices=("A4", "Letter"), default="A4", help="size of its paper (default: A4)"
-    )
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
-    parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:

@@ -113,12 +113,7 @@ def draw_survey(found: Survey, paper: str = "A4") -> list[Figure]:
         needed = _ROW_MM * (1 + sum(len(lines) for lines in _reasons(page, rows)))
         if y + needed > page.height - MARGIN and y > 40:
             page, y = turn()
-        best = rows[0]
-        can = best.status == CAN
-        machine = best.machine if can else "none"
-        quality = str(best.quality or "none") if can else ""
-        much = (flank_of(best), minutes(best), others_of(rows)) if can else ("", "", "")
-        _line(page, y, (best.title, machine, quality, *much))
+        _line(page, y, _words(rows))
         y += _ROW_MM
         for lines in _reasons(page, rows):
             for words in lines:
@@ -130,6 +125,21 @@ def draw_survey(found: Survey, paper: str = "A4") -> list[Figure]:
         _line(page, y, (one.name, "can't be used", "", "", "", ""))
         y += _ROW_MM
     return [each.figure for each in pages]
+
+
+def _words(rows: Sequence[SurveyRow]) -> tuple[str, ...]:
+    """The line of an order."""
+    best = rows[0]
+    if best.status != CAN:
+        return best.title, "none", "", "", "", ""
+    return (
+        best.title,
+        best.machine,
+        str(best.quality or "none"),
+        flank_of(best),
+        minutes(best),
+        others_of(rows),
+    )
 
 
 def _reasons(page: Page, rows: Sequence[SurveyRow]) -> list[list[str]]:
