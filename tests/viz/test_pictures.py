@@ -13,7 +13,7 @@ from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Hand, direction
 from handlead.kinematics.law.outcome import predict
 from handlead.kinematics.search.bracket import Bracket, Mounting
-from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.links import Mounted, SetRatio
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.work.requirement import HobData
 from handlead.machines.blanks.witness import cut_blank
@@ -56,7 +56,8 @@ def every_bracket():
             right = "exit = 0" in (path.parent / "expected.toml").read_text()
             for link in case_of(path).train.brackets:
                 key = (link.mounted, repr(link.bracket))
-                if link.mounted is not None and (key not in seen or (right and not seen[key][2])):
+                geared = link.mounted is not None and not isinstance(link, SetRatio)
+                if geared and (key not in seen or (right and not seen[key][2])):
                     seen[key] = (path.parent.name, link, right)
     return [pytest.param(link, right, id=f"{name}-{link.name}") for name, link, right in seen.values()]
 

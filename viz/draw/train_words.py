@@ -251,7 +251,7 @@ _LINES: dict[type[Link], Callable[[Any], tuple[str, ...]]] = {
     Screw: lambda link: (f"lead {float(link.lead):g}",),
     Rack: lambda link: (f"{float(link.travel):.5g} a turn",),
     Ratio: lambda link: (number_text(link.value),),
-    Template: lambda link: (f"{len(link.points)} points, {'smooth' if link.smooth else 'straight'}", link.state.upper()),
+    Template: lambda link: (f"{'smooth' if link.smooth else 'straight'}, {link.state.upper()}",),
 }
 
 
