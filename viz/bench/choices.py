@@ -32,7 +32,7 @@ class Choice:
 
 
 @dataclass(frozen=True)
-class Offer:
+class PlaceOffer:
     """The gears for one place of a bracket; `listed` says whether the machine's drawer is known."""
 
     bracket: str
@@ -82,7 +82,7 @@ def at_place(setup: Setup, bracket: str, place: str, teeth: int | None) -> Setup
     return replace(setup, change={**setup.change, bracket: changed})
 
 
-def offer(case: Case, bracket: str, place: str) -> Offer:
+def offer(case: Case, bracket: str, place: str) -> PlaceOffer:
     """The gears that could stand at a place, smallest first, with what each would make. Raises `ValueError`."""
     link = next((one for one in case.train.brackets if one.name == bracket), None)
     if link is None or link.mounted is None:
@@ -90,7 +90,7 @@ def offer(case: Case, bracket: str, place: str) -> Offer:
     left = gears_left(case.job.machine, case.setup.change, bracket)
     now = _stands(link.mounted, place)
     teeth = sorted({*(_USUAL if left is None else left), *(() if now is None else (now,))})
-    return Offer(bracket, place, tuple(_choices(case, link, place, now, teeth)), left is not None)
+    return PlaceOffer(bracket, place, tuple(_choices(case, link, place, now, teeth)), left is not None)
 
 
 def _stands(mounted: Mounted, place: str) -> int | None:

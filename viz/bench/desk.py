@@ -233,9 +233,24 @@ def with_levers(setup: Setup, lever: str, position: str) -> Setup:
     return replace(setup, levers={**setup.levers, lever: position})
 
 
-def read_cached(desk: Desk, text: str) -> tuple[Job | None, Mapping[str, tuple[str, ...]]]:
-    """The job in another text of this file, or what is wrong with it."""
-    return _read(text, desk.name, str(desk.path.parent), desk.shelf.stamp(desk.name))
+@dataclass(frozen=True)
+class FileText:
+    """A text of a job's file, and what it is read with: `stamp` changes when the machines and hobs beside do."""
+
+    text: str
+    name: str
+    beside: str
+    stamp: float
+
+
+def source_of(desk: Desk, text: str) -> FileText:
+    """Another text of this file."""
+    return FileText(text, desk.name, str(desk.path.parent), desk.shelf.stamp(desk.name))
+
+
+def read_cached(source: FileText) -> tuple[Job | None, Mapping[str, tuple[str, ...]]]:
+    """The job in a text, or what is wrong with it."""
+    return _read(source.text, source.name, source.beside, source.stamp)
 
 
 def settle(desk: Desk, what: str) -> Desk:

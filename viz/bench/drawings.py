@@ -91,7 +91,8 @@ def bracket_view(link: ChangeGears, units: str) -> BracketView:
     circles = tuple(_circles(layout, size))
     # A number may stand over the rim of its gear.
     over = max(0.0, *(circle.touch + size - circle.y - y1 for circle in circles))
-    box = (x0 - _MARGIN, -y1 - _MARGIN - over, x1 - x0 + 2 * _MARGIN, y1 - y0 + 2 * _MARGIN + over)
+    under = max(0.0, *(circle.y - circle.touch + 0.4 * size + y0 for circle in circles))
+    box = (x0 - _MARGIN, -y1 - _MARGIN - over, x1 - x0 + 2 * _MARGIN, y1 - y0 + 2 * _MARGIN + over + under)
     return BracketView(
         link.name, mounted, box, circles,
         tuple((body.x, -body.y, max(body.radius, size / 6), "stud" in body.name) for body in layout.bodies),
@@ -119,6 +120,10 @@ def _label_at(wheel: Wheel, layout: BracketLayout, size: float) -> float:
     """How far over the gear's middle its number stands: clear of the shaft, and of the other gear on it."""
     others = [one.tip_radius for one in layout.wheels if one.axis == wheel.axis and one is not wheel]
     inner = max((radius for radius in others if radius < wheel.tip_radius), default=0.0)
+    if wheel.letter == "idler" and wheel.tip_radius < 2.4 * size:
+        return -(wheel.tip_radius + size)
+    if not inner and wheel.tip_radius < 1.7 * size:
+        return wheel.tip_radius + size * 0.2
     if inner and wheel.tip_radius - inner > 1.3 * size:
         return (inner + wheel.tip_radius) / 2 - size * 0.35
     if inner:

@@ -69,7 +69,7 @@ _WORDS = frozenset({"title", "material", "hob_material"})
 
 
 @dataclass(frozen=True)
-class Field:
+class FormField:
     """One field: its path in the file (``work.teeth``), what stands in it, and what is wrong with that."""
 
     path: str
@@ -104,19 +104,20 @@ def fields_of(
     drafts: Mapping[str, str],
     errors: Mapping[str, tuple[str, ...]],
     units: str,
-) -> tuple[tuple[Field, ...], tuple[Field, ...]]:
+) -> tuple[tuple[FormField, ...], tuple[FormField, ...]]:
     """The fields of a table that a drawing mostly gives, and the others: with what the file or a draft has."""
     here = values.get(table)
     given = here if isinstance(here, Mapping) else {}
 
-    def one(key: str) -> Field:
+    def one(key: str) -> FormField:
         path = f"{table}.{key}"
         known = TABLES[table].key(key)
         unit = units if key in _LENGTHS else _UNITS.get(key, "")
         told = drafts.get(path, shown_value(given.get(key)))
         default = f" Left out: {known.default}." if known.default else ""
-        return Field(path, _NAMES.get(key, key.replace("_", " ")), told, known.meaning + default, _choices(known.value),
-                     unit, errors.get(path, ()), path in drafts)  # fmt: skip
+        name = _NAMES.get(key, key.replace("_", " "))
+        return FormField(path, name, told, known.meaning + default, _choices(known.value), unit, errors.get(path, ()),
+                         path in drafts)  # fmt: skip
 
     first, more = SHOWN[table]
     return tuple(map(one, first)), tuple(map(one, more))
@@ -128,7 +129,7 @@ def size_field(
     drafts: Mapping[str, str],
     errors: Mapping[str, tuple[str, ...]],
     units: str,
-) -> Field:
+) -> FormField:
     """The size of the teeth: whichever key gives it."""
     here = values.get(table)
     given = here if isinstance(here, Mapping) else {}
@@ -141,7 +142,7 @@ def size_field(
     wrong = tuple(
         dict.fromkeys(said for each in (*keys, "") for said in errors.get(f"{table}.{each}".rstrip("."), ()))
     )
-    return Field(f"{table}.{key}", key.replace("_", " "), told, TABLES[table].key(key).meaning, keys, "", wrong,
+    return FormField(f"{table}.{key}", key.replace("_", " "), told, TABLES[table].key(key).meaning, keys, "", wrong,
                  f"{table}.{key}" in drafts)  # fmt: skip
 
 

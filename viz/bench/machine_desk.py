@@ -171,7 +171,9 @@ def _where(fault: FileFault, text: str) -> Iterator[tuple[str, str]]:
     heads = [(one.first + 1, str(one.path[0])) for one in statements(plain(text)) if one.is_heading]
     for complaint in fault.complaints:
         head = next((name for line, name in reversed(heads) if line <= complaint.line), "")
-        if (head == "link" and "is missing" not in complaint.message[:20]) or complaint.key.startswith("link"):
+        if (head == "link" and "is missing" not in complaint.message[:20]) or complaint.key.startswith(
+            "link"
+        ):
             number = sum(1 for line in links if line <= complaint.line)
             yield (
                 f"link {max(number - 1, 0)}",

@@ -108,7 +108,7 @@ def write_plate(desk: MachineDesk, key: str, value: str) -> None:
 
 
 @dataclass(frozen=True)
-class Entry:
+class KeyEntry:
     """A key of a link: what stands there, whether it must, the words to choose from."""
 
     key: str
@@ -126,7 +126,7 @@ class LinkRow:
     name: str
     kind: str
     meaning: str
-    entries: tuple[Entry, ...]
+    entries: tuple[KeyEntry, ...]
     faults: tuple[str, ...]
 
 
@@ -136,7 +136,7 @@ def link_rows(desk: MachineDesk) -> tuple[LinkRow, ...]:
     for number, row in enumerate(desk.links):
         kind = str(row.get("kind", ""))
         entries = tuple(
-            Entry(
+            KeyEntry(
                 key.name,
                 shown(row.get(key.name)),
                 key.meaning,

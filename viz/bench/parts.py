@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
 import jinja2
 from handlead.machines.documents.work_keys import TOOTH_SIZES
 from handlead.machines.measuring.part_sizes import part_sizes
-from handlead.machines.proving.proof import Proof
+from handlead.machines.proving.proof import Proof, prove
 from handlead.machines.setups.findings import worst_first
+from handlead.machines.toml.errors import HandleadError
 from handlead.machines.toml.units import length
+from handlead.viz.look.shop import Shop
 from handlead.viz.reports.measure import headline
 from handlead.viz.reports.proof import comparison_rows
 from handlead.viz.streams.terminal import CAUTION
@@ -133,8 +135,9 @@ def rack(desk: Desk) -> tuple[str, ...]:
 
 
 def _setup(desk: Desk) -> dict[str, Any]:
+    up = Shop.of(desk.case).up if desk.case else ""
     if desk.job is None:
-        return {"brackets": (), "levers": (), "head": None, "drives": (), "normal": ""}
+        return {"up": up, "brackets": (), "levers": (), "head": None, "drives": (), "normal": ""}
     machine = desk.job.machine
     stands = machine.positions(desk.job.setup)
     levers = tuple(
@@ -143,6 +146,7 @@ def _setup(desk: Desk) -> dict[str, Any]:
     train = desk.case.train if desk.case else machine.train
     drives = tuple(machine.train.drives)
     return {
+        "up": up,
         "brackets": tuple(bracket_view(link, desk.units) for link in train.brackets), "levers": levers,
         "head": head_view(desk.case) if desk.case else None, "drives": drives, "normal": machine.normal_drive,
     }  # fmt: skip
@@ -182,18 +186,23 @@ def _proof_before(desk: Desk) -> Proof | None:
 
 
 def _proof_of(desk: Desk, number: int) -> Proof | None:
-    from handlead.machines.proving.proof import prove
-    from handlead.machines.toml.errors import HandleadError
-
     try:
-        job, _ = desks.read_cached(desk, desk.versions.text(number))
-        return prove(job) if job and job.setup else None
+        return _proved(desks.source_of(desk, desk.versions.text(number)))
     except HandleadError:
         return None
 
 
+@lru_cache(maxsize=64)
+def _proved(source: desks.FileText) -> Proof | None:
+    """The proof of a version, kept: it is asked for again with every change that is made of it."""
+    job, _ = desks.read_cached(source)
+    return prove(job) if job and job.setup else None
+
+
 def _light(desk: Desk) -> dict[str, Any]:
-    return {"strips": strips(desk.case) if desk.case else ()}
+    return (
+        {"strips": strips(desk.case), "up": Shop.of(desk.case).up} if desk.case else {"strips": (), "up": ""}
+    )
 
 
 def _found(desk: Desk) -> dict[str, Any]:

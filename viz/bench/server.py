@@ -47,7 +47,7 @@ class Bench:
         self._start()
         self._kept: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
         self._asked: dict[tuple[Any, ...], asyncio.Future[Any]] = {}
-        self.windows: dict[WebSocket, str] = {}
+        self.windows: dict[WebSocket, tuple[str, str]] = {}
         self._last: dict[str, str] = {}
         self._writing = asyncio.Lock()
 
@@ -76,7 +76,7 @@ class Bench:
             raise doing.NotDone("the work was cut off; ask again") from None
         finally:
             self._asked.pop(key, None)
-        if isinstance(found, work.Refused):
+        if isinstance(found, work.NoAnswer):
             raise doing.NotDone(found.words)
         self._kept[key] = found
         while len(self._kept) > _KEPT:
@@ -89,11 +89,11 @@ class Bench:
 
     # -- windows
 
-    async def tell(self, name: str, digest: str, outside: bool = False) -> None:
-        """Every window on this job what its file is now."""
+    async def tell(self, name: str, digest: str, outside: bool = False, but: str = "") -> None:
+        """Every window on this job what its file is now, `but` for the one that changed it."""
         self._last[name] = digest
-        for window, shows in list(self.windows.items()):
-            if shows == name:
+        for window, (shows, called) in list(self.windows.items()):
+            if shows == name and (called != but or not but):
                 with suppress(RuntimeError, WebSocketDisconnect):
                     await window.send_text(json.dumps({"digest": digest, "outside": outside}))
 
@@ -101,7 +101,7 @@ class Bench:
         """Look at the files that windows show, again and again: other programs change them too."""
         while True:
             await asyncio.sleep(_LOOK_AGAIN)
-            for name in set(self.windows.values()):
+            for name in {shows for shows, _ in self.windows.values()}:
                 with suppress(HandleadError):
                     text = await run_in_threadpool(text_or_none, self.shelf.path(name))
                     digest = digest_of(text) if text is not None else ""
@@ -196,7 +196,7 @@ async def do(request: Request) -> Response:
         if what.get("do") in ("planned", "mate"):
             return await _take_planned(request, bench, what)
         desk, answer = await run_in_threadpool(_done, request, what)
-    await bench.tell(desk.name, desk.digest)
+    await bench.tell(desk.name, desk.digest, but=str(what.get("window", "")))
     return answer
 
 
@@ -253,7 +253,7 @@ async def blank(request: Request) -> Response:
     bench, desk = _bench(request), await run_in_threadpool(_desk, request)
     if desk.case is None:
         return JSONResponse({"rows": {}, "why": "", "apart": []})
-    found: work.Blank = await bench.later(work.blank, bench.source(desk))
+    found: work.MeasuredBlank = await bench.later(work.blank, bench.source(desk))
     rows = {row[0]: row[3] for row in found.rows}
     return JSONResponse({"rows": rows, "why": found.why, "apart": list(found.disagrees)})
 
@@ -352,7 +352,7 @@ async def live(socket: WebSocket) -> None:
     name = socket.query_params.get("job", "")
     try:
         bench.shelf.path(name)
-        bench.windows[socket] = name
+        bench.windows[socket] = (name, socket.query_params.get("window", "")[:40])
         while True:
             await socket.receive_text()
     except (WebSocketDisconnect, HandleadError):
@@ -379,7 +379,9 @@ def _fault(request: Request, fault: Exception) -> Response:
 def _broken(request: Request, fault: Exception) -> Response:
     """Something broke inside: one line for the page, and one in the terminal with the place."""
     report_failed(fault)
-    return PlainTextResponse("Something broke inside the program; the terminal says where. The file is as it was.", 500)
+    return PlainTextResponse(
+        "Something broke inside the program; the terminal says where. The file is as it was.", 500
+    )
 
 
 def _conflict(request: Request, fault: Elsewhere) -> str:

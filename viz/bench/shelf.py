@@ -34,7 +34,7 @@ MOST_FILES = 50_000
 
 
 @dataclass(frozen=True)
-class Entry:
+class ShelfEntry:
     """A file on the shelf: `kind` is job, machine, hobs or unusable; figures are None where it has none."""
 
     name: str
@@ -99,16 +99,12 @@ class Shelf:
         return name
 
     def stamp(self, name: str) -> float:
-        """When the folder of a file, or a machine or rack in it, last changed."""
-        folder = self.path(name).parent
-        latest = 0.0
+        """When a file beside this one last changed: a machine or a rack of hobs may be among them."""
+        folder, latest = self.path(name).parent, 0.0
         with suppress(OSError):
-            latest = folder.stat().st_mtime
             for entry in os.scandir(folder):
                 if entry.name.endswith(".toml") and entry.name != Path(name).name:
                     latest = max(latest, entry.stat().st_mtime)
-                if latest and entry.name == Path(name).name:
-                    continue
         return latest
 
     def files(self) -> Iterator[tuple[str, float, int]]:
@@ -164,7 +160,7 @@ class Shelf:
                 _put(base, _entry(self.folder, name), *there[name])
             base.commit()
 
-    def find(self, words: str = "", kind: str = "", limit: int = 200) -> list[Entry]:
+    def find(self, words: str = "", kind: str = "", limit: int = 200) -> list[ShelfEntry]:
         """Entries that have all these words, parts of words included; of one kind if given. Numbers find counts."""
         asked = re.findall(r"[\w.]+", words.casefold())
         query = "SELECT " + ", ".join(f"entry.{key}" for key in _KEYS) + " FROM entry"
@@ -179,13 +175,13 @@ class Shelf:
         condition = f" WHERE {' AND '.join(where)}" if where else ""
         with self._lock:
             rows = self._open().execute(f"{query}{condition} ORDER BY entry.name LIMIT {limit:d}", given)
-            return [Entry(*row) for row in rows.fetchall()]
+            return [ShelfEntry(*row) for row in rows.fetchall()]
 
     def begun(self) -> list[str]:
         """Jobs that were begun and aren't whole yet."""
         return kept_drafts(self.folder)
 
-    def alike(self, job: Job, name: str, limit: int = 5) -> list[Entry]:
+    def alike(self, job: Job, name: str, limit: int = 5) -> list[ShelfEntry]:
         """Jobs like this one: the same kind and size of tooth, nearest in count, on this machine first."""
         size = _size(job)
         with self._lock:
@@ -205,7 +201,7 @@ class Shelf:
                     limit,
                 ),
             )
-            return [Entry(*row) for row in rows.fetchall()]
+            return [ShelfEntry(*row) for row in rows.fetchall()]
 
 
 _KEYS = ("name", "kind", "title", "machine", "work", "teeth", "size", "lean", "hand", "gears", "lead")
@@ -232,7 +228,7 @@ def _forget(base: sqlite3.Connection, name: str) -> None:
     base.execute("DELETE FROM file WHERE name = ?", (name,))
 
 
-def _put(base: sqlite3.Connection, entry: Entry | None, changed: float, size: int) -> None:
+def _put(base: sqlite3.Connection, entry: ShelfEntry | None, changed: float, size: int) -> None:
     if entry is None:
         return
     marks = ", ".join("?" * len(_KEYS))
@@ -243,7 +239,7 @@ def _put(base: sqlite3.Connection, entry: Entry | None, changed: float, size: in
     base.execute("INSERT OR REPLACE INTO file VALUES (?, ?, ?)", (entry.name, changed, size))
 
 
-def _entry(folder: Path, name: str) -> Entry | None:
+def _entry(folder: Path, name: str) -> ShelfEntry | None:
     """What a file is, as far as its first lines and its reader tell."""
     path = folder / name
     try:
@@ -254,17 +250,17 @@ def _entry(folder: Path, name: str) -> Entry | None:
     try:
         if b'"machine/' in head:
             machine = read_machine(path, name)
-            return Entry(name, "machine", machine.name)
+            return ShelfEntry(name, "machine", machine.name)
         if b'"hobs/' in head:
-            return Entry(name, "hobs", ", ".join(read_rack(path, name)))
+            return ShelfEntry(name, "hobs", ", ".join(read_rack(path, name)))
         if b'"job/' in head:
             return _job_entry(read_job(path, name), name)
     except FileFault as fault:
-        return Entry(name, "unusable", str(fault.complaints[0]))
-    return Entry(name, "other", name)
+        return ShelfEntry(name, "unusable", str(fault.complaints[0]))
+    return ShelfEntry(name, "other", name)
 
 
-def _job_entry(job: Job, name: str) -> Entry:
+def _job_entry(job: Job, name: str) -> ShelfEntry:
     work = job.work
     gears = (
         "; ".join(f"{bracket} {mounted}" for bracket, mounted in job.setup.change.items())
@@ -272,8 +268,9 @@ def _job_entry(job: Job, name: str) -> Entry:
         else ""
     )
     lean = f"{float(work.beta_deg):.4g}°" if work.is_helical else "straight"
-    return Entry(name, "job", job.title, job.machine.name, work.kind, work.teeth, _size(job), lean, _hand(job), gears,
-                 float(work.lead_mm) if work.lead_mm else None)  # fmt: skip
+    lead = float(work.lead_mm) if work.lead_mm else None
+    return ShelfEntry(name, "job", job.title, job.machine.name, work.kind, work.teeth, _size(job), lean, _hand(job),
+                      gears, lead)  # fmt: skip
 
 
 def _size(job: Job) -> str:

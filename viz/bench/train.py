@@ -24,7 +24,7 @@ from .work import Source
 
 
 @dataclass(frozen=True)
-class Line:
+class TapLine:
     """A shaft or a link in the drawing, as points that run down the page; `name` is whose."""
 
     kind: str
@@ -39,7 +39,7 @@ class Drawn:
     svg: bytes
     width: float
     height: float
-    lines: tuple[Line, ...]
+    lines: tuple[TapLine, ...]
 
 
 def drawn(source: Source) -> Drawn:
@@ -78,16 +78,16 @@ def _drawn(solution: Solution, shop: Shop, title: str, levers: Mapping[str, str]
     return Drawn(look.picture(figure, "svg"), x1 - x0, y1 - y0, lines)
 
 
-def _lines(layout: TrainLayout, left: float, top: float) -> Iterator[Line]:
+def _lines(layout: TrainLayout, left: float, top: float) -> Iterator[TapLine]:
     def told(points: tuple[tuple[float, float], ...]) -> str:
         return " ".join(f"{x - left:.2f},{top - y:.2f}" for x, y in points)
 
     for upright in layout.uprights:
-        yield Line("link", upright.link, told(upright.points))
+        yield TapLine("link", upright.link, told(upright.points))
     for coupling in layout.couplings:
-        yield Line("link", coupling.link, told(((coupling.x0, coupling.y), (coupling.x1, coupling.y))))
+        yield TapLine("link", coupling.link, told(((coupling.x0, coupling.y), (coupling.x1, coupling.y))))
     for run in layout.runs:
-        yield Line("part", run.part, told(((run.x0, run.y), (run.x1, run.y))))
+        yield TapLine("part", run.part, told(((run.x0, run.y), (run.x1, run.y))))
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,7 @@ class Touched:
 
 
 @dataclass(frozen=True)
-class Told:
+class Explained:
     """What is said of a shaft or link that was tapped, and the names that light up."""
 
     name: str
@@ -109,12 +109,12 @@ class Told:
     lit: tuple[str, ...]
 
 
-def told(case: Case, part: str = "", link: str = "") -> Told:
+def told(case: Case, part: str = "", link: str = "") -> Explained:
     """The way from the drive to a part, or what a link is. Raises `ValueError` for what the machine doesn't have."""
     return told_of(case.solution, case.job.units, part, link, Shop.of(case))
 
 
-def told_of(solution: Solution, units: str, part: str = "", link: str = "", shop: Shop = PLAIN) -> Told:
+def told_of(solution: Solution, units: str, part: str = "", link: str = "", shop: Shop = PLAIN) -> Explained:
     """As `told`, of a solved train. Raises `ValueError`."""
     if link:
         return _link(solution, link, shop)
@@ -134,7 +134,7 @@ def told_of(solution: Solution, units: str, part: str = "", link: str = "", shop
         else f"{_ratio(rate)} {unit} for a turn of {shaft}"
     )
     lit = {shaft, part, *(one.link for one in way), *(one.part for one in way)}
-    return Told(part, (says,), touched, tuple(sorted(lit)))
+    return Explained(part, (says,), touched, tuple(sorted(lit)))
 
 
 def _ratio(value: Fraction | None) -> str:
@@ -144,7 +144,7 @@ def _ratio(value: Fraction | None) -> str:
     return exact if len(exact) <= 14 else f"{decimal(value)}"
 
 
-def _link(solution: Solution, name: str, shop: Shop) -> Told:
+def _link(solution: Solution, name: str, shop: Shop) -> Explained:
     found = next((one for one in solution.train.links if one.name == name), None)
     if found is None:
         raise ValueError("the machine has no such link")
@@ -158,7 +158,7 @@ def _link(solution: Solution, name: str, shop: Shop) -> Told:
         lines.append(
             f"{part}: {_ratio(rate) if rate else 'stands still' if rate is not None else 'not driven'}"
         )
-    return Told(name, (*lines, *_wear(found)), (), (name, *found.ports))
+    return Explained(name, (*lines, *_wear(found)), (), (name, *found.ports))
 
 
 def _wear(link: Link) -> Iterator[str]:

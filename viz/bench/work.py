@@ -45,7 +45,7 @@ class Remedies:
 
 
 @dataclass(frozen=True)
-class Refused:
+class NoAnswer:
     """Why there is no answer, in the words of the files' errors."""
 
     words: str
@@ -58,9 +58,9 @@ def answered(function: Callable[..., Any], *given: Any) -> Any:
     try:
         return function(*given)
     except FileFault as fault:
-        return Refused("\n".join(each.message for each in fault.complaints))
+        return NoAnswer("\n".join(each.message for each in fault.complaints))
     except (HandleadError, ValueError) as fault:
-        return Refused(str(fault))
+        return NoAnswer(str(fault))
 
 
 def warm() -> str:
@@ -92,7 +92,7 @@ def corrected(setup: Setup, steps: Any) -> Setup | None:
 
 
 @dataclass(frozen=True)
-class Blank:
+class MeasuredBlank:
     """What was measured on the simulated blank; `why` says why it wasn't cut. `disagrees` are the witnesses' words."""
 
     teeth: str = ""
@@ -104,7 +104,7 @@ class Blank:
     why: str = ""
 
 
-def blank(source: Source) -> Blank:
+def blank(source: Source) -> MeasuredBlank:
     """A light cut in simulation, and what is measured on it."""
     from handlead.machines.proving.proof import prove
     from handlead.viz.reports.proof import comparison_rows
@@ -116,11 +116,11 @@ def blank(source: Source) -> Blank:
         (each.severity, each.message) for each in proof.judged if (each.code, each.message) not in without
     )
     if proof.cut is None:
-        return Blank(why=next((words for _, words in more), "The blank isn't cut in simulation."))
+        return MeasuredBlank(why=next((words for _, words in more), "The blank isn't cut in simulation."))
     apart = tuple(words for severity, words in more if severity == "error")
     rows = tuple(row for row in comparison_rows(proof) if row[3])
     measured = {row[0]: row[3] for row in rows}
-    return Blank(measured.get("teeth", ""), measured.get("hand", ""), measured.get("lead", ""), rows, apart,
+    return MeasuredBlank(measured.get("teeth", ""), measured.get("hand", ""), measured.get("lead", ""), rows, apart,
                  tuple(one for one in more if one[0] != "error"))  # fmt: skip
 
 
@@ -141,7 +141,7 @@ class Offered:
 
 
 @dataclass(frozen=True)
-class Planned:
+class PlannedMember:
     """The set-ups of one member: `why` there are none, or what wasn't looked at."""
 
     member: str
@@ -150,7 +150,7 @@ class Planned:
     get: str = ""
 
 
-def plan(source: Source, held: tuple[str, ...], feed_held: bool, top: int) -> tuple[Planned, ...]:
+def plan(source: Source, held: tuple[str, ...], feed_held: bool, top: int) -> tuple[PlannedMember, ...]:
     """Set-ups for a job; those brackets keep the gears that stand there, and the feed stays if it is held."""
     from handlead.machines.planning.planning import plan as search
     from handlead.machines.setups.case import Case
@@ -184,7 +184,7 @@ def plan(source: Source, held: tuple[str, ...], feed_held: bool, top: int) -> tu
         )  # fmt: skip
         why = member.none_because or ("" if offered else f"none keeps {' and '.join(kept)} as set")
         members.append(
-            Planned(member.name, offered, why if not offered else member.not_searched, member.gears_to_get)
+            PlannedMember(member.name, offered, why if not offered else member.not_searched, member.gears_to_get)
         )
     return tuple(members)
 
@@ -223,7 +223,7 @@ def gears_changed(before: Mapping[str, Any], after: Mapping[str, Any]) -> int:
 
 
 def solid(source: Source) -> bytes:
-    """Blank and hob as triangles, and how they run: a line of JSON, then corners and triangles in one run of bytes.
+    """Work and hob as triangles, and how they run: a line of JSON, then corners and triangles in one run of bytes.
 
     Raises `NotCut` where nothing can be cut.
     """

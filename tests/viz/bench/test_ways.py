@@ -38,7 +38,7 @@ def test_from_an_empty_folder_to_a_sheet_for_a_pair(tmp_path, window):
         wait_until(lambda: one.page.locator("#planned button").count() > 1, 60)
         wait_until(lambda: "being searched" not in one.page.inner_text("#planned"), 60)
         one.page.locator("text=Make its job").first.click()
-        wait_until(lambda: "mate" in one.page.url)
+        one.page.wait_for_url("**-mate.toml")
         assert "✓ AS WANTED" in one.settled().verdict()
         one.go(f"{served.url}job/{file.name}")
         one.page.click("#plan-go")
@@ -166,7 +166,7 @@ def test_a_worn_gear_becomes_a_job(tmp_path, window):
         one.page.click("#sample-go")
         assert "pitch 8" in one.page.locator("h3").first.inner_text()
         one.page.locator("text=Make a job of it").first.click()
-        wait_until(lambda: "/job/" in one.page.url)
+        one.page.wait_for_url("**/job/**")
         assert machines.read_job(tmp_path / "snow-drum.toml").work.teeth == 33
     finally:
         served.stop()

@@ -5,6 +5,7 @@ const job = document.body.dataset.job;
 const $ = (id) => document.getElementById(id);
 let busy = Promise.resolve();
 let later = 0;
+const me = Math.random().toString(36).slice(2);
 
 function say(words, stays) {
   $("said").textContent = words;
@@ -60,7 +61,7 @@ function take(answer) {
 function change(what) {
   busy = busy.then(async () => {
     try {
-      const answer = await ask("/do/" + job, { ...what, digest: document.body.dataset.digest });
+      const answer = await ask("/do/" + job, { ...what, digest: document.body.dataset.digest, window: me });
       if (answer.conflict) { $("conflict").innerHTML = answer.conflict; scrollTo(0, 0); return; }
       take(await answer.json());
     } catch (fault) {
@@ -79,6 +80,9 @@ async function follow(digest) {
   const turn = ++later;
   const mine = () => turn === later && document.body.dataset.digest === digest;
   if (!$("remedies")) return;
+  // A hand that taps on doesn't wait for the blank of what it has left already.
+  await new Promise((done) => setTimeout(done, 80));
+  if (!mine()) return;
   ask("/remedies/" + job).then((a) => a.text()).then((html) => { if (mine() && $("remedies")) $("remedies").innerHTML = html; }).catch(() => {});
   try {
     const blank = await (await ask("/blank/" + job)).json();
@@ -193,7 +197,7 @@ function gear() {
 
 // Other windows, and other programs, change files too: the server tells.
 function listen() {
-  const socket = new WebSocket(`ws://${location.host}/live?job=${encodeURIComponent(job)}`);
+  const socket = new WebSocket(`ws://${location.host}/live?window=${me}&job=${encodeURIComponent(job)}`);
   socket.onmessage = (message) => {
     const told = JSON.parse(message.data);
     if (told.digest !== document.body.dataset.digest) busy = busy.then(() => told.digest !== document.body.dataset.digest && look().then(() => { if (told.outside) say("The file was changed outside this page; it is shown as it is now.", true); }));

@@ -19,7 +19,7 @@
     let at = 4 + length;
     scene = new THREE.Scene();
     scene.background = new THREE.Color(0xffffff);
-    workPart = mesh(bytes, at, told.meshes.work, 0xc9c9c9);
+    workPart = mesh(bytes, at, told.meshes.work, 0xb8b8b8);
     at += told.meshes.work.points * 12 + told.meshes.work.triangles * 12;
     hobPart = new THREE.Group();
     hobPart.add(mesh(bytes, at, told.meshes.hob, 0x7d7d7d));
@@ -76,7 +76,9 @@
     renderer.domElement.setAttribute("aria-label", told.words);
     camera = new THREE.PerspectiveCamera(32, wide / high, 1, 100000);
     camera.up.set(0, 0, 1);
-    const far = 3.6 * Math.max(told.radius, told.face);
+    const hob = hobPart.children[0].geometry;
+    hob.computeBoundingSphere();
+    const far = 2.3 * (Math.max(told.radius, told.face) + 0.75 * hob.boundingSphere.radius);
     camera.position.set(far * 0.75, -far * 0.85, far * 0.75 + told.face / 2);
     controls = new THREE.OrbitControls(camera, renderer.domElement);
     controls.target.set(told.radius * 0.45, 0, told.face / 2);

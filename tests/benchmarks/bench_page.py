@@ -1,0 +1,135 @@
+"""How quick the page is on this machine: ready, first paint, tap to verdict, blank, plan, weight, search, memory.
+
+    python tests/benchmarks/bench_page.py [TAPS] [JOBS]
+
+Taps go through a real browser on the order whose machine has most links; the search goes over so many jobs in a folder.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from playwright.sync_api import sync_playwright
+
+ROOT = Path(__file__).parents[2]
+FLAGS = ["--no-sandbox", "--disable-quic", "--no-first-run", "--disable-background-networking"]
+
+#: A tap on a gear until the verdict stands in the page, in ms: two gears of one place in turn.
+TAPS = """async ([place, gears, taps]) => {
+  const out = [];
+  for (let k = 0; k < taps; k++) {
+    const before = document.body.dataset.digest, start = performance.now();
+    change({ do: "gear", bracket: place[0], place: place[1], teeth: gears[k % gears.length] });
+    while (document.body.dataset.digest === before && performance.now() - start < 5000) await new Promise((done) => setTimeout(done, 0));
+    out.push(performance.now() - start);
+    await new Promise((done) => setTimeout(done, 15));
+  }
+  return out;
+}"""
+
+
+def start(folder: Path) -> tuple[subprocess.Popen[str], str, float]:
+    """The command, its address, and how long until it answers, in s."""
+    began = time.perf_counter()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "handlead.viz", "bench", str(folder), "--port", "0", "--no-browser"],
+        stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert process.stdout
+    url = re.search(r"http://\S+", process.stdout.readline())[0]  # type: ignore[index]
+    from urllib.request import urlopen
+
+    while True:
+        try:
+            urlopen(url + "static/bench.css", timeout=1).read()
+            return process, url, time.perf_counter() - began
+        except OSError:
+            time.sleep(0.01)
+
+
+def memory_mb(process: subprocess.Popen[str]) -> float:
+    """What the server itself holds; its two workers are processes of their own."""
+    status = Path(f"/proc/{process.pid}/status").read_text()
+    return int(re.search(r"VmRSS:\s+(\d+)", status)[1]) / 1024  # type: ignore[index]
+
+
+def main(taps: int, jobs: int) -> None:
+    folder = Path(tempfile.mkdtemp())
+    for name in ("14-bell-cam-wheel", "08-inch-winch", "21-idler-left-out"):
+        shutil.copy(ROOT / "scenarios" / name / "job.toml", folder / f"{name}.toml")
+    process, url, ready = start(folder)
+    print(f"server ready {ready:.2f} s")
+    try:
+        with sync_playwright() as plays:
+            browser = plays.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
+            _page(browser, process, url, taps)
+            browser.close()
+    finally:
+        process.kill()
+    _search(folder, jobs)
+    shutil.rmtree(folder)
+
+
+def _page(browser: object, process: subprocess.Popen[str], url: str, taps: int) -> None:
+    page = browser.new_page()  # type: ignore[attr-defined]
+    weight = [0]
+    page.on("response", lambda answer: weight.__setitem__(0, weight[0] + int(answer.headers.get("content-length", 0))))
+    page.goto(f"{url}job/14-bell-cam-wheel.toml")
+    page.wait_for_timeout(3000)
+    paint = page.evaluate("() => performance.getEntriesByName('first-contentful-paint')[0].startTime")
+    print(f"first paint {paint:.0f} ms; weight without meshes {weight[0] / 1000:.0f} kB")
+    # A pair of gears that both may stand there; the drawer's first two for gear a.
+    gears = page.evaluate(
+        "() => ask('/choices/14-bell-cam-wheel.toml?bracket=inner%20index%20gears&place=0').then(a => a.text())"
+        ".then(t => [...t.matchAll(/data-teeth=\\\"(\\d+)\\\"/g)].map(m => Number(m[1])).slice(0, 2))"
+    )
+    page.evaluate(TAPS, [["inner index gears", "0"], gears, 6])
+    before = memory_mb(process)
+    told = page.evaluate(TAPS, [["inner index gears", "0"], gears, taps])
+    page.wait_for_timeout(1500)
+    print(f"tap to verdict of {taps}: median {statistics.median(told):.0f} ms, worst {max(told):.0f} ms")
+    print(f"memory of the server before the taps {before:.0f} MB, after {memory_mb(process):.0f} MB")
+    blanks = page.evaluate(
+        """async () => { const out = []; for (const job of ['14-bell-cam-wheel', '08-inch-winch', '21-idler-left-out']) {
+        const start = performance.now(); await ask('/blank/' + job + '.toml'); out.push(performance.now() - start); } return out; }"""
+    )
+    print("blank", ", ".join(f"{ms:.0f} ms" for ms in blanks))
+    first = page.evaluate(
+        """async () => { const start = performance.now();
+        await ask('/plan/08-inch-winch.toml', { held: [], feed: false, top: 1 }); return performance.now() - start; }"""
+    )
+    print(f"plan, first answer {first:.0f} ms")
+
+
+def _search(folder: Path, jobs: int) -> None:
+    from handlead.viz.bench.shelf import Shelf
+
+    text = (ROOT / "scenarios" / "08-inch-winch" / "job.toml").read_text()
+    many = folder / "many"
+    many.mkdir()
+    for number in range(jobs):
+        job = text.replace("teeth = 35", f"teeth = {20 + number % 90}").replace("Inch winch", f"Order {number}")
+        (many / f"order-{number:05d}.toml").write_text(job)
+    shelf = Shelf(many)
+    start = time.perf_counter()
+    shelf.refresh()
+    print(f"index of {jobs} jobs anew {time.perf_counter() - start:.1f} s")
+    times = []
+    for words in ("order 77", "42 pellarn", "helical left", "53.1", "nothing of the kind"):
+        start = time.perf_counter()
+        shelf.find(words)
+        times.append(1000 * (time.perf_counter() - start))
+    print(f"search worst {max(times):.1f} ms")
+
+
+if __name__ == "__main__":
+    os.environ.setdefault("PYTHONWARNINGS", "ignore")
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 200, int(sys.argv[2]) if len(sys.argv) > 2 else 10_000)
