@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.law.outcome import Outcome
+from handlead.kinematics.slips.standing import other_hob
 from handlead.machines.setups.case import (
     Case,
+    cuts_wanted,
     helix_slope_limit_um,
     helix_slope_um,
     pitch_limit_um,
@@ -56,7 +59,7 @@ def check_count(case: Case) -> Iterator[Finding]:
         yield Finding("wrong-count", "error", message, PLAN_ANEW, facts)
     elif outcome.teeth != work.teeth:
         message = f"This would cut {outcome.teeth} teeth; {work.teeth} are wanted."
-        yield Finding("wrong-count", "error", message, PLAN_ANEW, facts)
+        yield Finding("wrong-count", "error", message, f"{_other_starts(case)}{PLAN_ANEW}", facts)
     if not outcome.is_steady:
         yield Finding(
             "spaces-dont-meet",
@@ -66,6 +69,21 @@ def check_count(case: Case) -> Iterator[Finding]:
             PLAN_ANEW,
             facts,
         )
+
+
+#: Most starts that a hob is asked for: more are hardly met (common practice).
+_MOST_STARTS = 6
+
+
+def _other_starts(case: Case) -> str:
+    """The hob with which this set-up would cut what is wanted, by its starts; that was tried. "" for none."""
+    job = case.job
+    for starts in range(1, _MOST_STARTS + 1):
+        tried = replace(case, job=replace(job, hob=other_hob(job.hob, starts=starts)))
+        if starts != job.hob.starts and cuts_wanted(job.work, tried.outcome):
+            many = f"{starts} start{'' if starts == 1 else 's'}"
+            return f"With a hob of {many} it would be right: count its threads, mend [hob] starts or the hob. Else: "
+    return ""
 
 
 def check_hand_and_lead(case: Case) -> Iterator[Finding]:

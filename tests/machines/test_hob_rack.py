@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import date
 from fractions import Fraction
 from pathlib import Path
@@ -230,3 +231,14 @@ def test_the_hob_that_suits_is_of_the_work_s_hand_and_long_enough(tmp_path, teet
         f'format = "job/1"\nmachine = "corvane-7"\n[work]\nkind = "{kind}"\nteeth = 30\nmodule = 3\nface_width = 30\n{lean}'
     )
     assert read_job(tmp_path / "job.toml").hob.name == taken
+
+
+def test_a_set_up_for_another_number_of_starts_is_said_to_want_such_a_hob():
+    pinion = SCENARIOS / "01-fly-winch-pair" / "pinion.toml"
+    job = read_job(pinion)
+    wrong = replace(job, hob=replace(job.hob, starts=2))
+    found = next(each for each in prove(wrong).findings if each.code == "wrong-count")
+    assert found.remedy.startswith("With a hob of 1 start it would be right")
+    assert "wrong-count" not in {each.code for each in prove(replace(wrong, hob=replace(wrong.hob, starts=1))).judged}
+    swapped = read_job(SCENARIOS / "22-index-gears-swapped" / "job.toml")
+    assert "With a hob" not in " ".join(each.remedy or "" for each in prove(swapped).findings)
