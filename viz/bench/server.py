@@ -4,11 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import json
-import multiprocessing
-from collections import OrderedDict
-from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from contextlib import asynccontextmanager, suppress
 from importlib import resources
 from pathlib import Path
@@ -29,95 +24,9 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from . import choices, doing, machine_routes, parts, sample_routes, tracing, train, work
 from . import desk as desks
 from .desk import Desk, Elsewhere
+from .holding import Bench
 from .shelf import Shelf
-from .versions import Drafts, digest_of, text_or_none
-
-#: How often files that a window shows are looked at, in seconds.
-_LOOK_AGAIN = 0.7
-
-#: Plans, blanks and pictures that are kept for the next window that asks.
-_KEPT = 48
-
-
-class Bench:
-    """What the server holds: shelf, processes that work, windows that listen. Nothing that a file hasn't."""
-
-    def __init__(self, folder: Path) -> None:
-        self.shelf = Shelf(folder)
-        self._start()
-        self._kept: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
-        self._asked: dict[tuple[Any, ...], asyncio.Future[Any]] = {}
-        self.windows: dict[WebSocket, tuple[str, str]] = {}
-        self._last: dict[str, str] = {}
-        self._writing = asyncio.Lock()
-
-    # -- work that takes longer
-
-    def _start(self) -> None:
-        """Two processes: a plan never keeps a blank waiting."""
-        context = multiprocessing.get_context("spawn")
-        self._quick = ProcessPoolExecutor(1, mp_context=context)
-        self._slow = ProcessPoolExecutor(1, mp_context=context)
-
-    async def later(self, function: Callable[..., Any], *given: Any, slow: bool = False) -> Any:
-        """What a function of `work` gives for these; kept, and asked for once however many windows want it."""
-        key = (function.__name__, *given)
-        if key in self._kept:
-            self._kept.move_to_end(key)
-            return self._kept[key]
-        if key not in self._asked:
-            pool = self._slow if slow else self._quick
-            self._asked[key] = asyncio.wrap_future(pool.submit(work.answered, function, *given))
-        try:
-            found = await asyncio.shield(self._asked[key])
-        except BrokenProcessPool:
-            # A process that was ended from outside: the next question starts a new one.
-            self._start()
-            raise doing.NotDone("the work was cut off; ask again") from None
-        finally:
-            self._asked.pop(key, None)
-        if isinstance(found, work.NoAnswer):
-            raise doing.NotDone(found.words)
-        self._kept[key] = found
-        while len(self._kept) > _KEPT:
-            self._kept.popitem(last=False)
-        return found
-
-    def source(self, desk: Desk) -> work.Source:
-        """The job's text for `work`."""
-        return work.Source(desk.text, desk.name, str(desk.path.parent))
-
-    # -- windows
-
-    async def tell(self, name: str, digest: str, outside: bool = False, but: str = "") -> None:
-        """Every window on this job what its file is now, `but` for the one that changed it."""
-        self._last[name] = digest
-        for window, (shows, called) in list(self.windows.items()):
-            if shows == name and (called != but or not but):
-                with suppress(RuntimeError, WebSocketDisconnect):
-                    await window.send_text(json.dumps({"digest": digest, "outside": outside}))
-
-    async def watch(self) -> None:
-        """Look at the files that windows show, again and again: other programs change them too."""
-        while True:
-            await asyncio.sleep(_LOOK_AGAIN)
-            for name in {shows for shows, _ in self.windows.values()}:
-                with suppress(HandleadError):
-                    text = await run_in_threadpool(text_or_none, self.shelf.path(name))
-                    digest = digest_of(text) if text is not None else ""
-                    if text is not None and self._last.setdefault(name, digest) != digest:
-                        await self.tell(name, digest, outside=True)
-
-    def warm(self) -> None:
-        """Have the processes load what they need while nobody waits."""
-        for pool in (self._quick, self._slow):
-            pool.submit(work.warm)
-
-    def shut(self) -> None:
-        """End the processes."""
-        for pool in (self._quick, self._slow):
-            pool.shutdown(wait=False, cancel_futures=True)
-
+from .versions import Drafts
 
 # ---------------------------------------------------------------- answers
 

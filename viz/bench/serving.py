@@ -14,7 +14,8 @@ from handlead.machines.toml.errors import HandleadError
 from handlead.viz.streams.outlet import tell
 
 from .guard import Door, Guard
-from .server import Bench, application
+from .holding import Bench
+from .server import application
 
 _LOOPBACK = "127.0.0.1"
 
