@@ -46,8 +46,8 @@ class Bench:
     def _start(self) -> None:
         """Two processes: a plan never keeps a blank waiting."""
         context = multiprocessing.get_context("spawn")
-        self._quick = ProcessPoolExecutor(1, mp_context=context)
-        self._slow = ProcessPoolExecutor(1, mp_context=context)
+        self._quick = ProcessPoolExecutor(1, mp_context=context, initializer=work.end_with_the_server)
+        self._slow = ProcessPoolExecutor(1, mp_context=context, initializer=work.end_with_the_server)
 
     async def later(self, function: Callable[..., Any], *given: Any, slow: bool = False) -> Any:
         """What a function of `work` gives for these; kept, and asked for once however many windows want it."""

@@ -63,6 +63,22 @@ def answered(function: Callable[..., Any], *given: Any) -> Any:
         return NoAnswer(str(fault))
 
 
+def end_with_the_server() -> None:
+    """A process that works ends when the server does, however that ended: a killed one can't tell it to."""
+    import multiprocessing
+    import os
+    import threading
+
+    server = multiprocessing.parent_process()
+
+    def wait() -> None:
+        if server is not None:
+            server.join()
+            os._exit(0)
+
+    threading.Thread(target=wait, daemon=True).start()
+
+
 def warm() -> str:
     """Load what the others need."""
 

@@ -3,10 +3,11 @@
 import json
 import re
 import socket
+from pathlib import Path
 
 import pytest
 
-from .conftest import copy_jobs, serve
+from .conftest import copy_jobs, serve, wait_until
 
 JOB = "21-idler-left-out-job.toml"
 
@@ -111,3 +112,21 @@ def test_a_package_that_is_missing_is_named(monkeypatch, capfd, tmp_path):
     monkeypatch.setattr(builtins, "__import__", without)
     assert main(["bench", str(tmp_path), "--no-browser"]) == 2
     assert 'uvicorn: python -m pip install "handlead[bench]"' in capfd.readouterr().err
+
+
+def test_a_killed_server_leaves_no_process_behind(tmp_path):
+    page = serve(copy_jobs(tmp_path))
+    assert page.get("/blank/08-inch-winch-job.toml")[0] == 200
+    children = Path(f"/proc/{page.process.pid}/task/{page.process.pid}/children")
+    if not children.exists():
+        page.stop()
+        pytest.skip("this system doesn't tell which processes another started")
+    workers = [one for one in children.read_text().split() if b"spawn_main" in Path(f"/proc/{one}/cmdline").read_bytes()]
+    assert len(workers) == 2
+    page.stop()
+    wait_until(lambda: not any(b"spawn_main" in _line(one) for one in workers))
+
+
+def _line(process: str) -> bytes:
+    path = Path(f"/proc/{process}/cmdline")
+    return path.read_bytes() if path.exists() else b""
