@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import itertools
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
     from handlead.machines.planning.planning import Member, Plan
 
     from .kept import Kept
+
+#: Orders that a worker looks at on one machine before it tells of them.
+_RUN = 4
 
 #: What a row comes to: cut; not cut; a file that can't be used; something broke inside the program.
 CAN, CANNOT, UNUSABLE, BROKEN = "can", "can't", "can't be used", "broke inside"
@@ -188,8 +192,9 @@ def survey(
 ) -> Survey:  # fmt: skip
     """Plan every job on every machine, or each on its own where none is given.
 
-    Each plan is one piece for the `executor`, any of `concurrent.futures` or a `Crew`. Rows that `kept` has already
-    aren't looked at again, and new ones are put there as they come. `progress` is told the part done.
+    A few plans on one machine are a piece for the `executor`, any of `concurrent.futures` or a `Crew`.
+    Rows that `kept` has already aren't looked at again, new ones are put there as they come. `progress` is told the part
+    done.
     """
     pieces = list(_pieces(jobs, machines))
     rows: dict[int, SurveyRow] = {}
@@ -200,13 +205,15 @@ def survey(
             left.append(number)
         else:
             rows[number] = row
-    for at, row in each_done(look_at, (pieces[number] for number in left), executor):
-        number = left[at]
-        rows[number] = row
-        if kept is not None:
-            kept.keep(key_of(*pieces[number]), row)
-        if progress:
-            progress(1 - (len(pieces) - len(rows)) / len(pieces))
+    crew = Crew.of(executor)
+    runs = _runs(pieces, left, crew.at_once)
+    for at, found in each_done(look_at_run, ([pieces[number] for number in run] for run in runs), crew):
+        for number, row in zip(runs[at], found, strict=True):
+            rows[number] = row
+            if kept is not None:
+                kept.keep(key_of(*pieces[number]), row)
+            if progress:
+                progress(1 - (len(pieces) - len(rows)) / len(pieces))
     return Survey(tuple(rows[number] for number in range(len(pieces))), tuple(unread))
 
 
@@ -218,10 +225,32 @@ def _pieces(jobs: Sequence[Job], machines: Sequence[Machine]) -> Iterator[tuple[
         yield from ((job, job.machine) for job in sorted(jobs, key=lambda job: job.machine.name))
 
 
+def _runs(pieces: Sequence[tuple[Job, Machine]], left: Sequence[int], workers: int) -> list[list[int]]:
+    """What is left, parted into short runs on one machine; as many machines in turn as there are workers.
+
+    Whoever takes the next run then finds the tables of its machine's drawer more often than not.
+    """
+    by_machine: dict[str, list[int]] = {}
+    for number in left:
+        by_machine.setdefault(pieces[number][1].digest, []).append(number)
+    length = 1 if workers == 1 else _RUN
+    of_each = [[one[at : at + length] for at in range(0, len(one), length)] for one in by_machine.values()]
+    found = []
+    for at in range(0, len(of_each), workers):
+        turns = itertools.zip_longest(*of_each[at : at + workers], fillvalue=[])
+        found += [run for turn in turns for run in turn if run]
+    return found
+
+
 def key_of(job: Job, machine: Machine) -> str:
     """What a row depends on: the job, its hob as the rack has it, and the machine."""
     told = "\n".join((job.path, job.digest, repr(job.hob), machine.name, machine.digest))
     return hashlib.sha256(told.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def look_at_run(run: Sequence[tuple[Job, Machine]]) -> list[SurveyRow]:
+    """Several orders, one after the other."""
+    return [look_at(piece) for piece in run]
 
 
 def look_at(piece: tuple[Job, Machine]) -> SurveyRow:
