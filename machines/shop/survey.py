@@ -193,8 +193,8 @@ def survey(
     """Plan every job on every machine, or each on its own where none is given.
 
     A few plans on one machine are a piece for the `executor`, any of `concurrent.futures` or a `Crew`.
-    Rows that `kept` has already aren't looked at again, new ones are put there as they come. `progress` is told the part
-    done.
+    Rows that `kept` has already aren't looked at again, new ones are put there as they come. `progress` is told
+    the part done.
     """
     pieces = list(_pieces(jobs, machines))
     rows: dict[int, SurveyRow] = {}
