@@ -129,13 +129,20 @@ def as_it_lies(place: Place, stock: Stock, mounted: Mounted) -> Item | None:
 
 def fillings(stock: Stock, lists: Sequence[Listed], steps: Steps) -> Iterator[Mapping[str, ChangeGearSet]]:
     """For each set of the first list, the first choice out of the others that the drawers allow with it."""
-    uses = [_uses(stock, one) for one in lists]
+    filling = _Filling.of(stock, lists, steps)
     for number in range(len(lists[0].items)):
-        found = _fill(stock, lists, uses, steps, number)
+        found = next(filling.beginning(number), None)
         if found is not None:
             yield found
         if steps.ran_out:
             return
+
+
+def every_filling(stock: Stock, lists: Sequence[Listed], steps: Steps) -> Iterator[Mapping[str, ChangeGearSet]]:
+    """Every choice that the drawers allow, with every choice of idlers, in the order of the lists."""
+    filling = _Filling.of(stock, lists, steps)
+    for number in range(len(lists[0].items)):
+        yield from filling.beginning(number)
 
 
 def _uses(stock: Stock, one: Listed) -> NDArray[np.int16]:
@@ -143,25 +150,50 @@ def _uses(stock: Stock, one: Listed) -> NDArray[np.int16]:
     return np.array(rows, dtype=np.int16).reshape(len(rows), len(stock.teeth))
 
 
-def _fill(
-    stock: Stock, lists: Sequence[Listed], uses: Sequence[NDArray[np.int16]], steps: Steps, number: int
-) -> Mapping[str, ChangeGearSet] | None:
-    """The first choice with set `number` of the first list."""
+@dataclass(frozen=True)
+class _Filling:
+    """Lists that are being gone through; `least` is how many gears the lists from each one on take at the least."""
 
-    def go(depth: int, left: Left, chosen: list[Item]) -> Mapping[str, ChangeGearSet] | None:
-        if depth == len(lists):
-            sets = next(with_idlers(stock, chosen, left), None)
-            return None if sets is None else {item.place.name: one for item, one in zip(chosen, sets, strict=True)}
-        name, rows = lists[depth].place.name, uses[depth]
-        fits = [number] if depth == 0 else np.flatnonzero((rows <= stock.available(left, name)).all(axis=1)).tolist()
+    stock: Stock
+    lists: Sequence[Listed]
+    uses: Sequence[NDArray[np.int16]]
+    least: Sequence[int]
+    steps: Steps
+
+    @classmethod
+    def of(cls, stock: Stock, lists: Sequence[Listed], steps: Steps) -> _Filling:
+        """The lists, with what each of their sets takes."""
+        few = [min((_taken_by(item) for item in one.items), default=0) for one in lists]
+        least = [sum(few[depth:]) for depth in range(len(few) + 1)]
+        return cls(stock, lists, [_uses(stock, one) for one in lists], least, steps)
+
+    def beginning(self, number: int) -> Iterator[Mapping[str, ChangeGearSet]]:
+        """The choices with set `number` of the first list."""
+        return self._from(0, self.stock.full, [], number)
+
+    def _from(
+        self, depth: int, left: Left, chosen: list[Item], number: int | None = None
+    ) -> Iterator[Mapping[str, ChangeGearSet]]:
+        if depth == len(self.lists):
+            for sets in with_idlers(self.stock, chosen, left):
+                yield {item.place.name: one for item, one in zip(chosen, sets, strict=True)}
+            return
+        name, rows = self.lists[depth].place.name, self.uses[depth]
+        available = self.stock.available(left, name)
+        fits = [number] if number is not None else np.flatnonzero((rows <= available).all(axis=1)).tolist()
+        # The first group is that of all places: idlers and the other brackets have to live on it.
+        room = int(left[0].sum()) - self.least[depth + 1] - sum(min(item.idlers) for item in chosen)
         for at in fits:
-            if not steps.take():
-                return None
-            after = stock.take(left, name, rows[at])
+            item = self.lists[depth].items[at]
+            if _taken_by(item) > room:
+                continue
+            if not self.steps.take():
+                return
+            after = self.stock.take(left, name, rows[at])
             if after is not None:
-                found = go(depth + 1, after, [*chosen, lists[depth].items[at]])
-                if found is not None:
-                    return found
-        return None
+                yield from self._from(depth + 1, after, [*chosen, item])
 
-    return go(0, stock.full, [])
+
+def _taken_by(item: Item) -> int:
+    """How many gears a set takes at the least, its idlers among them."""
+    return len(item.set.gears) + min(item.idlers)

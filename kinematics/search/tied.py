@@ -14,7 +14,7 @@ from __future__ import annotations
 import heapq
 import itertools
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
@@ -26,61 +26,22 @@ from numpy.typing import NDArray
 from .cheapest import Filled
 from .drawer import Drawer, GearSet
 from .ratios import compare, relative_error
-from .tied_mounts import Living, Mounts
+from .relation import Floats, Relation, summed
+from .tied_mounts import Leftover, Living, Mounts
 from .tied_ratios import Given, fractions_near, given_by, values_of
 from .together import Place, Stock
 
-Floats = NDArray[np.float64]
-
-#: Choices of the first ratios that are taken into account at most; beyond, those nearest their targets.
-MOST_CHOICES = 400_000
-
-#: Combinations that are tried on the brackets at most before a search in which hardly any fits is given up.
-MOST_TRIES = 4000
-
 
 @dataclass(frozen=True)
-class Relation:
-    """An equation between ratios: the sum over `terms` of coefficient times the ratios named is 0.
+class Effort:
+    """How far a search goes before it is given up.
 
-    A term is the set of bracket names whose ratios are multiplied, the empty set being a constant, so
-    that each ratio stands to the first power. `stiffness`, of the same form, gives what an error of 1
-    (not relative) in the last ratio costs, in the same coin as the weights; left out, the cost is the relative error.
-
-    >>> Relation({frozenset(): Fraction(-24), frozenset({"index"}): Fraction(37)}).solved_for("index", {})
-    Fraction(24, 37)
+    `choices`: choices of the first ratios that are taken into account; beyond, those nearest their targets. `tries`:
+    combinations that are tried on the brackets.
     """
 
-    terms: Mapping[frozenset[str], Ratio]
-    stiffness: Mapping[frozenset[str], Ratio] | None = None
-
-    def solved_for(self, name: str, ratios: Mapping[str, Fraction]) -> Ratio | None:
-        """What bracket `name` must give with the others as they are; None where nothing or anything would do."""
-        given: Ratio = Fraction(0)
-        wanted: Ratio = Fraction(0)
-        for names, coefficient in self.terms.items():
-            product = math.prod((ratios[one] for one in names if one != name), start=Fraction(1))
-            if name in names:
-                wanted = wanted + coefficient * product
-            else:
-                given = given + coefficient * product
-        if _is_zero(wanted):
-            return None
-        return -given / wanted
-
-    def cost(self, name: str, ratios: Mapping[str, Fraction], wanted: Ratio) -> float:
-        """What the ratio of `name` costs where `wanted` is what it should be."""
-        off = abs(relative_error(ratios[name], wanted))
-        if self.stiffness is None:
-            return off
-        stiff: Ratio = Fraction(0)
-        for names, coefficient in self.stiffness.items():
-            stiff = stiff + coefficient * math.prod((ratios[one] for one in names), start=Fraction(1))
-        return off * abs(float(wanted)) * abs(float(stiff))
-
-
-def _is_zero(number: Ratio) -> bool:
-    return isinstance(number, Fraction) and number == 0
+    choices: int = 400_000
+    tries: int = 4000
 
 
 @dataclass(frozen=True)
@@ -117,8 +78,8 @@ def best_coupled_set_ups(
     gears: Drawer | Iterable[int] | Sequence[GearSet],
     *,
     limit: int = 5,
-    most_choices: int = MOST_CHOICES,
-    most_tries: int = MOST_TRIES,
+    effort: Effort | None = None,
+    beside: Leftover | None = None,
 ) -> CoupledSetUps:
     """The cheapest ways to fill `places` together so that `relation` holds as nearly as can be.
 
@@ -126,6 +87,8 @@ def best_coupled_set_ups(
     whole feed range, say) and must be given; its target is what was asked for, from which what it should give
     may differ at the place's weight. The other places are held within their spans, where given; with two
     places the first one's span follows from the last one's. Exact places give their target and nothing else.
+
+    Only such are listed as leave gears for what goes `beside`.
 
     Three pairs of gears aren't searched here. Raises `ValueError` for a single place, a last place
     without span, or places that allow neither one nor two pairs.
@@ -135,16 +98,17 @@ def best_coupled_set_ups(
     last = places[-1]
     if len(places) == 2 and places[0].span is None and not places[0].exact:
         places = [replace(places[0], span=_span_from(places[0], last, relation)), last]
-    lists = [given_by(place, stock, most_choices) for place in places[:-1]]
-    complete = math.prod(len(one.ratios) for one in lists) <= most_choices
+    effort = effort or Effort()
+    lists = [given_by(place, stock, effort.choices) for place in places[:-1]]
+    complete = math.prod(len(one.ratios) for one in lists) <= effort.choices
     if not complete:
-        lists = _cut_down(lists, most_choices)
-    mounts = Mounts(places, stock)
+        lists = _cut_down(lists, effort.choices)
+    mounts = Mounts(places, stock, beside)
     lists = [mounts.mountable(place, one) for place, one in zip(places[:-1], lists, strict=True)]
     choices = _Choices.of(places, lists, relation)
     values = values_of(last, stock)
-    found, tries = _search(places, relation, mounts, choices, values, limit, most_tries)
-    complete = complete and tries < most_tries
+    found, tries = _search(places, relation, mounts, (choices, values), limit, effort.tries)
+    complete = complete and tries < effort.tries and not mounts.cut_short
     why = None if found else _why_none(places, lists, choices, values)
     return CoupledSetUps(tuple(found), len(choices.wanted), complete, why, tries)
 
@@ -228,8 +192,8 @@ class _Choices:
             place.name: one.ratios[number]
             for place, one, number in zip(places[:-1], lists, numbers, strict=True)
         }
-        given, given_size = _sum(relation.terms, ratios, last.name, False)
-        divisor, divisor_size = _sum(relation.terms, ratios, last.name, True)
+        given, given_size = summed(relation.terms, ratios, last.name, False)
+        divisor, divisor_size = summed(relation.terms, ratios, last.name, True)
         with np.errstate(divide="ignore", invalid="ignore"):
             wanted = -given / divisor
             doubt = 1e-15 * (2 + given_size / np.abs(given) + divisor_size / np.abs(divisor))
@@ -240,7 +204,7 @@ class _Choices:
         numbers, wanted, doubt = numbers[:, good], wanted[good], doubt[good]
         gain = np.ones_like(wanted)
         if relation.stiffness is not None:
-            stiff, _ = _sum(
+            stiff, _ = summed(
                 relation.stiffness, {name: each[good] for name, each in ratios.items()}, "", False
             )
             gain = np.abs(wanted * stiff)
@@ -257,22 +221,6 @@ class _Choices:
         }
 
 
-def _sum(
-    terms: Mapping[frozenset[str], Ratio], ratios: Mapping[str, Floats], last: str, with_last: bool
-) -> tuple[Any, Any]:
-    """The terms that hold the last ratio, or those that don't, without it: their sum and the sum of their sizes."""
-    total: Any = 0.0
-    size: Any = 0.0
-    shape = next(iter(ratios.values())).shape
-    for names, coefficient in terms.items():
-        if (last in names) == with_last:
-            term: Any = np.full(shape, float(coefficient))
-            for name in names - {last}:
-                term = term * ratios[name]
-            total, size = total + term, size + np.abs(term)
-    return total + np.zeros(shape), size + np.zeros(shape)
-
-
 # -- best first -------------------------------------------------------------------------------------
 
 
@@ -280,15 +228,16 @@ def _search(
     places: Sequence[Place],
     relation: Relation,
     mounts: Mounts,
-    choices: _Choices,
-    values: Floats,
+    given: tuple[_Choices, Floats],
     limit: int,
     most_tries: int,
 ) -> tuple[list[CoupledSetUp], int]:
     """The cheapest choices that can be mounted, each with the value of the last ratio that it takes.
 
-    And how many combinations were tried on the brackets.
+    `given` are the choices of the first ratios, and the values of the last. And how many combinations were tried on
+    the brackets.
     """
+    choices, values = given
     if not len(values) or not len(choices.wanted):
         return [], 0
     last = places[-1]

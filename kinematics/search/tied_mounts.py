@@ -6,17 +6,18 @@ was found once is kept.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .change_gears import ChangeGearSet
 from .cheapest import Filled, Search
 from .drawer import Drawer, share_out
-from .filling import Listed, fillings, has_any, least_work, listed
+from .filling import Listed, every_filling, fillings, has_any, least_work, listed
 from .tied_ratios import Given
 from .together import Place, Steps, Stock
 
@@ -27,13 +28,30 @@ _LOOKED_AT, _SMALL = 600, 50
 _WAYS, _FILLINGS = 16, 500
 
 
+#: Choices of gears for the same ratios that are asked whether they leave enough for what goes beside.
+_OTHERS = 40
+
+
+@dataclass(frozen=True)
+class Leftover:
+    """Other brackets that have to be filled from what is left: how many `gears` they take at the least, and how.
+
+    `whole` gives a choice with theirs added; None where too little is left for them.
+    """
+
+    gears: int
+    whole: Callable[[Mapping[str, ChangeGearSet]], Mapping[str, ChangeGearSet] | None]
+
+
 class Mounts:
     """The sets that give a ratio on a bracket, looked up once."""
 
-    def __init__(self, places: Sequence[Place], stock: Stock) -> None:
-        self.places, self.stock = places, stock
+    def __init__(self, places: Sequence[Place], stock: Stock, beside: Leftover | None = None) -> None:
+        self.places, self.stock, self.beside = places, stock, beside
         self._bare = {place.name: _bare(place) for place in places}
         self._known = {name: _known_on(bare, stock.drawers[name]) for name, bare in self._bare.items()}
+        #: Whether a choice was given up with others for the same ratios not looked at.
+        self.cut_short = False
 
     def on(self, place: Place, ratio: Fraction) -> Listed:
         """The sets that give just this ratio on one bracket."""
@@ -57,7 +75,10 @@ class Mounts:
         return found
 
     def set_up(self, ratios: Mapping[str, Fraction], cost: float) -> Filled | None:
-        """Gears and idlers for just these ratios, all from the drawer at once; None where there are none."""
+        """Gears and idlers for just these ratios, all from the drawer at once; None where there are none.
+
+        Where others have to be filled beside, such as leave gears for them, and these with them.
+        """
         if not all(self.is_possible(place, *ratios[place.name].as_integer_ratio()) for place in self.places):
             return None
         lists = [self.on(place, ratios[place.name]) for place in self.places]
@@ -65,15 +86,37 @@ class Mounts:
             return None
         steps = Steps(_FILLINGS)
         sets = next(iter(fillings(self.stock, lists, steps)), None)
-        if sets is not None:
-            wanted = {name: (*one.gears, *one.idlers) for name, one in sets.items()}
-            drawn = share_out(wanted, self.stock.sets)
-            assert drawn is not None
-            return Filled(sets, cost, drawn)
-        if all(one.complete for one in lists) and not steps.ran_out:
+        if sets is None and (not all(one.complete for one in lists) or steps.ran_out):
+            best = Search(self.stock, [one.place for one in lists]).best(1, self.stock.full)
+            sets = best[0].sets if best else None
+        if sets is None:
             return None
-        best = Search(self.stock, [one.place for one in lists]).best(1, self.stock.full)
-        return replace(best[0], cost=cost) if best else None
+        whole = sets if self.beside is None else self.beside.whole(sets) or self._leaving_enough(lists)
+        if whole is None:
+            return None
+        wanted = {name: (*one.gears, *one.idlers) for name, one in whole.items()}
+        drawn = share_out(wanted, self.stock.sets)
+        assert drawn is not None
+        return Filled(whole, cost, drawn)
+
+    def _leaving_enough(self, lists: Sequence[Listed]) -> Mapping[str, ChangeGearSet] | None:
+        """Other gears, or idlers, for the same ratios, that leave enough for those beside."""
+        assert self.beside is not None
+        steps = Steps(_FILLINGS)
+        seen: set[tuple[int, ...]] = set()
+        for sets in every_filling(self.stock, lists, steps):
+            used = tuple(sorted(z for one in sets.values() for z in (*one.gears, *one.idlers)))
+            if used in seen:
+                continue
+            seen.add(used)
+            whole = self.beside.whole(sets)
+            if whole is not None:
+                return whole
+            if len(seen) >= _OTHERS:
+                self.cut_short = True
+                return None
+        self.cut_short |= steps.ran_out or not all(one.complete for one in lists)
+        return None
 
 
 class Living:

@@ -134,6 +134,13 @@ class Stock:
             after.append(there)
         return tuple(after)
 
+    def after(self, sets: Mapping[str, ChangeGearSet]) -> Left | None:
+        """What is left of the full drawers once the brackets have these sets; None where they don't suffice."""
+        left: Left | None = self.full
+        for name, one in sets.items():
+            left = None if left is None else self.take(left, name, self.use((*one.gears, *one.idlers)))
+        return left
+
     def available(self, left: Left, name: str) -> NDArray[np.int16]:
         """How many of each gear bracket `name` may still take."""
         there = [each for group, each in zip(self.groups, left, strict=True) if name in group]

@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import cache
 from typing import Any
 
 from handlead.kinematics.search.change_gears import ChangeGearSet, Refused, kinds, nearest_sets, reach_of
@@ -14,6 +15,8 @@ from handlead.kinematics.search.cheapest import Search
 from handlead.kinematics.search.drawer import drawer_for
 from handlead.kinematics.search.filling import Listed, as_it_lies, fillings, least_work, listed
 from handlead.kinematics.search.ratios import compare, relative_error
+from handlead.kinematics.search.small import SMALL
+from handlead.kinematics.search.tied_mounts import Leftover
 from handlead.kinematics.search.together import Item, Place, Steps, Stock, why_none_alone
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.work.requirement import Work, gear_of
@@ -25,7 +28,7 @@ from handlead.machines.toml.units import feed as feed_text
 
 from .asked import Asked
 from .planned import Planned, best_of, prove_setup, slope_limit_um, tenths
-from .tied import coupled_sets, table_fed_sets
+from .tied import Tying, coupled_demands, coupled_sets, small_sets, table_fed_sets
 from .wanted import Wanted
 
 #: Set-ups that every way of setting the machine offers, whatever number is to be listed; fewer where ways are many.
@@ -437,7 +440,7 @@ def _off(place: Place, work: Work) -> Callable[[float], int]:
 
     Another member's own ratio is as it is.
     """
-    of_one, limit = (0.0, 1.0) if place.exact else (_slope_um(work, 1.0), slope_limit_um(work))
+    of_one, limit = (0.0, 1.0) if place.exact else (slope_um(work, 1.0), slope_limit_um(work))
     return lambda error: int(10 * abs(of_one * error) / limit)
 
 
@@ -457,7 +460,7 @@ def _differential_list(place: Place, stock: Stock, wanted: Wanted, work: Work) -
     return _with_lying(made, place, stock, wanted, serves)
 
 
-def _slope_um(work: Work, error: float) -> float:
+def slope_um(work: Work, error: float) -> float:
     """What a relative error of the differential's ratio leaves over the face, in µm; near enough for choosing."""
     if work.kind == "worm wheel":
         return 1000 * math.pi * float(work.module_n) * error
@@ -638,11 +641,11 @@ def _by_feeds(
             return found
     if found:
         return found
-    more = table_fed_sets(wanted, work, demand, asked)
-    completed = (_with_speed(stock, sets, speeds) for sets in more)
-    found = [sets for sets in completed if sets]
+    found, complete = table_fed_sets(
+        wanted, work, demand, asked, _beside(wanted, demand, asked, log)
+    )
     if not found:
-        log.cut_short = True
+        log.cut_short |= not complete
         log.add(_TOGETHER, "no feed was found whose own differential gears are at hand beside the index gears")
     return found
 
@@ -651,12 +654,9 @@ def _with_speed(stock: Stock, sets: Sets, speeds: list[Listed]) -> Sets | None:
     """The sets and one for the hob's speed, from what they leave in the drawers; None where none is left."""
     if not speeds:
         return sets
-    left = stock.full
-    for name, one in sets.items():
-        after = stock.take(left, name, stock.use((*one.gears, *one.idlers)))
-        if after is None:
-            return None
-        left = after
+    left = stock.after(sets)
+    if left is None:
+        return None
     whole = fillings(stock.with_only(left), speeds, Steps(_STEPS))
     found = next(iter(whole), None)
     return None if found is None else {**sets, **found}
@@ -665,22 +665,62 @@ def _with_speed(stock: Stock, sets: Sets, speeds: list[Listed]) -> Sets | None:
 def _coupled(wanted: Wanted, work: Work, asked: Asked, log: _Log) -> list[tuple[int, Planned]]:
     """Set-ups in which the count or the lead rests on the feed gears, where no other kind exists."""
     found: list[tuple[int, Planned]] = []
-    spans, tries = asked.feed.spans(), Steps(_TRIES)
+    spans = asked.feed.spans()
+    tying = Tying(
+        lambda them: _not_too_fast(wanted, them, asked, log),
+        lambda demand: _beside(wanted, demand, asked, log),
+        _useless(work),
+        Steps(_TRIES),
+    )
     for number, span in enumerate(spans):
         last = number == len(spans) - 1
-        for demand, some, complete, why in coupled_sets(
-            wanted, work, asked, span, lambda them: _not_too_fast(wanted, them, asked, log), tries, last
-        ):
-            log.cut_short |= not complete
+        for demand, some, complete, why in coupled_sets(wanted, work, asked, span, tying, last):
+            # The last span holds all others.
+            log.cut_short |= last and not complete
             if why:
                 log.add(_RATIOS, _coupled_why(wanted, work, demand, asked, why))
-            whole = _all_with_speed(wanted, demand, asked, some, log)
-            # Others than the few best might leave gears for the hob's speed.
-            log.cut_short |= len(whole) < len(some)
-            found += _proved(wanted, work, demand, asked, whole, log)
+            found += _proved(wanted, work, demand, asked, some, log)
         if any(not tenths(planned.helix_slope_um, work) for _, planned in found):
             break
+    if not found and sum(len(one.drawer) for one in wanted.gear_sets) <= SMALL:
+        return _all_of_small(wanted, work, asked, log, tying)
     return found
+
+
+def _all_of_small(wanted: Wanted, work: Work, asked: Asked, log: _Log, tying: Tying) -> list[tuple[int, Planned]]:
+    """Where the drawers are small, every set-up that serves is looked for: if there is none that is certain."""
+    log.cut_short = False
+    found: list[tuple[int, Planned]] = []
+    for demand in coupled_demands(wanted, work, asked):
+        if _overruns(wanted, demand, asked):
+            continue
+        every = small_sets(wanted, work, asked, demand, replace(tying, tries=Steps(_SMALL_TRIES)))
+        for number, sets in enumerate(every):
+            if sets is None or number >= _PROOFS:
+                log.cut_short = True
+                break
+            found += _proved(wanted, work, demand, asked, [sets], log)
+            if len(found) >= WIDTH:
+                return found
+    return found
+
+
+#: Combinations out of a small drawer that are tried on the brackets for each way, and set-ups of it that are proved.
+_SMALL_TRIES, _PROOFS = 600, 60
+
+
+#: So many times the error that the class allows, a lead as reckoned while it is searched for is of no use.
+_LIBERAL = 2
+
+
+def _useless(work: Work) -> float:
+    """The error of the lead, relatively, or in a metre of straight teeth, from which on it is of no use."""
+    per_lead = abs(slope_um(work, 1.0)) or 1000 * math.pi * gear_of(work).base_diameter * face_width_mm(work) / 1000
+    return _LIBERAL * slope_limit_um(work) / per_lead + _FEEDS_SHARE
+
+
+#: What feeds that differ from the one asked for cost at most.
+_FEEDS_SHARE = 1e-5
 
 
 #: A neighbouring count's index gears, or a feed beside, change no shaft's speed by more than this part of it.
@@ -725,22 +765,51 @@ def _coupled_why(wanted: Wanted, work: Work, demand: Needed, asked: Asked, why: 
     return why.replace("a ratio within the span", f"a ratio near {float(abs(demand.index)):.6g}")
 
 
-def _all_with_speed(wanted: Wanted, demand: Needed, asked: Asked, some: list[Sets], log: _Log) -> list[Sets]:
+def _beside(wanted: Wanted, demand: Needed, asked: Asked, log: _Log) -> Leftover | None:
+    """How gears for the hob's speed, and loose ones, are put beside others; None where there are none to be."""
     speed, loose = speed_place(wanted, demand, asked), loose_places(wanted, demand)
-    if not some or (speed is None and not loose):
-        return some
-    there = [Place(name, one.ratio, exact=True) for name, one in some[0].items()]
-    places = [*([speed] if speed else []), *loose, *there]
-    try:
-        stock = Stock.of(places, wanted.gear_sets)
-    except ValueError as fault:
-        log.add(_RATIOS, str(fault))
-        return []
-    speeds = [_speed_list(speed, stock, wanted, demand, asked)] if speed else []
-    if speed and not speeds[0].items:
-        log.add(_LIMITS, _no_speed(wanted, demand, speed, stock))
-    speeds += [_index_list(place, stock, wanted) for place in loose]
-    return [sets for one in some if (sets := _with_speed(stock, one, speeds))]
+    places = [*([speed] if speed else []), *loose]
+    if not places:
+        return None
+
+    @cache
+    def stock_and_lists(names: tuple[str, ...]) -> tuple[Stock, list[Listed]] | None:
+        there = [Place(name, Fraction(1), exact=True) for name in names]
+        try:
+            stock = Stock.of([*places, *there], wanted.gear_sets)
+        except ValueError as fault:
+            log.add(_RATIOS, str(fault))
+            return None
+        speeds = [_speed_list(speed, stock, wanted, demand, asked)] if speed else []
+        if speed and not speeds[0].items:
+            log.add(_LIMITS, _no_speed(wanted, demand, speed, stock))
+        return stock, [*speeds, *(_index_list(place, stock, wanted) for place in loose)]
+
+    def whole(sets: Sets) -> Sets | None:
+        known = stock_and_lists(tuple(sets))
+        if known is None:
+            return None
+        stock, lists = known
+        return _with_speed(stock, sets, lists) or _from_the_rest(wanted, demand, asked, stock, sets)
+
+    return Leftover(sum(2 * min(place.pairs) for place in places), whole)
+
+
+#: What is left of a drawer is looked through for the hob's speed to the last gear where it is no more than this.
+_REST = 12
+
+
+def _from_the_rest(wanted: Wanted, demand: Needed, asked: Asked, stock: Stock, sets: Sets) -> Sets | None:
+    """The sets and one for the hob's speed that no list had, its list being cut short, from the few gears left."""
+    speed = speed_place(wanted, demand, asked)
+    left = stock.after(sets)
+    if speed is None or left is None or len(stock.drawer_left(left, speed.name)) > _REST:
+        return None
+    rest = stock.with_only(left)
+    lists = [_speed_list(speed, rest, wanted, demand, asked)]
+    lists += [_index_list(place, rest, wanted) for place in loose_places(wanted, demand)]
+    found = next(iter(fillings(rest, lists, Steps(_STEPS))), None) if all(one.items for one in lists) else None
+    return None if found is None else {**sets, **found}
 
 
 def _proved(

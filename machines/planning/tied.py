@@ -6,16 +6,20 @@ gears that meet it is `kinematics.coupled`.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from handlead.kinematics.search.change_gears import ChangeGearSet, kinds
 from handlead.kinematics.search.drawer import capacity
 from handlead.kinematics.search.ratios import compare
-from handlead.kinematics.search.tied import Relation, best_coupled_set_ups
-from handlead.kinematics.search.together import Place, Steps
+from handlead.kinematics.search.relation import Relation
+from handlead.kinematics.search.small import all_that_serve
+from handlead.kinematics.search.tied import Effort, best_coupled_set_ups
+from handlead.kinematics.search.tied_mounts import Leftover, Mounts
+from handlead.kinematics.search.together import Place, Steps, Stock
 from handlead.kinematics.transfer.targets import Equation, generation_equation, inverse_lead, ratio_needed
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.setups.ways import Needed, Way, feed_ratio, feed_signed
@@ -39,6 +43,9 @@ _MOST_CHOICES, _MORE_CHOICES = 10_000, 100_000
 #: Combinations that are tried on the brackets for each way, and where those give nothing.
 _MOST_TRIES, _MORE_TRIES = 150, 500
 
+#: Out of a small drawer: how many times the count's ratio, or what part of it, index gears may give; any ratio at all.
+_FAR, _ANY = 6, Fraction(10**5)
+
 #: Set-ups that are asked for.
 _WIDTH = 5
 
@@ -46,27 +53,69 @@ Sets = Mapping[str, ChangeGearSet]
 Coupled = tuple[Needed, list[Sets], bool, str | None]
 
 
+@dataclass(frozen=True)
+class Tying:
+    """How ratios that hang together are searched for.
+
+    `choose` takes, of the ways that differ in the hob's speed alone, the one that suits. `beside` says how the other
+    brackets of a way are filled from what is left; None where there are none. A lead that is off by more than
+    `serving`, relatively, is of no use (straight teeth: per metre); every combination that is tried for all that takes
+    one of the `tries`.
+    """
+
+    choose: Callable[[list[Needed]], Iterable[Needed]]
+    beside: Callable[[Needed], Leftover | None]
+    serving: float
+    tries: Steps
+
+
 def coupled_sets(
-    wanted: Wanted,
-    work: Work,
-    asked: Asked,
-    span: tuple[Fraction, Fraction],
-    choose: Callable[[list[Needed]], Iterable[Needed]],
-    tries: Steps,
-    last: bool,
+    wanted: Wanted, work: Work, asked: Asked, span: tuple[Fraction, Fraction], tying: Tying, last: bool
 ) -> Iterator[Coupled]:
     """For every way that serves: what was asked, the gears found, whether none was left out, and why there are none.
 
-    `span` holds the feeds allowed, in mm per table turn. `choose` takes, of the ways that differ in the hob's speed
-    alone, the one that suits; every combination that is tried on the brackets takes one of the `tries`. More choices
-    are looked at where this is the `last` span that is to be tried.
+    `span` holds the feeds allowed, in mm per table turn. More choices are looked at where this is the `last` span that
+    is to be tried.
     """
-    for demand in choose(list(coupled_demands(wanted, work, asked))):
-        by = _by_neighbour if demand.way.differential("axial") else _by_feed
-        found, complete, why = by(wanted, work, demand, span, tries, _MOST_CHOICES)
+    for demand in tying.choose(list(coupled_demands(wanted, work, asked))):
+        tied = list(_tied(wanted, work, demand, span, False))
+        found, complete, why = _searched(wanted, tied, tying, demand, _MOST_CHOICES)
         if not found and not complete and last:
-            found, complete, why = by(wanted, work, demand, span, tries, _MORE_CHOICES)
+            found, complete, why = _searched(wanted, tied, tying, demand, _MORE_CHOICES)
         yield demand, found, complete, why
+
+
+def _searched(wanted: Wanted, tied: list[_Tied], tying: Tying, demand: Needed, most: int) -> _Some:
+    """What is found for all the equations of a way."""
+    beside = tying.beside(demand)
+    some = [_search(wanted, *each, most, tying.tries, beside) for each in tied]
+    whys = [why for _, _, why in some if why]
+    return [sets for one, _, _ in some for sets in one], all(whole for _, whole, _ in some), next(iter(whys), None)
+
+
+def small_sets(wanted: Wanted, work: Work, asked: Asked, demand: Needed, tying: Tying) -> Iterator[Sets | None]:
+    """Out of small drawers, all that serve for a way, the truest first, last None if some were left out."""
+    beside, everything = tying.beside(demand), True
+    for places, relation in _tied(wanted, work, demand, (asked.feed.least, asked.feed.most), True):
+        if not all(kinds(place.pairs, place.idlers, place.turns_over) for place in places):
+            continue
+        try:
+            stock = Stock.of(places, wanted.gear_sets)
+        except ValueError:
+            continue
+        gears = beside.gears if beside else 0
+        listed, complete = all_that_serve(places, relation, stock, tying.serving, gears)
+        mounts = Mounts(places, stock, beside)
+        for ratios in listed:
+            if not tying.tries.take():
+                complete = False
+                break
+            set_up = mounts.set_up(ratios, 0.0)
+            if set_up is not None:
+                yield set_up.sets
+        everything &= complete and not mounts.cut_short and not any(n > 2 for place in places for n in place.pairs)
+    if not everything:
+        yield None
 
 
 def coupled_demands(wanted: Wanted, work: Work, asked: Asked) -> Iterator[Needed]:
@@ -84,51 +133,56 @@ def coupled_demands(wanted: Wanted, work: Work, asked: Asked) -> Iterator[Needed
 
 _Span = tuple[Fraction, Fraction]
 _Some = tuple[list[Sets], bool, str | None]
+_Tied = tuple[list[Place], Relation]
 
 
-def _by_feed(wanted: Wanted, work: Work, demand: Needed, span: _Span, tries: Steps, most: int) -> _Some:
+def _tied(wanted: Wanted, work: Work, demand: Needed, span: _Span, far: bool) -> Iterator[_Tied]:
+    """The brackets of a way, and each equation between them; with `far`, index gears ever so far from the count's."""
+    if demand.way.differential("axial"):
+        yield from _by_neighbour(wanted, work, demand, span, far)
+    else:
+        yield from _by_feed(wanted, work, demand, span)
+
+
+def _by_feed(wanted: Wanted, work: Work, demand: Needed, span: _Span) -> Iterator[_Tied]:
     """Index gears with the lead's share in them, and the feed gears that make it so long."""
     way, index, feed = demand.way, *_named(demand.way)
     signs = {index: _sign(demand.index), feed: _sign(demand.feed_ratio)}
     relation = _relation(wanted, way, (index, feed), work, signs)
     if relation is None or demand.feed_ratio is None:
-        return [], True, None
+        return
     exact = relation.solved_for(index, {feed: abs(demand.feed_ratio)})
-    if exact is None or float(exact) <= 0:
-        return [], True, None
-    first = replace(wanted.place(index, demand.index), target=exact, weight=Fraction(0))
-    return _search(wanted, [first, _feed_place(wanted, feed, demand, span)], relation, tries, most)
+    if exact is not None and float(exact) > 0:
+        first = replace(wanted.place(index, demand.index), target=exact, weight=Fraction(0))
+        yield [first, _feed_place(wanted, feed, demand, span)], relation
 
 
-def _by_neighbour(wanted: Wanted, work: Work, demand: Needed, span: _Span, tries: Steps, most: int) -> _Some:
+def _by_neighbour(wanted: Wanted, work: Work, demand: Needed, span: _Span, far: bool) -> Iterator[_Tied]:
     """Index gears for a neighbouring count, feed and differential gears that make up the rest."""
     way, (index, feed) = demand.way, _named(demand.way)
     bracket = way.differential("axial")
     assert bracket is not None
-    share = _NEIGHBOUR / work.teeth
-    counts = (abs(demand.index) * (1 - share), abs(demand.index) * (1 + share))
-    first = replace(wanted.place(index, demand.index), span=counts, weight=Fraction(0))
-    found: list[Sets] = []
-    complete, whys = True, []
-    for sign in (1, -1):
-        signs = {index: _sign(demand.index), feed: _sign(demand.feed_ratio), bracket: sign}
+    share, size = _NEIGHBOUR / work.teeth, abs(demand.index)
+    counts = (size / _FAR, size * _FAR) if far else (size * (1 - share), size * (1 + share))
+    reach = (1 / _ANY, _ANY) if far else (_LEAST, _GREATEST)
+    for sense, sign in itertools.product((1, -1) if far else (1,), (1, -1)):
+        signs = {index: sense * _sign(demand.index), feed: _sign(demand.feed_ratio), bracket: sign}
         relation = _relation(wanted, way, (index, feed, bracket), work, signs)
         if relation is None:
             continue
         relation = replace(relation, stiffness={frozenset(): _stiffness(wanted, work, demand, bracket)})
-        last = replace(wanted.place(bracket, Fraction(sign)), span=(_LEAST, _GREATEST), weight=Fraction(0))
-        places = [first, _feed_place(wanted, feed, demand, span), last]
-        some, whole, why = _search(wanted, places, relation, tries, most)
-        found += some
-        complete &= whole
-        whys += [why] if why else []
-    return found, complete, next(iter(whys), None)
+        first = replace(wanted.place(index, demand.index * sense), span=counts, weight=Fraction(0))
+        last = replace(wanted.place(bracket, Fraction(sign)), span=reach, weight=Fraction(0))
+        yield [first, _feed_place(wanted, feed, demand, span), last], relation
 
 
-def table_fed_sets(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> list[Sets]:
+def table_fed_sets(
+    wanted: Wanted, work: Work, demand: Needed, asked: Asked, beside: Leftover | None
+) -> tuple[list[Sets], bool]:
     """Feed and differential gears together, where the differential is fed from the table.
 
-    Its ratio then goes by the feed, so that any feed will do whose own differential gears are at hand.
+    Its ratio then goes by the feed, so that any feed will do whose own differential gears are at hand. And whether no
+    others can serve.
     """
     way, (index, feed) = demand.way, _named(demand.way)
     bracket = way.differential("axial")
@@ -137,14 +191,15 @@ def table_fed_sets(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> 
     signs = {index: _sign(demand.index), feed: _sign(demand.feed_ratio), bracket: sign}
     relation = _relation(wanted, way, (index, feed, bracket), work, signs)
     if relation is None:
-        return []
+        return [], True
     size = demand.differential * sign
     places = [
         wanted.place(index, demand.index, exact=True),
         _feed_place(wanted, feed, demand, (asked.feed.least, asked.feed.most)),
         replace(wanted.place(bracket, demand.differential), span=(size / 4, size * 4), weight=Fraction(0)),
     ]
-    return _search(wanted, places, relation, Steps(_MORE_TRIES), _MOST_CHOICES)[0]
+    found, complete, _ = _search(wanted, places, relation, _MOST_CHOICES, Steps(_MORE_TRIES), beside)
+    return found, complete
 
 
 def _named(way: Way) -> tuple[str, str]:
@@ -202,8 +257,13 @@ def _gears_at_hand(wanted: Wanted, places: list[Place]) -> int:
     return sum(capacity([place.name for place in places], wanted.gear_sets).values())
 
 
-def _search(wanted: Wanted, places: list[Place], relation: Relation, tries: Steps, most: int) -> _Some:
-    """The gears found; none where a bracket can't turn the sense as it must, or no gears fit it."""
+def _search(
+    wanted: Wanted, places: list[Place], relation: Relation, most: int, tries: Steps, beside: Leftover | None
+) -> _Some:
+    """The gears found; none where a bracket can't turn the sense as it must, or no gears fit it.
+
+    And whether no others can serve.
+    """
     for place in places:
         if not kinds(place.pairs, place.idlers, place.turns_over):
             sense = "reverse" if place.turns_over else "keep"
@@ -217,9 +277,11 @@ def _search(wanted: Wanted, places: list[Place], relation: Relation, tries: Step
     few = min(tries.left, _MOST_TRIES if most == _MOST_CHOICES else _MORE_TRIES)
     try:
         found = best_coupled_set_ups(
-            places, relation, wanted.gear_sets, limit=_WIDTH, most_choices=most, most_tries=few
+            places, relation, wanted.gear_sets, limit=_WIDTH, effort=Effort(most, few), beside=beside
         )
     except ValueError as fault:
         return [], True, str(fault)
     tries.left -= min(tries.left, found.tries)
-    return [each.set_up.sets for each in found.best], found.complete, found.none_because
+    # Beyond the last found there may be others that serve; three pairs on a bracket are never looked at here.
+    more = len(found.best) == _WIDTH or any(pairs > 2 for place in places for pairs in place.pairs)
+    return [each.set_up.sets for each in found.best], found.complete and not more, found.none_because

@@ -15,7 +15,6 @@ from handlead.machines.planning.asked import Asked
 from handlead.machines.planning.gears_to_get import OBTAINABLE, choices_tried, fillings_of
 from handlead.machines.planning.member import (
     Manner,
-    _slope_um,
     demands,
     differential_place,
     feed_place,
@@ -23,6 +22,7 @@ from handlead.machines.planning.member import (
     index_place,
     loose_places,
     search_member,
+    slope_um,
     speed_place,
 )
 from handlead.machines.planning.planned import slope_limit_um
@@ -113,7 +113,7 @@ def _lacking(wanted: Wanted, work: Work, place: Place) -> tuple[tuple[int, ...],
 
 def _off_allowed(work: Work) -> float:
     """How far the differential's ratio may be off, relatively, within the drawing's class."""
-    of_one = abs(_slope_um(work, 1.0))
+    of_one = abs(slope_um(work, 1.0))
     return slope_limit_um(work) / of_one if of_one else 0.0
 
 

@@ -24,7 +24,8 @@ from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.change_gears import nearest_sets
 from handlead.kinematics.search.cheapest import best_set_ups
 from handlead.kinematics.search.products import products
-from handlead.kinematics.search.tied import Relation, best_coupled_set_ups
+from handlead.kinematics.search.relation import Relation
+from handlead.kinematics.search.tied import best_coupled_set_ups
 from handlead.kinematics.search.together import Place
 
 HUNDRED = list(range(20, 120))

@@ -11,7 +11,8 @@ import pytest
 from handlead.kinematics.frame.exact import PI, Ratio, sine
 from handlead.kinematics.search.bracket import Bracket, Mounting
 from handlead.kinematics.search.ratios import compare, relative_error
-from handlead.kinematics.search.tied import Relation, best_coupled_set_ups
+from handlead.kinematics.search.relation import Relation
+from handlead.kinematics.search.tied import Effort, best_coupled_set_ups
 from handlead.kinematics.search.together import Place
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -156,7 +157,7 @@ def test_127_teeth_are_cut_exactly_through_the_differential() -> None:
         Place("feed", F(1), (2,), (0,), span=(F(1, 2), F(3, 2)), weight=F(1, 1000)),
         Place("differential", F(1), (2,), (0,), span=(F(1, 4), F(4)), weight=F(0)),
     ]
-    found = best_coupled_set_ups(places, relation, SET_C, limit=3, most_choices=20_000)
+    found = best_coupled_set_ups(places, relation, SET_C, limit=3, effort=Effort(choices=20_000))
     assert not found.complete and found.choices <= 20_000
     for one in found.best:
         index, feed, differential = (
