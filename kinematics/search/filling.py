@@ -196,4 +196,4 @@ class _Filling:
 
 def _taken_by(item: Item) -> int:
     """How many gears a set takes at the least, its idlers among them."""
-    return len(item.set.gears) + min(item.idlers)
+    return 0 if item.place.largest else len(item.set.gears) + min(item.idlers)

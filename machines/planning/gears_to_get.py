@@ -16,17 +16,16 @@ from handlead.machines.documents.machine_file import GearSet, Machine
 from handlead.machines.setups.ways import Needed
 
 from .asked import Asked
-from .member import (
-    Manner,
+from .asking import demands, goes_by_feed
+from .found import Manner
+from .member import search_member
+from .places import (
     Preference,
-    demands,
     differential_place,
     differential_preference,
     feed_place,
     feed_preference,
-    goes_by_feed,
     index_place,
-    search_member,
 )
 from .tied import coupled_demands
 from .wanted import Wanted

@@ -18,8 +18,9 @@ from handlead.machines.documents.machine_file import Machine
 from handlead.machines.judging.pair_checks import judge_pair
 from handlead.machines.setups.findings import Finding, worst_first
 
+from .found import Found, Manner
 from .gears_to_get import gears_to_get
-from .member import Found, Manner, search_member
+from .member import search_member
 from .planned import Planned
 from .wanted import USUAL_FEED_WAY, Wanted
 

@@ -99,6 +99,9 @@ def small_sets(wanted: Wanted, work: Work, asked: Asked, demand: Needed, tying: 
     for places, relation in _tied(wanted, work, demand, (asked.feed.least, asked.feed.most), True):
         if not all(kinds(place.pairs, place.idlers, place.turns_over) for place in places):
             continue
+        if any(place.largest for place in places):
+            everything = False
+            continue
         try:
             stock = Stock.of(places, wanted.gear_sets)
         except ValueError:

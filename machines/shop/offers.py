@@ -12,16 +12,15 @@ from handlead.kinematics.search.drawer import Drawer, drawer_for
 from handlead.machines.documents.job_file import Job
 from handlead.machines.documents.machine_file import Machine
 from handlead.machines.planning.asked import Asked
+from handlead.machines.planning.asking import demands, goes_by_feed
+from handlead.machines.planning.found import Manner
 from handlead.machines.planning.gears_to_get import OBTAINABLE, choices_tried, fillings_of
-from handlead.machines.planning.member import (
-    Manner,
-    demands,
+from handlead.machines.planning.member import search_member
+from handlead.machines.planning.places import (
     differential_place,
     feed_place,
-    goes_by_feed,
     index_place,
     loose_places,
-    search_member,
     slope_um,
     speed_place,
 )
