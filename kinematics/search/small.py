@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .change_gears import kinds
+from .drawer import GearSet
 from .products import spread
 from .relation import Floats, Relation, summed
 from .together import Place, Stock
@@ -57,9 +58,9 @@ class _Rows:
         return _Rows(one.ratios + two.ratios, one.bits | two.bits, one.taken + two.taken, one.costs + two.costs)
 
 
-def is_small(stock: Stock) -> bool:
+def is_small(sets: Iterable[GearSet]) -> bool:
     """Whether the drawers hold so little that all of it can be looked through."""
-    return sum(len(one.drawer) for one in stock.sets) <= SMALL
+    return sum(len(one.drawer) for one in sets) <= SMALL
 
 
 def all_that_serve(

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 
-from handlead.kinematics.search.small import SMALL
+from handlead.kinematics.search.small import is_small
 from handlead.kinematics.search.together import Steps, Stock
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.work.requirement import Work, gear_of
@@ -48,7 +48,7 @@ def coupled_set_ups(wanted: Wanted, work: Work, asked: Asked, log: SearchLog) ->
             found += proved_of(wanted, work, demand, asked, some, log)
         if any(not tenths(planned.helix_slope_um, work) for _, planned in found):
             break
-    if not found and sum(len(one.drawer) for one in wanted.gear_sets) <= SMALL:
+    if not found and is_small(wanted.gear_sets):
         return _all_of_small(wanted, work, asked, log, tying)
     return found
 
