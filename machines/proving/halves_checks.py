@@ -122,11 +122,11 @@ def _width(case: Case, found: HalfInGroove) -> Iterator[Finding]:
     else:
         why = f"the slide begins in the groove, and the hob reaches {reach} to either side, into the other half"
         other = length(reckoned.into, units, 2)
+        why += f"; fed into the groove, the work turned end for end, it would take {other}"
         advice = (
-            f"Turn the work end for end, so that this half is fed into the groove as well: that takes {other}."
-            if there >= reckoned.into
-            else f"Turn the groove {needed} wide or more; fed into the groove it would take {other}."
-        )
+            "Turn the work round, so that this half is fed into the groove as well." if there >= reckoned.into
+            else "Turn the groove as wide as that, or wide enough to feed this half into it."
+        )  # fmt: skip
     yield Finding(
         "groove-too-narrow", "error", f"The groove is {wide} wide and the hob needs {needed}: {why}.",
         advice, facts,

@@ -593,6 +593,7 @@ def test_every_row_of_the_table_can_happen_somewhere(tmp_path):
     jobs += [
         read_job(SCENARIOS / "01-fly-winch-pair" / "wheel.toml"),
         read_job(SCENARIOS / "03-no-differential" / "job.toml"),
+        read_job(SCENARIOS / "84-rebuilt-winch" / "job.toml"),
     ]
     for job in jobs:
         faults = find_faults(fault_table().kinds, study_of(job, fault_table()))

@@ -61,8 +61,8 @@ def test_a_slide_that_begins_in_the_groove_needs_room_to_both_sides():
     begun = job(half="lower")
     assert groove_of(Case.of(begun)).own == pytest.approx(2 * first.reckoned.reach)
     found = next(each for each in prove(begun).findings if each.code == "groove-too-narrow")
-    assert "end for end" in found.remedy
-    assert "32.82 mm" in found.remedy
+    assert "end for end" in found.message
+    assert "32.82 mm" in found.message
     assert "groove-too-narrow" not in codes(prove(job(half="lower", groove=Fraction(57))))
 
 
