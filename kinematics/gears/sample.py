@@ -435,13 +435,20 @@ def _apart(values: Sequence[tuple[Candidate, float]], off: float) -> float:
     )
 
 
+def _as_thick_as(gear: Gear, shift: float | None) -> Gear:
+    """The gear with teeth as thick as a shift would make them; as it is where none was read, or no gear can have it."""
+    try:
+        return gear if shift is None else replace(gear, profile_shift=shift)
+    except ValueError:  # a span over other teeth than were counted, or in another unit
+        return gear
+
+
 def _offers(sample: Sample, likely: Sequence[Candidate]) -> Iterator[tuple[NextReading, float]]:
     """Readings that can be taken on this gear and weren't yet, each with how surely a shop reads it."""
     made = [(each, gear_of(each.system, sample.teeth, each.helix_angle_deg, each.profile_shift)) for each in likely]
     made = [(each, replace(gear, face_width=sample.face_width)) for each, gear in made]
     # What is measured of the thickness next goes by what the thickness is now.
-    now = [(each, gear if each.measured_shift is None else replace(gear, profile_shift=each.measured_shift))
-           for each, gear in made]  # fmt: skip
+    now = [(each, _as_thick_as(gear, each.measured_shift)) for each, gear in made]
 
     def offer(what: str, unit: str, kind: str, values: list[tuple[Candidate, float]], ball: float | None = None,
               ) -> tuple[NextReading, float]:  # fmt: skip

@@ -9,6 +9,9 @@ from handlead.kinematics.gears.gear import MM_PER_INCH
 #: Turns of the hob that are made by hand; the last where a slide would hardly be seen to move.
 HOB_TURNS = (Fraction(10), Fraction(50))
 
+#: Turns of the hob for the index; the second where a table that stood still would look the same after the first.
+INDEX_TURNS = (Fraction(10), Fraction(7))
+
 #: Travels of a slide moved by hand, the longest first, in mm and for a job in inches.
 TRAVELS = {
     "mm": tuple(map(Fraction, (100, 50, 20))),

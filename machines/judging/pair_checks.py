@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from handlead.kinematics.gears.gear import least_profile_shift
+from handlead.kinematics.gears.gear import diametral_pitch_from_module, least_profile_shift
 from handlead.kinematics.gears.pair import (
     Running,
     crossed_distance,
@@ -216,11 +216,15 @@ def judge_pair(job: Job) -> Iterator[Finding]:
 
 def _unsuited(job: Job, mate: Work) -> Iterator[Finding]:
     """Why work and mate don't go together at all, whatever their centres."""
-    yield from _shafts(job, mate)
-    if abs(job.work.module_n - mate.module_n) > job.work.module_n / 10**6:
-        yield _unlike("modules", float(job.work.module_n), float(mate.module_n))
+    # Racks first: where they are unlike, no crossing of the shafts helps.
+    modules = (job.work.module_n, mate.module_n)
+    if abs(modules[0] - modules[1]) > modules[0] / 10**6:
+        inches = job.units == "in"
+        one, other = (float(diametral_pitch_from_module(each) if inches else each) for each in modules)
+        yield _unlike("diametral pitches" if inches else "modules", one, other)
     if abs(job.work.pressure_angle_deg - mate.pressure_angle_deg) > 1e-6:
         yield _unlike("pressure angles", float(job.work.pressure_angle_deg), float(mate.pressure_angle_deg))
+    yield from _shafts(job, mate)
 
 
 def _too_near(job: Job, there: float, least: float) -> Finding:
@@ -272,6 +276,14 @@ def _shafts(job: Job, mate: Work) -> Iterator[Finding]:
     )
 
 
+def _shared(transverse: float, total: float, leans: bool) -> str:
+    """How many pairs of teeth share the work; below none they never meet."""
+    if transverse <= 0:
+        return "At these centres no tooth reaches the flanks of the other's"
+    words = f"{transverse:.2f} pairs of teeth share the work across the axis"
+    return words + (f", {total:.2f} with the overlap" if leans else "")
+
+
 def _running(job: Job, sizes: PairSizes) -> Iterator[Finding]:
     run, units, module = sizes.running, job.units, float(job.work.module_n)
     yield from _centres(job, sizes)
@@ -282,8 +294,7 @@ def _running(job: Job, sizes: PairSizes) -> Iterator[Finding]:
         yield Finding(
             "contact-ratio",
             "error" if short else "warning",
-            f"{run.transverse_contact_ratio:.2f} pairs of teeth share the work across the axis"
-            + (f", {run.total_contact_ratio:.2f} with the overlap" if run.overlap_ratio else "")
+            _shared(run.transverse_contact_ratio, run.total_contact_ratio, bool(run.overlap_ratio))
             + ("; below 1 the pair knocks from tooth to tooth." if short else f"; {LEAST_CONTACT:g} is usual."),
             "See to the outside diameters, the shifts and the centre distance.",
             {"transverse": run.transverse_contact_ratio, "total": run.total_contact_ratio},

@@ -13,7 +13,7 @@ from typing import Any
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import STILL, direction
-from handlead.machines.documents.hand_keys import HOB_TURNS, TRAVELS
+from handlead.machines.documents.hand_keys import HOB_TURNS, INDEX_TURNS, TRAVELS
 from handlead.machines.setups.case import Case, feed_opened_by
 
 #: Finest part of a turn that anybody would look for: one in so many.
@@ -137,10 +137,11 @@ class _Maker:
                 yield self._check(key, "hob", abs(1 / ratio), "table", ratio, is_parted)
 
     def index(self, parted: Fraction | None, feeding: Fraction | None) -> Iterator[HandCheck]:
-        """How far the table turns for ten turns of the hob."""
+        """How far the table turns for ten turns of the hob, or for so few that it doesn't end where it began."""
         ratio = parted or feeding
         if ratio:
-            yield self._check("index_check", "hob", HOB_TURNS[0], "table", ratio, bool(parted))
+            turns = next((each for each in INDEX_TURNS if (ratio * each).denominator > 1), INDEX_TURNS[0])
+            yield self._check("index_check", "hob", turns, "table", ratio, bool(parted))
 
     def slide(self) -> Iterator[HandCheck]:
         """How far the table turns as the slide goes along the work, the hob at rest: the differential's share."""

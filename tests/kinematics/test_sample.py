@@ -156,3 +156,12 @@ def test_no_span_is_asked_for_that_the_face_is_too_narrow_for():
     assert asked is not None
     count = int(asked.what.split()[3]) if asked.what.startswith("the span") else None
     assert count is None or count <= 2
+
+
+@pytest.mark.parametrize(("teeth", "outside", "span"), [(24, 78.0, 60.0), (4, 10.0, 5.0)])
+def test_a_span_that_goes_with_no_gear_ends_in_none_that_fits(teeth, outside, span):
+    """Over other teeth than were said, or in another unit: no gear has teeth as thick as that, and none as thin."""
+    sample = Sample(teeth, None, outside=Taken(outside, 0.05, 0.1), spans=((3, Taken(span, 0.02, 0.1)),))
+    identity = identify(sample, SYSTEMS)
+    assert not any(each.fits for each in identity.candidates)
+    assert not identity.is_sure

@@ -94,7 +94,9 @@ def test_the_sheet_tells_it_in_steps_with_the_way_back():
 
 def test_an_inch_job_is_told_in_inches_and_its_constant_gives_its_lead():
     told = said(INCH, "THE FIRST LEAD")
-    assert " mm" not in told.replace("Half a mm", "")
+    assert " mm" not in told
+    assert "0.02 in deep there is flank enough" in told
+    assert "Half a mm deep" in said(PINION, "THE FIRST LEAD")
     found = first_lead(Case.of(read_job(INCH)))
     constant = float(told.partition("The lead is ")[2].partition(" over")[0])
     assert constant / (found.reading / 25.4) == pytest.approx(found.lead / 25.4, rel=1e-3)

@@ -93,6 +93,18 @@ def test_a_sprocket_is_measured_over_its_rollers_pins():
     assert found.deeper == pytest.approx(0.1, abs=0.005)
 
 
+@pytest.mark.parametrize(
+    ("path", "typed", "words"),
+    [(SPROCKET, ["--balls", "8.51=84.6"], "rollers"), (PINION, ["--span", "4=31.9"], "the pair will have more backlash")],
+)
+def test_too_deep_is_said_in_words_of_the_work(path, typed, words, capsys):
+    assert main(["measure", str(path), *typed]) == 1
+    said = " ".join(capsys.readouterr().out.split())
+    assert "TOO DEEP" in said
+    assert words in said
+    assert ("backlash" in said) == (path is PINION)
+
+
 def test_a_worm_wheel_is_not_measured_by_a_span():
     with pytest.raises(NotMeasured, match="depth of a space"):
         go_deeper(read_job(WHEEL), Gauging(span=(3, Fraction(30))))

@@ -8,6 +8,7 @@ import handlead.scenarios
 import pytest
 from handlead.kinematics.frame.words import POSITIVES, STILL
 from handlead.machines.documents.job_file import Seen, read_job
+from handlead.machines.measuring.hand_checks import hand_checks
 from handlead.machines.proving.proof import prove, prove_case
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.errors import FileFault
@@ -118,3 +119,11 @@ def test_a_check_that_the_sheet_doesn_t_have_is_sent_back():
     job = read_job(ORDERS / "03-no-differential" / "job.toml").with_seen(Seen(slide_check=Fraction(4)))
     with pytest.raises(FileFault, match="no such check"):
         trace(job)
+
+
+@pytest.mark.parametrize(("teeth", "turns"), [(10, 7), (20, 10)])
+def test_the_index_is_never_tried_by_a_whole_turn_that_looks_like_none(teeth, turns):
+    """Ten turns of the hob take a wheel of 10 or 5 once or twice round: a table that stood would stand there too."""
+    checks = hand_checks(Case.of(read_job(INCH)), Fraction(-1, teeth), None)
+    check = next(check for check in checks if check.key == "index_check")
+    assert (check.amount, check.by) == (turns, Fraction(turns, teeth))

@@ -139,6 +139,22 @@ def test_blanks_too_large_leave_no_clearance_and_too_small_no_contact():
     assert "contact-ratio" in small
 
 
+def test_teeth_that_never_meet_are_said_so_and_not_counted_below_none():
+    far = found(proof_of(PAIR, ("teeth = 12", "teeth = 8")), *ABOUT_PAIRS)["contact-ratio"]
+    assert far.severity == "error"
+    assert far.message.startswith("At these centres no tooth reaches")
+    assert "-" not in far.message.split(";")[0]
+
+
+@pytest.mark.parametrize(("units", "words"), [("mm", "unlike modules, 3 and 4"), ("in", "unlike diametral pitches, 8.46667 and 6.35")])
+def test_unlike_pitches_are_said_before_any_crossing_of_shafts_in_the_drawing_s_units(units, words):
+    """Neither would run crossed: the advice for unlike helices must not be given."""
+    text = HELICAL.replace("[work]", f'units = "{units}"\n[work]', 1)
+    said = found(proof_of(text, ("teeth = 74", "teeth = 74\nmodule = 4\nhelix_angle = 10")), *ABOUT_PAIRS)
+    assert set(said) == {"pair-unlike"}
+    assert words in said["pair-unlike"].message
+
+
 def test_an_unshifted_small_pinion_is_fouled_by_a_large_wheel():
     text = PAIR.replace("profile_shift = 0.6\n", "").replace("profile_shift = 0.36\ncentre_distance = 56.5\n", "")
     assert "root-fouled" in found(proof_of(text, ("teeth = 24", "teeth = 80")), *ABOUT_PAIRS)

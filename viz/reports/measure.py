@@ -13,6 +13,14 @@ from rich.text import Text
 
 _MARKS = {"done": ("✓", "bold green"), "deeper": ("→", "bold yellow"), "too deep": ("✗", "bold red")}
 
+_TOO_THIN = "The teeth are too thin already: the pair will have more backlash. Ask before it is used."
+
+#: What it means that the hob went too deep, for work that has no mate of its kind.
+_TOO_DEEP = {
+    "sprocket": "The seats are too deep already: the chain's rollers will lie too low in them. Ask before it is used.",
+    "spline": "The teeth are too thin already: the hub will have more play. Ask before it is used.",
+}
+
 
 def show_deeper(found: Deeper, out: Console | None = None) -> None:
     """Print how much deeper, each measure beside what it must read, and what to mind."""
@@ -60,7 +68,7 @@ def _to_do(found: Deeper) -> list[str]:
             "as the sheet says, play of the slide taken up the same way as before. Then measure again."
         )
     if found.verdict == "too deep" and not found.disagree:
-        lines.append("The teeth are too thin already: the pair will have more backlash. Ask before it is used.")
+        lines.append(_TOO_DEEP.get(found.job.work.kind, _TOO_THIN))
     chord = chord_of(found.job.work)
     if chord is not None and found.gauging.chord is not None:
         height = length(chord.height, units)

@@ -26,11 +26,12 @@ def first_lead_block(proof: Proof) -> tuple[Block, ...]:
     if found is None:
         return ()
     title = "THE FIRST LEAD, measured on the machine" if found.lead else "STRAIGHT TEETH, tried on the machine"
-    return (Block(title, tuple(_lead_steps(proof.case, found)), _lead_told(found)),)
+    return (Block(title, tuple(_lead_steps(proof.case, found)), _lead_told(found, proof.case.job.units)),)
 
 
-def _lead_told(found: FirstLead) -> str:
-    told = "Half a mm deep there is flank enough for a stylus; a scratch is sighted with a loupe."
+def _lead_told(found: FirstLead, units: str) -> str:
+    deep = "0.02 in" if units == "in" else "Half a mm"
+    told = f"{deep} deep there is flank enough for a stylus; a scratch is sighted with a loupe."
     if found.lead and not found.tells_class:
         told += " A dial can't tell the class here: it proves gears, idlers and levers."
     return told

@@ -46,7 +46,9 @@ def heading(page: Page, words: SheetWords, machine: str, member: str) -> float:
     page.text(page.right, 13.5, machine, 10, ha="right")
     if words.up:
         page.text(page.right, 18.5, f"top of this sheet: {words.up}", 9, ha="right")
-    page.text(MARGIN, 16, words.summary, largest(words.summary, page.right - MARGIN - 30, 12.5), bold=True)
+    beside = look.text_size(f"top of this sheet: {words.up}", 9, False)[0] if words.up else 27
+    room = page.right - MARGIN - beside - 3
+    page.text(MARGIN, 16, words.summary, largest(words.summary, room, 12.5), bold=True)
     size = 14.0
     wide = look.text_size(words.verdict, size, True)[0]
     page.box(MARGIN, 23, wide + 6, 8, filled=not words.is_right)
