@@ -33,16 +33,15 @@ if TYPE_CHECKING:
         BevelGears,
         Brake,
         Chain,
-        ChangeGears,
         Clutch,
         Differential,
         GearPair,
-        Mounted,
         Rack,
         Screw,
         Selector,
         WormGear,
     )
+    from .train.mounted import ChangeGears, Mounted
     from .train.path import follow
     from .train.setup import Change, Setup
     from .train.solution import Solution, hob_rates, solve
@@ -143,16 +142,15 @@ _HOMES = {
         "BevelGears",
         "Brake",
         "Chain",
-        "ChangeGears",
         "Clutch",
         "Differential",
         "GearPair",
-        "Mounted",
         "Rack",
         "Screw",
         "Selector",
         "WormGear",
     ),
+    ".train.mounted": ("ChangeGears", "Mounted"),
     ".frame.motion": (
         "Motion",
         "Position",

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from handlead.kinematics.frame.door import opener
 
 if TYPE_CHECKING:
-    from handlead.kinematics.train.links import Mounted
+    from handlead.kinematics.train.mounted import Mounted
     from handlead.kinematics.train.setup import Setup
     from handlead.kinematics.work.requirement import HobData, Work
 
@@ -109,7 +109,7 @@ __all__ = [
 
 #: The module that each name comes from.
 _HOMES = {
-    "..kinematics.train.links": ("Mounted",),
+    "..kinematics.train.mounted": ("Mounted",),
     "..kinematics.train.setup": ("Setup",),
     "..kinematics.work.requirement": ("HobData", "Work"),
     ".setups.case": ("Case",),

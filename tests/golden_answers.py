@@ -91,7 +91,7 @@ def on_the_sheet(path: Path) -> Any:
 def drawn(path: Path) -> Any:
     """Where everything stands in the drawings of a right order, and what is said there."""
     from handlead.machines.setups.case import Case
-    from handlead.viz.draw.bracket import bracket_layout
+    from handlead.viz.draw.bracket_layout import bracket_layout
     from handlead.viz.draw.train_layout import lay_out
     from handlead.viz.pictures.pictures import swivel_of, witness_of
 

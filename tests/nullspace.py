@@ -6,21 +6,21 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.train.link import Link
 from handlead.kinematics.train.links import (
     Belt,
     BevelGears,
     Brake,
-    ChangeGears,
     Clutch,
     Differential,
     GearPair,
-    Link,
     Rack,
     Ratio,
     Screw,
     Selector,
     WormGear,
 )
+from handlead.kinematics.train.mounted import ChangeGears
 from handlead.kinematics.train.train import Train
 from sympy import QQ
 from sympy.polys.matrices import DomainMatrix

@@ -13,24 +13,22 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.frame.words import Hand, Sense
+from handlead.kinematics.train.link import Link, TwoPort
 from handlead.kinematics.train.links import (
     Belt,
     BevelGears,
     Brake,
     Chain,
-    ChangeGears,
     Clutch,
     Differential,
     GearPair,
-    Link,
-    Mounted,
     Rack,
     Ratio,
     Screw,
     Selector,
-    TwoPort,
     WormGear,
 )
+from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.train import Drive, End, Train
 from hypothesis import strategies as st
 

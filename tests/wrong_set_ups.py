@@ -10,7 +10,7 @@ from pathlib import Path
 
 import made_up
 from handlead.kinematics.search.drawer import drawer_for
-from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.documents.job_file import Job, read_job
 from handlead.machines.proving.proof import prove

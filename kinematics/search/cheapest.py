@@ -19,21 +19,14 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import cache, cmp_to_key
+from functools import cmp_to_key
 
-import numpy as np
 from handlead.kinematics.frame.exact import Ratio
-from numpy.typing import NDArray
 
-from .change_gears import (
-    ChangeGearSet,
-    Different,
-    by_merit,
-    kinds,
-    sets_by_error,
-)
+from .change_gears import ChangeGearSet
+from .choices import BracketChoices, factors_of
 from .drawer import Drawer, GearSet, share_out
-from .ratios import compare, relative_error
+from .ratios import compare
 from .together import AT_ONCE, Item, Left, Place, Steps, Stock, why_none_alone, with_idlers
 
 
@@ -87,104 +80,6 @@ def best_set_ups(
         return BestFilled((), False, "not every choice of gears was looked at")
     return BestFilled((), True, _why_none(places, stock))
 
-
-class _Choices:
-    """The sets for one place, by ratio, nearest first, and for each ratio by the work; fetched as needed."""
-
-    def __init__(self, place: Place, stock: Stock) -> None:
-        self.place = place
-        self._stock = stock
-        self.sets: list[ChangeGearSet] = []
-        self.uses: list[NDArray[np.int16]] = []
-        self._ratios: list[tuple[Fraction, float]] = []
-        self._ratio_stream = self._fetch_ratios()
-        self._ways: dict[Fraction, tuple[Iterator[ChangeGearSet], list[int]]] = {}
-
-    def _streams(self, target: Ratio, different: Different, exact: bool) -> Iterator[ChangeGearSet]:
-        """The sets of all numbers of pairs and idlers that are allowed, in order."""
-        place = self.place
-        streams = [
-            sets_by_error(
-                target, self._stock.drawers[place.name], pairs, idlers, place.bracket, different, exact, 64
-            )
-            for pairs, idlers in kinds(place.pairs, place.idlers, place.turns_over)
-        ]
-        return streams[0] if len(streams) == 1 else heapq.merge(*streams, key=by_merit(target))
-
-    def _fetch_ratios(self) -> Iterator[Fraction]:
-        """The different ratios, nearest to the target first, within the span."""
-        place = self.place
-        merged = self._streams(place.target, "ratio", place.exact)
-        span = place.span
-        widest = 0.0
-        if span is not None:
-            widest = max(abs(float(end / place.target - 1)) for end in span) * (1 + 1e-9) + 1e-12
-        seen: set[Fraction] = set()
-        for one in merged:
-            if span is None or (compare(one.ratio, span[0]) >= 0 and compare(one.ratio, span[1]) <= 0):
-                if one.ratio not in seen:
-                    seen.add(one.ratio)
-                    yield one.ratio
-            elif abs(one.error) > widest:
-                return
-
-    def ratio(self, number: int) -> tuple[Fraction, float] | None:
-        """Ratio `number` of the list and its cost; None past the end."""
-        while len(self._ratios) <= number:
-            following = next(self._ratio_stream, None)
-            if following is None:
-                return None
-            self._ratios.append((following, self.place.cost(following)))
-        return self._ratios[number]
-
-    def ways(self, ratio: Fraction, begin: int, end: int) -> list[int]:
-        """The sets from `begin` to `end` in the list of those that give `ratio`; fewer where it ends before."""
-        if ratio not in self._ways:
-            self._ways[ratio] = (self._streams(ratio, "gears", True), [])
-        stream, known = self._ways[ratio]
-        while len(known) < end:
-            one = next(stream, None)
-            if one is None:
-                break
-            # The error is that from what was wanted, not from the ratio which these sets give exactly.
-            error = relative_error(ratio, self.place.target)
-            known.append(len(self.sets))
-            self.sets.append(replace(one, error=error))
-            self.uses.append(self._stock.use(one.gears))
-        return known[begin:end]
-
-    def fitting(self, available: NDArray[np.int16]) -> Iterator[int]:
-        """For a place to be met exactly: the sets, in order, whose gears are available."""
-        assert isinstance(self.place.target, Fraction)
-        begin, block = 0, 64
-        while True:
-            numbers = self.ways(self.place.target, begin, begin + block)
-            if not numbers:
-                return
-            uses = np.array([self.uses[number] for number in numbers])
-            for offset in np.flatnonzero((uses <= available).all(axis=1)):
-                yield numbers[int(offset)]
-            begin, block = begin + len(numbers), block * 2
-
-
-@cache
-def _factors(number: int) -> Counter[int]:
-    """The prime factors of a whole number, by their powers; what no gear could hold comes as it is."""
-    found: Counter[int] = Counter()
-    factor = 2
-    while factor * factor <= number and factor < _NO_GEAR:
-        while number % factor == 0:
-            found[factor] += 1
-            number //= factor
-        factor += 1
-    if number > 1:
-        found[number] += 1
-    return found
-
-
-#: No gear has a prime factor as great as this.
-_NO_GEAR = 100_000
-
 #: Drawers of no more gears than this are small, and exact places with no more ways than this have few.
 _SMALL, _FEW_WAYS = 24, 24
 
@@ -210,7 +105,7 @@ class Search:
         self.steps = steps
         self.named = [place.name for place in places]
         ordered = sorted(places, key=lambda p: (p.exact, -p.weight))
-        self.choices = [_Choices(place, stock) for place in ordered]
+        self.choices = [BracketChoices(place, stock) for place in ordered]
         self.costed = [each for each in self.choices if all_costed or not each.place.exact]
         self.exact = [each for each in self.choices if not all_costed and each.place.exact]
 
@@ -255,16 +150,16 @@ class Search:
         wanted: Counter[int] = Counter()
         for each in self.exact:
             assert isinstance(each.place.target, Fraction)
-            wanted += _factors(each.place.target.numerator) + _factors(each.place.target.denominator)
+            wanted += factors_of(each.place.target.numerator) + factors_of(each.place.target.denominator)
         # The first group is that of all places: what they may take between them.
         held: Counter[int] = Counter()
         for teeth, count in zip(self.stock.teeth, left[0].tolist(), strict=True):
-            for factor, power in _factors(teeth).items():
+            for factor, power in factors_of(teeth).items():
                 held[factor] += power * count
         return all(held[factor] >= power for factor, power in wanted.items())
 
     @staticmethod
-    def _items(places: Sequence[_Choices], partial: _Partial) -> list[Item]:
+    def _items(places: Sequence[BracketChoices], partial: _Partial) -> list[Item]:
         """The sets chosen for these places, with the numbers of idlers that they are listed with."""
         return [
             Item(choices.place, choices.sets[number], (len(choices.sets[number].idlers),))
@@ -353,7 +248,7 @@ class Search:
                 entry = (*path, (0, 0)), before + cost, (*ratios, ratio), taken
                 heapq.heappush(heap, (before + cost + rest[depth + 1], *entry))
 
-    def _taken(self, choices: _Choices, numbers: Sequence[int], partials: list[_Partial]) -> list[_Partial]:
+    def _taken(self, choices: BracketChoices, numbers: Sequence[int], partials: list[_Partial]) -> list[_Partial]:
         """`partials`, each with each of the sets `numbers` that its gears allow."""
         result = []
         for partial in partials:

@@ -15,11 +15,12 @@ from fractions import Fraction
 from typing import Any
 
 import numpy as np
-from handlead.kinematics.train.links import Dialled, Mounted
+from handlead.kinematics.train.mounted import Dialled, Mounted
 from numpy.typing import NDArray
 
-from .change_gears import ChangeGearSet, kinds, sets_by_error, with_idlers_from
+from .change_gears import ChangeGearSet, kinds, sets_by_error
 from .drawer import Drawer
+from .gear_orders import with_idlers_from
 from .ratios import compare, nearest_fraction, relative_error
 from .together import Item, Left, Place, Steps, Stock, with_idlers
 

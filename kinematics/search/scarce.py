@@ -14,7 +14,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from .bracket import Rules
+from .bracket_rules import Rules
 from .drawer import Drawer
 
 Ints: TypeAlias = NDArray[np.int64]

@@ -13,16 +13,9 @@ from handlead.kinematics.frame.exact import Irrational, Ratio
 from numpy.typing import NDArray
 
 from .bracket import Bracket
-from .change_gears import (
-    ChangeGearSet,
-    arranged,
-    checked_drawer,
-    kinds,
-    orders,
-    sets_by_error,
-    with_idlers_from,
-)
+from .change_gears import ChangeGearSet, checked_drawer, kinds, sets_by_error
 from .drawer import Drawer, GearSet, capacity, drawer_for
+from .gear_orders import arranged, orders, with_idlers_from
 from .ratios import checked_target, compare, relative_error
 
 

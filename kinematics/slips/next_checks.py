@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from handlead.kinematics.train.links import ChangeGears, SetRatio
+from handlead.kinematics.train.mounted import ChangeGears, SetRatio
 
 from .inspections import LOOKS, NONE_OF_THESE, Check, Scene
 from .suspects import Suspect

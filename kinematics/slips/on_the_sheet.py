@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.transfer.constants import Constants
 from handlead.kinematics.transfer.roles import Role
 

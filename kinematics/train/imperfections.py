@@ -12,7 +12,7 @@ from fractions import Fraction
 from handlead.kinematics.frame.motion import Ripple
 
 from .elimination import reduce_relations
-from .links import TwoPort
+from .link import TwoPort
 from .solution import SLIDE_ENDS, held_relations, link_relations, solve
 from .train import Train
 

@@ -9,7 +9,7 @@ from fractions import Fraction
 import rustworkx as rx
 
 from .elimination import reduce_relations
-from .links import Relation
+from .link import Relation
 
 #: Above this many candidates the exact search for the shortest chain gives way to leaving links out.
 _MOST_CANDIDATES = 5000

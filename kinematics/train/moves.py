@@ -13,7 +13,8 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.motion import Phase, Position
 
-from .links import Brake, TwoPort
+from .link import TwoPort
+from .links import Brake
 from .solution import Solution, solve
 from .train import Drive, End, Train
 

@@ -9,7 +9,8 @@ from fractions import Fraction
 
 import rustworkx as rx
 
-from .links import Differential, Link
+from .link import Link
+from .links import Differential
 from .train import Train
 
 

@@ -11,7 +11,7 @@ from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import SWIVEL_TURNS, Feed, swivel_words
 from immutabledict import immutabledict
 
-from .links import Mounted
+from .mounted import Mounted
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import rustworkx as rx
 from handlead.kinematics.frame.motion import ENDS, Position, Rates
 
 from .elimination import Expressions, reduce_relations
-from .links import Relation
+from .link import Relation
 from .locking import shortest_lock
 from .powerflow import Flow, trace_power
 from .train import Train

@@ -8,7 +8,9 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.frozen import freeze
 
-from .links import ChangeGears, Link, Mounted, Ratio
+from .link import Link
+from .links import Ratio
+from .mounted import ChangeGears, Mounted
 
 #: The parts through which a train meets the work.
 END_NAMES = ("hob", "table", "axial", "tangential", "radial")

@@ -9,7 +9,7 @@ from typing import Any
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.gears.profiles import straight_spline
-from handlead.kinematics.train.links import PI
+from handlead.kinematics.train.link import PI
 from handlead.kinematics.work.requirement import HobData, Work, gear_to_cut, keys_of
 from handlead.kinematics.work.sizes import drawn_throat, sprocket_of
 from handlead.machines.toml.errors import Disagreement, Missing, WrongValue

@@ -15,7 +15,7 @@ from typing import Any
 
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import ISO_53, diametral_pitch_from_module
-from handlead.kinematics.train.links import PI
+from handlead.kinematics.train.link import PI
 from handlead.kinematics.work.hob_length import finishing_length
 from handlead.kinematics.work.requirement import Work, gear_to_cut
 from handlead.kinematics.work.sizes import outside_diameter

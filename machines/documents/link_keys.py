@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.kinematics.search.bracket import BRACKET_KEYS, Bracket
+from handlead.kinematics.search.bracket import Bracket
+from handlead.kinematics.search.bracket_keys import BRACKET_KEYS
 from handlead.machines.toml.tables import Key, OneOf, Table, TableOf
 from handlead.machines.toml.values import Flag, Length, Listing, Name, Number, Text, Value, Whole
 

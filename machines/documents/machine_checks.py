@@ -6,9 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from handlead.kinematics.frame.words import POSITIVES
-from handlead.kinematics.train.links import (
-    KINDS,
-)
+from handlead.kinematics.train.links import KINDS
 from handlead.machines.toml.errors import Disagreement, Missing, WrongValue
 from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Document, Path_, quoted

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import POSITIVES, direction
-from handlead.kinematics.train.links import SetRatio
+from handlead.kinematics.train.mounted import SetRatio
 from handlead.kinematics.train.train import Drive, End, Train
 from handlead.machines.toml import places
 from handlead.machines.toml.errors import Disagreement, Place, WrongValue
@@ -23,14 +23,14 @@ from handlead.machines.toml.question_marks import open_paths, with_stand_ins
 from handlead.machines.toml.reading import Complaints, rows, values_of
 from handlead.machines.toml.units import swivel_text
 
-from .machine_keys import MACHINE
-
-if TYPE_CHECKING:
-    from handlead.kinematics.train.setup import Setup
 from .head_scale import HeadScale
 from .levers import Lever, clashes, lever_of
 from .machine_checks import check_machine
+from .machine_keys import MACHINE
 from .machine_links import link_of, module_of
+
+if TYPE_CHECKING:
+    from handlead.kinematics.train.setup import Setup
 
 
 @dataclass(frozen=True)

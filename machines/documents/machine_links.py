@@ -8,23 +8,22 @@ from typing import Any
 
 from handlead.kinematics.frame.words import Sense
 from handlead.kinematics.gears.gear import MM_PER_INCH
+from handlead.kinematics.train.link import Link
 from handlead.kinematics.train.links import (
     Belt,
     BevelGears,
     Brake,
     Chain,
-    ChangeGears,
     Clutch,
     Differential,
     GearPair,
-    Link,
     Rack,
     Screw,
     Selector,
-    SetRatio,
     Template,
     WormGear,
 )
+from handlead.kinematics.train.mounted import ChangeGears, SetRatio
 
 
 def module_of(values: Mapping[str, Any]) -> Fraction | None:

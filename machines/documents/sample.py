@@ -12,15 +12,8 @@ from typing import Any
 
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.kinematics.gears.sample import (
-    Candidate,
-    Identity,
-    Sample,
-    Taken,
-    ToothSystem,
-    gear_of,
-    identify,
-)
+from handlead.kinematics.gears.readings import Candidate, Identity, Sample, Taken, ToothSystem
+from handlead.kinematics.gears.sample import gear_of, identify
 from handlead.machines.toml import numbers, places
 from handlead.machines.toml.errors import Disagreement, HandleadError, WrongValue
 from handlead.machines.toml.observed import Measured, Reading

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.frame.words import POSITIVES, STILL
-from handlead.kinematics.train.links import Dialled, Mounted, SetRatio
+from handlead.kinematics.train.mounted import Dialled, Mounted, SetRatio
 from handlead.kinematics.train.solution import SLIDE_ENDS
 from handlead.machines.toml import numbers
 from handlead.machines.toml.errors import Disagreement, Unknown, WrongValue

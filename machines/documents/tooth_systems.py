@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.kinematics.gears.sample import ToothSystem
-from handlead.kinematics.train.links import PI
+from handlead.kinematics.gears.readings import ToothSystem
+from handlead.kinematics.train.link import PI
 from handlead.machines.toml import numbers
 
 SHIPPED = Path(__file__).with_name("tooth_systems.toml")

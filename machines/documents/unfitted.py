@@ -13,7 +13,8 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.frame.words import Sense
-from handlead.kinematics.train.links import PI, Link, Rack, Selector
+from handlead.kinematics.train.link import PI, Link
+from handlead.kinematics.train.links import Rack, Selector
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.polynomials import SIGN, powers
 from handlead.kinematics.unknowns.domains import Domain, Fractions, Wholes

@@ -5,14 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from handlead.kinematics.train.links import ChangeGears, Dialled
+from handlead.kinematics.train.mounted import ChangeGears, Dialled
 from handlead.kinematics.transfer.roles import Role
 from handlead.kinematics.work.requirement import table_per_hob
-from handlead.machines.setups.case import (
-    Case,
-    helix_slope_um,
-    is_right,
-)
+from handlead.machines.setups.case import Case, helix_slope_um, is_right
 from handlead.machines.setups.findings import Fact, Finding
 from handlead.machines.setups.mending import refusal
 from handlead.machines.toml.units import decimal, height, lengths_in, quoted

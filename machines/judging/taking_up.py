@@ -15,7 +15,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.gears.gear import Gear
-from handlead.kinematics.train.links import ChangeGears
+from handlead.kinematics.train.mounted import ChangeGears
 from handlead.kinematics.train.moves import running
 from handlead.kinematics.train.train import Drive
 from handlead.kinematics.transfer.roles import Role

@@ -11,7 +11,7 @@ from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import Feed
 from handlead.kinematics.practice.cutdata import Proposal
 from handlead.kinematics.search.change_gears import Refused
-from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.documents.job_file import Job
 from handlead.machines.documents.machine_file import Machine

@@ -14,7 +14,7 @@ from handlead.kinematics.search.change_gears import kinds
 from handlead.kinematics.search.drawer import GearSet, drawer_for
 from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.search.together import Place
-from handlead.kinematics.train.links import ChangeGears, Mounted, SetRatio
+from handlead.kinematics.train.mounted import ChangeGears, Mounted, SetRatio
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work, swivel_deg
 from handlead.machines.documents.job_file import Job

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.drawer import Drawer, GearSet, capacity, share_out
-from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.machines.documents.machine_file import Machine
 
 if TYPE_CHECKING:

@@ -8,7 +8,9 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.motion import Ripple
 from handlead.kinematics.train.imperfections import PeriodicError, ripples
-from handlead.kinematics.train.links import BevelGears, ChangeGears, GearPair, Link, TwoPort, WormGear
+from handlead.kinematics.train.link import Link, TwoPort
+from handlead.kinematics.train.links import BevelGears, GearPair, WormGear
+from handlead.kinematics.train.mounted import ChangeGears
 from handlead.kinematics.train.moves import Play
 from handlead.kinematics.train.train import Train
 from handlead.machines.documents.machine_file import Imperfection

@@ -11,10 +11,11 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from handlead.kinematics.frame.frozen import freeze
-from handlead.kinematics.search.bracket import Bracket, Refusal
+from handlead.kinematics.search.bracket import Bracket
+from handlead.kinematics.search.mounting import Refusal
 from handlead.kinematics.search.ratios import nearest_fraction
 from handlead.kinematics.slips.standing import ANY_IDLER
-from handlead.kinematics.train.links import ChangeGears, Dialled, Mounted, SetRatio
+from handlead.kinematics.train.mounted import ChangeGears, Dialled, Mounted, SetRatio
 from handlead.kinematics.train.setup import NOTHING, Change, Setup
 from handlead.kinematics.train.solution import SLIDE_ENDS
 

@@ -12,7 +12,7 @@ from functools import lru_cache
 from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.change_gears import nearest_sets
 from handlead.kinematics.search.drawer import drawer_for
-from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.documents.job_file import Job

@@ -18,7 +18,7 @@ from handlead.kinematics.cutting.hob import Hob
 from handlead.kinematics.frame.motion import Rates, Ripple
 from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.train.imperfections import PeriodicError, ripples
-from handlead.kinematics.train.links import TwoPort
+from handlead.kinematics.train.link import TwoPort
 from handlead.machines.documents.machine_file import Looseness
 from handlead.machines.setups.case import Case
 from handlead.machines.setups.imperfections import errors_of, runout_at

@@ -11,7 +11,7 @@ from typing import Any
 
 from handlead.kinematics.slips.standing import Standing, meant_swivel
 from handlead.kinematics.slips.study import Bench, GearSearch, OtherRules, Study, Takes
-from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.transfer.constants import Constants, find_constants
 from handlead.machines.documents.catalogue import shipped_machines
 from handlead.machines.documents.job_file import Job

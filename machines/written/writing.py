@@ -6,69 +6,43 @@ Lengths go out in the file's own units, and every number exactly. A conversion t
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import fields
 from fractions import Fraction
 from typing import Any
 
 import tomlkit
-from handlead.kinematics.frame.words import POSITIVES
-from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.kinematics.train.links import (
-    PI,
-    Belt,
-    BevelGears,
-    Brake,
-    ChangeGears,
-    Clutch,
-    Dialled,
-    Differential,
-    GearPair,
-    Link,
-    Mounted,
-    Rack,
-    Screw,
-    Selector,
-    SetRatio,
-    Template,
-    TwoPort,
-    WormGear,
-)
+from handlead.kinematics.train.link import PI
+from handlead.kinematics.train.mounted import Dialled, Mounted
 from handlead.kinematics.train.setup import Setup, SetupMove
 from handlead.kinematics.work.requirement import HobData, Work
 from handlead.machines.documents.halves import halves_values
 from handlead.machines.documents.job_file import SEEN_BESIDES, Cutting, Gauging, Job, Seen
 from handlead.machines.documents.job_keys import JOB, SETUP
-from handlead.machines.documents.machine_file import Imperfection, Limits, Looseness, Machine
+from handlead.machines.documents.machine_file import Machine
 from handlead.machines.documents.machine_keys import MACHINE
 from handlead.machines.documents.seen_keys import MEASURED
 from handlead.machines.documents.toothed import toothed_values
-from handlead.machines.toml import numbers
-from handlead.machines.toml.numbers import Decimal
 from handlead.machines.toml.observed import Reading
-from handlead.machines.toml.reading import rows
-from tomlkit.items import AoT, Float, InlineTable, Item, Table, Trivia
 
-#: A list with more items than this goes over several lines.
-_LONG = 16
+from .layout import document_text
+from .machine_values import machine_values, module_value
 
 
 def machine_text(machine: Machine) -> str:
     """The machine as the text of a machine file."""
-    raw = MACHINE.write(_machine(machine), machine.units)
-    return tomlkit.dumps(_document(raw))
+    raw = MACHINE.write(machine_values(machine), machine.units)
+    return tomlkit.dumps(document_text(raw))
 
 
 def job_text(job: Job) -> str:
     """The job as the text of a job file, which asks for its machine as the job's own file did."""
     raw = JOB.write(_job(job), job.units)
-    return tomlkit.dumps(_document(raw))
+    return tomlkit.dumps(document_text(raw))
 
 
 def measured_text(gauging: Gauging, units: str) -> str:
     """What was measured at some depth, as the text of one more [[measured]]."""
-    return tomlkit.dumps(_document({"measured": [MEASURED.write(gauging_values(gauging), units)]}))
+    return tomlkit.dumps(document_text({"measured": [MEASURED.write(gauging_values(gauging), units)]}))
 
 
 def setup_text(setup: Setup) -> str:
@@ -84,199 +58,7 @@ def setup_text(setup: Setup) -> str:
         },
         "moves": [_move(move) for move in setup.moves] or None,
     }
-    return tomlkit.dumps(_document({"setup": SETUP.write(values, "mm")}))
-
-
-# ---------------------------------------------------------------- machines
-
-
-def _machine(machine: Machine) -> dict[str, Any]:
-    train = machine.train
-    every = tuple(bracket.name for bracket in train.brackets)
-    return {
-        "format": "machine/1",
-        "name": machine.name,
-        "units": machine.units,
-        "summary": machine.summary or None,
-        "shafts": train.shafts,
-        "slides": train.slides or None,
-        "ends": {
-            name: {
-                "part": end.part,
-                "positive": _word(POSITIVES[name], end.sign),
-                "called": machine.called.get(name),
-            }
-            for name, end in train.ends.items()
-        },
-        "head": machine.head.values,
-        "drives": {
-            name: {
-                "shaft": drive.shaft,
-                "rpm": drive.rpm,
-                "at_rest": "free" if drive.free_at_rest else None,
-            }
-            for name, drive in train.drives.items()
-        },
-        "levers": {
-            name: {"normal": lever.normal, "positions": lever.positions}
-            for name, lever in machine.levers.items()
-        }
-        or None,
-        "link": [_link(link, machine) for link in train.links],
-        "gear_set": [
-            {
-                "name": gear_set.name,
-                "fits": None if gear_set.fits == every else gear_set.fits,
-                "teeth": gear_set.teeth,
-            }
-            for gear_set in machine.gear_sets
-        ]
-        or None,
-        "limits": _limits(machine.limits, machine.units),
-        "imperfection": [_imperfection(one) for one in machine.imperfections] or None,
-        "change_over": dict(machine.change_over) or None,
-        "looseness": [_looseness(one) for one in machine.looseness] or None,
-    }
-
-
-def _imperfection(one: Imperfection) -> dict[str, Any]:
-    return {
-        "kind": one.kind,
-        "link": one.link,
-        "angle": one.angle_deg,
-        "length": one.length,
-        "turn_of": one.turn_of,
-        "phase": one.phase_deg or None,
-        "gear": one.gear,
-        "runout": one.runout,
-        "module": one.module_n,
-        "pressure_angle": one.pressure_angle_deg if one.pressure_angle_deg != _USUAL_PRESSURE_DEG else None,
-    }
-
-
-def _looseness(one: Looseness) -> dict[str, Any]:
-    values = _imperfection(one.amount) | {
-        "comes_from": one.comes_from,
-        "spread": None if one.spread == "normal" else one.spread,
-        "over": one.over,
-    }
-    return {key: value for key, value in values.items() if value is not None}
-
-
-#: Pressure angle of a change gear whose file doesn't give it.
-_USUAL_PRESSURE_DEG = 20
-
-
-def _word(words: Mapping[str, int], sign: int) -> str:
-    return next(word for word, value in words.items() if value == sign)
-
-
-def _link(link: Link, machine: Machine) -> dict[str, Any]:
-    row: dict[str, Any] = {"name": link.name, "kind": link.kind}
-    if isinstance(link, TwoPort):
-        row |= {"from": link.from_part, "to": link.to_part}
-    sense = getattr(link, "sense", None)
-    if sense is not None:
-        row["sense"] = sense.word
-    return row | _numbers(link, machine)
-
-
-def _numbers(link: Link, machine: Machine) -> dict[str, Any]:
-    match link:
-        case GearPair():
-            return {"teeth": link.teeth, "internal": link.internal or None}
-        case BevelGears():
-            return {"teeth": link.teeth}
-        case WormGear():
-            return {"starts": link.starts, "teeth": link.teeth}
-        case Belt():
-            toothed = machine.document.get("link", _row(machine, link.name), "teeth") is not None
-            return {"teeth" if toothed else "diameters": link.sizes, "crossed": link.crossed or None}
-        case SetRatio():
-            return {"largest": link.largest}
-        case ChangeGears():
-            return {"pairs": link.pairs, "idlers": link.idlers, "bracket": _bracket(link, machine.units)}
-        case Differential():
-            return {"suns": link.suns, "carrier": link.carrier, "sun_ratio": link.sun_ratio}
-        case Clutch():
-            return {"state": None if link.state == "in" else link.state}
-        case Brake():
-            return {"shaft": link.shaft, "state": None if link.state == "on" else link.state}
-        case Selector():
-            return {"ratios": link.ratios, "state": link.state or None}
-        case Screw():
-            return {"lead": link.lead}
-        case Rack():
-            return _rack(link, machine)
-        case Template():
-            return {
-                "points": link.points,
-                "law": "smooth" if link.smooth else None,
-                "state": None if link.state == "in" else link.state,
-            }
-    raise TypeError(f"a link of the kind {link.kind!r} has no place in a machine file")
-
-
-def _bracket(link: ChangeGears, units: str) -> dict[str, Any] | None:
-    if link.bracket is None:
-        return None
-    keys = dict(link.bracket)
-    return {**_module(keys.pop("module", None), units), **keys}
-
-
-def _row(machine: Machine, name: str) -> int:
-    found = (index for index, row in rows(machine.document, "link") if row.get("name") == name)
-    return next(found, -1)
-
-
-def _rack(link: Rack, machine: Machine) -> dict[str, Any]:
-    """Teeth and module as they were read, as long as they still give the travel; else the travel."""
-    with suppress(numbers.NumberFault):
-        row = machine.document.get("link", _row(machine, link.name)) or {}
-        if "module" in row or "diametral_pitch" in row:
-            teeth = numbers.whole(row.get("teeth"))
-            module = (
-                MM_PER_INCH / numbers.exact(row["diametral_pitch"])
-                if "diametral_pitch" in row
-                else numbers.length(row["module"], "mm")
-            )
-            if PI * module * teeth == link.travel:
-                return {"teeth": teeth, **_module(module, machine.units)}
-    return {"travel": link.travel}
-
-
-def _module(module: Fraction | None, units: str) -> dict[str, Any]:
-    """The size of teeth as the trade would give it: module, diametral pitch, or circular pitch."""
-    if module is None:
-        return {}
-    sizes = {"module": module, "diametral_pitch": MM_PER_INCH / module}
-    names = sorted(sizes, reverse=units != "in")
-    return {name: sizes[name] for name in sorted(names, key=lambda name: _length(sizes[name]))[:1]}
-
-
-def _length(value: Fraction) -> int:
-    """How long a number is when written, in steps; a fraction without end is longest."""
-    written = numbers.written(value)
-    if isinstance(written, str):
-        return 3
-    return 0 if isinstance(written, int) or len(written.text) <= 8 else 1 + (len(written.text) > 20)
-
-
-def _limits(limits: Limits, units: str) -> dict[str, Any] | None:
-    swivel = limits.swivel_deg
-    values = {
-        "rpm": limits.rpm or None,
-        "travel": limits.travel or None,
-        "swivel": swivel and ((None, swivel[1]) if -swivel[0] == swivel[1] else swivel),
-        "work_diameter": limits.work_diameter,
-        "face_width": limits.face_width,
-        **_module(limits.module_n, units),
-        "feed": limits.feed_mm_per_table_turn,
-    }
-    return values if any(value is not None for value in values.values()) else None
-
-
-# ---------------------------------------------------------------- jobs
+    return tomlkit.dumps(document_text({"setup": SETUP.write(values, "mm")}))
 
 
 def _job(job: Job) -> dict[str, Any]:
@@ -315,7 +97,7 @@ def _tooth_size(module: Fraction, units: str) -> dict[str, Any]:
     circular = module * PI
     if circular.denominator <= 10**9:
         return {"pitch": circular}
-    return _module(module, units)
+    return module_value(module, units)
 
 
 def _work(work: Work, units: str) -> dict[str, Any]:
@@ -438,84 +220,6 @@ def _seen(seen: Seen) -> dict[str, Any]:
         for key, value in plain.items()
     }
     return {**readings, "check": [{"do": check.do, "found": check.found} for check in seen.checks] or None}
-
-
-# ---------------------------------------------------------------- TOML
-
-#: Tables whose entries are short tables of their own, each on one line.
-_ONE_LINE_EACH = frozenset({"ends", "drives", "positions", "change"})
-#: What a reading consists of that isn't bare; it stands behind its key too.
-_READINGS = ({"value", "within"}, {"value", "sure"})
-#: Tables that stand behind their key, on its line.
-_ON_THE_LINE = frozenset({"bracket", "ratios", "swivel", "rpm", "travel", "from", "to"})
-
-
-def _document(raw: dict[str, Any]) -> tomlkit.TOMLDocument:
-    document = tomlkit.document()
-    _fill(document, raw)
-    return document
-
-
-def _fill(container: Any, raw: Mapping[str, Any], one_line: bool = False) -> None:
-    """Put everything in: what stands on a line of its own first, as TOML needs it, then the tables."""
-    later = {}
-    for key, value in raw.items():
-        if _is_table(key, value) and not one_line:
-            later[key] = value
-        else:
-            container.add(key, _item(value))
-    for key, value in later.items():
-        container.add(key, _rows(value) if isinstance(value, list) else _table(key, value))
-
-
-def _is_table(key: str, value: Any) -> bool:
-    if isinstance(value, list):
-        return bool(value) and isinstance(value[0], dict)
-    return isinstance(value, dict) and key not in _ON_THE_LINE and set(value) not in _READINGS
-
-
-def _table(key: str, raw: Mapping[str, Any]) -> Table:
-    table = tomlkit.table(is_super_table=bool(raw) and key in ("levers",))
-    _fill(table, raw, key in _ONE_LINE_EACH)
-    return table
-
-
-def _rows(raw: list[dict[str, Any]]) -> AoT:
-    array = tomlkit.aot()
-    for row in raw:
-        table = tomlkit.table()
-        _fill(table, row)
-        array.append(table)
-    return array
-
-
-def _item(value: Any) -> Item:
-    if isinstance(value, Decimal):
-        return Float(float(value.text), Trivia(), value.text)
-    if isinstance(value, Mapping):
-        return _inline(value)
-    if isinstance(value, (list, tuple)):
-        return _list([_item(each) for each in value])
-    item: Item = tomlkit.item(value)
-    return item
-
-
-def _list(items: list[Item]) -> Item:
-    array = tomlkit.array()
-    if len(items) <= _LONG:
-        array.extend(items)
-        return array
-    for start in range(0, len(items), _LONG):
-        array.add_line(*items[start : start + _LONG])
-    array.add_line(indent="")
-    return array
-
-
-def _inline(value: Mapping[str, Any]) -> InlineTable:
-    table = tomlkit.inline_table()
-    for key, each in value.items():
-        table.add(key, _item(each))
-    return table
 
 
 def _cutting(cutting: Cutting) -> dict[str, Any] | None:

@@ -28,8 +28,9 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parent))
 
-from handlead.kinematics.search.bracket import Bracket, Mounting
-from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.search.bracket import Bracket
+from handlead.kinematics.search.mounting import Mounting
+from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.work.requirement import gear_of, swivel_deg
 from handlead.machines.documents.job_file import Job, Setup

@@ -13,7 +13,8 @@ from typing import Any
 
 from handlead.kinematics.gears import gear as gears
 from handlead.kinematics.gears import measures
-from handlead.kinematics.gears.sample import Candidate, Sample, Taken, ToothSystem, gear_of, identify
+from handlead.kinematics.gears.readings import Candidate, Sample, Taken, ToothSystem
+from handlead.kinematics.gears.sample import gear_of, identify
 from handlead.machines.documents.tooth_systems import tooth_systems
 
 SEED = 11

@@ -13,7 +13,7 @@ from handlead.kinematics.slips.inspections import LOOKS, Check
 from handlead.kinematics.slips.next_checks import next_check
 from handlead.kinematics.slips.standing import Standing
 from handlead.kinematics.slips.suspects import Suspect
-from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.transfer.response import Running
 from handlead.kinematics.work.requirement import HobData

@@ -12,11 +12,12 @@ from functools import cmp_to_key
 import pytest
 from handlead.kinematics.frame.exact import PI, Irrational, Ratio, sine, square_root
 from handlead.kinematics.search import change_gears
-from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.change_gears import ChangeGearSet, nearest_sets
 from handlead.kinematics.search.drawer import Drawer
+from handlead.kinematics.search.mounting import Mounting
 from handlead.kinematics.search.ratios import compare_errors
-from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.mounted import Mounted
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

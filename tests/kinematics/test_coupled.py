@@ -9,7 +9,8 @@ from fractions import Fraction
 
 import pytest
 from handlead.kinematics.frame.exact import PI, Ratio, sine
-from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.search.bracket import Bracket
+from handlead.kinematics.search.mounting import Mounting
 from handlead.kinematics.search.ratios import compare, relative_error
 from handlead.kinematics.search.relation import Relation
 from handlead.kinematics.search.tied import Effort, best_coupled_set_ups

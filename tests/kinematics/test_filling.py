@@ -6,7 +6,7 @@ from fractions import Fraction as F
 from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.filling import as_it_lies, fillings, least_work, listed
 from handlead.kinematics.search.together import Place, Steps, Stock
-from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.mounted import Mounted
 
 INDEX = Place("index", F(1, 2), exact=True)
 FEED = Place("feed", F(2, 3), span=(F(1, 2), F(4, 5)))

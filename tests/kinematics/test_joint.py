@@ -9,9 +9,10 @@ from fractions import Fraction
 
 import pytest
 from handlead.kinematics.frame.exact import PI, Ratio, sine
-from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.cheapest import Filled, best_set_ups
 from handlead.kinematics.search.drawer import Drawer, GearSet
+from handlead.kinematics.search.mounting import Mounting
 from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.search.together import Place
 from hypothesis import given, settings

@@ -12,7 +12,7 @@ from handlead.kinematics.cutting.setting import Setting
 from handlead.kinematics.frame.blank import Blank
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.gauging.field import LEAN_LIMIT_DEG
+from handlead.kinematics.gauging.lattice import LEAN_LIMIT_DEG
 from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.gears.tolerance import flank_tolerances
 from handlead.kinematics.witness.measured import measure_cut

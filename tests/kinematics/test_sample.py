@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.gears import gear as gears
 from handlead.kinematics.gears import measures
-from handlead.kinematics.gears.sample import Sample, Taken, ToothSystem, gear_of, identify
+from handlead.kinematics.gears.readings import Sample, Taken, ToothSystem
+from handlead.kinematics.gears.sample import gear_of, identify
 from handlead.machines.documents.tooth_systems import tooth_systems
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))

@@ -11,20 +11,18 @@ import nullspace
 import pytest
 import strategies
 from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.train.link import Link, TwoPort
 from handlead.kinematics.train.links import (
     Brake,
-    ChangeGears,
     Clutch,
     Differential,
     GearPair,
-    Link,
-    Mounted,
     Ratio,
     Screw,
     Selector,
-    TwoPort,
     WormGear,
 )
+from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.solution import (
     Solution,
     ask_by_hand,

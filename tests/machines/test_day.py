@@ -8,7 +8,7 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.mounted import Mounted
 from handlead.machines.documents.job_file import read_job
 from handlead.machines.documents.machine_file import read_machine
 from handlead.machines.shop import sequence

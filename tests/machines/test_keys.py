@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.search.bracket import BRACKET_KEYS
+from handlead.kinematics.search.bracket_keys import BRACKET_KEYS
 from handlead.kinematics.train.links import KINDS
 from handlead.machines.documents.job_keys import JOB
 from handlead.machines.documents.link_keys import BRACKET, LINK

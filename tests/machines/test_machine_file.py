@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.frame.words import Sense
-from handlead.kinematics.train.links import Clutch, GearPair, Mounted, Rack, Screw
+from handlead.kinematics.train.links import Clutch, GearPair, Rack, Screw
+from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.train import Drive, End
 from handlead.machines.documents.catalogue import find_machine, shipped_machines

@@ -72,7 +72,8 @@ def test_the_best_lead_is_the_best_that_brute_force_finds_in_a_small_drawer():
     import itertools
     import math
 
-    from handlead.kinematics.search.bracket import Bracket, Mounting
+    from handlead.kinematics.search.bracket import Bracket
+    from handlead.kinematics.search.mounting import Mounting
 
     # By hand: this machine's rule is 30 sin(beta) / (k pi m_n), as its constants say.
     target = 30 * math.sin(math.radians(22)) / (math.pi * float(job.work.module_n))

@@ -8,7 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.train.links import Mounted
+from handlead.kinematics.train.mounted import Mounted
 from handlead.machines.documents.catalogue import find_machine
 from handlead.machines.documents.job_file import read_job, read_job_text
 from handlead.machines.planning.planning import plan

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.search.ratios import nearest_fraction
-from handlead.kinematics.train.links import Dialled, Mounted, SetRatio
+from handlead.kinematics.train.mounted import Dialled, Mounted, SetRatio
 from handlead.machines.documents.job_file import read_job, read_job_text
 from handlead.machines.documents.machine_file import read_machine_text
 from handlead.machines.planning.planning import plan

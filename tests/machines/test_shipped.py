@@ -16,22 +16,21 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Sense
-from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.search.bracket import Bracket
+from handlead.kinematics.search.mounting import Mounting
+from handlead.kinematics.train.link import Link
 from handlead.kinematics.train.links import (
     Belt,
     BevelGears,
-    ChangeGears,
     Clutch,
     Differential,
     GearPair,
-    Link,
-    Mounted,
     Screw,
     Selector,
-    SetRatio,
     Template,
     WormGear,
-)  # fmt: skip
+)
+from handlead.kinematics.train.mounted import ChangeGears, Mounted, SetRatio
 from handlead.kinematics.train.solution import hob_rates, solve
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.constants import Constants, find_constants

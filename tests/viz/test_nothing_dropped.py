@@ -7,11 +7,12 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.train.links import SetRatio
+from handlead.kinematics.train.mounted import SetRatio
 from handlead.machines.documents.job_file import read_job
 from handlead.machines.proving.proof import prove
 from handlead.viz.command import main
-from handlead.viz.draw.bracket import bracket_layout, bracket_lettering
+from handlead.viz.draw.bracket import bracket_lettering
+from handlead.viz.draw.bracket_layout import bracket_layout
 from handlead.viz.look.look import text_size
 from handlead.viz.look.paper import PAPERS
 from handlead.viz.sheet.page import draw_sheet

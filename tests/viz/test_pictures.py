@@ -12,8 +12,9 @@ import pytest
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Hand, direction
 from handlead.kinematics.law.outcome import predict
-from handlead.kinematics.search.bracket import Bracket, Mounting
-from handlead.kinematics.train.links import Mounted, SetRatio
+from handlead.kinematics.search.bracket import Bracket
+from handlead.kinematics.search.mounting import Mounting
+from handlead.kinematics.train.mounted import Mounted, SetRatio
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.work.requirement import HobData
 from handlead.machines.blanks.witness import cut_blank
@@ -22,8 +23,9 @@ from handlead.machines.documents.job_file import read_job, read_job_text
 from handlead.machines.setups.case import Case
 from handlead.viz.command import main
 from handlead.viz.commands.show import PICTURES as NAMES
-from handlead.viz.draw.bracket import bracket_layout, bracket_lettering, idler_words, plot_bracket
+from handlead.viz.draw.bracket import bracket_lettering, idler_words, plot_bracket
 from handlead.viz.draw.bracket_labels import LEAST_POINTS
+from handlead.viz.draw.bracket_layout import bracket_layout
 from handlead.viz.draw.head import plot_swivel
 from handlead.viz.draw.marks import predicted_marks
 from handlead.viz.draw.train import idler_meshes, plot_train

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 
 import pytest
-from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.search.bracket import Bracket
+from handlead.kinematics.search.mounting import Mounting
 from handlead.machines.documents.catalogue import find_machine
 from handlead.viz.command import main
 

@@ -7,19 +7,13 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from handlead.kinematics.train.links import ChangeGears, Mounted
+from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.units import lengths_in
-from handlead.viz.draw.bracket import (
-    LETTERS,
-    BracketLayout,
-    Wheel,
-    bracket_layout,
-    clearance_words,
-    idler_words,
-)
+from handlead.viz.draw.bracket import clearance_words, idler_words
+from handlead.viz.draw.bracket_layout import LETTERS, BracketLayout, Wheel, bracket_layout
 from handlead.viz.draw.head import Segment, SwivelLayout
-from handlead.viz.draw.marks import WitnessLayout
+from handlead.viz.draw.witness import WitnessLayout
 from handlead.viz.look import look
 from handlead.viz.pictures.pictures import swivel_of, witness_of
 

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from handlead.kinematics.train.links import GearPair, Link
+from handlead.kinematics.train.link import Link
+from handlead.kinematics.train.links import GearPair
 from handlead.kinematics.train.path import follow
 from handlead.kinematics.train.solution import Solution, solve
 from handlead.machines.documents.machine_file import Machine, read_machine_text
@@ -16,7 +17,8 @@ from handlead.machines.setups.case import Case
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.filing import plain
 from handlead.machines.toml.units import decimal
-from handlead.viz.draw.train_layout import TrainLayout, lay_out
+from handlead.viz.draw.train_layout import lay_out
+from handlead.viz.draw.train_shapes import TrainLayout
 from handlead.viz.draw.train_words import link_lines
 from handlead.viz.look.shop import PLAIN, Shop
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from handlead.kinematics.train.links import Mounted
+    from handlead.kinematics.train.mounted import Mounted
     from handlead.machines.documents.job_file import Job
     from handlead.machines.documents.machine_file import Machine
     from handlead.machines.planning.planning import Plan

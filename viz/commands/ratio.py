@@ -155,8 +155,9 @@ def _search(asked: _Asked, top: int) -> Found:
 
 def _on_a_usual_bracket(one: ChangeGearSet) -> tuple[ChangeGearSet, str]:
     """The set in an order that a bracket of the usual make takes, or, where it takes none, as it is and why not."""
-    from handlead.kinematics.search.bracket import Bracket, Mounting
-    from handlead.kinematics.train.links import Mounted
+    from handlead.kinematics.search.bracket import Bracket
+    from handlead.kinematics.search.mounting import Mounting
+    from handlead.kinematics.train.mounted import Mounted
 
     bracket, why = Bracket(clearance=Fraction(_USUAL_CLEARANCE)), ""
     for drivers in itertools.permutations(one.gears[::2]):

@@ -5,29 +5,30 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.search.bracket import Bracket, Mounting
+from handlead.kinematics.search.bracket import Bracket
+from handlead.kinematics.search.mounting import Mounting
+from handlead.kinematics.train.link import Link
 from handlead.kinematics.train.links import (
     Belt,
     BevelGears,
     Chain,
-    ChangeGears,
     Clutch,
     Differential,
     GearPair,
-    Link,
     Rack,
     Screw,
     Selector,
-    SetRatio,
     Template,
     WormGear,
 )
+from handlead.kinematics.train.mounted import ChangeGears, SetRatio
 from handlead.kinematics.train.solution import Solution
 from handlead.viz.look import look, symbols
 from handlead.viz.look.shop import PLAIN, Shop
 from handlead.viz.look.symbols import Pen
 
-from .train_layout import Coupling, Label, Run, Sign, TrainLayout, Upright, lay_out
+from .train_layout import lay_out
+from .train_shapes import Coupling, Label, Run, Sign, TrainLayout, Upright
 from .train_words import PartWords, State, base_rate, levers_text
 
 if TYPE_CHECKING:

@@ -8,24 +8,22 @@ from enum import Enum
 from fractions import Fraction
 from typing import Any
 
+from handlead.kinematics.train.link import Link
 from handlead.kinematics.train.links import (
     Belt,
     BevelGears,
     Brake,
-    ChangeGears,
     Clutch,
-    Dialled,
     Differential,
     GearPair,
-    Link,
     Rack,
     Ratio,
     Screw,
     Selector,
-    SetRatio,
     Template,
     WormGear,
 )
+from handlead.kinematics.train.mounted import ChangeGears, Dialled, SetRatio
 from handlead.kinematics.train.solution import Solution
 from handlead.kinematics.train.train import END_NAMES
 from handlead.viz.look.shop import PLAIN, Shop

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from handlead.kinematics.frame.blank import FlankMap
     from handlead.kinematics.frame.motion import Motion
     from handlead.viz.draw.head import SwivelLayout
-    from handlead.viz.draw.marks import WitnessLayout
+    from handlead.viz.draw.witness import WitnessLayout
     from matplotlib.figure import Figure
 
 
@@ -59,7 +59,8 @@ def swivel_picture(case: Case) -> Figure:
 def witness_of(case: Case) -> WitnessLayout:
     """What is wanted on the blank after the light first cut, and what the rates would leave there."""
     from handlead.kinematics.law.light_cut import light_marks
-    from handlead.viz.draw.marks import predicted_marks, touched, wanted_marks, witness_layout
+    from handlead.viz.draw.marks import predicted_marks, touched, wanted_marks
+    from handlead.viz.draw.witness import witness_layout
 
     work, hob = case.job.work, case.job.hob
     light = light_marks(case.rates, work, hob, case.swivel_deg) if case.rates else None

@@ -10,7 +10,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.train.links import SetRatio
+from handlead.kinematics.train.mounted import SetRatio
 from handlead.kinematics.work.requirement import gear_of
 from handlead.machines.setups.case import Case, face_width_mm
 from handlead.viz.look import look
@@ -65,7 +65,7 @@ def plot_head(case: Case, ax: Axes | None = None) -> Axes:
 
 def plot_marks(case: Case, ax: Axes | None = None) -> Axes:
     """The blank after the light first cut, unrolled: wanted over predicted."""
-    from handlead.viz.draw.marks import plot_witness
+    from handlead.viz.draw.witness import plot_witness
     from handlead.viz.sheet.first_cut_words import sense_words
 
     return plot_witness(witness_of(case), ax, up=Shop.of(case).up, sense=sense_words(case))

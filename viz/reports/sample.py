@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from handlead.kinematics.frame.words import angle_text
-from handlead.kinematics.gears.sample import Agreement, Candidate
+from handlead.kinematics.gears.readings import Agreement, Candidate
 from handlead.machines.documents.sample import Named
 from handlead.machines.measuring.part_sizes import ball_text
 from handlead.machines.toml.units import length

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.train.links import ChangeGears, SetRatio
+from handlead.kinematics.train.mounted import ChangeGears, SetRatio
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.case import face_width_mm
 from handlead.viz.look import look
@@ -88,7 +88,8 @@ def draw_head(page: Page, proof: Proof, x: float, y: float, size: float) -> None
 
 def draw_marks(page: Page, proof: Proof, x: float, y: float, width: float, height: float) -> None:
     """The outside of the blank after the light first cut, unrolled, as the drawing wants it."""
-    from handlead.viz.draw.marks import touched, wanted_marks, witness_layout
+    from handlead.viz.draw.marks import touched, wanted_marks
+    from handlead.viz.draw.witness import witness_layout
 
     job, outside = proof.case.job, proof.case.sizes.outside_diameter
     bands = touched(job.work, job.hob)

@@ -9,24 +9,19 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import POSITIVES, swing
-from handlead.kinematics.train.links import ChangeGears, Dialled
+from handlead.kinematics.train.mounted import ChangeGears, Dialled
 from handlead.kinematics.train.setup import SetupMove
-from handlead.kinematics.work.sizes import (
-    centres_at_depth,
-)
+from handlead.kinematics.work.sizes import centres_at_depth
 from handlead.machines.judging.result_checks import misread_levers
 from handlead.machines.practice.cut_cycle import CutCycle, cut_cycle
 from handlead.machines.proving.proof import Proof
-from handlead.machines.setups.case import (
-    Case,
-    feed_opened_by,
-    reach_of_teeth,
-)
+from handlead.machines.setups.case import Case, feed_opened_by, reach_of_teeth
 from handlead.machines.setups.clearing import how_to_draw_clear
 from handlead.machines.setups.templates import engaged
 from handlead.machines.toml.units import dial, surface_speed
 from handlead.machines.toml.units import feed as feed_text
-from handlead.viz.draw.bracket import LETTERS, bracket_layout, idler_words
+from handlead.viz.draw.bracket import idler_words
+from handlead.viz.draw.bracket_layout import LETTERS, bracket_layout
 from handlead.viz.draw.head import dial_words
 from handlead.viz.look.shop import Shop
 
