@@ -11,7 +11,7 @@ from functools import cmp_to_key
 
 import pytest
 from handlead.kinematics.frame.exact import PI, Irrational, Ratio, sine, square_root
-from handlead.kinematics.search import change_gears
+from handlead.kinematics.search import candidates
 from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.change_gears import ChangeGearSet, nearest_sets
 from handlead.kinematics.search.drawer import Drawer
@@ -284,12 +284,12 @@ def test_the_list_is_the_same_from_the_brackets_side(
     if not in_reach(target, drawer, 2):
         return
     found = nearest_sets(target, drawer, bracket=bracket, limit=limit, different="order")
-    tried = change_gears._TRIED
-    change_gears._TRIED, change_gears._FEW = -1, 0
+    tried = candidates._TRIED
+    candidates._TRIED, candidates._FEW = -1, 0
     try:
         other = nearest_sets(target, drawer, bracket=bracket, limit=limit, different="order")
     finally:
-        change_gears._TRIED, change_gears._FEW = tried, 500
+        candidates._TRIED, candidates._FEW = tried, 500
     assert found.sets == other.sets
 
 
