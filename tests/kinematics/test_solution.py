@@ -409,7 +409,13 @@ def test_power_reaches_every_moving_part_once_from_parts_it_has_reached(train, d
     moving = {part for part, rate in solution.rates.items() if rate}
     targets = [step.target for step in solution.flow.steps]
     assert len(set(targets)) == len(targets)
-    assert set(targets) == (moving - {train.drives[drive].shaft} if not solution.is_locked else set())
+    reachable = moving - {train.drives[drive].shaft} if not solution.is_locked else set()
+    assert set(targets) <= reachable
+    # Two differentials side by side can tie a part to the drive by way of shafts that nothing settles one by one: it
+    # moves, but no path of driven parts leads there.
+    loose = {part for part, rate in solution.rates.items() if rate is None}
+    if not any(isinstance(link, Differential) and loose.intersection(link.ports) for link in train.links):
+        assert set(targets) == reachable
     for step in solution.flow.steps:
         assert {*step.sources, step.target} == set(train.link(step.link).ports)
         assert step.link not in solution.backdriven or step.target == train.link(step.link).ports[0]
