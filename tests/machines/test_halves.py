@@ -145,6 +145,17 @@ def test_the_sheet_has_the_order_of_work_and_the_mark_for_either_meeting():
     assert " mm" not in inches
 
 
+@pytest.mark.parametrize(("half", "end", "says"), [("upper", "STOP", "4.65 mm, 9.83 mm AT MOST"), ("lower", "START", "28.17 mm, NO MORE")])
+def test_the_first_page_bounds_the_travel_on_the_side_where_the_other_half_lies(half, end, says):
+    """Groove of 38 less the reach of 28.17 leaves 9.83: "or more" would send the hob into the other half."""
+    import datetime
+
+    words = sheet_words(prove(job(half=half)), datetime.date(2001, 2, 3))
+    stops = {name.split(",")[0]: value for name, value, *_ in words.running if name.startswith(("START", "STOP"))}
+    assert stops.pop(end) == says
+    assert all("or more" in value for value in stops.values())
+
+
 TEXT = FIRST.read_text()
 
 

@@ -14,6 +14,7 @@ from handlead.kinematics.train.setup import SetupMove
 from handlead.kinematics.work.sizes import centres_at_depth
 from handlead.machines.judging.result_checks import misread_levers
 from handlead.machines.practice.cut_cycle import CutCycle, cut_cycle
+from handlead.machines.proving.halves_checks import groove_of
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.case import Case, feed_opened_by, reach_of_teeth
 from handlead.machines.setups.clearing import how_to_draw_clear
@@ -264,11 +265,14 @@ def _axial_stops(proof: Proof, cycle: CutCycle) -> Rows:
     if up_on_this_sheet(proof):
         sides = {"upper": f"face {machine.way('axial', 1)}", "lower": f"face {machine.way('axial', -1)}"}
     begin, end = ("lower", "upper") if rate > 0 else ("upper", "lower")
-    stroke = cycle.stroke
-    return [
-        (f"START, mid-hob before {sides[begin]}", f"{_clear(stroke.before, units)} or more"),
-        (f"STOP, mid-hob past {sides[end]}", f"{_clear(stroke.after, units)} or more"),
-    ]
+    stroke, groove = cycle.stroke, groove_of(proof.case)
+    before, after = f"{_clear(stroke.before, units)} or more", f"{_clear(stroke.after, units)} or more"
+    # Beyond the groove lies the other half: on that side more is as wrong as less.
+    if groove is not None and groove.feeds_into:
+        after = f"{dial(stroke.after, units)}, {dial(max(groove.stop_past, 0.0), units)} AT MOST"
+    elif groove is not None:
+        before = f"{dial(stroke.before, units)}, NO MORE"
+    return [(f"START, mid-hob before {sides[begin]}", before), (f"STOP, mid-hob past {sides[end]}", after)]
 
 
 def _clear(mm: float, units: str) -> str:
