@@ -17,6 +17,7 @@ from handlead.kinematics.frame.exact import Ratio
 from numpy.typing import NDArray
 
 from .bracket import Bracket
+from .drawer import Drawer
 from .gear_orders import arranged, orders
 from .products import Ints, Products, Window, doubt_at, equal_quotients, ranked_quotients, spread, windows
 from .scarce import allowed_orders
@@ -35,25 +36,34 @@ _TRIED, _FEW = 40_000, 500
 _MOST_ORDERS = 3_000_000
 
 
-def candidates(
-    table: Products,
-    target: Ratio,
-    pairs: int,
-    idlers: int,
-    bracket: Bracket | None,
-    exact: bool,
-    expected: int,
-    found: set[Fraction],
-    different: Different,
-) -> Iterator[_Candidate]:
+@dataclass(frozen=True)
+class Sought:
+    """What sets are sought: so many `pairs` and `idlers` out of `drawer`, near `target`, on `bracket` if there is one.
+
+    With `exact` only those that give `target` itself; about `expected` of them will be asked for.
+    """
+
+    target: Ratio
+    drawer: Drawer
+    pairs: int
+    idlers: int
+    bracket: Bracket | None = None
+    different: Different = "gears"
+    exact: bool = False
+    expected: int = 64
+
+
+def candidates(sought: Sought, table: Products, found: set[Fraction]) -> Iterator[_Candidate]:
     """Ways to ratios, in the order of the list, as far as the bracket's rules allow them.
 
     Starts with a window about the target; where the bracket refuses nearly all, changes over to
     enumerating what it takes, and goes on from there.
     """
+    target, exact, different = sought.target, sought.exact, sought.different
+    pairs, idlers, bracket = sought.pairs, sought.idlers, sought.bracket
     tried = handed_out = 0
     asked = bracket is None
-    for chunk in _ways_by_error(table, target, exact, expected):
+    for chunk in _ways_by_error(table, target, exact, sought.expected):
         tried += len(chunk.drivers)
         if different == "ratio":
             chunk = _without_ratios(chunk, found, table)

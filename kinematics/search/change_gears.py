@@ -19,7 +19,7 @@ from handlead.kinematics.frame.exact import Ratio
 from handlead.kinematics.train.mounted import Mounted
 
 from .bracket import Bracket
-from .candidates import Different, candidates
+from .candidates import Different, Sought, candidates
 from .drawer import Drawer
 from .gear_orders import arranged, combinations, first_mounting, orders
 from .mounting import Mounting, Refusal
@@ -117,7 +117,7 @@ def nearest_sets(
     if exact and not isinstance(target, Fraction):
         raise ValueError(f"{target!r} is to be met exactly; gears can't give an irrational ratio")
     for count, idle in allowed:
-        stream = sets_by_error(target, drawer, count, idle, bracket, different, exact, limit)
+        stream = sets_by_error(Sought(target, drawer, count, idle, bracket, different, exact, limit))
         taken = list(itertools.islice(stream, limit))
         complete &= len(taken) < limit
         found.extend(taken)
@@ -219,25 +219,17 @@ def _first_of_each_ratio(sets: Iterable[ChangeGearSet]) -> list[ChangeGearSet]:
     return list(seen.values())
 
 
-def sets_by_error(
-    target: Ratio,
-    drawer: Drawer,
-    pairs: int,
-    idlers: int,
-    bracket: Bracket | None,
-    different: Different,
-    exact: bool,
-    expected: int,
-) -> Iterator[ChangeGearSet]:
+def sets_by_error(sought: Sought) -> Iterator[ChangeGearSet]:
     """All sets of so many pairs and idlers that can be mounted, in the order of the list, as asked for."""
+    drawer, pairs, idlers, bracket = sought.drawer, sought.pairs, sought.idlers, sought.bracket
     if len(drawer) < 2 * pairs + idlers:
         return
     if bracket is not None and bracket.never_takes(pairs, idlers):
         return
     table = products(drawer, pairs)
     found: set[Fraction] = set()
-    for ratio, sets in candidates(table, target, pairs, idlers, bracket, exact, expected, found, different):
-        if different == "ratio" and ratio in found:
+    for ratio, sets in candidates(sought, table, found):
+        if sought.different == "ratio" and ratio in found:
             continue
         offered: set[tuple[int, ...]] = set()
         for gears in sets:
@@ -247,8 +239,8 @@ def sets_by_error(
             choice = first_mounting(gears, drawer, idlers, bracket)
             if choice is not None:
                 found.add(ratio)
-                yield ChangeGearSet(choice[0], ratio, relative_error(ratio, target), choice[1])
-                if different != "order":
+                yield ChangeGearSet(choice[0], ratio, relative_error(ratio, sought.target), choice[1])
+                if sought.different != "order":
                     break
 
 
@@ -266,7 +258,7 @@ def _refusals(
     key = by_merit(target)
     for pairs, idlers in allowed:
         free = itertools.islice(
-            sets_by_error(target, drawer, pairs, idlers, None, "gears", exact, 4 * limit), 2000
+            sets_by_error(Sought(target, drawer, pairs, idlers, None, "gears", exact, 4 * limit)), 2000
         )
         kept = 0
         for one in free:

@@ -13,7 +13,7 @@ import numpy as np
 from handlead.kinematics.frame.exact import Ratio
 from numpy.typing import NDArray
 
-from .candidates import Different
+from .candidates import Different, Sought
 from .change_gears import ChangeGearSet, by_merit, kinds, sets_by_error
 from .ratios import compare, relative_error
 from .together import Place, Stock
@@ -33,11 +33,9 @@ class BracketChoices:
 
     def _streams(self, target: Ratio, different: Different, exact: bool) -> Iterator[ChangeGearSet]:
         """The sets of all numbers of pairs and idlers that are allowed, in order."""
-        place = self.place
+        place, drawer = self.place, self._stock.drawers[self.place.name]
         streams = [
-            sets_by_error(
-                target, self._stock.drawers[place.name], pairs, idlers, place.bracket, different, exact, 64
-            )
+            sets_by_error(Sought(target, drawer, pairs, idlers, place.bracket, different, exact))
             for pairs, idlers in kinds(place.pairs, place.idlers, place.turns_over)
         ]
         return streams[0] if len(streams) == 1 else heapq.merge(*streams, key=by_merit(target))

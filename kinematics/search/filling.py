@@ -18,6 +18,7 @@ import numpy as np
 from handlead.kinematics.train.mounted import Dialled, Mounted
 from numpy.typing import NDArray
 
+from .candidates import Sought
 from .change_gears import ChangeGearSet, kinds, sets_by_error
 from .drawer import Drawer
 from .gear_orders import with_idlers_from
@@ -96,7 +97,7 @@ def _taken(place: Place, drawer: Drawer, allowed: list[tuple[int, int]], prefer:
 
 def _stream(place: Place, drawer: Drawer, pairs: int, idlers: int) -> Iterator[ChangeGearSet]:
     """The sets of one kind, nearest first, as far as the place's span goes."""
-    found = sets_by_error(place.target, drawer, pairs, idlers, place.bracket, "gears", place.exact, 64)
+    found = sets_by_error(Sought(place.target, drawer, pairs, idlers, place.bracket, "gears", place.exact))
     if place.span is None:
         yield from found
         return

@@ -13,6 +13,7 @@ from handlead.kinematics.frame.exact import Irrational, Ratio
 from numpy.typing import NDArray
 
 from .bracket import Bracket
+from .candidates import Sought
 from .change_gears import ChangeGearSet, checked_drawer, kinds, sets_by_error
 from .drawer import Drawer, GearSet, capacity, drawer_for
 from .gear_orders import arranged, orders, with_idlers_from
@@ -240,7 +241,7 @@ def why_none_alone(place: Place, stock: Stock) -> str:
             return str(whys[0])
     wanted = f"exactly {place.target}" if place.exact else f"a ratio near {float(place.target):.6g}"
     free = any(
-        next(sets_by_error(place.target, drawer, pairs, 0, None, "gears", place.exact, 1), None)
+        next(sets_by_error(Sought(place.target, drawer, pairs, 0, None, "gears", place.exact, 1)), None)
         for pairs, _ in allowed
     )
     if not free:

@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
+from handlead.kinematics.search.candidates import Sought
 from handlead.kinematics.search.change_gears import ChangeGearSet, kinds, sets_by_error
 from handlead.kinematics.search.drawer import Drawer, drawer_for
 from handlead.kinematics.search.filling import least_work
@@ -122,7 +123,7 @@ def fillings_of(place: Place, drawer: Drawer, most: int) -> Iterator[ChangeGearS
     """Sets of gears for a place, so many of each number of pairs and idlers."""
     for pairs, idlers in kinds(place.pairs, place.idlers, place.turns_over):
         if pairs < 3:
-            nearest = sets_by_error(place.target, drawer, pairs, idlers, place.bracket, "gears", place.exact, 64)
+            nearest = sets_by_error(Sought(place.target, drawer, pairs, idlers, place.bracket, "gears", place.exact))
             for one in itertools.islice(nearest, min(most, _WITH_IDLERS) if idlers else most):
                 span = place.span
                 if span is None or (compare(one.ratio, span[0]) >= 0 and compare(one.ratio, span[1]) <= 0):

@@ -9,7 +9,6 @@ hob is drawn where it would touch.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -197,16 +196,6 @@ def _touch_length(work: Work, hob: HobData) -> float:
     if diameter is None:
         return 0.0
     return 2 * math.sqrt(SCRATCH_DEPTH * max(diameter - SCRATCH_DEPTH, 0.0))
-
-
-def measured_marks(
-    teeth: int | None, hand: str | None, lead_mm: float | None, work: Work, notes: Sequence[str] = ()
-) -> Marks:
-    """The marks that were counted on the simulated blank; `hand` is "right", "left", "none" or None."""
-    if teeth is None:
-        return Marks("measured on the simulated blank", None, None, 0.0, 0.0, "; ".join(notes))
-    which = Hand[hand.upper()] if hand in ("right", "left") else None
-    return _marks("measured on the simulated blank", teeth, which, lead_mm, outside_diameter(work), "")
 
 
 def _marks(
