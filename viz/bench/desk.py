@@ -89,7 +89,7 @@ class Desk:
     @cached_property
     def proof(self) -> Proof | None:
         """The verdict from the train; the blank stays uncut."""
-        return None if self.case is None else prove_case(self.case)
+        return None if self.case is None else proved(source_of(self, self.text))
 
     @property
     def fights(self) -> str:
@@ -251,6 +251,13 @@ def source_of(desk: Desk, text: str) -> FileText:
 def read_cached(source: FileText) -> tuple[Job | None, Mapping[str, tuple[str, ...]]]:
     """The job in a text, or what is wrong with it."""
     return _read(source.text, source.name, source.beside, source.stamp)
+
+
+@lru_cache(maxsize=64)
+def proved(source: FileText) -> Proof | None:
+    """The proof of a text, kept: it is asked for again with every change that is made of it."""
+    job, _ = read_cached(source)
+    return prove_case(Case.of(job)) if job and job.setup else None
 
 
 def settle(desk: Desk, what: str) -> Desk:

@@ -225,6 +225,9 @@ def take(desk: Desk, setup: Setup, said: str) -> Desk:
     return desks.set_up(desk, lambda _: replace(setup, moves=moves), said)
 
 
+#: What is tapped at the brackets, levers and head: the verdict on it comes before all else.
+AT_THE_MACHINE = ("gear", "gears", "lever", "swivel", "feed")
+
 ACTIONS: Mapping[str, Callable[[Desk, What], Desk]] = {
     "field": _field, "hob": _hob, "gear": _gear, "gears": _gears, "lever": _lever, "swivel": _swivel, "feed": _feed,
     "remedy": _remedy, "undo": _undo, "redo": _redo, "version": _version, "answer": _answer, "cure": _cure,

@@ -37,6 +37,7 @@ class Bench:
         self._start()
         self._kept: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
         self._asked: dict[tuple[Any, ...], asyncio.Future[Any]] = {}
+        self._found_so_far: dict[tuple[Any, ...], Any] = {}
         self.windows: dict[WebSocket, tuple[str, str]] = {}
         self._last: dict[str, str] = {}
         self._writing = asyncio.Lock()
@@ -46,8 +47,9 @@ class Bench:
     def _start(self) -> None:
         """Two processes: a plan never keeps a blank waiting."""
         context = multiprocessing.get_context("spawn")
-        self._quick = ProcessPoolExecutor(1, mp_context=context, initializer=work.end_with_the_server)
-        self._slow = ProcessPoolExecutor(1, mp_context=context, initializer=work.end_with_the_server)
+        self._told = context.SimpleQueue()
+        begin = {"mp_context": context, "initializer": work.begin, "initargs": (self._told,)}
+        self._quick, self._slow = ProcessPoolExecutor(1, **begin), ProcessPoolExecutor(1, **begin)
 
     async def later(self, function: Callable[..., Any], *given: Any, slow: bool = False) -> Any:
         """What a function of `work` gives for these; kept, and asked for once however many windows want it."""
@@ -73,6 +75,25 @@ class Bench:
             self._kept.popitem(last=False)
         return found
 
+    def kept(self, function: str, digest: str, key: tuple[Any, ...]) -> Any:
+        """What a function gave for a job's text, known by its digest; None where that isn't kept."""
+        for (name, source, *given), found in self._kept.items():
+            if name == function and tuple(given) == key and digest_of(source.text) == digest:
+                return found
+        return None
+
+    def so_far(self, key: tuple[Any, ...] = ()) -> Any:
+        """What has been found for a question that is still worked on; None for nothing yet.
+
+        The processes are listened to whether or not anybody asks: one that nobody hears would stand still.
+        """
+        while not self._told.empty():
+            asked, found = self._told.get()
+            self._found_so_far = {one: had for one, had in self._found_so_far.items() if one in self._asked}
+            if asked in self._asked:
+                self._found_so_far[asked] = found
+        return self._found_so_far.get(key)
+
     def source(self, desk: Desk) -> work.Source:
         """The job's text for `work`."""
         return work.Source(desk.text, desk.name, str(desk.path.parent))
@@ -91,6 +112,7 @@ class Bench:
         """Look at the files that windows show, again and again: other programs change them too."""
         while True:
             await asyncio.sleep(_LOOK_AGAIN)
+            self.so_far()
             for name in {shows for shows, _ in self.windows.values()}:
                 with suppress(HandleadError):
                     text = await run_in_threadpool(text_or_none, self.shelf.path(name))

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import jinja2
 from handlead.machines.documents.work_keys import TOOTH_SIZES
 from handlead.machines.measuring.part_sizes import part_sizes
-from handlead.machines.proving.proof import Proof, prove
+from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.findings import worst_first
 from handlead.machines.toml.errors import HandleadError
 from handlead.machines.toml.units import length
@@ -42,6 +42,9 @@ PARTS = {
 #: The parts that a change of the job draws anew.
 LIVE = ("verdict", "drawing", "hob", "setup", "light", "found", "deeper", "sheet", "versions")
 
+#: Those that answer a tap on the set-up; the others follow a moment later.
+AT_ONCE = ("verdict", "setup")
+
 
 @cache
 def _shelf() -> jinja2.Environment:
@@ -54,11 +57,6 @@ def _shelf() -> jinja2.Environment:
 def render(template: str, **values: Any) -> str:
     """A template with these values."""
     return _shelf().get_template(f"{template}.html").render(caution=CAUTION, **values)
-
-
-def live(desk: Desk) -> dict[str, str]:
-    """Every part that a change may touch, by its id."""
-    return {name: part(desk, name) for name in LIVE}
 
 
 def part(desk: Desk, name: str) -> str:
@@ -187,16 +185,9 @@ def _proof_before(desk: Desk) -> Proof | None:
 
 def _proof_of(desk: Desk, number: int) -> Proof | None:
     try:
-        return _proved(desks.source_of(desk, desk.versions.text(number)))
+        return desks.proved(desks.source_of(desk, desk.versions.text(number)))
     except HandleadError:
         return None
-
-
-@lru_cache(maxsize=64)
-def _proved(source: desks.FileText) -> Proof | None:
-    """The proof of a version, kept: it is asked for again with every change that is made of it."""
-    job, _ = desks.read_cached(source)
-    return prove(job) if job and job.setup else None
 
 
 def _light(desk: Desk) -> dict[str, Any]:

@@ -44,10 +44,11 @@ def _desk(request: Request) -> Desk:
     return desks.open_desk(_bench(request).shelf, _name(request))
 
 
-def _answer(desk: Desk, said: str = "") -> JSONResponse:
+def _answer(desk: Desk, shown: tuple[str, ...] = parts.LIVE) -> JSONResponse:
     now = desk.versions.of_text(desk.text) if desk.exists else None
     return JSONResponse({
-        "digest": desk.digest, "parts": parts.live(desk), "said": said,
+        "digest": desk.digest, "parts": {name: parts.part(desk, name) for name in shown},
+        "rest": shown != parts.LIVE,
         "undo": bool(desk.drafts) or desk.versions.before(now) is not None,
         "redo": desk.versions.after(now) is not None,
     })  # fmt: skip
@@ -111,7 +112,7 @@ async def do(request: Request) -> Response:
 
 def _done(request: Request, what: dict[str, Any]) -> tuple[Desk, Response]:
     desk = doing.do(_desk(request), what)
-    return desk, _answer(desk)
+    return desk, _answer(desk, parts.AT_ONCE if what.get("do") in doing.AT_THE_MACHINE else parts.LIVE)
 
 
 async def _take_planned(request: Request, bench: Bench, what: dict[str, Any]) -> Response:
@@ -119,7 +120,10 @@ async def _take_planned(request: Request, bench: Bench, what: dict[str, Any]) ->
     desk = await run_in_threadpool(_desk, request)
     if desk.digest != what.get("digest"):
         raise Elsewhere(desk.text)
-    members = await bench.later(work.plan, bench.source(desk), *key, slow=True)
+    # Those that were shown: a plan of the job as it is now may list others under the same numbers.
+    members = bench.kept("plan", str(what.get("of")), key)
+    if members is None:
+        raise doing.NotDone("these set-ups aren't kept any more. Plan the job again")
     member = members[what["member"]]
     offered = member.offered[what["number"]]
     if what["do"] == "mate":
@@ -178,8 +182,11 @@ async def plan(request: Request) -> Response:
         raise doing.NotDone("the drawing or the hob isn't whole yet")
     held = tuple(str(name) for name in asked.get("held", ()))
     key = (held, bool(asked.get("feed")), min(max(int(asked.get("top", 1)), 1), 8))
+    if asked.get("so_far"):
+        members = bench.so_far(("plan", bench.source(desk), *key))
+        return HTMLResponse(parts.render("planned", members=members or (), key=key, of="", whole=False))
     members = await bench.later(work.plan, bench.source(desk), *key, slow=True)
-    return HTMLResponse(parts.render("planned", members=members, key=key))
+    return HTMLResponse(parts.render("planned", members=members, key=key, of=desk.digest, whole=True))
 
 
 async def trace(request: Request) -> Response:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import struct
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from handlead.kinematics.train.setup import Setup
     from handlead.machines.documents.job_file import Job
-    from handlead.machines.documents.machine_file import Machine
+    from handlead.machines.planning.planning import Plan
 
 
 @dataclass(frozen=True)
@@ -79,10 +80,49 @@ def end_with_the_server() -> None:
     threading.Thread(target=wait, daemon=True).start()
 
 
-def warm() -> str:
-    """Load what the others need."""
+#: Where a process puts what it has found so far, for the server to fetch.
+_so_far: list[Any] = []
 
+
+def begin(told: Any) -> None:
+    """A process that works begins: `told` takes what it has found before it has done. A tap goes before its work."""
+    import os
+
+    end_with_the_server()
+    with suppress(OSError, AttributeError):
+        os.nice(5)
+    _so_far.append(told)
+
+
+def warm() -> str:
+    """Plan, cut and prove a job that nobody asked for: whoever asks first waits no longer than the next."""
+    from handlead.machines.documents.catalogue import shipped_machines
+    from handlead.machines.planning.planning import plan as search
+    from handlead.machines.proving.proof import prove
+    from handlead.machines.toml.errors import HandleadError
+    from handlead.viz.reports.proof import comparison_rows
+
+    with suppress(HandleadError, ValueError):
+        job = Source(_WARMING.format(next(iter(shipped_machines()))), "warm", ".").job()
+        for one in search(job, top=1).members[0].setups:
+            comparison_rows(prove(replace(job, setup=one.setup), cut="scratch"))
     return "warm"
+
+
+#: A plain spur gear, on any machine.
+_WARMING = """format = "job/1"
+title = "warm"
+machine = "{}"
+[work]
+kind = "spur"
+teeth = 30
+module = 2
+face_width = 10
+[hob]
+module = 2
+lead_angle = 2
+diameter = 70
+"""
 
 
 def remedies(source: Source) -> Remedies:
@@ -167,61 +207,49 @@ class PlannedMember:
 
 
 def plan(source: Source, held: tuple[str, ...], feed_held: bool, top: int) -> tuple[PlannedMember, ...]:
-    """Set-ups for a job; those brackets keep the gears that stand there, and the feed stays if it is held."""
+    """Set-ups for a job; those brackets keep the gears that stand there, and the feed stays if it is held.
+
+    What is found on the way is told to the server, by what it was asked.
+    """
     from handlead.machines.planning.planning import plan as search
     from handlead.machines.setups.case import Case
-    from handlead.machines.toml.units import deviation
-    from handlead.machines.toml.units import feed as feed_text
 
     job = source.job()
     stands = dict(job.setup.change) if job.setup else {}
-    machine, kept = job.machine, {name: stands[name] for name in held if name in stands}
-    for name, mounted in kept.items():
-        machine = _held(machine, name, (*mounted.gears, *mounted.idlers))
+    hold = tuple(name for name in held if name in stands)
     if feed_held and job.setup:
         outcome = Case.of(job).outcome
         if outcome and outcome.sliding_feed:
             job = replace(job, cutting=replace(job.cutting, feed=outcome.sliding_feed))
-    found = search(job, machine, top=top if not kept else 4 * top, lying=stands)
-    members = []
+
+    def tell(found: Plan) -> None:
+        for told in _so_far:
+            told.put((("plan", source, held, feed_held, top), _members(found, stands, hold)))
+
+    return _members(search(job, top=top, lying=stands, so_far=tell, hold=hold), stands, hold)
+
+
+def _members(found: Plan, stands: Mapping[str, Any], hold: tuple[str, ...]) -> tuple[PlannedMember, ...]:
+    """What the page shows of a plan."""
+    from handlead.machines.toml.units import deviation
+    from handlead.machines.toml.units import feed as feed_text
+
+    units, members = found.job.units, []
     for member in found.members:
-        setups = [
-            one for one in member.setups if all(one.setup.change.get(name) == kept[name] for name in kept)
-        ]
         offered = tuple(
             Offered(
                 tuple((name, str(mounted)) for name, mounted in one.setup.change.items()),
-                deviation(one.helix_slope_um, job.units),
+                deviation(one.helix_slope_um, units),
                 "" if one.quality is None else f"class {one.quality}",
-                "" if one.feed is None else feed_text(one.feed, job.units),
+                "" if one.feed is None else feed_text(one.feed, units),
                 gears_changed(stands, one.setup.change), one.against, one.setup,
             )
-            for one in setups[:top]
+            for one in member.setups
         )  # fmt: skip
-        why = member.none_because or ("" if offered else f"none keeps {' and '.join(kept)} as set")
-        members.append(
-            PlannedMember(member.name, offered, why if not offered else member.not_searched, member.gears_to_get)
-        )
+        kept = f" with {' and '.join(hold)} held fast" if hold else ""
+        why = member.not_searched if offered else f"None{kept}: {member.none_because}"
+        members.append(PlannedMember(member.name, offered, why, member.gears_to_get))
     return tuple(members)
-
-
-def _held(machine: Machine, bracket: str, gears: tuple[int, ...]) -> Machine:
-    """The machine with those gears alone for that bracket, and without them for the others."""
-    from handlead.machines.documents.machine_file import GearSet
-
-    left, sets = list(gears), []
-    every = tuple(link.name for link in machine.train.brackets)
-    for one in machine.gear_sets:
-        teeth = list(one.teeth)
-        if bracket in one.fits:
-            for each in list(left):
-                if each in teeth:
-                    teeth.remove(each)
-                    left.remove(each)
-        fits = tuple(name for name in (one.fits or every) if name != bracket)
-        if fits and teeth:
-            sets.append(replace(one, fits=fits, teeth=tuple(teeth)))
-    return replace(machine, gear_sets=(*sets, GearSet(f"held in {bracket}", (bracket,), gears)))
 
 
 def gears_changed(before: Mapping[str, Any], after: Mapping[str, Any]) -> int:

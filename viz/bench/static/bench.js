@@ -51,9 +51,10 @@ function take(answer) {
   place(answer.parts);
   $("undo").disabled = !answer.undo;
   $("redo").disabled = !answer.redo;
-  say(answer.said || "");
+  say("");
   $("conflict").replaceChildren();
-  follow(answer.digest);
+  follow(answer.digest, answer.rest);
+  if ($("plan-said")) $("plan-said").textContent = "Planned for the job as it was before the last change.";
   document.dispatchEvent(new CustomEvent("bench-changed"));
 }
 
@@ -76,13 +77,21 @@ async function look() {
 }
 
 // What takes longer comes after: remedies, then the blank.
-async function follow(digest) {
+async function follow(digest, rest) {
   const turn = ++later;
   const mine = () => turn === later && document.body.dataset.digest === digest;
   if (!$("remedies")) return;
   // A hand that taps on doesn't wait for the blank of what it has left already.
   await new Promise((done) => setTimeout(done, 80));
   if (!mine()) return;
+  if (rest) {
+    try {
+      const answer = await (await ask("/parts/" + job)).json();
+      if (!mine() || answer.digest !== digest) return;
+      place(answer.parts);
+    } catch (fault) { say(fault.message, true); }
+  }
+  document.body.dataset.whole = digest;
   ask("/remedies/" + job).then((a) => a.text()).then((html) => { if (mine() && $("remedies")) $("remedies").innerHTML = html; }).catch(() => {});
   try {
     const blank = await (await ask("/blank/" + job)).json();
@@ -105,17 +114,30 @@ async function choose(bracket, spot) {
   } catch (fault) { say(fault.message, true); }
 }
 
+// The best so far stands there while the rest of the drawers are searched.
 async function plan() {
-  const started = performance.now();
-  const tick = setInterval(() => { $("planned").textContent = `Searching the drawers: ${Math.round((performance.now() - started) / 1000)} s`; }, 250);
+  const started = performance.now(), seconds = () => Math.round((performance.now() - started) / 1000);
+  const held = [...document.querySelectorAll("[data-hold]:checked")].map((one) => one.dataset.hold);
+  const asked = { held, feed: $("hold-feed").checked, top: 4 };
+  let done = false;
+  $("plan-go").disabled = true;
+  $("planned").textContent = "Searching the drawers.";
+  const watch = async () => {
+    for (let k = 0; !done; k++) {
+      await new Promise((on) => setTimeout(on, k < 5 ? 150 : 400));
+      try {
+        const html = done ? "" : await (await ask("/plan/" + job, { ...asked, so_far: true })).text();
+        if (!done) { $("planned").innerHTML = html; $("plan-said").textContent = `Searching the drawers for ${seconds()} s.`; }
+      } catch (fault) { return; }
+    }
+  };
+  watch();
   try {
-    const held = [...document.querySelectorAll("[data-hold]:checked")].map((one) => one.dataset.hold);
-    const first = await (await ask("/plan/" + job, { held, feed: $("hold-feed").checked, top: 1 })).text();
-    $("planned").innerHTML = first;
-    clearInterval(tick);
-    $("planned").insertAdjacentHTML("beforeend", "<p class=small>The first answer; the next best are being searched.</p>");
-    $("planned").innerHTML = await (await ask("/plan/" + job, { held, feed: $("hold-feed").checked, top: 4 })).text();
-  } catch (fault) { $("planned").textContent = fault.message; } finally { clearInterval(tick); }
+    const html = await (await ask("/plan/" + job, asked)).text();
+    done = true;
+    $("planned").innerHTML = html;
+    $("plan-said").textContent = `All of the drawers searched: ${seconds()} s.`;
+  } catch (fault) { done = true; $("planned").textContent = fault.message; } finally { $("plan-go").disabled = false; }
 }
 
 async function trace() {
