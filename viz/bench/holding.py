@@ -48,8 +48,10 @@ class Bench:
         """Two processes: a plan never keeps a blank waiting."""
         context = multiprocessing.get_context("spawn")
         self._told = context.SimpleQueue()
-        begin = {"mp_context": context, "initializer": work.begin, "initargs": (self._told,)}
-        self._quick, self._slow = ProcessPoolExecutor(1, **begin), ProcessPoolExecutor(1, **begin)
+        self._quick, self._slow = (
+            ProcessPoolExecutor(1, mp_context=context, initializer=work.begin, initargs=(self._told,))
+            for _ in range(2)
+        )
 
     async def later(self, function: Callable[..., Any], *given: Any, slow: bool = False) -> Any:
         """What a function of `work` gives for these; kept, and asked for once however many windows want it."""
