@@ -26,6 +26,10 @@ _SEEN_MM = Fraction(1, 5)
 _TURN_DEG = 360
 
 
+#: Turns or millimetres past which nobody turns or counts by hand. Own choice.
+MOST_BY_HAND = 10_000
+
+
 @dataclass(frozen=True)
 class HandCheck:
     """Move the part at `turn` ("hob", or a slide's end) by hand, and the part at `moves` must answer.
@@ -101,7 +105,8 @@ def hand_checks(case: Case, parted: Fraction | None, feeding: Fraction | None) -
     if case.solution.is_locked:
         return ()
     made = _Maker(case, feed_opened_by(case))
-    return (*list(made.whole_turn(parted, feeding))[:1], *made.index(parted, feeding), *made.slide(), *made.feed())
+    checks = (*list(made.whole_turn(parted, feeding))[:1], *made.index(parted, feeding), *made.slide(), *made.feed())
+    return tuple(each for each in checks if max(each.amount, each.by) <= MOST_BY_HAND)
 
 
 @dataclass(frozen=True)
