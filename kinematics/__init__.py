@@ -12,11 +12,13 @@ from .frame.door import opener
 if TYPE_CHECKING:
     from handlead.kinematics.transfer.constants import Constants, find_constants
 
+    from .brackets.bracket import Bracket
+    from .brackets.drawer import Drawer
     from .cutting.field import cut_field, scratch_cut
-    from .cutting.flank_passages import FlankCut
-    from .cutting.flanks import cut_flank
     from .cutting.hob import Hob
     from .cutting.setting import Grid, Setting
+    from .flank_cutting.flank_passages import FlankCut
+    from .flank_cutting.flanks import cut_flank
     from .frame.blank import Blank, Field, FlankMap
     from .frame.motion import Motion, Position, Rates
     from .frame.words import Feed, Hand, Sense
@@ -25,9 +27,7 @@ if TYPE_CHECKING:
     from .gears.gear import Gear, lead
     from .gears.tolerance import flank_tolerances
     from .law.outcome import Outcome, predict
-    from .search.bracket import Bracket
     from .search.change_gears import nearest_sets
-    from .search.drawer import Drawer
     from .train.links import (
         Belt,
         BevelGears,
@@ -114,7 +114,7 @@ _HOMES = {
         "Field",
         "FlankMap",
     ),
-    ".search.bracket": ("Bracket",),
+    ".brackets.bracket": ("Bracket",),
     ".search.change_gears": ("nearest_sets",),
     ".transfer.constants": (
         "Constants",
@@ -124,10 +124,10 @@ _HOMES = {
         "cut_field",
         "scratch_cut",
     ),
-    ".search.drawer": ("Drawer",),
-    ".cutting.flanks": ("cut_flank",),
+    ".brackets.drawer": ("Drawer",),
+    ".flank_cutting.flanks": ("cut_flank",),
     ".gauging.flanks": ("gauge_flank",),
-    ".cutting.flank_passages": ("FlankCut",),
+    ".flank_cutting.flank_passages": ("FlankCut",),
     ".gauging.field": (
         "Gauged",
         "gauge",

@@ -21,26 +21,26 @@ if TYPE_CHECKING:
     from handlead.kinematics.work.requirement import HobData, Work
 
     from .blanks.witness import Cut, NotCut
-    from .documents.catalogue import find_machine, shipped_machines
-    from .documents.job_file import Gauging, Job, Seen, read_job, read_job_text
-    from .documents.levers import Lever
-    from .documents.machine_file import GearSet, Limits, Machine, read_machine, read_machine_text
+    from .buying.buying import Buying, gears_to_buy
     from .documents.observations_file import Observations, read_observations
     from .documents.sample import read_sample
-    from .documents.unfitted import Unfitted, read_unfitted
     from .fitting.counts import Fit, fit
+    from .job_files.job_file import Gauging, Job, Seen, read_job, read_job_text
+    from .machine_files.catalogue import find_machine, shipped_machines
+    from .machine_files.levers import Lever
+    from .machine_files.machine_file import GearSet, Limits, Machine, read_machine, read_machine_text
+    from .machine_files.unfitted import Unfitted, read_unfitted
     from .measuring.going_deeper import Deeper, go_deeper
     from .planning.planned import Planned
     from .planning.planning import Plan, plan, plan_many
     from .planning.rules import Rules
     from .planning.rules import find_rules as constants
     from .proving.proof import Proof, prove
+    from .sequencing.day import Day, order_of_the_day
     from .setups.case import Case
     from .setups.findings import Finding
-    from .shop.buying import Buying, gears_to_buy
-    from .shop.day import Day, order_of_the_day
-    from .shop.study import HowSure, study
     from .shop.survey import Survey, survey
+    from .studying.study import HowSure, study
     from .toml.errors import Complaint, FileFault, HandleadError, NoSetup, Place
     from .toml.filing import write_text
     from .tracing.diagnosis import Diagnosis, trace
@@ -113,27 +113,27 @@ _HOMES = {
     "..kinematics.train.setup": ("Setup",),
     "..kinematics.work.requirement": ("HobData", "Work"),
     ".setups.case": ("Case",),
-    ".documents.catalogue": ("find_machine", "shipped_machines"),
+    ".machine_files.catalogue": ("find_machine", "shipped_machines"),
     ".tracing.diagnosis": ("Diagnosis", "trace"),
     ".toml.errors": ("Complaint", "FileFault", "HandleadError", "NoSetup", "Place"),
     ".toml.filing": ("write_text",),
     ".setups.findings": ("Finding",),
     ".fitting.counts": ("Fit", "fit"),
     ".measuring.going_deeper": ("Deeper", "go_deeper"),
-    ".documents.job_file": ("Gauging", "Job", "Seen", "read_job", "read_job_text"),
-    ".documents.levers": ("Lever",),
-    ".documents.machine_file": ("GearSet", "Limits", "Machine", "read_machine", "read_machine_text"),
+    ".job_files.job_file": ("Gauging", "Job", "Seen", "read_job", "read_job_text"),
+    ".machine_files.levers": ("Lever",),
+    ".machine_files.machine_file": ("GearSet", "Limits", "Machine", "read_machine", "read_machine_text"),
     ".documents.observations_file": ("Observations", "read_observations"),
     ".planning.planning": ("Plan", "Planned", "plan", "plan_many"),
     ".proving.proof": ("Proof", "prove"),
-    ".shop.buying": ("Buying", "gears_to_buy"),
-    ".shop.day": ("Day", "order_of_the_day"),
-    ".shop.study": ("HowSure", "study"),
+    ".buying.buying": ("Buying", "gears_to_buy"),
+    ".sequencing.day": ("Day", "order_of_the_day"),
+    ".studying.study": ("HowSure", "study"),
     ".shop.survey": ("Survey", "survey"),
     ".written.reference": ("file_reference",),
     ".planning.rules": ("Rules", "constants = find_rules"),
     ".documents.sample": ("read_sample",),
-    ".documents.unfitted": ("Unfitted", "read_unfitted"),
+    ".machine_files.unfitted": ("Unfitted", "read_unfitted"),
     ".blanks.witness": ("Cut", "NotCut"),
     ".written.writing": ("job_text", "machine_text"),
 }

@@ -78,7 +78,7 @@ def traced(path: Path) -> Any:
 
 
 def on_the_sheet(path: Path) -> Any:
-    from handlead.viz.sheet.words import sheet_words
+    from handlead.viz.sheet_words.words import sheet_words
 
     job = machines.read_job(path)
     if not job.setup:
@@ -91,8 +91,8 @@ def on_the_sheet(path: Path) -> Any:
 def drawn(path: Path) -> Any:
     """Where everything stands in the drawings of a right order, and what is said there."""
     from handlead.machines.setups.case import Case
-    from handlead.viz.draw.bracket_layout import bracket_layout
-    from handlead.viz.draw.train_layout import lay_out
+    from handlead.viz.draw_brackets.bracket_layout import bracket_layout
+    from handlead.viz.draw_train.train_layout import lay_out
     from handlead.viz.pictures.pictures import swivel_of, witness_of
 
     job = machines.read_job(path)

@@ -12,15 +12,15 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from random import Random
 
+from handlead.kinematics.brackets.drawer import Drawer
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.search.change_gears import nearest_sets
-from handlead.kinematics.search.drawer import Drawer
 from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.transfer.constants import Constants, find_constants
 from handlead.kinematics.work.requirement import HobData, Work, swivel_deg
-from handlead.machines.documents.job_file import Job
-from handlead.machines.documents.machine_file import Machine, read_machine_text
+from handlead.machines.job_files.job_file import Job
+from handlead.machines.machine_files.machine_file import Machine, read_machine_text
 from handlead.machines.setups.case import Case, cuts_wanted
 
 #: Eighty gears, as a well-stocked drawer might hold them.

@@ -17,7 +17,7 @@ from handlead.kinematics.train.links import Differential
 from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.solution import held_relations, link_relations
-from handlead.machines.documents.machine_file import Machine, read_machine_text
+from handlead.machines.machine_files.machine_file import Machine, read_machine_text
 
 TURNS = Fraction(1, 200)
 TRAVEL = Fraction(1, 50)

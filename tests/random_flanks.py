@@ -6,8 +6,8 @@ from fractions import Fraction
 
 import numpy as np
 from handlead.kinematics.cutting.field import axial_pass
-from handlead.kinematics.cutting.flank_passages import FlankCut, active_rolls
-from handlead.kinematics.cutting.flanks import passing
+from handlead.kinematics.flank_cutting.flank_passages import FlankCut, active_rolls
+from handlead.kinematics.flank_cutting.flanks import passing
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import Gear
 from on_the_machine import set_up

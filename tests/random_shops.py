@@ -9,10 +9,10 @@ from fractions import Fraction
 from random import Random
 
 import numpy as np
-from handlead.kinematics.search.together import Place
-from handlead.machines.shop.cover import CuttingWay
-from handlead.machines.shop.lacking import lacking
-from handlead.machines.shop.sequence import Costs
+from handlead.kinematics.together.together import Place
+from handlead.machines.buying.cover import CuttingWay
+from handlead.machines.buying.lacking import lacking
+from handlead.machines.sequencing.sequence import Costs
 
 
 def random_orders(random: Random) -> list[list[CuttingWay]]:

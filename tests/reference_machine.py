@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from handlead.machines.documents.job_file import Job, read_job_text
+from handlead.machines.job_files.job_file import Job, read_job_text
 
 MACHINE = """
 format = "machine/1"

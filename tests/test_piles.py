@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from handlead.machines.documents.job_file import read_job
-from handlead.machines.shop.day import order_of_the_day
+from handlead.machines.job_files.job_file import read_job
+from handlead.machines.sequencing.day import order_of_the_day
 from handlead.viz.command import main
 from test_scenarios import SCENARIOS, at
 

@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.exact import PI, Ratio, sine
-from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.change_gears import nearest_sets
-from handlead.kinematics.search.mounting import Mounting
 from handlead.kinematics.search.ratios import relative_error
 from handlead.kinematics.train.mounted import Mounted
 

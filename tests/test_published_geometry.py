@@ -12,8 +12,9 @@ from typing import Any
 
 import pytest
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.gears import gear, head, measures, spline, sprocket, tolerance, wormwheel
+from handlead.kinematics.gears import gear, head, measures, tolerance
 from handlead.kinematics.gears import pair as pairs
+from handlead.kinematics.other_work import spline, sprocket, wormwheel
 from handlead.kinematics.practice import cycle, finish
 
 FOLDER = Path(__file__).with_name("published")

@@ -32,8 +32,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from handlead.machines.documents.catalogue import shipped_machines
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
+from handlead.machines.machine_files.catalogue import shipped_machines
 from handlead.machines.proving.proof import prove
 from handlead.viz.command import main
 

@@ -12,9 +12,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from handlead.machines.documents.job_file import Job, read_job, read_job_text
-from handlead.machines.documents.machine_file import Machine, read_machine, read_machine_text
 from handlead.machines.documents.observations_file import Observations, read_observations
+from handlead.machines.job_files.job_file import Job, read_job, read_job_text
+from handlead.machines.machine_files.machine_file import Machine, read_machine, read_machine_text
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.places import parse
 from handlead.machines.written.writing import job_text, machine_text

@@ -9,10 +9,10 @@ from fractions import Fraction
 from pathlib import Path
 
 import made_up
-from handlead.kinematics.search.drawer import drawer_for
+from handlead.kinematics.brackets.drawer import drawer_for
 from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
-from handlead.machines.documents.job_file import Job, read_job
+from handlead.machines.job_files.job_file import Job, read_job
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.drawers import drawers_of
 from handlead.machines.toml.errors import FileFault, NoSetup

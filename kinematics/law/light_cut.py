@@ -20,7 +20,7 @@ from handlead.kinematics.cutting.touch import Touch, depth_for, step_of
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import ISO_53
-from handlead.kinematics.gears.spline import RolledKeys
+from handlead.kinematics.other_work.spline import RolledKeys
 from handlead.kinematics.work.requirement import USUAL_GASHES, HobData, Work, keys_of
 from handlead.kinematics.work.sizes import (
     hob_addendum,

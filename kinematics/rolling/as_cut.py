@@ -15,9 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from handlead.kinematics.cutting.flank_passages import FlankCut, active_rolls
-from handlead.kinematics.cutting.flanks import cut_flank, standing_at
 from handlead.kinematics.cutting.setting import Setting
+from handlead.kinematics.flank_cutting.flank_passages import FlankCut, active_rolls
+from handlead.kinematics.flank_cutting.flanks import cut_flank, standing_at
 from handlead.kinematics.frame.blank import FlankMap
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.motion import Motion

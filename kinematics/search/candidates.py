@@ -13,11 +13,11 @@ from fractions import Fraction
 from typing import Literal, TypeAlias
 
 import numpy as np
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.drawer import Drawer
 from handlead.kinematics.frame.exact import Ratio
 from numpy.typing import NDArray
 
-from .bracket import Bracket
-from .drawer import Drawer
 from .gear_orders import arranged, orders
 from .products import Ints, Products, Window, doubt_at, equal_quotients, ranked_quotients, spread, windows
 from .scarce import allowed_orders

@@ -15,14 +15,14 @@ from fractions import Fraction
 from functools import cmp_to_key
 from typing import Any
 
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.drawer import Drawer
+from handlead.kinematics.brackets.mounting import Mounting, Refusal
 from handlead.kinematics.frame.exact import Ratio
 from handlead.kinematics.train.mounted import Mounted
 
-from .bracket import Bracket
 from .candidates import Different, Sought, candidates
-from .drawer import Drawer
 from .gear_orders import arranged, combinations, first_mounting, orders
-from .mounting import Mounting, Refusal
 from .products import products
 from .ratios import checked_target, compare, compare_errors, relative_error
 

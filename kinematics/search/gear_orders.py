@@ -7,11 +7,10 @@ from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import TypeAlias
 
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.drawer import Drawer
+from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.train.mounted import Mounted
-
-from .bracket import Bracket
-from .drawer import Drawer
-from .mounting import Mounting
 
 
 @lru_cache(maxsize=50_000)  # brackets filled together, and members of a pair, ask for the same sets many times

@@ -14,10 +14,10 @@ from functools import lru_cache
 from typing import Any, TypeAlias
 
 import numpy as np
+from handlead.kinematics.brackets.drawer import Drawer
 from handlead.kinematics.frame.exact import Ratio
 from numpy.typing import NDArray
 
-from .drawer import Drawer
 from .ratios import by_error, compare_errors
 
 Ints: TypeAlias = NDArray[np.int64]

@@ -12,10 +12,9 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
+from handlead.kinematics.brackets.bracket_rules import Rules
+from handlead.kinematics.brackets.drawer import Drawer
 from numpy.typing import NDArray
-
-from .bracket_rules import Rules
-from .drawer import Drawer
 
 Ints: TypeAlias = NDArray[np.int64]
 

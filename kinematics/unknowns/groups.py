@@ -6,13 +6,20 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
 import rustworkx as rx
+from handlead.kinematics.narrowing.allowance import Allowance, OutOfAllowance
+from handlead.kinematics.narrowing.conditions import (
+    Balance,
+    Condition,
+    Parity,
+    Product,
+    combined,
+    conditions_of,
+    merged,
+)
+from handlead.kinematics.narrowing.domains import Domain
+from handlead.kinematics.narrowing.linear_bounds import linear_bounds
+from handlead.kinematics.narrowing.narrowing import Narrowing
 from handlead.kinematics.transfer.polynomials import is_sign
-
-from .allowance import Allowance, OutOfAllowance
-from .conditions import Balance, Condition, Parity, Product, combined, conditions_of, merged
-from .domains import Domain
-from .linear_bounds import linear_bounds
-from .narrowing import Narrowing
 
 #: Branches that one search may take of what all may.
 SEARCH_ALLOWANCE = 4_000

@@ -10,9 +10,10 @@ from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from .allowance import Allowance
-from .conditions import Balance
-from .domains import Domain
+from handlead.kinematics.narrowing.allowance import Allowance
+from handlead.kinematics.narrowing.conditions import Balance
+from handlead.kinematics.narrowing.domains import Domain
+
 from .groups import find_conflicts, searches
 from .settling import MOST_EXAMPLES, Group, Tie
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.narrowing.conditions import Balance
 from handlead.kinematics.transfer.polynomials import SIGN, Polynomial, multiply
 
-from .conditions import Balance
 from .open_train import OpenTrain, find_rates
 
 Bounds = tuple[Fraction, Fraction]

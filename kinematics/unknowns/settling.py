@@ -8,14 +8,14 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import combinations, pairwise
 
+from handlead.kinematics.narrowing.allowance import Allowance, OutOfAllowance
+from handlead.kinematics.narrowing.conditions import Parity, Product
+from handlead.kinematics.narrowing.domains import Domain
+from handlead.kinematics.narrowing.narrowing import Narrowing
 from handlead.kinematics.train.elimination import reduce_relations
 from handlead.kinematics.transfer.polynomials import Powers, value_of
 
-from .allowance import Allowance, OutOfAllowance
-from .conditions import Parity, Product
-from .domains import Domain
 from .groups import spending
-from .narrowing import Narrowing
 from .observations import Bounds
 
 #: Branches that the search for a further example may take.

@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from handlead.kinematics.cutting.flank_passages import FlankCut, NoInvolute, active_rolls
-from handlead.kinematics.cutting.flanks import cut_flank, cut_pitch, deviations
 from handlead.kinematics.cutting.setting import Setting
+from handlead.kinematics.flank_cutting.flank_passages import FlankCut, NoInvolute, active_rolls
+from handlead.kinematics.flank_cutting.flanks import cut_flank, cut_pitch, deviations
 from handlead.kinematics.frame.blank import FlankMap
 from handlead.kinematics.frame.motion import Motion
 from handlead.kinematics.gauging.flanks import (

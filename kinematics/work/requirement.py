@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.gears import gear, head, spline
+from handlead.kinematics.gears import gear, head
+from handlead.kinematics.other_work import spline
 
 #: Kinds of work, by the name they have in job files.
 WORK_KINDS = ("spur", "helical", "worm wheel", "spline", "sprocket")

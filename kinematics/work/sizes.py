@@ -9,10 +9,10 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from handlead.kinematics.gears import spline
 from handlead.kinematics.gears.gear import ISO_53, Gear
-from handlead.kinematics.gears.sprocket import Sprocket, rolling_diameter
-from handlead.kinematics.gears.wormwheel import Throat, usual_rim_diameter
+from handlead.kinematics.other_work import spline
+from handlead.kinematics.other_work.sprocket import Sprocket, rolling_diameter
+from handlead.kinematics.other_work.wormwheel import Throat, usual_rim_diameter
 
 from .requirement import HobData, Work, gear_of, gear_to_cut
 

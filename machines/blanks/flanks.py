@@ -60,8 +60,8 @@ class Flanks:
 
     def maps(self) -> dict[str, FlankMap]:
         """Maps of both flanks of one space, by their names. Raises `ValueError` where no involute is made."""
-        from handlead.kinematics.cutting.flank_passages import FlankCut
-        from handlead.kinematics.cutting.flanks import cut_flank
+        from handlead.kinematics.flank_cutting.flank_passages import FlankCut
+        from handlead.kinematics.flank_cutting.flanks import cut_flank
 
         return {
             name: cut_flank(FlankCut.of(self.motion, self.setting, self.gear, side=side))

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from handlead.kinematics.cutting.touch import touch_length
 from handlead.kinematics.gears.gear import ISO_53, ROOT_CLEARANCE
-from handlead.kinematics.gears.profiles import rounded_rack, straight_spline
-from handlead.kinematics.gears.spline import RolledKeys
+from handlead.kinematics.other_work.profiles import rounded_rack, straight_spline
+from handlead.kinematics.other_work.spline import RolledKeys
 from handlead.kinematics.work.requirement import USUAL_GASHES, HobData, Work, gear_to_cut, keys_of
 from handlead.kinematics.work.sizes import (
     centres_at_depth,

@@ -14,6 +14,9 @@ from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.gears.readings import Candidate, Identity, Sample, Taken, ToothSystem
 from handlead.kinematics.gears.sample import gear_of, identify
+from handlead.machines.job_files.job_file import Job, read_job_text
+from handlead.machines.keys.keys import MOST_TEETH
+from handlead.machines.keys.seen_keys import BALLS, SPAN
 from handlead.machines.toml import numbers, places
 from handlead.machines.toml.errors import Disagreement, HandleadError, WrongValue
 from handlead.machines.toml.observed import Measured, Reading
@@ -22,9 +25,6 @@ from handlead.machines.toml.reading import Complaints, rows, values_of
 from handlead.machines.toml.tables import Key, OneOf, Rows, Table
 from handlead.machines.toml.values import Angle, Length, Text, Whole
 
-from .job_file import Job, read_job_text
-from .keys import MOST_TEETH
-from .seen_keys import BALLS, SPAN
 from .tooth_systems import tooth_systems
 
 #: How far a reading may be off where the file doesn't say, in mm and degrees (common practice of a shop that measures

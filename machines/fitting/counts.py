@@ -10,18 +10,18 @@ from functools import cached_property
 from typing import Any
 
 from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.narrowing.conditions import Balance
+from handlead.kinematics.narrowing.domains import Domain
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.polynomials import is_sign
 from handlead.kinematics.transfer.transfer import NotDriven
-from handlead.kinematics.unknowns.conditions import Balance
-from handlead.kinematics.unknowns.domains import Domain
 from handlead.kinematics.unknowns.identification import Identified, identify
 from handlead.kinematics.unknowns.observations import HandTurn, KnownCut, Observation, balance_of
 from handlead.kinematics.unknowns.settling import Tie
-from handlead.machines.documents.machine_file import Machine, read_machine_text
 from handlead.machines.documents.observations_file import Counted, Observations, bounds_in_mm
 from handlead.machines.documents.observations_file import CutSeen as Cut
-from handlead.machines.documents.unfitted import (
+from handlead.machines.machine_files.machine_file import Machine, read_machine_text
+from handlead.machines.machine_files.unfitted import (
     DOMAIN_WORDS,
     LENGTHS,
     Figure,

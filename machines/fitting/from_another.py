@@ -10,13 +10,13 @@ from functools import cached_property
 from itertools import combinations, islice
 from typing import Any
 
+from handlead.kinematics.narrowing.conditions import Balance
 from handlead.kinematics.transfer.polynomials import variables
-from handlead.kinematics.unknowns.conditions import Balance
 from handlead.kinematics.unknowns.identification import Identified, identify
 from handlead.kinematics.unknowns.observations import HandTurn, balance_of
-from handlead.machines.documents.machine_file import Machine, read_machine_text
 from handlead.machines.documents.observations_file import Observations
-from handlead.machines.documents.unfitted import Figure, Unfitted, figures, known_value, variables_of
+from handlead.machines.machine_files.machine_file import Machine, read_machine_text
+from handlead.machines.machine_files.unfitted import Figure, Unfitted, figures, known_value, variables_of
 
 from .counts import balances_of, filled_text
 from .next_count import Advice, find_advice

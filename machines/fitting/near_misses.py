@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.narrowing.conditions import Balance
+from handlead.kinematics.narrowing.domains import Domain, Fractions
 from handlead.kinematics.transfer.polynomials import evaluate, is_sign
-from handlead.kinematics.unknowns.conditions import Balance
-from handlead.kinematics.unknowns.domains import Domain, Fractions
 from handlead.kinematics.unknowns.identification import Identified, identify
 from handlead.machines.documents.observations_file import Counted
-from handlead.machines.documents.unfitted import LENGTHS, Figure, figures, known_value, variables_of
+from handlead.machines.machine_files.unfitted import LENGTHS, Figure, figures, known_value, variables_of
 from handlead.machines.toml.numbers import UNITS
 
 from .counts import Fit, balances_of

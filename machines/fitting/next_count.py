@@ -10,10 +10,10 @@ from itertools import product
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.unknowns.identification import Identified
 from handlead.kinematics.unknowns.observations import HandTurn
-from handlead.machines.documents.machine_file import Machine
-from handlead.machines.documents.observation_keys import USUAL_TURNS
 from handlead.machines.documents.observations_file import Observations
-from handlead.machines.documents.unfitted import Figure, Unfitted, open_train
+from handlead.machines.keys.observation_keys import USUAL_TURNS
+from handlead.machines.machine_files.machine_file import Machine
+from handlead.machines.machine_files.unfitted import Figure, Unfitted, open_train
 from handlead.machines.toml.errors import FileFault
 
 from .trials import FINE_TRAVEL, Answer, Trial, trials_on

@@ -16,10 +16,10 @@ from handlead.kinematics.train.solution import Solution, solve
 from handlead.kinematics.train.train import Drive, Train
 from handlead.kinematics.transfer.transfer import Transfer
 from handlead.kinematics.unknowns.open_train import OpenTrain
-from handlead.machines.documents.machine_file import Machine
-from handlead.machines.documents.observation_keys import USUAL_TRAVEL, USUAL_TURNS
 from handlead.machines.documents.observations_file import Observations
-from handlead.machines.documents.unfitted import Unfitted, open_train
+from handlead.machines.keys.observation_keys import USUAL_TRAVEL, USUAL_TURNS
+from handlead.machines.machine_files.machine_file import Machine
+from handlead.machines.machine_files.unfitted import Unfitted, open_train
 from handlead.machines.toml.errors import FileFault
 
 #: Turns by hand that are proposed; more than the last of them nobody counts.

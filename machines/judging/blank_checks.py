@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.words import angle_text
 from handlead.kinematics.gears.gear import ROOT_CLEARANCE, diametral_pitch_from_module
-from handlead.kinematics.gears.sprocket import pitch_diameter
+from handlead.kinematics.other_work.sprocket import pitch_diameter
 from handlead.kinematics.train.solution import SLIDE_ENDS
 from handlead.kinematics.work.requirement import Work, gear_of
 from handlead.kinematics.work.sizes import (

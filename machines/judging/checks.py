@@ -8,6 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
+from handlead.machines.judging_teeth.key_checks import check_keys, check_standard
+from handlead.machines.judging_teeth.pair_checks import check_pair, check_teeth
+from handlead.machines.judging_teeth.relief_checks import check_relief, check_template_reach
+from handlead.machines.judging_teeth.taking_up import check_toothed
+from handlead.machines.judging_teeth.wheel_checks import check_set_by_centres, check_threads
 from handlead.machines.setups.case import (
     Case,
 )
@@ -23,10 +28,7 @@ from .blank_checks import (
 from .cutting_speed import check_cutting_speed
 from .gear_checks import check_brackets, check_differential, check_entered, check_gears_owned, check_mounting
 from .hob_checks import check_hob_length
-from .key_checks import check_keys, check_standard
 from .limit_checks import check_limits, check_machine_takes
-from .pair_checks import check_pair, check_teeth
-from .relief_checks import check_relief, check_template_reach
 from .result_checks import (
     check_count,
     check_feed_size,
@@ -36,9 +38,7 @@ from .result_checks import (
     check_sense,
     check_swivel,
 )
-from .taking_up import check_toothed
 from .train_checks import check_driven, check_lock, check_worms
-from .wheel_checks import check_set_by_centres, check_threads
 
 Check = Callable[[Case], Iterator[Finding]]
 

@@ -8,14 +8,14 @@ from typing import Any
 
 from handlead.kinematics.gears import measures
 from handlead.kinematics.gears.gear import Gear
-from handlead.kinematics.gears.sprocket import over_pins
+from handlead.kinematics.other_work.sprocket import over_pins
 from handlead.kinematics.practice.cycle import (
     depth_left_by_balls,
     depth_left_by_span,
     depth_left_by_thickness,
 )
 from handlead.kinematics.work.sizes import gear_on_blank, sizes_of, sprocket_of
-from handlead.machines.documents.job_file import Gauging, Job
+from handlead.machines.job_files.job_file import Gauging, Job
 from handlead.machines.toml.errors import HandleadError
 from handlead.machines.toml.units import length
 

@@ -8,8 +8,8 @@ from typing import Any
 
 from handlead.kinematics.gears import gear as gears
 from handlead.kinematics.gears import measures
-from handlead.kinematics.gears.spline import RolledKeys
-from handlead.kinematics.gears.sprocket import over_pins
+from handlead.kinematics.other_work.spline import RolledKeys
+from handlead.kinematics.other_work.sprocket import over_pins
 from handlead.kinematics.work.requirement import Work, keys_of
 from handlead.kinematics.work.sizes import centres_at_depth, gear_on_blank, rolling_diameter_of, sprocket_of
 from handlead.machines.setups.case import Case, face_width_mm

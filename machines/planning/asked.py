@@ -10,8 +10,8 @@ from handlead.kinematics.practice import finish
 from handlead.kinematics.practice.cutdata import Proposal
 from handlead.kinematics.work.requirement import HobData, Work, gear_of
 from handlead.kinematics.work.sizes import hob_tip_diameter
-from handlead.machines.documents.job_file import Cutting, Job
-from handlead.machines.documents.machine_file import Limit, Machine
+from handlead.machines.job_files.job_file import Cutting, Job
+from handlead.machines.machine_files.machine_file import Limit, Machine
 from handlead.machines.practice.cut_proposal import feed_wanted, propose_cut, speed_window
 from handlead.machines.toml.units import feed as feed_text
 from handlead.machines.toml.units import height

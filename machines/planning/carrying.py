@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from handlead.kinematics.transfer.constants import Constants
-from handlead.machines.documents.machine_file import Machine
+from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.setups.ways import Way, find_ways
 
 from . import rules as said

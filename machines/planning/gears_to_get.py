@@ -6,21 +6,17 @@ import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
+from handlead.kinematics.brackets.drawer import Drawer, drawer_for
 from handlead.kinematics.search.candidates import Sought
 from handlead.kinematics.search.change_gears import ChangeGearSet, kinds, sets_by_error
-from handlead.kinematics.search.drawer import Drawer, drawer_for
-from handlead.kinematics.search.filling import least_work
 from handlead.kinematics.search.ratios import compare
-from handlead.kinematics.search.together import Place
+from handlead.kinematics.together.filling import least_work
+from handlead.kinematics.together.together import Place
 from handlead.kinematics.work.requirement import Work
-from handlead.machines.documents.machine_file import GearSet, Machine
-from handlead.machines.setups.ways import Needed
-
-from .asked import Asked
-from .asking import demands, goes_by_feed
-from .found import Manner
-from .member import search_member
-from .places import (
+from handlead.machines.machine_files.machine_file import GearSet, Machine
+from handlead.machines.members.found import Manner
+from handlead.machines.members.member import search_member
+from handlead.machines.members.places import (
     Preference,
     differential_place,
     differential_preference,
@@ -28,7 +24,11 @@ from .places import (
     feed_preference,
     index_place,
 )
-from .tied import coupled_demands
+from handlead.machines.members.tied import coupled_demands
+from handlead.machines.setups.ways import Needed
+
+from .asked import Asked
+from .asking import demands, goes_by_feed
 from .wanted import Wanted
 
 #: Gears that a shop may get or make, by their teeth.

@@ -11,9 +11,9 @@ from handlead.kinematics.gears import tolerance
 from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work, gear_of
-from handlead.machines.documents.job_file import Job
-from handlead.machines.documents.machine_file import Machine
+from handlead.machines.job_files.job_file import Job
 from handlead.machines.judging.result_checks import misread_levers
+from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.practice.cut_cycle import CutCycle, cut_cycle
 from handlead.machines.proving.proof import Proof, prove_case
 from handlead.machines.setups.case import (

@@ -13,14 +13,14 @@ from handlead.kinematics.practice.cutdata import Proposal
 from handlead.kinematics.search.change_gears import Refused
 from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.work.requirement import Work
-from handlead.machines.documents.job_file import Job
-from handlead.machines.documents.machine_file import Machine
-from handlead.machines.judging.pair_checks import judge_pair
+from handlead.machines.job_files.job_file import Job
+from handlead.machines.judging_teeth.pair_checks import judge_pair
+from handlead.machines.machine_files.machine_file import Machine
+from handlead.machines.members.found import Found, Manner
+from handlead.machines.members.member import search_member
 from handlead.machines.setups.findings import Finding, worst_first
 
-from .found import Found, Manner
 from .gears_to_get import gears_to_get
-from .member import search_member
 from .planned import Planned
 from .wanted import USUAL_FEED_WAY, Wanted
 

@@ -20,7 +20,7 @@ from handlead.kinematics.transfer.constants import (
     IndexRule,
     find_constants,
 )
-from handlead.machines.documents.machine_file import Machine
+from handlead.machines.machine_files.machine_file import Machine
 
 #: Combinations of lever positions looked at; a machine with more has its first ones worked out.
 MOST_COMBINATIONS = 512

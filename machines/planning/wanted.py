@@ -7,18 +7,18 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.drawer import GearSet, drawer_for
 from handlead.kinematics.frame.exact import Ratio
 from handlead.kinematics.frame.words import Feed
-from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.change_gears import kinds
-from handlead.kinematics.search.drawer import GearSet, drawer_for
 from handlead.kinematics.search.ratios import compare
-from handlead.kinematics.search.together import Place
+from handlead.kinematics.together.together import Place
 from handlead.kinematics.train.mounted import ChangeGears, Mounted, SetRatio
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work, swivel_deg
-from handlead.machines.documents.job_file import Job
-from handlead.machines.documents.machine_file import Machine
+from handlead.machines.job_files.job_file import Job
+from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.setups.drawers import drawers_of, shortfalls
 from handlead.machines.setups.templates import levers_for_relief
 from handlead.machines.setups.ways import Needed, Way, find_ways

@@ -12,8 +12,8 @@ from handlead.kinematics.practice.cutdata import Limits as CutLimits
 from handlead.kinematics.practice.cutdata import Proposal, greatest_speed, propose, speed_range
 from handlead.kinematics.work.requirement import HobData, Work, gear_of
 from handlead.kinematics.work.sizes import hob_tip_diameter
-from handlead.machines.documents.job_file import Cutting
-from handlead.machines.documents.machine_file import Machine
+from handlead.machines.job_files.job_file import Cutting
+from handlead.machines.machine_files.machine_file import Machine
 
 from .cutting_data import shipped_cutting_data
 

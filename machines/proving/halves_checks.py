@@ -10,7 +10,7 @@ from typing import Any
 from handlead.kinematics.gears.double_helix import Groove, apex_shift
 from handlead.kinematics.work.requirement import Work, gear_of, gear_to_cut, swivel_deg
 from handlead.machines.blanks.witness import NotCut, setting_of
-from handlead.machines.documents.halves import Halves
+from handlead.machines.job_files.halves import Halves
 from handlead.machines.setups.case import Case, stroke_of
 from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.errors import FileFault

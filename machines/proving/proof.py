@@ -13,12 +13,12 @@ from handlead.machines.blanks.flank_checks import check_flanks
 from handlead.machines.blanks.second_cuts import CutAgain, compare_cuts, cut_again, with_measured
 from handlead.machines.blanks.two_witnesses import compare, light_cut
 from handlead.machines.blanks.witness import Cut, Depth, NotCut, Progress, cut_blank
-from handlead.machines.documents.job_file import Job
+from handlead.machines.job_files.job_file import Job
 from handlead.machines.judging.checks import CHECKS
-from handlead.machines.judging.key_checks import check_keys_found
 from handlead.machines.judging.move_checks import check_moves
-from handlead.machines.judging.pair_checks import CrossedSizes, PairSizes, crossed_sizes, pair_sizes
-from handlead.machines.judging.taking_up import TakingUp, taking_up, witness_toothed
+from handlead.machines.judging_teeth.key_checks import check_keys_found
+from handlead.machines.judging_teeth.pair_checks import CrossedSizes, PairSizes, crossed_sizes, pair_sizes
+from handlead.machines.judging_teeth.taking_up import TakingUp, taking_up, witness_toothed
 from handlead.machines.measuring.first_lead import first_lead
 from handlead.machines.measuring.hand_checks import HandCheck, hand_checks
 from handlead.machines.measuring.part_sizes import part_sizes

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from handlead.machines.documents.job_file import Job
+from handlead.machines.job_files.job_file import Job
 from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.units import height, length
 

@@ -11,7 +11,7 @@ from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.work.requirement import Work, gear_to_cut
 from handlead.kinematics.work.sizes import gear_on_blank, outside_diameter
 from handlead.machines.blanks.witness import NotCut, cut_blank, setting_of
-from handlead.machines.documents.job_file import Job
+from handlead.machines.job_files.job_file import Job
 from handlead.machines.setups.case import Case, face_width_mm
 from handlead.machines.setups.imperfections import ripples_of
 

@@ -13,8 +13,8 @@ from handlead.kinematics.gears.pair import (
     usual_least_backlash,
 )
 from handlead.kinematics.work.requirement import gear_of, gear_to_cut
-from handlead.machines.documents.job_file import Job
-from handlead.machines.judging.pair_checks import judge_pair
+from handlead.machines.job_files.job_file import Job
+from handlead.machines.judging_teeth.pair_checks import judge_pair
 from handlead.machines.setups.findings import Finding, worst_first
 from handlead.machines.toml.errors import HandleadError
 

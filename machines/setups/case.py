@@ -29,7 +29,7 @@ from handlead.kinematics.work.sizes import (
     rolling_diameter_of,
     sizes_of,
 )
-from handlead.machines.documents.job_file import Job
+from handlead.machines.job_files.job_file import Job
 from handlead.machines.toml.errors import FileFault, NoSetup
 
 

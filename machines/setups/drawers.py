@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.search.bracket import Bracket
-from handlead.kinematics.search.drawer import Drawer, GearSet, capacity, share_out
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.drawer import Drawer, GearSet, capacity, share_out
 from handlead.kinematics.train.mounted import ChangeGears, Mounted
-from handlead.machines.documents.machine_file import Machine
+from handlead.machines.machine_files.machine_file import Machine
 
 if TYPE_CHECKING:
     from handlead.kinematics.search.change_gears import ChangeGearSet

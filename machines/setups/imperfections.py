@@ -13,7 +13,7 @@ from handlead.kinematics.train.links import BevelGears, GearPair, WormGear
 from handlead.kinematics.train.mounted import ChangeGears
 from handlead.kinematics.train.moves import Play
 from handlead.kinematics.train.train import Train
-from handlead.machines.documents.machine_file import Imperfection
+from handlead.machines.machine_files.machine_file import Imperfection
 
 from .case import Case
 

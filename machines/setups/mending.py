@@ -10,9 +10,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.mounting import Refusal
 from handlead.kinematics.frame.frozen import freeze
-from handlead.kinematics.search.bracket import Bracket
-from handlead.kinematics.search.mounting import Refusal
 from handlead.kinematics.search.ratios import nearest_fraction
 from handlead.kinematics.slips.standing import ANY_IDLER
 from handlead.kinematics.train.mounted import ChangeGears, Dialled, Mounted, SetRatio

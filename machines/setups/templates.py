@@ -14,7 +14,7 @@ from handlead.kinematics.gears.tolerance import flank_tolerances
 from handlead.kinematics.train.links import Template
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.work.requirement import Work, gear_of
-from handlead.machines.documents.machine_file import Machine
+from handlead.machines.machine_files.machine_file import Machine
 
 from .case import Case, face_width_mm
 from .imperfections import ripples_of

@@ -15,7 +15,7 @@ from handlead.kinematics.transfer.constants import Constants, FeedRule, rules_of
 from handlead.kinematics.transfer.targets import end_rates, ratio_needed
 from handlead.kinematics.transfer.transfer import Transfer, generic
 from handlead.kinematics.work.requirement import HobData, Work
-from handlead.machines.documents.machine_file import Machine
+from handlead.machines.machine_files.machine_file import Machine
 
 #: Combinations of lever positions that are looked at.
 MOST_COMBINATIONS = 512

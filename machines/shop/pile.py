@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
-from handlead.machines.documents.catalogue import find_machine
-from handlead.machines.documents.job_file import Job, read_job
-from handlead.machines.documents.machine_file import Machine
+from handlead.machines.job_files.job_file import Job, read_job
+from handlead.machines.machine_files.catalogue import find_machine
+from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.toml.errors import HandleadError
 
 from .survey import Unread

@@ -13,8 +13,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.frame.frozen import freeze
-from handlead.machines.documents.job_file import Job
-from handlead.machines.documents.machine_file import Machine
+from handlead.machines.job_files.job_file import Job
+from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.toml.errors import HandleadError
 
 from .crew import Crew, each_done

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from handlead.kinematics.slips.faults import Fault
-from handlead.kinematics.slips.inspections import (
+from handlead.kinematics.slips.study import Study
+from handlead.kinematics.suspects.inspections import (
     GEAR_LOOKS,
     NONE_OF_THESE,
     NOT_SURE,
     Check,
     Scene,
 )
-from handlead.kinematics.slips.study import Study
-from handlead.kinematics.slips.suspects import Answer, Tryout, mark_turns
-from handlead.machines.documents.job_file import Job
+from handlead.kinematics.suspects.suspects import Answer, Tryout, mark_turns
+from handlead.machines.job_files.job_file import Job
 from handlead.machines.toml.errors import Unknown, WrongValue
 from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Path_, quoted

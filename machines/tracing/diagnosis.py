@@ -7,24 +7,31 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from handlead.kinematics.slips.causes import FAR_FETCHED, NEARLY_SURE, Progress, explain
 from handlead.kinematics.slips.evidence import Measure, View
 from handlead.kinematics.slips.faults import Fault, FaultKind, find_faults
-from handlead.kinematics.slips.inspections import (
+from handlead.kinematics.slips.standing import Standing, changes_words, undone_words
+from handlead.kinematics.slips.study import Study
+from handlead.kinematics.suspects.causes import FAR_FETCHED, NEARLY_SURE, Progress, explain
+from handlead.kinematics.suspects.inspections import (
     Check,
     is_not_sure,
 )
-from handlead.kinematics.slips.next_checks import (
+from handlead.kinematics.suspects.next_checks import (
     NextCheck,
     all_checks,
     next_check,
     own_checks,
     refuting_check,
 )
-from handlead.kinematics.slips.standing import Standing, changes_words, undone_words
-from handlead.kinematics.slips.study import Study
-from handlead.kinematics.slips.suspects import Answer, Explanation, Suspect, Tryout, is_as_written, mark_turns
-from handlead.machines.documents.job_file import Job, Seen, SeenCheck
+from handlead.kinematics.suspects.suspects import (
+    Answer,
+    Explanation,
+    Suspect,
+    Tryout,
+    is_as_written,
+    mark_turns,
+)
+from handlead.machines.job_files.job_file import Job, Seen, SeenCheck
 from handlead.machines.proving.proof import Proof, prove, prove_case
 from handlead.machines.setups.case import Case, cuts_wanted
 from handlead.machines.toml.errors import FileFault

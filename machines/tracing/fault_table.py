@@ -11,7 +11,7 @@ from typing import Any
 
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.slips.faults import CHANGES, FaultKind
-from handlead.kinematics.slips.inspections import LOOKS
+from handlead.kinematics.suspects.inspections import LOOKS
 from handlead.machines.toml.numbers import exact
 
 #: Keys of a row that every fault has; the others are the numbers of its change.

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import POSITIVES
-from handlead.kinematics.slips.by_hand import Turn, TurnedByHand
 from handlead.kinematics.slips.study import Study
-from handlead.kinematics.slips.suspects import Answer
-from handlead.machines.documents.hand_keys import HAND_KEYS, USUAL
-from handlead.machines.documents.job_file import Job
+from handlead.kinematics.suspects.by_hand import Turn, TurnedByHand
+from handlead.kinematics.suspects.suspects import Answer
+from handlead.machines.job_files.job_file import Job
+from handlead.machines.keys.hand_keys import HAND_KEYS, USUAL
 from handlead.machines.measuring.hand_checks import HandCheck
 from handlead.machines.toml.errors import WrongValue
 from handlead.machines.toml.reading import Complaints

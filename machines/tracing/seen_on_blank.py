@@ -9,7 +9,7 @@ from typing import Any
 
 from handlead.kinematics.slips.evidence import Evidence, Measure, Word
 from handlead.kinematics.work.requirement import Work
-from handlead.machines.documents.job_file import Job, Seen
+from handlead.machines.job_files.job_file import Job, Seen
 from handlead.machines.toml.errors import Disagreement, Missing, WrongValue
 from handlead.machines.toml.reading import Complaints
 

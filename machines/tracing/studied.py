@@ -13,9 +13,9 @@ from handlead.kinematics.slips.standing import Standing, meant_swivel
 from handlead.kinematics.slips.study import Bench, GearSearch, OtherRules, Study, Takes
 from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.transfer.constants import Constants, find_constants
-from handlead.machines.documents.catalogue import shipped_machines
-from handlead.machines.documents.job_file import Job
-from handlead.machines.documents.machine_file import Machine, read_machine
+from handlead.machines.job_files.job_file import Job
+from handlead.machines.machine_files.catalogue import shipped_machines
+from handlead.machines.machine_files.machine_file import Machine, read_machine
 from handlead.machines.setups.drawers import nearest_mounted, shortfalls
 from handlead.machines.setups.mending import refusal
 

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from handlead.kinematics.slips.faults import Fault
-from handlead.kinematics.slips.next_checks import NextCheck
-from handlead.kinematics.slips.suspects import NearMiss, Suspect
-from handlead.machines.documents.job_file import Job
-from handlead.machines.documents.job_keys import SETUP
-from handlead.machines.documents.work_keys import HOB
+from handlead.kinematics.suspects.next_checks import NextCheck
+from handlead.kinematics.suspects.suspects import NearMiss, Suspect
+from handlead.machines.job_files.job_file import Job
+from handlead.machines.keys.job_keys import SETUP
+from handlead.machines.keys.work_keys import HOB
 from handlead.machines.toml.numbers import Decimal
 from handlead.machines.written.writing import hob_values, setup_values
 

@@ -24,7 +24,7 @@ from handlead.kinematics.train.links import (
     WormGear,
 )
 from handlead.kinematics.train.mounted import ChangeGears, SetRatio
-from handlead.machines.documents.machine_file import Imperfection, Limits, Looseness, Machine
+from handlead.machines.machine_files.machine_file import Imperfection, Limits, Looseness, Machine
 from handlead.machines.toml import numbers
 from handlead.machines.toml.reading import rows
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from handlead.machines.documents.job_keys import JOB
-from handlead.machines.documents.machine_keys import MACHINE
-from handlead.machines.documents.observation_keys import OBSERVATIONS
 from handlead.machines.documents.sample import SAMPLE
-from handlead.machines.documents.work_keys import HOBS
+from handlead.machines.keys.job_keys import JOB
+from handlead.machines.keys.machine_keys import MACHINE
+from handlead.machines.keys.observation_keys import OBSERVATIONS
+from handlead.machines.keys.work_keys import HOBS
 from handlead.machines.toml.tables import NameOr, OneOf, Rows, Swivel, Table, TableOf
 from handlead.machines.toml.values import Value
 

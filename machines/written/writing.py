@@ -15,13 +15,13 @@ from handlead.kinematics.train.link import PI
 from handlead.kinematics.train.mounted import Dialled, Mounted
 from handlead.kinematics.train.setup import Setup, SetupMove
 from handlead.kinematics.work.requirement import HobData, Work
-from handlead.machines.documents.halves import halves_values
-from handlead.machines.documents.job_file import SEEN_BESIDES, Cutting, Gauging, Job, Seen
-from handlead.machines.documents.job_keys import JOB, SETUP
-from handlead.machines.documents.machine_file import Machine
-from handlead.machines.documents.machine_keys import MACHINE
-from handlead.machines.documents.seen_keys import MEASURED
-from handlead.machines.documents.toothed import toothed_values
+from handlead.machines.job_files.halves import halves_values
+from handlead.machines.job_files.job_file import SEEN_BESIDES, Cutting, Gauging, Job, Seen
+from handlead.machines.job_files.toothed import toothed_values
+from handlead.machines.keys.job_keys import JOB, SETUP
+from handlead.machines.keys.machine_keys import MACHINE
+from handlead.machines.keys.seen_keys import MEASURED
+from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.toml.observed import Reading
 
 from .layout import document_text

@@ -18,7 +18,7 @@ from random import Random
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parent))
 
-from handlead.machines.documents.job_file import Job
+from handlead.machines.job_files.job_file import Job
 from handlead.machines.planning.gears_to_get import with_gears
 from handlead.machines.planning.planning import plan
 from planning import SIZES, made_up_job

@@ -19,14 +19,14 @@ from collections.abc import Callable
 from fractions import Fraction
 
 import numpy as np
+from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.frame.exact import PI, Ratio, sine
-from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.change_gears import nearest_sets
-from handlead.kinematics.search.cheapest import best_set_ups
 from handlead.kinematics.search.products import products
-from handlead.kinematics.search.relation import Relation
-from handlead.kinematics.search.tied import best_coupled_set_ups
-from handlead.kinematics.search.together import Place
+from handlead.kinematics.together.cheapest import best_set_ups
+from handlead.kinematics.together.relation import Relation
+from handlead.kinematics.together.tied import best_coupled_set_ups
+from handlead.kinematics.together.together import Place
 
 HUNDRED = list(range(20, 120))
 EIGHTY = [20, 20, 24, 24, 25, 25, *range(26, 100)]

@@ -15,10 +15,10 @@ from fractions import Fraction
 import numpy as np
 from handlead.kinematics.cutting import compiled
 from handlead.kinematics.cutting.field import axial_pass, cut_field, scratch_cut
-from handlead.kinematics.cutting.flank_passages import FlankCut
-from handlead.kinematics.cutting.flanks import cut_flank
 from handlead.kinematics.cutting.hob import Hob
 from handlead.kinematics.cutting.setting import Grid, Setting
+from handlead.kinematics.flank_cutting.flank_passages import FlankCut
+from handlead.kinematics.flank_cutting.flanks import cut_flank
 from handlead.kinematics.frame.blank import Blank
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Hand

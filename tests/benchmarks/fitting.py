@@ -20,8 +20,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from handlead.kinematics.train.solution import solve
 from handlead.machines.documents.observations_file import read_observations_text
-from handlead.machines.documents.unfitted import read_unfitted_text
 from handlead.machines.fitting.counts import Fit, fit
+from handlead.machines.machine_files.unfitted import read_unfitted_text
 from made_up_fits import MadeUp, counted, direct, end_to_end, make_up, observations_text, setups
 
 MOST_ADVISED = 15

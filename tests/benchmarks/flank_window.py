@@ -16,8 +16,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from handlead.kinematics.cutting.field import axial_pass
-from handlead.kinematics.cutting.flank_passages import FlankCut, NoInvolute
-from handlead.kinematics.cutting.flanks import cut_flank, deviations
+from handlead.kinematics.flank_cutting.flank_passages import FlankCut, NoInvolute
+from handlead.kinematics.flank_cutting.flanks import cut_flank, deviations
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import Gear
 from on_the_machine import set_up

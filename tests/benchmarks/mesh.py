@@ -16,7 +16,7 @@ from handlead.kinematics.rolling.bearing import bearing
 from handlead.kinematics.rolling.roll import roll
 from handlead.kinematics.rolling.waves import waves
 from handlead.machines.blanks.flanks import Flanks
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.rolling.members import as_cut
 from handlead.machines.setups.case import Case
 

@@ -28,12 +28,12 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parent))
 
-from handlead.kinematics.search.bracket import Bracket
-from handlead.kinematics.search.mounting import Mounting
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.work.requirement import gear_of, swivel_deg
-from handlead.machines.documents.job_file import Job, Setup
+from handlead.machines.job_files.job_file import Job, Setup
 from handlead.machines.planning.asked import Asked
 from handlead.machines.planning.planned import Planned
 from handlead.machines.planning.planning import plan

@@ -21,8 +21,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from handlead.kinematics.frame.exact import PI, sine
 from handlead.kinematics.search.change_gears import nearest_sets
 from handlead.kinematics.search.products import products
-from handlead.machines.documents.job_file import Cutting, Job
-from handlead.machines.documents.machine_file import read_machine_text
+from handlead.machines.job_files.job_file import Cutting, Job
+from handlead.machines.machine_files.machine_file import read_machine_text
 from handlead.machines.planning.planning import Plan, plan
 from made_up import DRAWER, machine_text, work_and_hob
 

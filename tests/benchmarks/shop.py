@@ -17,14 +17,14 @@ from random import Random
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from handlead import machines
+from handlead.machines.buying.buying import gears_to_buy
+from handlead.machines.buying.cover import fewest_gears
 from handlead.machines.planning.planning import plan
-from handlead.machines.shop.buying import gears_to_buy
-from handlead.machines.shop.cover import fewest_gears
+from handlead.machines.sequencing.day import order_of_the_day
+from handlead.machines.sequencing.sequence import best_route
 from handlead.machines.shop.crew import processes
-from handlead.machines.shop.day import order_of_the_day
-from handlead.machines.shop.sequence import best_route
-from handlead.machines.shop.study import study
 from handlead.machines.shop.survey import CAN, survey
+from handlead.machines.studying.study import study
 from random_shops import as_ways, cheapest, enumerated, fewest_for, random_costs, random_drawer, random_orders
 
 ROOT = Path(__file__).parents[2]

@@ -16,12 +16,12 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.law.outcome import predict
-from handlead.kinematics.slips.causes import explain
 from handlead.kinematics.slips.evidence import view_of
 from handlead.kinematics.slips.faults import Fault, combined, find_faults
 from handlead.kinematics.slips.study import Study
+from handlead.kinematics.suspects.causes import explain
 from handlead.kinematics.transfer.response import run
-from handlead.machines.documents.job_file import Job, Seen
+from handlead.machines.job_files.job_file import Job, Seen
 from handlead.machines.tracing.diagnosis import trace
 from handlead.machines.tracing.fault_table import fault_table
 from handlead.machines.tracing.seen_on_blank import evidence_of

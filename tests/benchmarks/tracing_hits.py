@@ -31,12 +31,12 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.slips.causes import combined
 from handlead.kinematics.slips.evidence import View
 from handlead.kinematics.slips.faults import Fault, find_faults
 from handlead.kinematics.slips.study import Study
-from handlead.kinematics.slips.suspects import Suspect, Tryout, mark_turns, together
-from handlead.machines.documents.job_file import Job, Seen
+from handlead.kinematics.suspects.causes import combined
+from handlead.kinematics.suspects.suspects import Suspect, Tryout, mark_turns, together
+from handlead.machines.job_files.job_file import Job, Seen
 from handlead.machines.tracing.diagnosis import AS_WANTED, Diagnosis, trace, with_answer
 from handlead.machines.tracing.fault_table import fault_table
 from handlead.machines.tracing.studied import study_of

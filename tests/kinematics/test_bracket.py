@@ -9,11 +9,11 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from handlead.kinematics.search.bracket import Bracket
-from handlead.kinematics.search.bracket_keys import BRACKET_KEYS
-from handlead.kinematics.search.drawer import Drawer
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.bracket_keys import BRACKET_KEYS
+from handlead.kinematics.brackets.drawer import Drawer
+from handlead.kinematics.brackets.mounting import Mounting, Refusal
 from handlead.kinematics.search.gear_orders import orders
-from handlead.kinematics.search.mounting import Mounting, Refusal
 from handlead.kinematics.search.scarce import allowed_orders
 from hypothesis import given, settings
 from hypothesis import strategies as st

@@ -9,10 +9,10 @@ from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import MARKS, STILL, Hand
 from handlead.kinematics.law.outcome import predict
 from handlead.kinematics.slips.evidence import Evidence, Measure, View, Word, view_of
-from handlead.kinematics.slips.inspections import LOOKS, Check
-from handlead.kinematics.slips.next_checks import next_check
 from handlead.kinematics.slips.standing import Standing
-from handlead.kinematics.slips.suspects import Suspect
+from handlead.kinematics.suspects.inspections import LOOKS, Check
+from handlead.kinematics.suspects.next_checks import next_check
+from handlead.kinematics.suspects.suspects import Suspect
 from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.transfer.response import Running

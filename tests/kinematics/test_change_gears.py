@@ -10,12 +10,12 @@ from fractions import Fraction
 from functools import cmp_to_key
 
 import pytest
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.drawer import Drawer
+from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.exact import PI, Irrational, Ratio, sine, square_root
 from handlead.kinematics.search import candidates
-from handlead.kinematics.search.bracket import Bracket
 from handlead.kinematics.search.change_gears import ChangeGearSet, nearest_sets
-from handlead.kinematics.search.drawer import Drawer
-from handlead.kinematics.search.mounting import Mounting
 from handlead.kinematics.search.ratios import compare_errors
 from handlead.kinematics.train.mounted import Mounted
 from hypothesis import given, settings

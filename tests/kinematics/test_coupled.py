@@ -8,13 +8,13 @@ from collections import Counter
 from fractions import Fraction
 
 import pytest
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.exact import PI, Ratio, sine
-from handlead.kinematics.search.bracket import Bracket
-from handlead.kinematics.search.mounting import Mounting
 from handlead.kinematics.search.ratios import compare, relative_error
-from handlead.kinematics.search.relation import Relation
-from handlead.kinematics.search.tied import Effort, best_coupled_set_ups
-from handlead.kinematics.search.together import Place
+from handlead.kinematics.together.relation import Relation
+from handlead.kinematics.together.tied import Effort, best_coupled_set_ups
+from handlead.kinematics.together.together import Place
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -20,8 +20,13 @@ from handlead.kinematics.frame.blank import Blank
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gauging.field import gauge
-from handlead.kinematics.gears.profiles import rounded_rack, straight_spline
-from handlead.kinematics.gears.spline import INVOLUTE_RACKS, StraightSpline, fillet_diameter, involute_spline
+from handlead.kinematics.other_work.profiles import rounded_rack, straight_spline
+from handlead.kinematics.other_work.spline import (
+    INVOLUTE_RACKS,
+    StraightSpline,
+    fillet_diameter,
+    involute_spline,
+)
 
 WHEEL, STARTS, MODULE = 21, 2, 2.0
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 import pytest
-from handlead.kinematics.search.drawer import Drawer, GearSet, capacity, drawer_for, share_out
+from handlead.kinematics.brackets.drawer import Drawer, GearSet, capacity, drawer_for, share_out
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

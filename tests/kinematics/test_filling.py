@@ -3,9 +3,9 @@
 from dataclasses import replace
 from fractions import Fraction as F
 
-from handlead.kinematics.search.bracket import Bracket
-from handlead.kinematics.search.filling import as_it_lies, fillings, least_work, listed
-from handlead.kinematics.search.together import Place, Steps, Stock
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.together.filling import as_it_lies, fillings, least_work, listed
+from handlead.kinematics.together.together import Place, Steps, Stock
 from handlead.kinematics.train.mounted import Mounted
 
 INDEX = Place("index", F(1, 2), exact=True)

@@ -9,14 +9,14 @@ from fractions import Fraction
 import numpy as np
 import pytest
 from handlead.kinematics.cutting.field import axial_pass
-from handlead.kinematics.cutting.flank_passages import (
+from handlead.kinematics.flank_cutting.flank_passages import (
     FlankCut,
     NoInvolute,
     active_rolls,
     lattice_at,
     roll_range,
 )
-from handlead.kinematics.cutting.flanks import cut_flank, deviations, passing
+from handlead.kinematics.flank_cutting.flanks import cut_flank, deviations, passing
 from handlead.kinematics.frame.blank import FlankMap
 from handlead.kinematics.frame.motion import Ripple
 from handlead.kinematics.frame.words import Hand

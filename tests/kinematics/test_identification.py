@@ -9,16 +9,16 @@ from itertools import product
 
 import pytest
 from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.narrowing.allowance import Allowance, OutOfAllowance
+from handlead.kinematics.narrowing.conditions import Balance, Product, combined, conditions_of, merged
+from handlead.kinematics.narrowing.domains import Fractions, Wholes
+from handlead.kinematics.narrowing.narrowing import Narrowing
 from handlead.kinematics.train.links import BevelGears, Differential, GearPair, Screw, WormGear
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.train.train import Drive, End, Train
 from handlead.kinematics.transfer.polynomials import SIGN, evaluate, is_sign, powers
 from handlead.kinematics.transfer.transfer import NotDriven
-from handlead.kinematics.unknowns.allowance import Allowance, OutOfAllowance
-from handlead.kinematics.unknowns.conditions import Balance, Product, combined, conditions_of, merged
-from handlead.kinematics.unknowns.domains import Fractions, Wholes
 from handlead.kinematics.unknowns.identification import identify
-from handlead.kinematics.unknowns.narrowing import Narrowing
 from handlead.kinematics.unknowns.observations import HandTurn, balance_of
 from handlead.kinematics.unknowns.open_train import OpenRatio, OpenTrain, find_rates
 from hypothesis import assume, given, settings

@@ -9,10 +9,10 @@ from fractions import Fraction
 import numpy as np
 import pytest
 from handlead.kinematics.cutting.field import axial_pass, cut_field
-from handlead.kinematics.cutting.flank_passages import FlankCut
-from handlead.kinematics.cutting.flanks import cut_flank, cut_pitch
 from handlead.kinematics.cutting.hob import Hob
 from handlead.kinematics.cutting.setting import Grid
+from handlead.kinematics.flank_cutting.flank_passages import FlankCut
+from handlead.kinematics.flank_cutting.flanks import cut_flank, cut_pitch
 from handlead.kinematics.frame.motion import Motion, Phase, Ripple, register, steady_cut
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gauging.field import gauge

@@ -8,13 +8,13 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 import pytest
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.drawer import Drawer, GearSet
+from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.exact import PI, Ratio, sine
-from handlead.kinematics.search.bracket import Bracket
-from handlead.kinematics.search.cheapest import Filled, best_set_ups
-from handlead.kinematics.search.drawer import Drawer, GearSet
-from handlead.kinematics.search.mounting import Mounting
 from handlead.kinematics.search.ratios import compare
-from handlead.kinematics.search.together import Place
+from handlead.kinematics.together.cheapest import Filled, best_set_ups
+from handlead.kinematics.together.together import Place
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from fractions import Fraction as F
 
+from handlead.kinematics.narrowing.conditions import Balance, Product
+from handlead.kinematics.narrowing.domains import Wholes
+from handlead.kinematics.narrowing.linear_bounds import linear_bounds
 from handlead.kinematics.transfer.polynomials import evaluate, powers
-from handlead.kinematics.unknowns.conditions import Balance, Product
-from handlead.kinematics.unknowns.domains import Wholes
-from handlead.kinematics.unknowns.linear_bounds import linear_bounds
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 import pytest
-from handlead.kinematics.gears import spline, sprocket, wormwheel
-from handlead.kinematics.gears.spline import StraightSpline
-from handlead.kinematics.gears.sprocket import Sprocket
-from handlead.kinematics.gears.wormwheel import WormDrive
+from handlead.kinematics.other_work import spline, sprocket, wormwheel
+from handlead.kinematics.other_work.spline import StraightSpline
+from handlead.kinematics.other_work.sprocket import Sprocket
+from handlead.kinematics.other_work.wormwheel import WormDrive
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from handlead.kinematics.frame.blank import Field
 from handlead.kinematics.gauging.keys import gauge_keys
-from handlead.kinematics.gears.profiles import straight_spline
-from handlead.kinematics.gears.spline import RolledKeys, StraightSpline
+from handlead.kinematics.other_work.profiles import straight_spline
+from handlead.kinematics.other_work.spline import RolledKeys, StraightSpline
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

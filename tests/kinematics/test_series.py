@@ -11,9 +11,9 @@ from handlead.kinematics.law.outcome import predict
 from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.solution import hob_rates, solve
 from handlead.kinematics.transfer.constants import Series, find_constants
-from handlead.machines.documents.catalogue import find_machine, shipped_machines
-from handlead.machines.documents.job_file import read_job
-from handlead.machines.documents.machine_file import read_machine
+from handlead.machines.job_files.job_file import read_job
+from handlead.machines.machine_files.catalogue import find_machine, shipped_machines
+from handlead.machines.machine_files.machine_file import read_machine
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

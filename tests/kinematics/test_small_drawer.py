@@ -6,11 +6,11 @@ import itertools
 from fractions import Fraction
 
 import pytest
-from handlead.kinematics.search.relation import Relation
-from handlead.kinematics.search.small import all_that_serve, is_small
-from handlead.kinematics.search.tied import Effort, best_coupled_set_ups
-from handlead.kinematics.search.tied_mounts import Leftover
-from handlead.kinematics.search.together import Place, Stock
+from handlead.kinematics.together.relation import Relation
+from handlead.kinematics.together.small import all_that_serve, is_small
+from handlead.kinematics.together.tied import Effort, best_coupled_set_ups
+from handlead.kinematics.together.tied_mounts import Leftover
+from handlead.kinematics.together.together import Place, Stock
 
 GEARS = (20, 24, 30, 32, 40, 45, 60)
 

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from handlead.kinematics.gears.wormwheel import Throat, usual_rim_diameter
+from handlead.kinematics.other_work.wormwheel import Throat, usual_rim_diameter
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import is_fed_as_it_must
 

@@ -7,11 +7,11 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.buying.buying import gears_to_buy
+from handlead.machines.buying.cover import fewest_gears
+from handlead.machines.buying.offers import with_more
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.planning.planning import plan
-from handlead.machines.shop.buying import gears_to_buy
-from handlead.machines.shop.cover import fewest_gears
-from handlead.machines.shop.offers import with_more
 from handlead.viz.command import main
 from random_shops import as_ways, enumerated, fewest_for, random_drawer, random_orders
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.train.setup import SetupMove
-from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.judging.move_checks import check_moves, hob_drawn_clear
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case, feed_opened_by

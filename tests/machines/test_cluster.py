@@ -12,12 +12,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from handlead.machines.documents.catalogue import find_machine
-from handlead.machines.documents.job_file import read_job
-from handlead.machines.documents.machine_file import Imperfection, Looseness
+from handlead.machines.job_files.job_file import read_job
+from handlead.machines.machine_files.catalogue import find_machine
+from handlead.machines.machine_files.machine_file import Imperfection, Looseness
 from handlead.machines.shop.crew import cluster, each_done
-from handlead.machines.shop.study import study
 from handlead.machines.shop.survey import survey
+from handlead.machines.studying.study import study
 from handlead.viz.command import main
 
 distributed = pytest.importorskip("distributed")

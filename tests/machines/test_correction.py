@@ -11,7 +11,7 @@ from handlead.kinematics.frame.words import Feed
 from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.transfer.roles import Role
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.judging.checks import JOB_CHECKS
 from handlead.machines.proving import trials
 from handlead.machines.proving.proof import prove, prove_case

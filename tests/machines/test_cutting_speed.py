@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.train.train import Drive
-from handlead.machines.documents.job_file import Cutting, read_job, read_job_text
+from handlead.machines.job_files.job_file import Cutting, read_job, read_job_text
 from handlead.machines.judging.cutting_speed import check_cutting_speed
 from handlead.machines.practice.cut_proposal import propose_cut, speed_limit, speed_window
 from handlead.machines.proving.proof import prove

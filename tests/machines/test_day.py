@@ -9,12 +9,12 @@ from random import Random
 
 import pytest
 from handlead.kinematics.train.mounted import Mounted
-from handlead.machines.documents.job_file import read_job
-from handlead.machines.documents.machine_file import read_machine
-from handlead.machines.shop import sequence
-from handlead.machines.shop.changing import Changes, Standing, changes, times_of
-from handlead.machines.shop.day import order_of_the_day, standing_now
-from handlead.machines.shop.sequence import best_route
+from handlead.machines.job_files.job_file import read_job
+from handlead.machines.machine_files.machine_file import read_machine
+from handlead.machines.sequencing import sequence
+from handlead.machines.sequencing.changing import Changes, Standing, changes, times_of
+from handlead.machines.sequencing.day import order_of_the_day, standing_now
+from handlead.machines.sequencing.sequence import best_route
 from handlead.machines.toml.errors import HandleadError
 from handlead.viz.command import main
 from random_shops import cheapest, random_costs

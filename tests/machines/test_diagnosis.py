@@ -10,11 +10,11 @@ from random import Random
 import pytest
 import reference_machine as reference
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.slips.causes import combined
 from handlead.kinematics.slips.faults import find_faults
-from handlead.kinematics.slips.suspects import SAME_LEAN_DEG, SAME_MISS
+from handlead.kinematics.suspects.causes import combined
+from handlead.kinematics.suspects.suspects import SAME_LEAN_DEG, SAME_MISS
 from handlead.machines import read_job
-from handlead.machines.documents.job_file import Seen, SeenCheck, read_job_text
+from handlead.machines.job_files.job_file import Seen, SeenCheck, read_job_text
 from handlead.machines.judging.gear_checks import check_brackets, check_gears_owned, check_mounting
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case

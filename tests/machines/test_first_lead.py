@@ -8,11 +8,11 @@ from pathlib import Path
 import handlead.scenarios
 import pytest
 from handlead.kinematics.train.moves import solve_by_hand
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.measuring.first_lead import DIAL_MM, first_lead
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case
-from handlead.viz.sheet.words import sheet_words
+from handlead.viz.sheet_words.words import sheet_words
 
 ORDERS = Path(handlead.scenarios.__file__).parent
 JOBS = [path for path in sorted(ORDERS.glob("*/*.toml")) if '"job/1"' in path.read_text() and "[setup]" in path.read_text()]

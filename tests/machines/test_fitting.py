@@ -11,12 +11,12 @@ import pytest
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.law.outcome import predict
 from handlead.kinematics.train.solution import hob_rates, solve
-from handlead.machines.documents.catalogue import find_machine, shipped_machines
-from handlead.machines.documents.machine_file import read_machine, read_machine_text
 from handlead.machines.documents.observations_file import read_observations_text
-from handlead.machines.documents.unfitted import figures, known_value, read_unfitted, read_unfitted_text
 from handlead.machines.fitting.counts import fit, write_fit
 from handlead.machines.fitting.from_another import fit_from
+from handlead.machines.machine_files.catalogue import find_machine, shipped_machines
+from handlead.machines.machine_files.machine_file import read_machine, read_machine_text
+from handlead.machines.machine_files.unfitted import figures, known_value, read_unfitted, read_unfitted_text
 from handlead.machines.toml.errors import FileFault
 from made_up_fits import counted, direct, end_to_end, make_up, observations_text, true_rate
 

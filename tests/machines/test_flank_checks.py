@@ -12,8 +12,8 @@ import pytest
 from handlead.machines.blanks.flank_checks import check_flanks
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.blanks.witness import Cut
-from handlead.machines.documents.job_file import read_job
-from handlead.machines.documents.machine_file import Imperfection
+from handlead.machines.job_files.job_file import read_job
+from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case
 from handlead.viz.pictures.pictures import flanks_of

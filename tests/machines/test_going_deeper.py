@@ -11,7 +11,7 @@ import pytest
 from handlead.kinematics.gears import gear as gears
 from handlead.kinematics.gears import measures
 from handlead.kinematics.work.requirement import gear_to_cut
-from handlead.machines.documents.job_file import Gauging, read_job, read_job_text
+from handlead.machines.job_files.job_file import Gauging, read_job, read_job_text
 from handlead.machines.measuring.going_deeper import DONE_MM, NotMeasured, go_deeper
 from handlead.machines.written.writing import job_text
 from handlead.viz.command import main

@@ -11,7 +11,7 @@ from handlead.kinematics.cutting.groove_sweep import reach_in_sweep
 from handlead.kinematics.gears.double_helix import apex_shift, error_for
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.machines.blanks.witness import setting_of
-from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.planning.planning import plan
 from handlead.machines.proving.halves_checks import groove_of
 from handlead.machines.proving.proof import prove
@@ -19,7 +19,7 @@ from handlead.machines.setups.case import Case, stroke_of
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.written.writing import job_text
 from handlead.viz.commands.plan_writing import write_plan
-from handlead.viz.sheet.words import sheet_words
+from handlead.viz.sheet_words.words import sheet_words
 from hypothesis import given
 from hypothesis import strategies as st
 

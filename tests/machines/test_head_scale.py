@@ -6,14 +6,14 @@ from pathlib import Path
 
 import handlead.scenarios
 import pytest
-from handlead.machines.documents.head_scale import HeadScale
-from handlead.machines.documents.job_file import read_job
-from handlead.machines.documents.machine_file import read_machine_text
+from handlead.machines.job_files.job_file import read_job
+from handlead.machines.keys.head_scale import HeadScale
+from handlead.machines.machine_files.machine_file import read_machine_text
 from handlead.machines.planning.planning import plan
 from handlead.machines.proving.proof import prove
 from handlead.machines.written.writing import machine_text
 from handlead.viz.reports.plan import show_plan
-from handlead.viz.sheet.words import sheet_words
+from handlead.viz.sheet_words.words import sheet_words
 from rich.console import Console
 
 JOB = Path(handlead.scenarios.__file__).parent / "01-fly-winch-pair" / "pinion.toml"

@@ -11,13 +11,13 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.work.hob_length import finishing_length, touching_length
-from handlead.machines.documents.hob_rack import read_rack
-from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.job_files.hob_rack import read_rack
+from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.proving.proof import prove
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.written.writing import job_text
 from handlead.viz.command import main
-from handlead.viz.sheet.words import sheet_words
+from handlead.viz.sheet_words.words import sheet_words
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 FOLDER = SCENARIOS / "15-revolve-pinion"

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.frame.motion import Ripple
 from handlead.kinematics.train.imperfections import PeriodicError, ends_ahead, ripples
-from handlead.machines.documents.job_file import read_job
-from handlead.machines.documents.machine_file import Imperfection, read_machine, read_machine_text
+from handlead.machines.job_files.job_file import read_job
+from handlead.machines.machine_files.machine_file import Imperfection, read_machine, read_machine_text
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case
 from handlead.machines.setups.imperfections import periodic_errors, plays_of, ripples_of

@@ -11,7 +11,7 @@ from handlead.kinematics.frame.words import Feed, Hand
 from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import HobData, Work
-from handlead.machines.documents.job_file import Seen, read_job, read_job_text
+from handlead.machines.job_files.job_file import Seen, read_job, read_job_text
 from handlead.machines.toml.errors import FileFault
 
 GOOD = Path(__file__).parent / "good"

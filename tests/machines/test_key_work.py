@@ -4,12 +4,12 @@ import datetime
 import re
 
 import pytest
-from handlead.machines.documents.job_file import read_job_text
+from handlead.machines.job_files.job_file import read_job_text
 from handlead.machines.measuring.part_sizes import part_sizes
 from handlead.machines.proving.proof import prove
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.written.writing import job_text
-from handlead.viz.sheet.words import sheet_words
+from handlead.viz.sheet_words.words import sheet_words
 
 JOB = """format  = "job/1"
 title   = "Keys"

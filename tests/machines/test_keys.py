@@ -4,11 +4,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.search.bracket_keys import BRACKET_KEYS
+from handlead.kinematics.brackets.bracket_keys import BRACKET_KEYS
 from handlead.kinematics.train.links import KINDS
-from handlead.machines.documents.job_keys import JOB
-from handlead.machines.documents.link_keys import BRACKET, LINK
-from handlead.machines.documents.machine_keys import MACHINE
+from handlead.machines.keys.job_keys import JOB
+from handlead.machines.keys.link_keys import BRACKET, LINK
+from handlead.machines.keys.machine_keys import MACHINE
 from handlead.machines.toml.guesses import nearest
 from handlead.machines.toml.places import read
 from handlead.machines.toml.tables import Rows, Swivel, Table, TableOf

@@ -11,9 +11,9 @@ from handlead.kinematics.train.links import Clutch, GearPair, Rack, Screw
 from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.train import Drive, End
-from handlead.machines.documents.catalogue import find_machine, shipped_machines
-from handlead.machines.documents.levers import Lever
-from handlead.machines.documents.machine_file import Limits, read_machine, read_machine_text
+from handlead.machines.machine_files.catalogue import find_machine, shipped_machines
+from handlead.machines.machine_files.levers import Lever
+from handlead.machines.machine_files.machine_file import Limits, read_machine, read_machine_text
 from handlead.machines.toml.errors import FileFault
 
 GOOD = Path(__file__).parent / "good"

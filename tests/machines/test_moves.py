@@ -10,9 +10,9 @@ import pytest
 from handlead.kinematics.frame.motion import Position
 from handlead.kinematics.train.moves import Order, Play, run
 from handlead.kinematics.train.setup import SetupMove
-from handlead.machines.documents.job_file import read_job, read_job_text
-from handlead.machines.documents.machine_file import Imperfection
+from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.judging.move_checks import brought_back, check_moves
+from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case, feed_opened_by, with_lever_moved
 from handlead.machines.setups.moves import make_moves

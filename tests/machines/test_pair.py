@@ -9,7 +9,7 @@ import pytest
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.gears.pair import crossing_angle, mesh, run_together, tip_thickness
-from handlead.machines.documents.job_file import read_job_text
+from handlead.machines.job_files.job_file import read_job_text
 from handlead.machines.proving.proof import prove
 from handlead.machines.written.writing import job_text
 from handlead.viz.command import main
@@ -316,7 +316,7 @@ def test_a_crossed_pair_has_its_distance_and_its_angle(units, capsys):
 def test_the_sheet_has_the_centres_of_either_kind_of_pair():
     import datetime
 
-    from handlead.viz.sheet.words import sheet_words
+    from handlead.viz.sheet_words.words import sheet_words
 
     def rows(text):
         return repr(sheet_words(prove(read_job_text(text)), datetime.date(2026, 1, 5)))

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import handlead.scenarios
 import pytest
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.measuring.part_sizes import ball_text, part_sizes
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case
@@ -64,7 +64,7 @@ def test_a_ball_is_said_as_it_is_bought(mm, units, text):
 
 
 def test_the_sheet_says_the_same_sizes():
-    from handlead.viz.sheet.words import sheet_words
+    from handlead.viz.sheet_words.words import sheet_words
 
     proof = prove(read_job(ORDERS / "01-fly-winch-pair" / "pinion.toml"))
     found = part_sizes(proof.case)

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.frame.words import Feed
-from handlead.machines.documents.catalogue import find_machine
-from handlead.machines.documents.job_file import read_job, read_job_text
-from handlead.machines.documents.machine_file import GearSet
+from handlead.machines.job_files.job_file import read_job, read_job_text
+from handlead.machines.machine_files.catalogue import find_machine
+from handlead.machines.machine_files.machine_file import GearSet
 from handlead.machines.planning.gears_to_get import with_gears
 from handlead.machines.planning.planning import plan
 from handlead.viz.command import main

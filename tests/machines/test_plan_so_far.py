@@ -8,8 +8,8 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from handlead.machines.documents.job_file import Job, read_job
-from handlead.machines.documents.machine_file import GearSet, read_machine_text
+from handlead.machines.job_files.job_file import Job, read_job
+from handlead.machines.machine_files.machine_file import GearSet, read_machine_text
 from handlead.machines.planning.gears_to_get import with_gears
 from handlead.machines.planning.planning import plan
 from handlead.viz.command import main

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.planning.planning import plan
 from handlead.viz.command import main
 

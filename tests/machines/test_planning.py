@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.frame.words import Hand
-from handlead.machines.documents.catalogue import find_machine, shipped_machines
-from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.judging.result_checks import misread_levers
+from handlead.machines.machine_files.catalogue import find_machine, shipped_machines
 from handlead.machines.planning.planning import plan, plan_many
 from handlead.machines.proving.proof import prove
 from handlead.machines.written.rewriting import with_setup
@@ -72,8 +72,8 @@ def test_the_best_lead_is_the_best_that_brute_force_finds_in_a_small_drawer():
     import itertools
     import math
 
-    from handlead.kinematics.search.bracket import Bracket
-    from handlead.kinematics.search.mounting import Mounting
+    from handlead.kinematics.brackets.bracket import Bracket
+    from handlead.kinematics.brackets.mounting import Mounting
 
     # By hand: this machine's rule is 30 sin(beta) / (k pi m_n), as its constants say.
     target = 30 * math.sin(math.radians(22)) / (math.pi * float(job.work.module_n))

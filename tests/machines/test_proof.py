@@ -6,9 +6,9 @@ from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
-from handlead.machines.documents.job_file import read_job_text
-from handlead.machines.documents.machine_file import read_machine_text
+from handlead.machines.job_files.job_file import read_job_text
 from handlead.machines.judging.result_checks import misread_levers
+from handlead.machines.machine_files.machine_file import read_machine_text
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case, cuts_wanted
 from handlead.machines.setups.mending import carried_out

@@ -8,7 +8,7 @@ import handlead.scenarios
 import pytest
 from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
-from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.toml.places import comments
 from handlead.machines.written.rewriting import with_setup
 from hypothesis import given

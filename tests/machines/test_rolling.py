@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.gears.pair import distance_with_backlash, gap_at, usual_least_backlash
 from handlead.kinematics.work.requirement import gear_to_cut
-from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.rolling import pair_rolled
 from handlead.machines.rolling.pair_rolled import NotRolled, roll_pair
 from handlead.machines.rolling.words import at_the_machine
@@ -147,7 +147,7 @@ def test_a_machine_with_a_swinging_index_leaves_it_in_the_pair_once_a_turn(pinio
 
 
 def _once_a_turn(job):
-    from handlead.machines.documents.machine_file import Imperfection
+    from handlead.machines.machine_files.machine_file import Imperfection
 
     return (Imperfection("once per turn", link="index worm", angle_deg=Fraction(30, 3600)),)
 

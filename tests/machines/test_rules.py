@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.transfer.constants import DifferentialRule, FeedRule, find_constants
 from handlead.kinematics.work.requirement import table_per_hob
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.planning.rules import differential_example, feed_example, feed_formula
 from handlead.machines.setups.case import Case
 

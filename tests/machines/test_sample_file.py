@@ -10,8 +10,8 @@ import pytest
 from handlead.kinematics.gears.gear import BasicRack, Gear
 from handlead.kinematics.gears.measures import span
 from handlead.kinematics.gears.sample import _offers
-from handlead.machines.documents.job_file import read_job
 from handlead.machines.documents.sample import NoSuchCandidate, job_text_of, read_sample_text
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.planning.planning import plan
 from handlead.machines.toml.errors import FileFault
 from handlead.viz.command import main

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from handlead.machines.blanks.second_cuts import compare_cuts
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.proving.proof import Proof, prove
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

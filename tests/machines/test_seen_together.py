@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from handlead.machines.documents.job_file import read_job_text
+from handlead.machines.job_files.job_file import read_job_text
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.tracing.diagnosis import trace
 

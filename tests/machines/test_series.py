@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.train.mounted import Mounted
-from handlead.machines.documents.catalogue import find_machine
-from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.job_files.job_file import read_job, read_job_text
+from handlead.machines.machine_files.catalogue import find_machine
 from handlead.machines.planning.planning import plan
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.drawers import shortfalls

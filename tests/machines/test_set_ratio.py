@@ -7,15 +7,15 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.search.ratios import nearest_fraction
 from handlead.kinematics.train.mounted import Dialled, Mounted, SetRatio
-from handlead.machines.documents.job_file import read_job, read_job_text
-from handlead.machines.documents.machine_file import read_machine_text
+from handlead.machines.job_files.job_file import read_job, read_job_text
+from handlead.machines.machine_files.machine_file import read_machine_text
 from handlead.machines.planning.planning import plan
 from handlead.machines.proving.proof import prove
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.tracing.diagnosis import trace
 from handlead.machines.written.writing import job_text, machine_text
 from handlead.viz.command import main
-from handlead.viz.sheet.words import sheet_words
+from handlead.viz.sheet_words.words import sheet_words
 from hypothesis import given
 from hypothesis import strategies as st
 

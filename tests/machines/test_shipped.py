@@ -14,10 +14,10 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Sense
-from handlead.kinematics.search.bracket import Bracket
-from handlead.kinematics.search.mounting import Mounting
 from handlead.kinematics.train.link import Link
 from handlead.kinematics.train.links import (
     Belt,
@@ -34,8 +34,8 @@ from handlead.kinematics.train.mounted import ChangeGears, Mounted, SetRatio
 from handlead.kinematics.train.solution import hob_rates, solve
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.constants import Constants, find_constants
-from handlead.machines.documents.catalogue import shipped_machines
-from handlead.machines.documents.machine_file import Machine, read_machine
+from handlead.machines.machine_files.catalogue import shipped_machines
+from handlead.machines.machine_files.machine_file import Machine, read_machine
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -11,13 +11,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from handlead.machines.documents.job_file import read_job
-from handlead.machines.documents.machine_file import Imperfection, Looseness, read_machine
+from handlead.machines.job_files.job_file import read_job
+from handlead.machines.machine_files.machine_file import Imperfection, Looseness, read_machine
 from handlead.machines.setups.case import Case
-from handlead.machines.shop.draws import amounts, draw
-from handlead.machines.shop.flank_draws import cut_draw
-from handlead.machines.shop.study import model_of, study
-from handlead.machines.shop.waves import slope_of_wave
+from handlead.machines.studying.draws import amounts, draw
+from handlead.machines.studying.flank_draws import cut_draw
+from handlead.machines.studying.study import model_of, study
+from handlead.machines.studying.waves import slope_of_wave
 from handlead.machines.toml.errors import HandleadError, NoSetup
 from handlead.machines.written.writing import machine_text
 from handlead.viz.command import main

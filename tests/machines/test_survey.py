@@ -8,8 +8,8 @@ from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
-from handlead.machines.documents.catalogue import find_machine
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
+from handlead.machines.machine_files.catalogue import find_machine
 from handlead.machines.planning.planning import plan
 from handlead.machines.shop import survey as survey_module
 from handlead.machines.shop.crew import Crew, WorkerLost, each_done, processes

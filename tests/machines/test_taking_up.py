@@ -8,14 +8,14 @@ from pathlib import Path
 
 import handlead.scenarios
 import pytest
-from handlead.machines.documents.job_file import read_job, read_job_text
-from handlead.machines.documents.toothed import Toothed
-from handlead.machines.judging.taking_up import gear_steps, taking_up
+from handlead.machines.job_files.job_file import read_job, read_job_text
+from handlead.machines.job_files.toothed import Toothed
+from handlead.machines.judging_teeth.taking_up import gear_steps, taking_up
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.written.writing import job_text
-from handlead.viz.sheet.words import sheet_words
+from handlead.viz.sheet_words.words import sheet_words
 
 ORDERS = Path(handlead.scenarios.__file__).parent
 WORN, INCH, PINION, BARE = (

@@ -4,13 +4,13 @@ import datetime
 from pathlib import Path
 
 import pytest
-from handlead.machines.documents.job_file import read_job, read_job_text
-from handlead.machines.documents.machine_file import read_machine_text
+from handlead.machines.job_files.job_file import read_job, read_job_text
+from handlead.machines.machine_files.machine_file import read_machine_text
 from handlead.machines.planning.planning import plan
 from handlead.machines.proving.proof import prove
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.written.writing import job_text, machine_text
-from handlead.viz.sheet.words import sheet_words
+from handlead.viz.sheet_words.words import sheet_words
 
 ROOT = Path(__file__).parents[2]
 CROWNED, TAPERED = (ROOT / "scenarios" / name / "job.toml" for name in ("82-crowned-pinion", "83-tapered-wheel"))

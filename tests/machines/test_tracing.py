@@ -10,12 +10,12 @@ import pytest
 import reference_machine as reference
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.law.light_cut import light_marks
-from handlead.kinematics.slips.causes import combined
 from handlead.kinematics.slips.evidence import BlankSeen, Evidence, Measure, Word
 from handlead.kinematics.slips.faults import find_faults
-from handlead.kinematics.slips.pairs import may_explain
+from handlead.kinematics.suspects.causes import combined
+from handlead.kinematics.suspects.pairs import may_explain
 from handlead.machines import read_job
-from handlead.machines.documents.job_file import Seen, SeenCheck
+from handlead.machines.job_files.job_file import Seen, SeenCheck
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.tracing.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, trace, with_answer
 from handlead.machines.tracing.fault_table import fault_table

@@ -15,7 +15,7 @@ from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.work.requirement import HobData, Work
 from handlead.machines.blanks.two_witnesses import compare, light_cut
 from handlead.machines.blanks.witness import Cut, cut_blank
-from handlead.machines.documents.job_file import Job, read_job
+from handlead.machines.job_files.job_file import Job, read_job
 from handlead.machines.judging.result_checks import check_count
 from handlead.machines.proving.proof import Proof, prove, prove_case
 from handlead.machines.setups.case import Case

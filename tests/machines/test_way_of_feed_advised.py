@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.frame.words import Feed
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.proving.correction import find_correction
 from handlead.machines.setups.case import Case
 

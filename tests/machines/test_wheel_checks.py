@@ -10,8 +10,8 @@ import pytest
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.kinematics.work.sizes import centres_at_depth, sizes_of
 from handlead.machines.blanks.witness import hob_of
-from handlead.machines.documents.job_file import read_job, read_job_text
-from handlead.machines.judging.wheel_checks import check_set_by_centres, check_threads
+from handlead.machines.job_files.job_file import read_job, read_job_text
+from handlead.machines.judging_teeth.wheel_checks import check_set_by_centres, check_threads
 from handlead.machines.measuring.part_sizes import part_sizes
 from handlead.machines.practice.cut_cycle import cut_cycle
 from handlead.machines.proving.proof import prove

@@ -8,7 +8,7 @@ import pytest
 from handlead.kinematics.frame.motion import Rates
 from handlead.machines.blanks.two_witnesses import compare
 from handlead.machines.blanks.witness import Cut, NotCut, cut_blank, hob_of
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case
 

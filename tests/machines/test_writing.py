@@ -7,8 +7,8 @@ import handlead.machines
 import handlead.scenarios
 import pytest
 from handlead.kinematics.train.links import Rack
-from handlead.machines.documents.job_file import read_job, read_job_text
-from handlead.machines.documents.machine_file import read_machine, read_machine_text
+from handlead.machines.job_files.job_file import read_job, read_job_text
+from handlead.machines.machine_files.machine_file import read_machine, read_machine_text
 from handlead.machines.written.writing import job_text, machine_text
 from hypothesis import given, settings
 from hypothesis import strategies as st

@@ -4,7 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
-from handlead.machines.documents.machine_file import read_machine
+from handlead.machines.machine_files.machine_file import read_machine
 from handlead.viz.command import main
 
 GOOD = Path(__file__).parents[1] / "machines" / "good"

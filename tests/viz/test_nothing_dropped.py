@@ -8,15 +8,15 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.train.mounted import SetRatio
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.proving.proof import prove
 from handlead.viz.command import main
-from handlead.viz.draw.bracket import bracket_lettering
-from handlead.viz.draw.bracket_layout import bracket_layout
+from handlead.viz.draw_brackets.bracket import bracket_lettering
+from handlead.viz.draw_brackets.bracket_layout import bracket_layout
 from handlead.viz.look.look import text_size
 from handlead.viz.look.paper import PAPERS
 from handlead.viz.sheet.page import draw_sheet
-from handlead.viz.sheet.words import sheet_words
+from handlead.viz.sheet_words.words import sheet_words
 
 ROOT = Path(__file__).parents[2]
 DAY = datetime.date(2026, 11, 25)

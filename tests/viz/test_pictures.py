@@ -9,28 +9,28 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Hand, direction
 from handlead.kinematics.law.outcome import predict
-from handlead.kinematics.search.bracket import Bracket
-from handlead.kinematics.search.mounting import Mounting
 from handlead.kinematics.train.mounted import Mounted, SetRatio
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.work.requirement import HobData
 from handlead.machines.blanks.witness import cut_blank
-from handlead.machines.documents.catalogue import find_machine, shipped_machines
-from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.job_files.job_file import read_job, read_job_text
+from handlead.machines.machine_files.catalogue import find_machine, shipped_machines
 from handlead.machines.setups.case import Case
 from handlead.viz.command import main
 from handlead.viz.commands.show import PICTURES as NAMES
-from handlead.viz.draw.bracket import bracket_lettering, idler_words, plot_bracket
-from handlead.viz.draw.bracket_labels import LEAST_POINTS
-from handlead.viz.draw.bracket_layout import bracket_layout
 from handlead.viz.draw.head import plot_swivel
 from handlead.viz.draw.marks import predicted_marks
-from handlead.viz.draw.train import idler_meshes, plot_train
-from handlead.viz.draw.train_layout import lay_out
-from handlead.viz.draw.train_words import links_in_words, parts_in_words
+from handlead.viz.draw_brackets.bracket import bracket_lettering, idler_words, plot_bracket
+from handlead.viz.draw_brackets.bracket_labels import LEAST_POINTS
+from handlead.viz.draw_brackets.bracket_layout import bracket_layout
+from handlead.viz.draw_train.train import idler_meshes, plot_train
+from handlead.viz.draw_train.train_layout import lay_out
+from handlead.viz.draw_train.train_words import links_in_words, parts_in_words
 from handlead.viz.look import look, symbols
 from handlead.viz.pictures.pictures import PICTURES, motion_of, swivel_of, witness_of
 from hypothesis import given, settings

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import handlead.scenarios
 import pytest
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.toml import filing
 from handlead.viz.command import main
 

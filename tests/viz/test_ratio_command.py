@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 
 import pytest
-from handlead.kinematics.search.bracket import Bracket
-from handlead.kinematics.search.mounting import Mounting
-from handlead.machines.documents.catalogue import find_machine
+from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.brackets.mounting import Mounting
+from handlead.machines.machine_files.catalogue import find_machine
 from handlead.viz.command import main
 
 

@@ -11,14 +11,14 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.gears.tolerance import flank_tolerances
 from handlead.kinematics.work.requirement import gear_of
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.setups.case import Case, face_width_mm
-from handlead.viz.draw.bracket import plot_bracket
 from handlead.viz.draw.charts import plot_lead_chart, plot_motion, plot_profile_chart, plot_scallop_map
 from handlead.viz.draw.head import plot_swivel
-from handlead.viz.draw.train import plot_train
-from handlead.viz.draw.train_layout import lay_out
 from handlead.viz.draw.witness import plot_witness
+from handlead.viz.draw_brackets.bracket import plot_bracket
+from handlead.viz.draw_train.train import plot_train
+from handlead.viz.draw_train.train_layout import lay_out
 from handlead.viz.look import look
 from handlead.viz.pictures.pictures import flanks_of, motion_of, swivel_of, witness_of
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from fontTools.ttLib import TTFont
 from handlead.machines.blanks.witness import NotCut, cut_blank
-from handlead.machines.documents.job_file import read_job, read_job_text
+from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.planning.planning import plan
 from handlead.machines.practice.cut_cycle import cut_cycle
 from handlead.machines.proving.proof import prove
@@ -24,10 +24,10 @@ from handlead.viz.look.look import text_size
 from handlead.viz.look.paper import PAPERS, Page, rows_height
 from handlead.viz.pictures.pictures import witness_of
 from handlead.viz.sheet.file import drawn
-from handlead.viz.sheet.member_words import bracket_lines, head_line, other_lines, shares_gears
 from handlead.viz.sheet.page import draw_sheet
 from handlead.viz.sheet.together import draw_together
-from handlead.viz.sheet.words import ABOVE_ALL, AT_THE_HOB, CAUTIONS, sheet_words
+from handlead.viz.sheet_words.member_words import bracket_lines, head_line, other_lines, shares_gears
+from handlead.viz.sheet_words.words import ABOVE_ALL, AT_THE_HOB, CAUTIONS, sheet_words
 from handlead.viz.solids.scene import staged_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

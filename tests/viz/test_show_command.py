@@ -168,7 +168,7 @@ def test_a_job_with_halves_or_old_teeth_has_a_picture_of_them_and_others_say_why
     job = SCENARIOS / order / "job.toml"
     assert main(["show", str(job), "--what", what, "--out", str(out)]) == 0
     assert out.exists()
-    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.job_files.job_file import read_job
     from handlead.machines.setups.case import Case
     from handlead.viz.pictures.blanks import SOME
 

@@ -17,7 +17,7 @@ import pytest
 from handlead.kinematics.cutting.field import cut_field
 from handlead.kinematics.cutting.setting import Grid
 from handlead.kinematics.frame.motion import Motion
-from handlead.machines.documents.job_file import read_job
+from handlead.machines.job_files.job_file import read_job
 from handlead.machines.setups.case import Case
 from handlead.viz.solids import view as solid_view
 from handlead.viz.solids.cut_stages import StagedCut

@@ -162,7 +162,7 @@ def test_the_report_is_no_wider_than_a_page(job, capsys):
 
 @pytest.mark.parametrize(("more", "is_told"), [(0.0, True), (2.0, False)])
 def test_a_lean_that_is_right_at_the_outside_is_told_to_be_so(more, is_told, job, capsys):
-    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.job_files.job_file import read_job
     from handlead.viz.draw.marks import wanted_marks
 
     work = read_job(job("teeth = 40")).work

@@ -15,7 +15,7 @@ from typing import Any
 
 import tomlkit
 from handlead.kinematics.train.setup import Setup
-from handlead.machines.documents.job_file import Job, read_job_text
+from handlead.machines.job_files.job_file import Job, read_job_text
 from handlead.machines.proving.proof import Proof, prove_case
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.errors import FileFault, HandleadError, NoSetup

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.units import lengths_in
-from handlead.viz.draw.bracket import clearance_words, idler_words
-from handlead.viz.draw.bracket_layout import LETTERS, BracketLayout, Wheel, bracket_layout
 from handlead.viz.draw.head import Segment, SwivelLayout
 from handlead.viz.draw.witness import WitnessLayout
+from handlead.viz.draw_brackets.bracket import clearance_words, idler_words
+from handlead.viz.draw_brackets.bracket_layout import LETTERS, BracketLayout, Wheel, bracket_layout
 from handlead.viz.look import look
 from handlead.viz.pictures.pictures import swivel_of, witness_of
 

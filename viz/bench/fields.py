@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import tomlkit
-from handlead.machines.documents.job_keys import CUTTING
-from handlead.machines.documents.seen_keys import SEEN
-from handlead.machines.documents.work_keys import HOB, MATE, TOOTH_SIZES, WORK
+from handlead.machines.keys.job_keys import CUTTING
+from handlead.machines.keys.seen_keys import SEEN
+from handlead.machines.keys.work_keys import HOB, MATE, TOOTH_SIZES, WORK
 from handlead.machines.toml.errors import Complaint, FileFault
 from handlead.machines.toml.filing import as_it_came, plain
 from handlead.machines.toml.numbers import Decimal

@@ -15,11 +15,11 @@ from pathlib import Path
 from typing import Any
 
 import tomlkit
-from handlead.machines.documents.catalogue import shipped_machines
-from handlead.machines.documents.link_keys import LINK
-from handlead.machines.documents.machine_file import Machine, read_machine_text
-from handlead.machines.documents.machine_keys import LIMITS
-from handlead.machines.documents.unfitted import Unfitted, read_unfitted_text
+from handlead.machines.keys.link_keys import LINK
+from handlead.machines.keys.machine_keys import LIMITS
+from handlead.machines.machine_files.catalogue import shipped_machines
+from handlead.machines.machine_files.machine_file import Machine, read_machine_text
+from handlead.machines.machine_files.unfitted import Unfitted, read_unfitted_text
 from handlead.machines.toml.errors import FileFault, HandleadError
 from handlead.machines.toml.filing import as_it_came, plain, read_text, write_text
 from handlead.machines.toml.places import statements

@@ -12,9 +12,9 @@ from typing import Any
 
 import tomlkit
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.machines.documents.link_keys import LINK
-from handlead.machines.documents.machine_file import Machine
-from handlead.machines.documents.machine_keys import LIMITS
+from handlead.machines.keys.link_keys import LINK
+from handlead.machines.keys.machine_keys import LIMITS
+from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.planning.rules import find_rules, where_text
 from handlead.machines.toml.filing import plain
 from handlead.machines.toml.filing import put as put_bytes

@@ -6,9 +6,9 @@ import asyncio
 import json
 from typing import Any
 
-from handlead.machines.documents.link_keys import LINK
-from handlead.machines.documents.machine_keys import GEAR_SET, LIMITS
 from handlead.machines.documents.observations_file import read_observations_text
+from handlead.machines.keys.link_keys import LINK
+from handlead.machines.keys.machine_keys import GEAR_SET, LIMITS
 from handlead.machines.toml.filing import write_text
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request

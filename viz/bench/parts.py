@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
-from handlead.machines.documents.work_keys import TOOTH_SIZES
+from handlead.machines.keys.work_keys import TOOTH_SIZES
 from handlead.machines.measuring.part_sizes import part_sizes
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.findings import worst_first
@@ -122,7 +122,7 @@ def _hob(desk: Desk) -> dict[str, Any]:
 
 def rack(desk: Desk) -> tuple[str, ...]:
     """The names of the hobs in the rack beside the job."""
-    from handlead.machines.documents.hob_rack import rack_beside, read_rack
+    from handlead.machines.job_files.hob_rack import rack_beside, read_rack
     from handlead.machines.toml.errors import FileFault
 
     found = rack_beside(desk.path.parent)

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from handlead.kinematics.train.setup import Setup
-from handlead.machines.documents.catalogue import shipped_machines
+from handlead.machines.machine_files.catalogue import shipped_machines
 from handlead.machines.toml.errors import FileFault, HandleadError
 from handlead.viz.streams.outlet import report_failed
 from starlette.applications import Starlette

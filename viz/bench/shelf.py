@@ -15,10 +15,10 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from handlead.machines.documents.catalogue import shipped_machines
-from handlead.machines.documents.hob_rack import read_rack
-from handlead.machines.documents.job_file import Job, read_job
-from handlead.machines.documents.machine_file import read_machine
+from handlead.machines.job_files.hob_rack import read_rack
+from handlead.machines.job_files.job_file import Job, read_job
+from handlead.machines.machine_files.catalogue import shipped_machines
+from handlead.machines.machine_files.machine_file import read_machine
 from handlead.machines.toml.errors import FileFault, Place, Unreadable
 
 from .versions import KEPT, kept_drafts

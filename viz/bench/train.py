@@ -11,15 +11,15 @@ from handlead.kinematics.train.link import Link
 from handlead.kinematics.train.links import GearPair
 from handlead.kinematics.train.path import follow
 from handlead.kinematics.train.solution import Solution, solve
-from handlead.machines.documents.machine_file import Machine, read_machine_text
-from handlead.machines.documents.unfitted import read_unfitted_text
+from handlead.machines.machine_files.machine_file import Machine, read_machine_text
+from handlead.machines.machine_files.unfitted import read_unfitted_text
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.filing import plain
 from handlead.machines.toml.units import decimal
-from handlead.viz.draw.train_layout import lay_out
-from handlead.viz.draw.train_shapes import TrainLayout
-from handlead.viz.draw.train_words import link_lines
+from handlead.viz.draw_train.train_layout import lay_out
+from handlead.viz.draw_train.train_shapes import TrainLayout
+from handlead.viz.draw_train.train_words import link_lines
 from handlead.viz.look.shop import PLAIN, Shop
 
 from .work import Source
@@ -68,7 +68,7 @@ def drawn_machine(text: str, name: str) -> Drawn:
 
 
 def _drawn(solution: Solution, shop: Shop, title: str, levers: Mapping[str, str]) -> Drawn:
-    from handlead.viz.draw.train import plot_train
+    from handlead.viz.draw_train.train import plot_train
     from handlead.viz.look import look
 
     layout = lay_out(solution, shop)

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from handlead.kinematics.train.setup import Setup
-    from handlead.machines.documents.job_file import Job
+    from handlead.machines.job_files.job_file import Job
     from handlead.machines.planning.planning import Plan
 
 
@@ -30,7 +30,7 @@ class Source:
 
     def job(self) -> Job:
         """The job. Raises `FileFault`."""
-        from handlead.machines.documents.job_file import read_job_text
+        from handlead.machines.job_files.job_file import read_job_text
         from handlead.machines.toml.filing import plain
 
         return read_job_text(plain(self.text), self.name, self.beside)
@@ -96,7 +96,7 @@ def begin(told: Any) -> None:
 
 def warm() -> str:
     """Plan, cut and prove a job that nobody asked for: whoever asks first waits no longer than the next."""
-    from handlead.machines.documents.catalogue import shipped_machines
+    from handlead.machines.machine_files.catalogue import shipped_machines
     from handlead.machines.planning.planning import plan as search
     from handlead.machines.proving.proof import prove
     from handlead.machines.toml.errors import HandleadError
@@ -348,9 +348,9 @@ class Fitted:
 def fit(text: str, name: str, counts: str, counts_name: str) -> Fitted:
     """What the counts say of a machine's unknown numbers. Raises `FileFault`."""
     from handlead.machines.documents.observations_file import Observations, read_observations_text
-    from handlead.machines.documents.unfitted import read_unfitted_text
     from handlead.machines.fitting.counts import filled_text
     from handlead.machines.fitting.counts import fit as identify
+    from handlead.machines.machine_files.unfitted import read_unfitted_text
     from handlead.machines.toml.filing import as_it_came, plain
     from handlead.machines.toml.places import parse
 

@@ -24,7 +24,7 @@ def run(options: argparse.Namespace) -> int:
     """Work the rules out and print them; returns the exit status."""
     from pathlib import Path
 
-    from handlead.machines.documents.catalogue import find_machine
+    from handlead.machines.machine_files.catalogue import find_machine
     from handlead.machines.planning.rules import find_rules
     from handlead.machines.toml.errors import FileFault
     from handlead.viz.streams.outlet import print_json, report_fault

@@ -77,8 +77,8 @@ def _guarded(options: argparse.Namespace, path: Path, work: Any) -> int:
 
 def _fit(options: argparse.Namespace, machine: Path, seen: Path) -> int:
     from handlead.machines.documents.observations_file import read_observations
-    from handlead.machines.documents.unfitted import read_unfitted
     from handlead.machines.fitting.counts import fit, write_fit
+    from handlead.machines.machine_files.unfitted import read_unfitted
 
     unfitted = read_unfitted(machine)
     result = fit(unfitted, read_observations(seen, unfitted.machine))
@@ -88,9 +88,9 @@ def _fit(options: argparse.Namespace, machine: Path, seen: Path) -> int:
 
 
 def _fit_from(options: argparse.Namespace, seen: Path) -> int:
-    from handlead.machines.documents.catalogue import find_machine
     from handlead.machines.documents.observations_file import read_observations
     from handlead.machines.fitting.from_another import fit_from
+    from handlead.machines.machine_files.catalogue import find_machine
     from handlead.machines.toml.filing import write_text
 
     machine = find_machine(options.other)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from handlead.machines.documents.job_file import Gauging, Job
+    from handlead.machines.job_files.job_file import Gauging, Job
 
 
 def add(commands: Any) -> None:
@@ -36,7 +36,7 @@ def add(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Say how much deeper; returns the exit status."""
-    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.job_files.job_file import read_job
     from handlead.machines.measuring.going_deeper import NotMeasured, go_deeper
     from handlead.machines.toml.errors import FileFault
     from handlead.machines.toml.numbers import NumberFault
@@ -64,7 +64,7 @@ def run(options: argparse.Namespace) -> int:
 
 def gauging_of(options: argparse.Namespace, job: Job) -> Gauging | None:
     """What was typed; None where nothing was. Raises `NumberFault` in words that name the option."""
-    from handlead.machines.documents.job_file import Gauging
+    from handlead.machines.job_files.job_file import Gauging
 
     given = {name: getattr(options, name) for name in ("span", "balls", "chord", "depth", "dialled")}
     if all(value is None for name, value in given.items() if name != "dialled"):
@@ -118,7 +118,7 @@ def _sure(text: str, option: str, job: Job) -> Fraction:
 
 def _write(path: Path, gauging: Gauging, job: Job) -> None:
     """One more [[measured]] at the end of the file; all that is there stays as it is."""
-    from handlead.machines.documents.job_file import read_job_text
+    from handlead.machines.job_files.job_file import read_job_text
     from handlead.machines.toml.filing import read_text, write_text
     from handlead.machines.written.writing import measured_text
 

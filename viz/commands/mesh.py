@@ -71,7 +71,7 @@ def run(options: argparse.Namespace) -> int:
 
 def rolled_of(path: Path, options: argparse.Namespace) -> PairRolled:
     """The pair rolled as the options say. Raises `FileFault`, `NoSetup`, `NotRolled`, `NumberFault`."""
-    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.job_files.job_file import read_job
     from handlead.machines.rolling.pair_rolled import roll_pair
 
     job = read_job(path)

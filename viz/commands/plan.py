@@ -10,8 +10,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from handlead.kinematics.train.mounted import Mounted
-    from handlead.machines.documents.job_file import Job
-    from handlead.machines.documents.machine_file import Machine
+    from handlead.machines.job_files.job_file import Job
+    from handlead.machines.machine_files.machine_file import Machine
     from handlead.machines.planning.planning import Plan
 
 
@@ -126,8 +126,8 @@ def _run_jobs(options: argparse.Namespace) -> int:
 
 
 def _plan(path: Path, options: argparse.Namespace, before: Plan | None) -> Plan:
-    from handlead.machines.documents.catalogue import find_machine
-    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.job_files.job_file import read_job
+    from handlead.machines.machine_files.catalogue import find_machine
     from handlead.machines.planning.planning import plan
     from handlead.viz.streams.progress import Progress
 
@@ -141,7 +141,7 @@ def _plan(path: Path, options: argparse.Namespace, before: Plan | None) -> Plan:
 
 def _standing(job: Job, machine: Machine, options: argparse.Namespace) -> Mapping[str, Mounted] | None:
     """What stands on the machine before it is set. Raises `HandleadError` for what can't be held."""
-    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.job_files.job_file import read_job
     from handlead.machines.toml.errors import HandleadError
 
     now = read_job(options.now) if options.now else job if options.hold else None

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work
-from handlead.machines.documents.job_file import Job, read_job, read_job_text
+from handlead.machines.job_files.job_file import Job, read_job, read_job_text
 from handlead.machines.planning.planning import ASKED_FOR, SECOND_HALF, Member, Plan
 from handlead.machines.toml.errors import FileFault, Place, Unwritable
 from handlead.machines.toml.filing import keep_beside, plain, read_text, write_text

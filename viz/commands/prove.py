@@ -54,7 +54,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _prove(path: Path, *, cut: Depth | None) -> Proof:
-    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.job_files.job_file import read_job
     from handlead.machines.proving.proof import prove
     from handlead.viz.streams.outlet import progress_bar
 

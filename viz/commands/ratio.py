@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from handlead.kinematics.search.bracket import Bracket
+    from handlead.kinematics.brackets.bracket import Bracket
+    from handlead.kinematics.brackets.drawer import Drawer
     from handlead.kinematics.search.change_gears import ChangeGearSet, Found
-    from handlead.kinematics.search.drawer import Drawer
 
 #: Gears that a range in --drawer may stand for: no drawer holds more.
 _MOST_IN_A_RANGE = 500
@@ -103,7 +103,7 @@ def run_ratio(options: argparse.Namespace) -> int:
 
 
 def _asked(options: argparse.Namespace) -> _Asked:
-    from handlead.kinematics.search.drawer import Drawer
+    from handlead.kinematics.brackets.drawer import Drawer
 
     if options.jobs:
         raise ValueError("it finds gears for a ratio alone; leave the JOB out, or leave --ratio out")
@@ -122,9 +122,9 @@ def _asked(options: argparse.Namespace) -> _Asked:
 def _on_machine(
     options: argparse.Namespace, target: Fraction, listed: list[int], pairs: tuple[int, ...]
 ) -> _Asked:
-    from handlead.kinematics.search.bracket import Bracket
-    from handlead.kinematics.search.drawer import Drawer, drawer_for
-    from handlead.machines.documents.catalogue import find_machine
+    from handlead.kinematics.brackets.bracket import Bracket
+    from handlead.kinematics.brackets.drawer import Drawer, drawer_for
+    from handlead.machines.machine_files.catalogue import find_machine
     from handlead.machines.setups.drawers import drawers_of
 
     machine = find_machine(options.machine, Path.cwd())
@@ -155,8 +155,8 @@ def _search(asked: _Asked, top: int) -> Found:
 
 def _on_a_usual_bracket(one: ChangeGearSet) -> tuple[ChangeGearSet, str]:
     """The set in an order that a bracket of the usual make takes, or, where it takes none, as it is and why not."""
-    from handlead.kinematics.search.bracket import Bracket
-    from handlead.kinematics.search.mounting import Mounting
+    from handlead.kinematics.brackets.bracket import Bracket
+    from handlead.kinematics.brackets.mounting import Mounting
     from handlead.kinematics.train.mounted import Mounted
 
     bracket, why = Bracket(clearance=Fraction(_USUAL_CLEARANCE)), ""

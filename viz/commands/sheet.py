@@ -100,7 +100,7 @@ def _write(pages: list[tuple[str, Proof]], out: Path, paper: str) -> int:
 
 def _proofs(path: Path, cut: Depth | None) -> Iterator[tuple[str, Proof]]:
     """The proof for each page of a job, with the member that it is for."""
-    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.job_files.job_file import read_job
     from handlead.machines.proving.proof import prove, prove_case
 
     job = read_job(path)

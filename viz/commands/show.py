@@ -149,7 +149,7 @@ def _wrong_solid(options: argparse.Namespace, given: list[str], ending: str | No
 
 def _case(path: Path) -> Case:
     """The set-up of the job in this file. Raises `FileFault`, or `NoSetup`."""
-    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.job_files.job_file import read_job
     from handlead.machines.setups.case import Case
 
     return Case.of(read_job(path))

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from handlead.machines.documents.job_file import Job
+    from handlead.machines.job_files.job_file import Job
     from handlead.machines.tracing.diagnosis import Diagnosis
 
 
@@ -33,7 +33,7 @@ def add(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Trace the cut; returns the exit status."""
-    from handlead.machines.documents.job_file import read_job
+    from handlead.machines.job_files.job_file import read_job
     from handlead.machines.toml.errors import FileFault
     from handlead.machines.tracing.diagnosis import NOT_EXPLAINED, trace
     from handlead.viz.streams.outlet import print_json, progress_bar, report_fault
@@ -90,7 +90,7 @@ COUNT_AGAIN = "count again"
 def _answer(found: Diagnosis) -> str | None:
     """The outcome that was chosen by its number or typed in words; None at the end of input or an empty line."""
     assert found.next is not None
-    from handlead.kinematics.slips.inspections import NONE_OF_THESE, NOT_SURE
+    from handlead.kinematics.suspects.inspections import NONE_OF_THESE, NOT_SURE
     from handlead.viz.streams.outlet import tell
 
     splits = found.next.splits

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from handlead.machines.shop.buying import Buying
+from handlead.machines.buying.buying import Buying
 from handlead.viz.streams.terminal import console
 from rich.console import Console
 from rich.table import Table

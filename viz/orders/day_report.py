@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from handlead.machines.shop.changing import Changes
-from handlead.machines.shop.day import Day, Turn
+from handlead.machines.sequencing.changing import Changes
+from handlead.machines.sequencing.day import Day, Turn
 from handlead.viz.streams.terminal import console
 from rich.console import Console
 from rich.text import Text

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from handlead.machines.shop.day import Day
+from handlead.machines.sequencing.day import Day
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -30,10 +30,10 @@ def write_day(days: Sequence[Day], out: Path, paper: str = "A4") -> int:
 
 def draw_day(day: Day, paper: str = "A4", today: datetime.date | None = None) -> Iterator[Figure]:
     """The pages of one machine's day."""
-    from handlead.viz.sheet.member_words import shares_gears
     from handlead.viz.sheet.page import draw_sheet
     from handlead.viz.sheet.together import draw_together
-    from handlead.viz.sheet.words import sheet_words
+    from handlead.viz.sheet_words.member_words import shares_gears
+    from handlead.viz.sheet_words.words import sheet_words
 
     today = today or datetime.date.today()
     for number, turn in enumerate(day.turns):

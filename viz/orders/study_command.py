@@ -36,8 +36,8 @@ def add(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Study the set-up; returns the exit status."""
-    from handlead.machines.documents.job_file import read_job
-    from handlead.machines.shop.study import study
+    from handlead.machines.job_files.job_file import read_job
+    from handlead.machines.studying.study import study
     from handlead.machines.toml.errors import HandleadError
     from handlead.viz.streams.outlet import print_json, progress_bar, report_failed
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from handlead.machines.shop.draws import NO_CLASS
-from handlead.machines.shop.study import HowSure, Sureness
+from handlead.machines.studying.draws import NO_CLASS
+from handlead.machines.studying.study import HowSure, Sureness
 from handlead.machines.toml.units import height
 from handlead.viz.streams.terminal import CAUTION, console
 from rich.console import Console

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 from .crew_arguments import add_crew, crew_of
 
 if TYPE_CHECKING:
-    from handlead.machines.documents.job_file import Job
-    from handlead.machines.documents.machine_file import Machine
+    from handlead.machines.job_files.job_file import Job
+    from handlead.machines.machine_files.machine_file import Machine
+    from handlead.machines.sequencing.day import Day
     from handlead.machines.shop.crew import Crew
-    from handlead.machines.shop.day import Day
     from handlead.machines.shop.survey import Survey
     from handlead.machines.toml.errors import HandleadError
 
@@ -154,12 +154,12 @@ def _more(
     """What is asked for beyond the survey."""
     more: dict[str, Any] = {}
     if options.gears_to_get is not None:
-        from handlead.machines.shop.buying import gears_to_buy
+        from handlead.machines.buying.buying import gears_to_buy
 
         most = None if options.gears_to_get == EVERY_ORDER else options.gears_to_get
         more["gears_to_get"] = gears_to_buy(jobs, machines, most, executor=crew, found=found)
     if options.order:
-        from handlead.machines.shop.day import on_best_machines, order_of_the_day, standing_now
+        from handlead.machines.sequencing.day import on_best_machines, order_of_the_day, standing_now
 
         pairs = on_best_machines(found, jobs, machines)
         more["order"] = order_of_the_day(pairs, now=standing_now(options.now), executor=crew)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from handlead.kinematics.witness.toothed import cut_again_section
 from handlead.kinematics.work.requirement import gear_of
 from handlead.machines.blanks.witness import NotCut, setting_of
-from handlead.machines.judging.taking_up import taking_up
+from handlead.machines.judging_teeth.taking_up import taking_up
 from handlead.machines.proving.halves_checks import groove_of
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.units import dial, length

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 def plot_train(case: Case, ax: Axes | None = None) -> Axes:
     """The train diagram, levers and change gears as the set-up has them."""
-    from handlead.viz.draw import train as train_drawing
+    from handlead.viz.draw_train import train as train_drawing
 
     machine = case.job.machine
     title = f"{machine.name}: {case.job.title}"
@@ -37,8 +37,8 @@ def plot_train(case: Case, ax: Axes | None = None) -> Axes:
 
 def plot_brackets(case: Case, ax: Axes | None = None) -> Axes:
     """Every bracket of the machine to scale, two to a row. Raises `NoPicture` where it has none."""
-    from handlead.viz.draw.bracket import plot_bracket
-    from handlead.viz.draw.set_ratio import plot_set_ratio
+    from handlead.viz.draw_brackets.bracket import plot_bracket
+    from handlead.viz.draw_brackets.set_ratio import plot_set_ratio
 
     brackets = case.train.brackets
     if not brackets:
@@ -66,7 +66,7 @@ def plot_head(case: Case, ax: Axes | None = None) -> Axes:
 def plot_marks(case: Case, ax: Axes | None = None) -> Axes:
     """The blank after the light first cut, unrolled: wanted over predicted."""
     from handlead.viz.draw.witness import plot_witness
-    from handlead.viz.sheet.first_cut_words import sense_words
+    from handlead.viz.sheet_words.first_cut_words import sense_words
 
     return plot_witness(witness_of(case), ax, up=Shop.of(case).up, sense=sense_words(case))
 

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from handlead.kinematics.slips.evidence import SYMPTOMS
-from handlead.kinematics.slips.next_checks import NextCheck
-from handlead.kinematics.slips.suspects import SAME_LEAN_DEG, SAME_MISS, NearMiss, Suspect
-from handlead.machines.documents.job_file import Job
+from handlead.kinematics.suspects.next_checks import NextCheck
+from handlead.kinematics.suspects.suspects import SAME_LEAN_DEG, SAME_MISS, NearMiss, Suspect
+from handlead.machines.job_files.job_file import Job
 from handlead.machines.toml.units import length
 from handlead.machines.tracing.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, Diagnosis, trace
 from handlead.machines.tracing.seen_on_blank import USUAL_DEG

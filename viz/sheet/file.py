@@ -13,11 +13,11 @@ from handlead.machines.proving.proof import Proof
 from handlead.viz.look import look
 from handlead.viz.look.lettering import faces
 from handlead.viz.look.paper import PAPERS
+from handlead.viz.sheet_words.member_words import shares_gears
+from handlead.viz.sheet_words.words import sheet_words
 
-from .member_words import shares_gears
 from .page import draw_sheet
 from .together import draw_together
-from .words import sheet_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING
 from handlead.machines.proving.proof import Proof
 from handlead.viz.look import look
 from handlead.viz.look.paper import LINE, MARGIN, Page, largest, rows_height
+from handlead.viz.sheet_words.setting_words import BracketWords
+from handlead.viz.sheet_words.words import LOCK_OUT, SheetWords, sheet_words
 
 from .parts import (
     READ,
@@ -27,10 +29,8 @@ from .parts import (
     heading,
     see_further,
 )
-from .setting_words import BracketWords
 from .shares import CUT_ALONE, WITH_CUT, WITHOUT_CUT, Shares
 from .steps import draw_blocks
-from .words import LOCK_OUT, SheetWords, sheet_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -10,8 +10,7 @@ from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.case import face_width_mm
 from handlead.viz.look import look
 from handlead.viz.look.paper import LINE, MARGIN, Page, largest, trimmed
-
-from .words import SheetWords
+from handlead.viz.sheet_words.words import SheetWords
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -69,8 +68,8 @@ def title(page: Page, words: str) -> None:
 
 def draw_bracket(axes: Axes, link: ChangeGears) -> None:
     """The gears alone, lettered: what the full drawing says in words stands beneath, or in `show`."""
-    from handlead.viz.draw.bracket import plot_bracket
-    from handlead.viz.draw.set_ratio import plot_set_ratio
+    from handlead.viz.draw_brackets.bracket import plot_bracket
+    from handlead.viz.draw_brackets.set_ratio import plot_set_ratio
 
     if isinstance(link, SetRatio):
         plot_set_ratio(link, axes)

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 from handlead.machines.proving.proof import Proof
 from handlead.viz.look import look
 from handlead.viz.look.paper import LINE, MARGIN, Page, largest, rows_height, trimmed
+from handlead.viz.sheet_words.member_words import Line, bracket_lines, head_line, other_lines
+from handlead.viz.sheet_words.setting_words import EMPTY
+from handlead.viz.sheet_words.words import LOCK_OUT, SheetWords, sheet_words
 
-from .member_words import Line, bracket_lines, head_line, other_lines
 from .parts import cautions, draw_bracket, draw_head, draw_marks, foot, foot_height, title
-from .setting_words import EMPTY
-from .words import LOCK_OUT, SheetWords, sheet_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -20,7 +20,7 @@ from handlead.kinematics.cutting.field import axial_pass, cut_field, tangential_
 from handlead.kinematics.cutting.setting import Grid, Setting
 from handlead.kinematics.frame.blank import Field
 from handlead.kinematics.frame.motion import Motion, Phase, Position
-from handlead.kinematics.gears.wormwheel import Throat
+from handlead.kinematics.other_work.wormwheel import Throat
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

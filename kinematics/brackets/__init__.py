@@ -1,0 +1,1 @@
+"""The brackets that change gears are mounted on, and the drawer they come from."""

@@ -1,0 +1,1 @@
+"""Splines, chain wheels and worm wheels, and the racks that cut them."""

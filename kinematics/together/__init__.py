@@ -1,0 +1,1 @@
+"""Brackets filled together out of one drawer, each ratio for itself or tied to the others."""

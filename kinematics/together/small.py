@@ -1,0 +1,158 @@
+"""Every combination of ratios that hang together out of a small drawer, looked through to the last gear.
+
+From ten gears or so a bracket has some thousand sets. As rows of bits it is seen at once which of them share no gear,
+so that all combinations that serve can be listed, and where there are none it is certain. In large drawers there are
+too many, and hardly any two sets are in each other's way.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+
+import numpy as np
+from handlead.kinematics.brackets.drawer import GearSet
+from handlead.kinematics.search.change_gears import kinds
+from handlead.kinematics.search.products import spread
+from numpy.typing import NDArray
+
+from .relation import Floats, Relation, summed
+from .together import Place, Stock
+
+#: Drawers no larger than this are looked through.
+SMALL = 16
+
+#: Choices, and combinations, that are held at once at most; and different ones that are handed on.
+_MOST_AT_ONCE, _MOST_HANDED_ON = 6_000_000, 2_000
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Sets of one bracket, or choices of several: ratios, gears as bits, how many gears with idlers they take."""
+
+    ratios: list[Floats]
+    bits: Ints
+    taken: Ints
+    costs: Floats
+
+    def at(self, numbers: Ints | NDArray[np.bool_]) -> _Rows:
+        """Those with these numbers."""
+        ratios = [one[numbers] for one in self.ratios]
+        return _Rows(ratios, self.bits[numbers], self.taken[numbers], self.costs[numbers])
+
+    def beside(self, other: _Rows, room: int) -> _Rows:
+        """Every choice of one of these and one of the others that share no gear and leave enough."""
+        apart = (self.bits[:, None] & other.bits[None, :]) == 0
+        apart &= self.taken[:, None] + other.taken[None, :] <= room
+        return self.joined(other, *np.nonzero(apart))
+
+    def joined(self, other: _Rows, mine: Ints, theirs: Ints) -> _Rows:
+        """Choices of these and the others, by number."""
+        one, two = self.at(mine), other.at(theirs)
+        return _Rows(one.ratios + two.ratios, one.bits | two.bits, one.taken + two.taken, one.costs + two.costs)
+
+
+def is_small(sets: Iterable[GearSet]) -> bool:
+    """Whether the drawers hold so little that all of it can be looked through."""
+    return sum(len(one.drawer) for one in sets) <= SMALL
+
+
+def all_that_serve(
+    places: Sequence[Place], relation: Relation, stock: Stock, serving: float, beside: int
+) -> tuple[list[dict[str, Fraction]], bool]:
+    """The ratios of one or two pairs that meet the relation to a cost of `serving`, the cheapest first.
+
+    As many gears as `beside` have to be left. Whether they can be mounted isn't looked at. And whether these are all.
+    """
+    gears = [(z, one) for one in stock.sets for z in one.drawer.gears]
+    room = len(gears) - beside
+    rows = [
+        _rows(place, tuple((n, z) for n, (z, one) in enumerate(gears) if one.serves(place.name))) for place in places
+    ]
+    choices = rows[0]
+    for one in rows[1:-1]:
+        if len(choices.bits) * len(one.bits) > _MOST_AT_ONCE:
+            return [], False
+        choices = choices.beside(one, room)
+    found, complete = _meeting(places, relation, choices, rows[-1], (serving, room))
+    order = np.argsort(found.costs, kind="stable")
+    ratios = np.array([one[order] for one in found.ratios])
+    _, first = np.unique(ratios, axis=1, return_index=True)
+    first = np.sort(first)
+    handed_on = ratios[:, first[:_MOST_HANDED_ON]]
+    every = [
+        {place.name: _fraction(value) for place, value in zip(places, column, strict=True)}
+        for column in handed_on.T.tolist()
+    ]
+    return every, complete and len(first) <= _MOST_HANDED_ON
+
+
+def _meeting(
+    places: Sequence[Place], relation: Relation, choices: _Rows, last: _Rows, bounds: tuple[float, int]
+) -> tuple[_Rows, bool]:
+    """The choices, each with every set of the last bracket that makes it serve; and whether these are all."""
+    serving, room = bounds
+    last = last.at(np.argsort(last.ratios[0], kind="stable"))
+    ratios = {place.name: one for place, one in zip(places[:-1], choices.ratios, strict=True)}
+    given, _ = summed(relation.terms, ratios, places[-1].name, False)
+    divisor, _ = summed(relation.terms, ratios, places[-1].name, True)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        wanted = np.where(divisor != 0, -given / divisor, -1.0)
+    gain = np.ones_like(wanted)
+    if relation.stiffness is not None:
+        gain = np.abs(wanted * summed(relation.stiffness, ratios, "", False)[0])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        off = np.where(gain > 0, serving / gain, np.inf) * np.abs(wanted)
+    begin = np.searchsorted(last.ratios[0], wanted - off)
+    many = np.maximum(np.searchsorted(last.ratios[0], wanted + off, side="right") - begin, 0)
+    if many.sum() > _MOST_AT_ONCE:
+        return choices.at(np.zeros(0, dtype=np.int64)).joined(last, *np.zeros((2, 0), dtype=np.int64)), False
+    mine, theirs = np.repeat(np.arange(len(many)), many), spread(begin, many)
+    apart = (choices.bits[mine] & last.bits[theirs]) == 0
+    apart &= choices.taken[mine] + last.taken[theirs] <= room
+    mine, theirs = mine[apart], theirs[apart]
+    found = choices.joined(last, mine, theirs)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        costs = np.abs(last.ratios[0][theirs] / wanted[mine] - 1) * gain[mine]
+    return _Rows(found.ratios, found.bits, found.taken, found.costs + costs), True
+
+
+def _fraction(value: float) -> Fraction:
+    """The ratio of products of two gears that a float stands for: they lie farther apart than floats."""
+    return Fraction(value).limit_denominator(200**2)
+
+
+@lru_cache(maxsize=24)
+def _every_set(pairs: tuple[int, ...], fits: tuple[tuple[int, int], ...]) -> tuple[Floats, Ints, Ints]:
+    """Every set of one or two pairs out of these numbered gears: ratios, gears as bits, numbers of pairs."""
+    found = []
+    for count in pairs:
+        for tops in itertools.combinations(fits, count):
+            rest = [one for one in fits if one not in tops]
+            above, bits = math.prod(z for _, z in tops), sum(1 << n for n, _ in tops)
+            for bottoms in itertools.combinations(rest, count):
+                ratio = above / math.prod(z for _, z in bottoms)
+                found.append((ratio, bits + sum(1 << n for n, _ in bottoms), count))
+    ratios, bits_of, counts = zip(*found, strict=True) if found else ((), (), ())
+    return np.array(ratios, dtype=float), np.array(bits_of, dtype=np.int64), np.array(counts, dtype=np.int64)
+
+
+def _rows(place: Place, fits: tuple[tuple[int, int], ...]) -> _Rows:
+    """The sets of a place within its span, or for just its ratio."""
+    idlers = dict(sorted(kinds(place.pairs, place.idlers, place.turns_over), reverse=True))
+    ratios, bits, counts = _every_set(tuple(sorted(pairs for pairs in idlers if pairs < 3)), fits)
+    target = float(place.target)
+    if place.exact:
+        good = np.abs(ratios / target - 1) < 1e-12
+    else:
+        low, high = (0.0, math.inf) if place.span is None else (float(place.span[0]), float(place.span[1]))
+        good = (ratios >= low * (1 - 1e-12)) & (ratios <= high * (1 + 1e-12))
+    taken = 2 * counts + np.array([idlers.get(count, 0) for count in range(4)], dtype=np.int64)[counts]
+    costs = 0.0 * ratios if place.exact else float(place.weight) * np.abs(ratios / target - 1)
+    return _Rows([ratios[good]], bits[good], taken[good], costs[good])

@@ -1,0 +1,155 @@
+"""Which ratios can be mounted on a bracket, and gears for them, for brackets whose ratios hang together.
+
+Many choices ask for the same ratio again, and so do other spans of feed and other ways of setting the machine: what
+was found once is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import lru_cache
+
+import numpy as np
+from handlead.kinematics.brackets.drawer import Drawer, share_out
+from handlead.kinematics.search.change_gears import ChangeGearSet
+from numpy.typing import NDArray
+
+from .cheapest import Filled, Search
+from .filling import Listed, every_filling, fillings, has_any, least_work, listed
+from .tied_ratios import Given
+from .together import Place, Steps, Stock
+
+#: Ratios of a bracket that are tried on it before they are combined with others, where its drawer is no larger than so.
+_LOOKED_AT, _SMALL = 600, 50
+
+#: Sets of one ratio that are looked at on a bracket, and choices among them.
+_WAYS, _FILLINGS = 16, 500
+
+
+#: Choices of gears for the same ratios that are asked whether they leave enough for what goes beside.
+_OTHERS = 40
+
+
+@dataclass(frozen=True)
+class Leftover:
+    """Other brackets that have to be filled from what is left: how many `gears` they take at the least, and how.
+
+    `whole` gives a choice with theirs added; None where too little is left for them.
+    """
+
+    gears: int
+    whole: Callable[[Mapping[str, ChangeGearSet]], Mapping[str, ChangeGearSet] | None]
+
+
+class Mounts:
+    """The sets that give a ratio on a bracket, looked up once."""
+
+    def __init__(self, places: Sequence[Place], stock: Stock, beside: Leftover | None = None) -> None:
+        self.places, self.stock, self.beside = places, stock, beside
+        self._bare = {place.name: _bare(place) for place in places}
+        self._known = {name: _known_on(bare, stock.drawers[name]) for name, bare in self._bare.items()}
+        #: Whether a choice was given up with others for the same ratios not looked at.
+        self.cut_short = False
+
+    def on(self, place: Place, ratio: Fraction) -> Listed:
+        """The sets that give just this ratio on one bracket."""
+        return _giving(replace(self._bare[place.name], target=ratio), self.stock.drawers[place.name], _WAYS)
+
+    def mountable(self, place: Place, given: Given) -> Given:
+        """The ratios of a list that some set gives which can be mounted, as far as a look at each costs little."""
+        if len(given.ratios) > _LOOKED_AT or len(self.stock.drawers[place.name]) > _SMALL:
+            return given
+        pairs = zip(given.tops.tolist(), given.bottoms.tolist(), strict=True)
+        keep = np.array([self.is_possible(place, p, q) for p, q in pairs], dtype=bool)
+        return Given(given.tops[keep], given.bottoms[keep], given.ratios[keep], given.costs[keep])
+
+    def is_possible(self, place: Place, top: int, bottom: int) -> bool:
+        """Whether some set gives just this ratio, in its lowest terms, on a bracket that has the drawer to itself."""
+        known = self._known[place.name]
+        found = known.get((top, bottom))
+        if found is None:
+            exact = replace(self._bare[place.name], target=Fraction(top, bottom))
+            found = known[top, bottom] = has_any(exact, self.stock.drawers[place.name])
+        return found
+
+    def set_up(self, ratios: Mapping[str, Fraction], cost: float) -> Filled | None:
+        """Gears and idlers for just these ratios, all from the drawer at once; None where there are none.
+
+        Where others have to be filled beside, such as leave gears for them, and these with them.
+        """
+        if not all(self.is_possible(place, *ratios[place.name].as_integer_ratio()) for place in self.places):
+            return None
+        lists = [self.on(place, ratios[place.name]) for place in self.places]
+        if not all(one.items for one in lists):
+            return None
+        steps = Steps(_FILLINGS)
+        sets = next(iter(fillings(self.stock, lists, steps)), None)
+        if sets is None and (not all(one.complete for one in lists) or steps.ran_out):
+            best = Search(self.stock, [one.place for one in lists]).best(1, self.stock.full)
+            sets = best[0].sets if best else None
+        if sets is None:
+            return None
+        whole = sets if self.beside is None else self.beside.whole(sets) or self._leaving_enough(lists)
+        if whole is None:
+            return None
+        wanted = {name: (*one.gears, *one.idlers) for name, one in whole.items()}
+        drawn = share_out(wanted, self.stock.sets)
+        assert drawn is not None
+        return Filled(whole, cost, drawn)
+
+    def _leaving_enough(self, lists: Sequence[Listed]) -> Mapping[str, ChangeGearSet] | None:
+        """Other gears, or idlers, for the same ratios, that leave enough for those beside."""
+        assert self.beside is not None
+        steps = Steps(_FILLINGS)
+        seen: set[tuple[int, ...]] = set()
+        for sets in every_filling(self.stock, lists, steps):
+            used = tuple(sorted(z for one in sets.values() for z in (*one.gears, *one.idlers)))
+            if used in seen:
+                continue
+            seen.add(used)
+            whole = self.beside.whole(sets)
+            if whole is not None:
+                return whole
+            if len(seen) >= _OTHERS:
+                self.cut_short = True
+                return None
+        self.cut_short |= steps.ran_out or not all(one.complete for one in lists)
+        return None
+
+
+class Living:
+    """Which ratios of a list some set gives that can be mounted, looked at as they are asked for."""
+
+    def __init__(self, mounts: Mounts, place: Place, given: Given) -> None:
+        self._mounts, self._place, self._given = mounts, place, given
+        #: Of each ratio: whether it may be possible for all that is known, and whether that has been looked at.
+        self.may_be = np.ones(len(given.ratios), dtype=bool)
+        self._seen: NDArray[np.bool_] = np.zeros(len(given.ratios), dtype=bool)
+
+    def get(self, number: int) -> bool:
+        """Whether ratio `number` of the list can be mounted."""
+        if not self._seen[number]:
+            self._seen[number] = True
+            ratio = int(self._given.tops[number]), int(self._given.bottoms[number])
+            self.may_be[number] = self._mounts.is_possible(self._place, *ratio)
+        return bool(self.may_be[number])
+
+
+def _bare(place: Place) -> Place:
+    """The bracket that is to give one ratio exactly, whatever it is asked for otherwise."""
+    pairs = tuple(pairs for pairs in place.pairs if pairs < 3)
+    return replace(place, target=Fraction(1), exact=True, span=None, pairs=pairs)
+
+
+@lru_cache(maxsize=64)
+def _known_on(bare: Place, drawer: Drawer) -> dict[tuple[int, int], bool]:
+    """Of a bracket with this drawer, whether a ratio can be mounted, for those that were asked for so far."""
+    return {}
+
+
+@lru_cache(maxsize=3_000)
+def _giving(exact: Place, drawer: Drawer, most: int) -> Listed:
+    """The sets out of a drawer that give just the ratio of a place."""
+    return listed(exact, drawer, least_work, most)

@@ -1,0 +1,1 @@
+"""Which gears to get for a pile of orders, proved least."""

@@ -1,0 +1,1 @@
+"""In which order a pile changes over quickest."""

@@ -1,0 +1,249 @@
+"""The order of the day: in which order jobs follow one another on each machine, and with which set-ups."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from handlead.kinematics.train.setup import Setup
+from handlead.machines.job_files.job_file import Job, read_job
+from handlead.machines.machine_files.machine_file import Machine
+from handlead.machines.proving.proof import Proof
+from handlead.machines.shop.crew import Crew, each_done
+from handlead.machines.shop.survey import Survey
+from handlead.machines.toml.errors import HandleadError
+
+from .changing import Changes, Standing, changes, times_of
+from .variants import Bench, Candidates, candidates, variants
+
+#: Set-ups of each member that are chosen from; fewer where there are many members.
+_MOST_SETUPS, _SETUPS_IN_ALL, _LEAST_SETUPS = 24, 300, 4
+
+#: Rounds in which a chosen set-up that isn't as wanted is struck out.
+_MOST_ROUNDS = 5
+
+
+@dataclass(frozen=True)
+class Turn:
+    """One member's turn: its set-up, proved, and what is changed for it; `minutes` is what that takes."""
+
+    title: str
+    job: str
+    member: str
+    proof: Proof
+    changes: Changes
+    minutes: Fraction
+
+    @property
+    def setup(self) -> Setup:
+        """The set-up."""
+        return self.proof.case.setup
+
+    def as_json(self) -> dict[str, Any]:
+        """The turn as plain values."""
+        return {
+            "job": self.job,
+            "title": self.title,
+            "member": self.member,
+            "change": {
+                name: {"gears": list(one.gears), "idlers": list(one.idlers)}
+                for name, one in self.setup.change.items()
+            },
+            "levers": dict(self.setup.levers),
+            "changes": self.changes.as_json(),
+            "minutes": float(self.minutes),
+        }
+
+
+@dataclass(frozen=True)
+class Day:
+    """The turns on one machine in their order.
+
+    `bound` is the least that changing over could take with the set-ups that were chosen from, `as_given` what it takes
+    in the order in which the jobs were given, each with the set-up that `plan` puts first. `is_whole` where no set-up
+    of the planned ratios was left out of the choice; `left_out` are members without a set-up, each with why.
+    """
+
+    machine: Machine
+    turns: tuple[Turn, ...]
+    bound: float
+    as_given: Fraction
+    is_whole: bool
+    left_out: tuple[tuple[str, str], ...] = ()
+
+    @cached_property
+    def minutes(self) -> Fraction:
+        """What all changing over takes."""
+        return sum((turn.minutes for turn in self.turns), Fraction(0))
+
+    @property
+    def is_proved(self) -> bool:
+        """Whether no order of these jobs, with the set-ups that were chosen from, takes less."""
+        return float(self.minutes) <= self.bound + 1e-6
+
+    def moved(self, bracket: str) -> int:
+        """How many gears are taken off or put on a bracket over the day, beginning after the first job."""
+        pairs = zip(self.turns, self.turns[1:], strict=False)
+        each = ((one.setup.change.get(bracket), other.setup.change.get(bracket)) for one, other in pairs)
+        return sum(_moved(old, new) for old, new in each)
+
+    def as_json(self) -> dict[str, Any]:
+        """The day as plain values."""
+        return {
+            "machine": self.machine.name,
+            "minutes": float(self.minutes),
+            "bound_minutes": self.bound,
+            "proved": self.is_proved,
+            "every_set_up_looked_at": self.is_whole,
+            "as_given_minutes": float(self.as_given),
+            "turns": [turn.as_json() for turn in self.turns],
+            "left_out": [{"title": title, "why": why} for title, why in self.left_out],
+        }
+
+
+def _moved(old: Any, new: Any) -> int:
+    found = changes(Standing({"": old} if old else {}), Standing({"": new} if new else {}))
+    return found.gear_off + found.gear_on
+
+
+def order_of_the_day(
+    pairs: Sequence[tuple[Job, Machine]], *,
+    now: Mapping[str, Standing] | None = None, executor: Executor | Crew | None = None,
+) -> tuple[Day, ...]:  # fmt: skip
+    """The order of these jobs on their machines, one day for each machine.
+
+    `pairs` hold each job with the machine that is to cut it; `now` says by a machine's name what stands on it.
+    """
+    found = dict(each_done(candidates, pairs, executor))
+    machines = {machine.digest: machine for _, machine in pairs}
+    return tuple(
+        _day(
+            machine,
+            [one for at, (_, on) in enumerate(pairs) if on.digest == digest for one in found[at]],
+            (now or {}).get(machine.name) or Standing.bare(machine),
+        )
+        for digest, machine in machines.items()
+    )
+
+
+def _day(machine: Machine, members: Sequence[Candidates], start: Standing) -> Day:
+    can = [one for one in members if one.setups]
+    left_out = tuple((one.title, one.why) for one in members if not one.setups)
+    if not can:
+        return Day(machine, (), 0.0, Fraction(0), True, left_out)
+    struck: set[tuple[int, Setup]] = set()
+    for _ in range(_MOST_ROUNDS):
+        choices, whole = _choices(can, start, struck)
+        picks, bound = _best(can, choices, start, machine)
+        proofs = [can[member].prove(setup) for member, setup in picks]
+        wrong = [pick for pick, proof in zip(picks, proofs, strict=True) if not proof.is_as_wanted]
+        if not wrong:
+            return Day(
+                machine,
+                _turns(can, picks, proofs, start),
+                bound,
+                _as_given(can, start, machine),
+                whole,
+                left_out,
+            )
+        struck.update(wrong)
+    raise HandleadError(f"{machine.name}: no order could be proved of the set-ups that were chosen from")
+
+
+def _choices(
+    members: Sequence[Candidates], start: Standing, struck: set[tuple[int, Setup]]
+) -> tuple[list[list[Setup]], bool]:
+    """For each member the set-ups that are chosen from, and whether none was left out."""
+    most = max(_LEAST_SETUPS, min(_MOST_SETUPS, _SETUPS_IN_ALL // len(members)))
+    benches = [Bench.of(one) for one in members]
+    now = Bench({name: [mounted] for name, mounted in start.change.items()})
+    choices, whole = [], True
+    for at, one in enumerate(members):
+        others = [now, *benches[:at], *benches[at + 1 :]]
+        found, complete = variants(one, others, most)
+        choices.append([setup for setup in found if (at, setup) not in struck] or list(one.setups[:1]))
+        whole = whole and complete
+    return choices, whole
+
+
+def _best(
+    members: Sequence[Candidates], choices: Sequence[Sequence[Setup]], start: Standing, machine: Machine
+) -> tuple[list[tuple[int, Setup]], float]:
+    """The order with the set-up of each, and the least that it could cost."""
+    import numpy as np
+
+    from .sequence import Costs, best_route
+
+    times = times_of(machine)
+    rows = [(at, setup) for at, each in enumerate(choices) for setup in each]
+    stand = [Standing.of(members[at].job, setup, machine) for at, setup in rows]
+    between = np.zeros((len(rows), len(rows)))
+    for one, (at, _) in enumerate(rows):
+        for other, (to, _) in enumerate(rows):
+            if at != to:
+                between[one, other] = changes(stand[one], stand[other]).minutes(times)
+    first = np.array([float(changes(start, each).minutes(times)) for each in stand])
+    route = best_route(Costs(first, between, np.array([at for at, _ in rows])))
+    return [(at, choices[at][pick]) for at, pick in route.picks], route.bound
+
+
+def _turns(
+    members: Sequence[Candidates],
+    picks: Sequence[tuple[int, Setup]],
+    proofs: Sequence[Proof],
+    start: Standing,
+) -> tuple[Turn, ...]:
+    turns, before = [], start
+    for (at, setup), proof in zip(picks, proofs, strict=True):
+        one = members[at]
+        after = Standing.of(one.job, setup, one.machine)
+        done = changes(before, after)
+        turns.append(
+            Turn(one.title, one.job.path, one.member, proof, done, done.minutes(times_of(one.machine)))
+        )
+        before = after
+    return tuple(turns)
+
+
+def _as_given(members: Sequence[Candidates], start: Standing, machine: Machine) -> Fraction:
+    """What changing over takes in the order given, with the set-ups that were planned first."""
+    before, total, times = start, Fraction(0), times_of(machine)
+    for one in members:
+        after = Standing.of(one.job, one.setups[0], machine)
+        total += changes(before, after).minutes(times)
+        before = after
+    return total
+
+
+def on_best_machines(
+    found: Survey, jobs: Sequence[Job], machines: Sequence[Machine] = ()
+) -> list[tuple[Job, Machine]]:
+    """Each job that can be cut with the machine that a survey put first for it."""
+    by_name = {machine.name: machine for machine in (*(job.machine for job in jobs), *machines)}
+    best = found.best
+    return [(job, by_name[row.machine]) for job in jobs if (row := best[job.path]) is not None]
+
+
+def standing_now(paths: Iterable[Path]) -> dict[str, Standing]:
+    """What stands on machines now, by their names, from job files that have been set up there.
+
+    Raises `HandleadError` for a job without a set-up, and for two on one machine.
+    """
+    found: dict[str, Standing] = {}
+    for path in paths:
+        job = read_job(path)
+        if job.setup is None:
+            raise HandleadError(
+                f"{path}: it has no [setup], so it can't be what stands on {job.machine.name} now"
+            )
+        if job.machine.name in found:
+            raise HandleadError(
+                f"{path}: another job stands on {job.machine.name} already. Name one for each machine"
+            )
+        found[job.machine.name] = Standing.of(job, job.setup, job.machine)
+    return found

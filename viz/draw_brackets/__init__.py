@@ -1,0 +1,1 @@
+"""Brackets drawn to scale, and what is said beside the gears."""

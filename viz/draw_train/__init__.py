@@ -1,0 +1,1 @@
+"""The drive train as a drawing."""
