@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from handlead.kinematics.law.outcome import Outcome
 from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.setup import Setup
+from handlead.kinematics.work.requirement import Work
 from handlead.machines.setups.case import Case, cuts_wanted, helix_slope_um
 from handlead.machines.setups.drawers import gears_left
 from handlead.machines.setups.mending import refusal
@@ -125,6 +126,17 @@ def told(outcome: Outcome | None, units: str, case: Case) -> tuple[str, str, str
         return f"about {outcome.teeth}, spaces don't meet", "", ""
     hand = outcome.hand.word if outcome.hand else "straight"
     work = case.job.work
-    near = outcome.teeth == work.teeth and (outcome.hand or None) == (work.hand if work.is_helical else None)
-    slope = deviation(helix_slope_um(work, outcome), units) if near and work.kind != "worm wheel" else ""
-    return f"{outcome.teeth} teeth", hand, slope
+    if work.kind == "worm wheel":
+        return f"{outcome.teeth} teeth", hand, ""
+    apart = _apart(work, outcome)
+    return f"{outcome.teeth} teeth", hand, apart or deviation(helix_slope_um(work, outcome), units)
+
+
+def _apart(work: Work, outcome: Outcome) -> str:
+    """Why nothing can be told of the flanks against the drawing's; "" where it can."""
+    wanted = work.hand if work.is_helical else None
+    if outcome.teeth != work.teeth:
+        return "another count: no deviation to tell"
+    if outcome.hand == wanted:
+        return ""
+    return "the other hand: no deviation to tell" if outcome.hand and wanted else "another lean: no deviation to tell"

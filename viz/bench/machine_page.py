@@ -4,7 +4,7 @@ asks for next."""
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
@@ -173,13 +173,40 @@ def view(desk: MachineDesk) -> dict[str, Any]:
         "sets": [{key: shown(one.get(key)) for key in ("name", "fits", "teeth")} for one in sets],
         "limits": [(key.name, shown(limits.get(key.name)), key.meaning) for key in LIMITS.keys],
         "shafts": _rows(values.get("shafts")), "slides": _rows(values.get("slides")),
-        "levers": _rows(values.get("levers")), "ends": _rows(values.get("ends")), "drives": _rows(values.get("drives")),
+        "levers": _told(values.get("levers"), _lever), "ends": _told(values.get("ends"), _end),
+        "drives": _told(values.get("drives"), _drive),
         "others": others, "loose": desk.loose(), "counted": counted(desk),
     }  # fmt: skip
 
 
 def _rows(value: Any) -> list[tuple[str, str]]:
     return [(str(key), shown(each)) for key, each in value.items()] if isinstance(value, Mapping) else []
+
+
+def _told(value: Any, words: Callable[[Mapping[str, Any]], str]) -> list[tuple[str, str]]:
+    """Tables by their names, each in words; one that isn't a table yet as it stands."""
+    if not isinstance(value, Mapping):
+        return []
+    return [(str(key), words(each) if isinstance(each, Mapping) else shown(each)) for key, each in value.items()]
+
+
+def _lever(lever: Mapping[str, Any]) -> str:
+    positions = lever.get("positions")
+    if not isinstance(positions, Mapping):
+        return shown(lever)
+    normal = lever.get("normal")
+    return "; ".join(
+        f"{name}{' (normal)' if name == normal else ''} puts {shown(states)}" for name, states in positions.items()
+    )
+
+
+def _end(end: Mapping[str, Any]) -> str:
+    return f"{shown(end.get('part'))}; positive is {shown(end.get('positive')) or 'not said'}"
+
+
+def _drive(drive: Mapping[str, Any]) -> str:
+    rpm = f" at {shown(drive['rpm'])} a minute" if "rpm" in drive else ""
+    return f"turns {shown(drive.get('shaft'))}{rpm}"
 
 
 # ---------------------------------------------------------------- counting

@@ -23,6 +23,7 @@ from . import desk as desks
 from . import fields
 from .desk import Desk
 from .drawings import bracket_view, head_view, strips
+from .history import found_before, measured_before
 
 #: The parts of a job's page in the order of the work, each with its heading.
 PARTS = {
@@ -199,14 +200,14 @@ def _light(desk: Desk) -> dict[str, Any]:
 def _found(desk: Desk) -> dict[str, Any]:
     first, more = fields.fields_of("seen", desk.values, desk.drafts, desk.errors, desk.units)
     checks = desk.job.seen.checks if desk.job and desk.job.seen else ()
-    return {"first": first, "more": more, "checks": checks}
+    return {"first": first, "more": more, "checks": checks, "before": found_before(desk)}
 
 
 def _deeper(desk: Desk) -> dict[str, Any]:
     from handlead.machines.measuring.going_deeper import NotMeasured, go_deeper
 
     if desk.job is None or desk.case is None:
-        return {"sizes": None, "found": None, "rows": (), "headline": ""}
+        return {"sizes": None, "found": None, "rows": (), "headline": "", "before": ()}
     sizes, units = part_sizes(desk.case), desk.units
     try:
         found = go_deeper(desk.job) if desk.job.measured else None
@@ -216,7 +217,8 @@ def _deeper(desk: Desk) -> dict[str, Any]:
         (each.what, length(each.found, units), length(each.wanted, units), length(then, units))
         for each, (_, then) in zip(found.measures, found.then, strict=True)
     )  # fmt: skip
-    return {"sizes": sizes, "found": found, "rows": rows, "headline": headline(found) if found else ""}
+    return {"sizes": sizes, "found": found, "rows": rows, "headline": headline(found) if found else "",
+            "before": measured_before(desk)}  # fmt: skip
 
 
 def _versions(desk: Desk) -> dict[str, Any]:

@@ -23,9 +23,11 @@ from .versions import Versions, text_or_none
 #: The readings that the page asks for: their path in the file, and what they are called.
 READINGS: Mapping[str, str] = {
     "teeth": "teeth", "hand": "lean to the", "wear": "how it looks", "face_width": "face width",
-    "outside_diameter": "outside diameter", "root_diameter": "over the bottoms", "lean": "lean at the outside, degrees",
-    "lead": "lead", "span.0.teeth": "span over teeth", "span.0.length": "reads", "span.1.teeth": "and over teeth",
-    "span.1.length": "reads", "balls.0.diameter": "balls or pins of", "balls.0.over": "size over two",
+    "outside_diameter": "outside diameter", "root_diameter": "diameter at the roots",
+    "lean": "lean at the outside, degrees", "lead": "lead",
+    "span.0.teeth": "span over how many teeth", "span.0.length": "that span reads",
+    "span.1.teeth": "second span, over teeth", "span.1.length": "second span reads",
+    "balls.0.diameter": "diameter of balls or pins", "balls.0.over": "size over two of them",
     "mate.teeth": "teeth of its mate", "mate.centre_distance": "centres of the pair",
 }  # fmt: skip
 

@@ -256,7 +256,8 @@ def _entry(folder: Path, name: str) -> ShelfEntry | None:
         if b'"job/' in head:
             return _job_entry(read_job(path, name), name)
     except FileFault as fault:
-        return ShelfEntry(name, "unusable", str(fault.complaints[0]))
+        kind = "begun" if b'"machine/' in head else "unusable"
+        return ShelfEntry(name, kind, str(fault.complaints[0]))
     return ShelfEntry(name, "other", name)
 
 

@@ -181,5 +181,5 @@ def window(chromium: Any) -> Iterator[Callable[..., Window]]:
     yield new
     for one in opened:
         one.page.close()
-    told = [said for one in opened for said in one.complaints if "ERR_CONNECTION_" not in said]
+    told = [said for one in opened for said in one.complaints if "ERR_CONNECTION_" not in said and "closed before" not in said]
     assert not [said for said in told if "status of 4" not in said], told

@@ -177,3 +177,4 @@ def test_measures_say_how_much_deeper_and_are_kept_with_their_day(fresh, window)
     job = machines.read_job(fresh.folder / INCH)
     assert len(job.measured) == 1 and job.measured[0].date
     assert f"{machines.go_deeper(job).deeper / 25.4:.4f} in DEEPER" in one.page.inner_text("#deeper-said")
+    assert "depth 0.2" in (one.page.text_content("#measured-before") or "")

@@ -136,7 +136,7 @@ async function plan() {
     const html = await (await ask("/plan/" + job, asked)).text();
     done = true;
     $("planned").innerHTML = html;
-    $("plan-said").textContent = `All of the drawers searched: ${seconds()} s.`;
+    $("plan-said").textContent = seconds() ? `Searched to the end in ${seconds()} s.` : "Searched to the end.";
   } catch (fault) { done = true; $("planned").textContent = fault.message; } finally { $("plan-go").disabled = false; }
 }
 

@@ -78,10 +78,14 @@
     camera.up.set(0, 0, 1);
     const hob = hobPart.children[0].geometry;
     hob.computeBoundingSphere();
-    const far = 2.3 * (Math.max(told.radius, told.face) + 0.75 * hob.boundingSphere.radius);
+    // Work and hob both in sight: from the far side of the one to the far side of the other, and the hob's whole length.
+    hob.computeBoundingBox();
+    const right = told.pose[0][3] + hob.boundingBox.max.x;
+    const half = Math.max((right + told.radius) / 2, 0.9 * hob.boundingSphere.radius, told.face);
+    const far = 2.2 * half;
     camera.position.set(far * 0.75, -far * 0.85, far * 0.75 + told.face / 2);
     controls = new THREE.OrbitControls(camera, renderer.domElement);
-    controls.target.set(told.radius * 0.45, 0, told.face / 2);
+    controls.target.set((right - told.radius) / 2, 0, told.face / 2);
     turns = 0; last = performance.now(); runs = true;
     const run = document.getElementById("gear-run");
     run.hidden = false;
