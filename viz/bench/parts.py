@@ -83,11 +83,11 @@ def _drawing(desk: Desk) -> dict[str, Any]:
 
 
 def _elsewhere(desk: Desk) -> tuple[str, ...]:
-    """What is wrong at no field that the page shows."""
+    """What is wrong at no field that the page shows; of a job just begun not that its tables aren't there yet."""
     shown = {f"{table}.{key}" for table, both in fields.SHOWN.items() for keys in both for key in keys}
     sizes = {f"{table}.{key}" for table in ("work", "hob", "mate") for key in TOOTH_SIZES}
     return tuple(f"{path}: {words}" if path else words for path, told in desk.errors.items()
-                 if path not in shown | sizes for words in told)  # fmt: skip
+                 if path not in shown | sizes and (desk.exists or path != "format") for words in told)  # fmt: skip
 
 
 def _sizes(desk: Desk) -> tuple[tuple[str, str], ...]:

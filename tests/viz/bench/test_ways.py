@@ -21,6 +21,9 @@ def test_from_an_empty_folder_to_a_sheet_for_a_pair(tmp_path, window):
         one.page.select_option("#new-machine", "corvane-7")
         one.page.click("#new-go")
         one.settled()
+        # A page that was only just opened asks for the drawing, and speaks of no file.
+        assert "Enter what the drawing says" in one.page.inner_text("#verdict")
+        assert "[work]" not in one.page.inner_text("#part-drawing")
         for key, value in (("work-teeth", "23"), ("work-size", "3"), ("work-helix-angle", "22d"), ("work-face-width", "35"),
                            ("mate-teeth", "74"), ("hob-size", "3"), ("hob-lead-angle", "2d 9m"), ("hob-diameter", "80"),
                            ("hob-outside-diameter", "87.5"), ("hob-gashes", "10")):  # fmt: skip

@@ -82,7 +82,7 @@
     hob.computeBoundingBox();
     const right = told.pose[0][3] + hob.boundingBox.max.x;
     const half = Math.max((right + told.radius) / 2, 0.9 * hob.boundingSphere.radius, told.face);
-    const far = 2.2 * half;
+    const far = 3 * half;
     camera.position.set(far * 0.75, -far * 0.85, far * 0.75 + told.face / 2);
     controls = new THREE.OrbitControls(camera, renderer.domElement);
     controls.target.set((right - told.radius) / 2, 0, told.face / 2);
