@@ -1,0 +1,1 @@
+"""What is measured on a finished gear, taken apart into waves of exactly known orders."""
