@@ -300,6 +300,8 @@ class _Sheet:
         depth = words.light_depth
         is_touch = self.proof.case.job.work.kind == "worm wheel"
         how = f"LIGHT CUT: TOUCH, {depth}, FEED OFF" if is_touch else f"THE LIGHT FIRST CUT: {depth}, SLIDE FEED ON"
+        if self.proof.case.job.toothed is not None:
+            how = "THE FIRST CUT: ONLY BRIGHTEN THE BLUE ON BOTH FLANKS"
         page.text(MARGIN, y + 1.5, how, largest(how, column, 10), bold=True)
         top = y + 7.5
         # With room enough the marks stand under the words, else beside them.

@@ -51,7 +51,8 @@ def first_cut_rows(proof: Proof) -> Rows:
     work = proof.case.job.work
     marks = wanted_marks(work)
     lean = f"to the {marks.hand.word.upper()} going up" if marks.hand else "straight along the axis"
-    rows: Rows = [("count", f"{marks.count} marks"), ("marks lean", lean)]
+    what = "marks" if proof.case.job.toothed is None else "spaces"
+    rows: Rows = [("count", f"{marks.count} {what}"), ("marks lean", lean)]
     if marks.hand:
         where = "" if work.kind == "worm wheel" else "at the outside"
         rows.append((where, f"by {lean_text(marks.lean_deg)}"))

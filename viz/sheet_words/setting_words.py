@@ -151,9 +151,7 @@ def running_rows(proof: Proof) -> list[_Row]:
     rows += [(*row, False) for row in _counted(proof, opened)]
     rows += [(*row, True) for row in _stops(proof, cycle)]
     rows += [(*row, True) for row in _blank_of_wheel(case)]
-    depth = "BY CENTRES ALONE" if case.sizes.throat else _dialled(cycle, units)
-    depth = depth or ("SEE THE DRAWING" if case.sizes.wanting else "NONE")
-    rows.append((_depth_label(case), depth, True))
+    rows.append((_depth_label(case), _depth_said(case, cycle), True))
     rows += [(*row, True) for row in _centres(case)]
     return rows + [(*row, True) for row in _return(case, opened)]
 
@@ -189,6 +187,13 @@ def _clear_first(case: Case) -> str:
     clearing = how_to_draw_clear(case)
     back = ", ".join(f"{lever} {position.upper()} again" for lever, position in clearing.stands.items())
     return f"HOB CLEAR FIRST, {clearing.how}{back and f', {back}'}"
+
+
+def _depth_said(case: Case, cycle: CutCycle) -> str:
+    if case.job.toothed is not None:
+        return "BY ITS STOCK: SEE TAKING UP"
+    depth = "BY CENTRES ALONE" if case.sizes.throat else _dialled(cycle, case.job.units)
+    return depth or ("SEE THE DRAWING" if case.sizes.wanting else "NONE")
 
 
 def _depth_label(case: Case) -> str:

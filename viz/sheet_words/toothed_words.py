@@ -1,7 +1,8 @@
-"""Taking up work that is toothed already, on the sheet: the steps with this machine's levers, and how far each may "
-"be off."""
+"""Taking up work that is toothed already, on the sheet: this machine's levers, and how far each step may be off."""
 
 from __future__ import annotations
+
+import math
 
 from handlead.machines.judging_teeth.taking_up import TakingUp, gear_steps
 from handlead.machines.keys.toothed_keys import FLANKS
@@ -103,7 +104,7 @@ def _missed(found: TakingUp, off: float, lands: int, thinnest: float) -> str:
         if lands
         else "no tooth is left at the reference circle"
     )
-    pitches = off / (3.141592653589793 * found.gear.reference_diameter / teeth)
+    pitches = off / (math.pi * found.gear.reference_diameter / teeth)
     part = {0.25: "a quarter", 0.5: "half"}.get(round(pitches, 3), f"{pitches:.2f}")
     return (
         f"If it wasn't found: {part} of a pitch off ({length(off, units)}), run to depth in simulation, {what}, "

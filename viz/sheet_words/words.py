@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from handlead.machines.proving.proof import Proof
+from handlead.machines.setups.case import Case
 from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.units import dial
 from handlead.viz.look.shop import Shop
@@ -60,6 +61,11 @@ BY_CENTRES = (
 
 TOUCHED = (
     "TOUCH at mid-face, dial to 0, out, to START from beyond. Blank not as said: depth ± half the difference.",
+)
+
+TAKEN_UP = (
+    "Teeth are there: find their spaces as under TAKING UP. No touch on the outside counts, and nothing goes deeper before "
+    "the blue is bright on both flanks.",
 )
 
 BETWEEN_CUTS = (
@@ -151,9 +157,16 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
                 *measures_block(proof)],
         at_the_head=AT_THE_HEAD,
         at_the_levers=AT_THE_LEVERS,
-        at_the_hob=AT_THE_HOB + (BY_CENTRES if case.sizes.throat else TOUCHED) + BETWEEN_CUTS + ABOVE_ALL,
+        at_the_hob=AT_THE_HOB + _where_it_begins(case) + BETWEEN_CUTS + ABOVE_ALL,
         source=_source(proof, today),
     )
+
+
+def _where_it_begins(case: Case) -> tuple[str, ...]:
+    """From what the depth is counted."""
+    if case.job.toothed is not None:
+        return TAKEN_UP
+    return BY_CENTRES if case.sizes.throat else TOUCHED
 
 
 def _findings(proof: Proof, severity: str) -> list[str]:
