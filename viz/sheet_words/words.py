@@ -64,8 +64,8 @@ TOUCHED = (
 )
 
 TAKEN_UP = (
-    "Teeth are there: find their spaces as under TAKING UP. No touch on the outside counts, and nothing goes deeper before "
-    "the blue is bright on both flanks.",
+    "Teeth are there: find their spaces as under TAKING UP. No touch on the outside counts, and no cut goes deeper "
+    "before the blue is bright on both flanks.",
 )
 
 BETWEEN_CUTS = (
