@@ -81,12 +81,16 @@ class StraightSpline:
 
     @property
     def least_rolling_diameter(self) -> float:
-        """Smallest circle on which a hob can roll and still cut the side of the key to its top.
+        """Smallest circle on which a hob can roll, in mm, and still cut the side of the key from its foot to its top.
 
-        √(D² − 0.75·B²): own derivation, below it the rack's profile runs back on itself; the same
-        formula stands in handbooks of hob design (from memory).
+        For the top √(D² − 0.75·B²): own derivation, below it the rack's profile runs back on itself; the same formula
+        stands in handbooks of hob design (from memory). For the foot r + √(r² − (B/2)²), r being half the minor
+        diameter: below it no point of the rack comes as deep on the side (own derivation, see `foot_place`); it counts
+        only where few wide keys are low.
         """
-        return math.sqrt(self.major_diameter**2 - 0.75 * self.key_width**2)
+        root, half = self.minor_diameter / 2, self.key_width / 2
+        to_the_top = math.sqrt(self.major_diameter**2 - 0.75 * self.key_width**2)
+        return max(to_the_top, root + math.sqrt(root**2 - half**2))
 
     @property
     def depth(self) -> float:
@@ -104,7 +108,8 @@ class StraightSpline:
     def foot_place(self, rolling_radius: float) -> float:
         """The same where the rack is as deep as the minor diameter asks: s·(s − B/2)/r is that depth."""
         half = self.key_width / 2
-        return (half + math.sqrt(half**2 + 4 * rolling_radius * (rolling_radius - self.minor_diameter / 2))) / 2
+        deep = rolling_radius * (rolling_radius - self.minor_diameter / 2)
+        return (half + math.sqrt(max(half**2 + 4 * deep, 0.0))) / 2
 
 
 @dataclass(frozen=True)

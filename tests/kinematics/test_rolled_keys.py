@@ -75,6 +75,13 @@ def test_key_fillets_and_bottom_make_up_the_pitch(keys, part, deep, roll):
     assert foot + high.bottom / (minor / 2) == pytest.approx(2 * math.pi / keys)
 
 
+def test_few_wide_keys_that_are_low_are_cut_to_their_feet_by_the_least_circle():
+    """4 keys of 31.5 on 50 to 52: the tops alone would let a hob roll on 44.3, where nothing of it reaches the foot."""
+    spline = StraightSpline(4, 50.0, 52.05, 31.49)
+    assert spline.least_rolling_diameter == pytest.approx(25 + math.sqrt(25**2 - 15.745**2))
+    assert RolledKeys.of(spline, spline.least_rolling_diameter).foot_width >= spline.key_width
+
+
 def test_a_hob_that_rolls_too_far_in_cannot_cut_the_sides_to_their_tops():
     spline = StraightSpline(8, 36, 42, 7)
     with pytest.raises(ValueError, match="rolling diameter"):
