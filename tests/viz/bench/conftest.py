@@ -141,7 +141,9 @@ class Window:
 
     def settled(self) -> Window:
         """Until every part has come and the verdict stands."""
-        wait_until(lambda: self.page.evaluate("() => busy.then(() => !!document.getElementById('part-setup').dataset.html)"))
+        self.page.wait_for_load_state("load")  # the page's own script runs once its text is there
+        came = "() => typeof busy !== 'undefined' && busy.then(() => !!document.getElementById('part-setup').dataset.html)"
+        wait_until(lambda: self.page.evaluate(came))
         return self
 
     def verdict(self) -> str:
