@@ -183,5 +183,6 @@ def window(chromium: Any) -> Iterator[Callable[..., Window]]:
     yield new
     for one in opened:
         one.page.close()
-    told = [said for one in opened for said in one.complaints if "ERR_CONNECTION_" not in said and "closed before" not in said]
+    stopped = ("ERR_CONNECTION_", "ERR_SOCKET_NOT_CONNECTED", "ERR_EMPTY_RESPONSE", "closed before")  # the server was
+    told = [said for one in opened for said in one.complaints if not any(each in said for each in stopped)]
     assert not [said for said in told if "status of 4" not in said], told
