@@ -41,8 +41,7 @@ class NominalFlank:
     @property
     def twist(self) -> float:
         """Turn of the tooth about the axis per mm of height, in radians, right hand positive."""
-        lead = self.gear.lead
-        return 0.0 if lead is None or self.gear.hand is None else TURN * self.gear.hand.value / lead
+        return self.gear.twist
 
     @property
     def pressure_angle(self) -> float:

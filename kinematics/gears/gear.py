@@ -250,6 +250,11 @@ class Gear:
         return self.module_n * (self.rack.addendum + self.rack.dedendum)
 
     @property
+    def twist(self) -> float:
+        """Turn of the tooth about the axis per mm of height, in radians, right hand positive; 0 for straight teeth."""
+        return 0.0 if self.lead is None or self.hand is None else 2 * math.pi * self.hand.value / self.lead
+
+    @property
     def lead(self) -> float | None:
         """Travel along the axis in which a tooth goes once round, in mm; None for a spur gear."""
         return None if self.hand is None else lead(self.module_n, self.teeth, self.helix_angle_deg)

@@ -100,8 +100,7 @@ class CutGear:
     @property
     def twist(self) -> float:
         """Turn of the tooth about the axis per mm of height, in radians, right hand positive."""
-        lead = self.gear.lead
-        return 0.0 if lead is None or self.gear.hand is None else TURN * self.gear.hand.value / lead
+        return self.gear.twist
 
     def reaches(self, side: int) -> tuple[float, float]:
         """Lengths of roll between which the flank on this side was looked at, in mm."""
