@@ -116,7 +116,7 @@ def _page(browser: object, process: subprocess.Popen[str], url: str, taps: int) 
 
 
 def _search(folder: Path, jobs: int) -> None:
-    from handlead.viz.bench.shelf import Shelf
+    from handlead.viz.bench_files.shelf import Shelf
 
     text = (ROOT / "scenarios" / "08-inch-winch" / "job.toml").read_text()
     many = folder / "many"

@@ -21,10 +21,10 @@ from handlead.machines.setups.case import Case
 from handlead.machines.toml.errors import FileFault, HandleadError, NoSetup
 from handlead.machines.toml.filing import plain, write_text
 from handlead.machines.written.rewriting import with_setup
+from handlead.viz.bench_files.shelf import Shelf
+from handlead.viz.bench_files.versions import Drafts, Version, Versions, digest_of, text_or_none
 
 from . import fields
-from .shelf import Shelf
-from .versions import Drafts, Version, Versions, digest_of, text_or_none
 
 
 class Elsewhere(HandleadError):

@@ -16,12 +16,12 @@ from handlead.machines.toml.filing import as_it_came, plain
 from handlead.machines.toml.numbers import NumberFault
 from handlead.machines.written.rewriting import with_setup
 from handlead.machines.written.writing import measured_text
+from handlead.viz.bench_files.versions import Drafts
 
 from . import desk as desks
 from . import fields
 from .choices import at_place
 from .desk import Desk
-from .versions import Drafts
 from .work import corrected
 
 What = Mapping[str, Any]

@@ -14,13 +14,13 @@ from pathlib import Path
 from typing import Any
 
 from handlead.machines.toml.errors import HandleadError
+from handlead.viz.bench_files.shelf import Shelf
+from handlead.viz.bench_files.versions import digest_of, text_or_none
 from starlette.concurrency import run_in_threadpool
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from . import doing, work
 from .desk import Desk
-from .shelf import Shelf
-from .versions import digest_of, text_or_none
 
 #: How often files that a window shows are looked at, in seconds.
 _LOOK_AGAIN = 0.7

@@ -11,14 +11,14 @@ from handlead.machines.documents.sample import Named, NoSuchCandidate, job_of, j
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.filing import plain, write_text
 from handlead.machines.toml.units import length
+from handlead.viz.bench_files.entered import one_value
+from handlead.viz.bench_files.versions import Versions, text_or_none
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from . import parts
-from .machine_desk import _one
-from .versions import Versions, text_or_none
 
 #: The readings that the page asks for: their path in the file, and what they are called.
 READINGS: Mapping[str, str] = {
@@ -64,10 +64,10 @@ def _text(title: str, units: str, given: Mapping[str, str]) -> str:
             continue
         head, *rest = path.split(".")
         if not rest:
-            document[head] = _one(typed)
+            document[head] = one_value(typed)
         else:
             at = tables.setdefault(".".join(path.split(".")[:-1]), tomlkit.table())
-            at[rest[-1]] = _one(typed)
+            at[rest[-1]] = one_value(typed)
     for path, table in tables.items():
         head, *rest = path.split(".")
         if rest:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+from collections.abc import Sequence
 from contextlib import asynccontextmanager, suppress
 from importlib import resources
 from pathlib import Path
@@ -12,6 +13,8 @@ from typing import Any
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.machine_files.catalogue import shipped_machines
 from handlead.machines.toml.errors import FileFault, HandleadError
+from handlead.viz.bench_files.shelf import Shelf
+from handlead.viz.bench_files.versions import Drafts
 from handlead.viz.streams.outlet import report_failed
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -21,12 +24,10 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from . import choices, doing, machine_routes, parts, sample_routes, tracing, train, work
+from . import choices, doing, parts, sample_routes, tracing, train, work
 from . import desk as desks
 from .desk import Desk, Elsewhere
 from .holding import Bench
-from .shelf import Shelf
-from .versions import Drafts
 
 # ---------------------------------------------------------------- answers
 
@@ -319,8 +320,8 @@ def _conflict(request: Request, fault: Elsewhere) -> str:
     return parts.render("conflict", diff=parts.render("diff", rows=rows))
 
 
-def application(bench: Bench) -> Starlette:
-    """The page over a folder."""
+def application(bench: Bench, more: Sequence[Route] = ()) -> Starlette:
+    """The page over a folder, and `more` that stands on it."""
     static = Path(__file__).with_name("static")
 
     @asynccontextmanager
@@ -349,7 +350,7 @@ def application(bench: Bench) -> Starlette:
         Route("/picture/{name:path}", picture),
         Route("/path/{name:path}", path),
         Route("/sheet/{form}/{name:path}", sheet),
-        *machine_routes.ROUTES,
+        *more,
         *sample_routes.ROUTES,
         Route("/copy/{name:path}", copy, methods=["POST"]),
         Route("/static/three.js", three),

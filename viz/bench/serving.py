@@ -5,6 +5,7 @@ from __future__ import annotations
 import ipaddress
 import socket
 import webbrowser
+from collections.abc import Sequence
 from pathlib import Path
 
 import jupyter_threejs_sage  # noqa: F401  (the moving gear: told here if it is missing, not when it is asked for)
@@ -12,6 +13,7 @@ import uvicorn
 import websockets  # noqa: F401  (what changed elsewhere: without it no window would hear)
 from handlead.machines.toml.errors import HandleadError
 from handlead.viz.streams.outlet import tell
+from starlette.routing import Route
 
 from .guard import Door, Guard
 from .holding import Bench
@@ -24,8 +26,11 @@ class NotServed(HandleadError):
     """The folder, address or port can't be used; the message says why."""
 
 
-def serve(folder: Path, port: int, host: str | None, *, browser: bool) -> int:
-    """Serve the page over a folder until stopped; returns the exit status. Raises `NotServed`."""
+def serve(folder: Path, port: int, host: str | None, more: Sequence[Route], *, browser: bool) -> int:
+    """Serve the page over a folder, and `more` that stands on it, until stopped; returns the exit status.
+
+    Raises `NotServed`.
+    """
     if not folder.is_dir():
         raise NotServed(f"{folder}: it isn't a folder")
     address = _address(host)
@@ -50,7 +55,7 @@ def serve(folder: Path, port: int, host: str | None, *, browser: bool) -> int:
              "the way is encrypted. Stop with Ctrl+C when the work is done.")  # fmt: skip
     else:
         tell("Only this computer can open it. It starts no machine. Stop with Ctrl+C.")
-    app = Guard(application(Bench(folder)), door)
+    app = Guard(application(Bench(folder), more), door)
     config = uvicorn.Config(app, log_level="critical", access_log=False, server_header=False, ws="websockets-sansio",
                             timeout_graceful_shutdown=2)  # fmt: skip
     if browser:

@@ -39,11 +39,12 @@ def run(options: argparse.Namespace) -> int:
 
     try:
         from handlead.viz.bench.serving import serve
+        from handlead.viz.bench_machine.machine_routes import ROUTES
     except ImportError as fault:
         complain(f'bench needs the package {fault.name}: python -m pip install "handlead[bench]" brings it')
         return 2
     try:
-        return serve(options.folder, options.port, options.host, browser=not options.no_browser)
+        return serve(options.folder, options.port, options.host, ROUTES, browser=not options.no_browser)
     except HandleadError as fault:
         complain(str(fault))
         return 2

@@ -10,15 +10,16 @@ from handlead.machines.documents.observations_file import read_observations_text
 from handlead.machines.keys.link_keys import LINK
 from handlead.machines.keys.machine_keys import GEAR_SET, LIMITS
 from handlead.machines.toml.filing import write_text
+from handlead.viz.bench import parts, train, work
+from handlead.viz.bench_files.entered import NotEntered, one_value, typed
+from handlead.viz.bench_files.versions import Versions
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from . import machine_page as pages
-from . import parts, train, work
-from .machine_desk import MachineDesk, NotEntered, begin, keys_of, open_machine, put, set_at, typed
-from .versions import Versions
+from .machine_desk import MachineDesk, begin, keys_of, open_machine, put, set_at
 
 _LOCK = asyncio.Lock()
 
@@ -191,17 +192,15 @@ def _undo(desk: MachineDesk, what: dict[str, Any]) -> MachineDesk:
 
 def _count(desk: MachineDesk, what: dict[str, Any]) -> MachineDesk:
     """One more count on the machine, beside its file."""
-    from .machine_desk import _one
-
     if desk.unfitted is None:
         raise NotEntered("nothing is unknown in this machine's file")
-    turned = {"part": _text(what, "turned"), "by": _one(_text(what, "turns"))}
-    moved = {"part": _text(what, "moved"), "by": _one(_text(what, "by"))}
+    turned = {"part": _text(what, "turned"), "by": one_value(_text(what, "turns"))}
+    moved = {"part": _text(what, "moved"), "by": one_value(_text(what, "by"))}
     if _text(what, "way"):
         moved["way"] = _text(what, "way")
         turned["way"] = "positive"
     if _text(what, "within"):
-        moved["within"] = _one(_text(what, "within"))
+        moved["within"] = one_value(_text(what, "within"))
     text = pages.with_count(desk, turned, moved, _text(what, "note"))
     name = pages.counts_name(desk)
     read_observations_text(text, desk.unfitted.machine, name)

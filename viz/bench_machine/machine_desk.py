@@ -6,7 +6,6 @@ entered, on the disk, and goes into its file once the reader takes it, numbers w
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -20,19 +19,13 @@ from handlead.machines.keys.machine_keys import LIMITS
 from handlead.machines.machine_files.catalogue import shipped_machines
 from handlead.machines.machine_files.machine_file import Machine, read_machine_text
 from handlead.machines.machine_files.unfitted import Unfitted, read_unfitted_text
-from handlead.machines.toml.errors import FileFault, HandleadError
+from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.filing import as_it_came, plain, read_text, write_text
 from handlead.machines.toml.places import statements
-from handlead.machines.toml.tables import Key, TableOf
-from handlead.machines.toml.values import Flag, Listing
-from tomlkit.items import Float, Trivia
-
-from .shelf import Shelf
-from .versions import Drafts, Versions, digest_of, text_or_none
-
-
-class NotEntered(HandleadError, ValueError):
-    """Something that can't stand in a machine's file; the message says why."""
+from handlead.machines.toml.tables import Key
+from handlead.viz.bench_files.entered import NotEntered
+from handlead.viz.bench_files.shelf import Shelf
+from handlead.viz.bench_files.versions import Drafts, Versions, digest_of, text_or_none
 
 
 @dataclass(frozen=True)
@@ -233,51 +226,6 @@ def set_at(desk: MachineDesk, path: list[Any], value: Any, what: str) -> Machine
     else:
         here[last] = value
     return put(desk, as_it_came(tomlkit.dumps(document), desk.text), what)
-
-
-def typed(key: Key, text: str) -> Any:
-    """What is typed for a key, as the file has it: "?" stays, several numbers are a list. None takes it out."""
-    text = text.strip()
-    if not text:
-        return None
-    if isinstance(key.value, Listing):
-        one = _one if key.name != "fits" else str
-        parts = re.split(r"\s*,\s*", text) if "," in text else text.split()
-        return [one(part) for part in parts]
-    if isinstance(key.value, Flag):
-        return text == "yes"
-    if isinstance(key.value, TableOf):
-        table = tomlkit.inline_table()
-        for part in re.split(r"[;,]", text):
-            name, sign, value = part.partition("=")
-            if not sign or not name.strip():
-                raise NotEntered(f"{key.name}: write each as NAME = VALUE, commas between")
-            table[name.strip().strip('"')] = _one(value.strip().strip('"'))
-        return table
-    return _one(text)
-
-
-def _one(text: str) -> Any:
-    if re.fullmatch(r"[+-]?(0|[1-9]\d{0,12})", text):
-        return int(text)
-    if re.fullmatch(r"[+-]?\d{1,12}\.\d{1,40}", text):
-        return Float(float(text), Trivia(), text)
-    return text
-
-
-def shown(value: Any) -> str:
-    """A value of the file as it is typed."""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, list):
-        return (
-            ", ".join(map(str, value))
-            if any(isinstance(one, str) and " " in one for one in value)
-            else " ".join(map(str, value))
-        )
-    if isinstance(value, Mapping):
-        return ", ".join(f"{key} = {shown(each)}" for key, each in value.items())
-    return "" if value is None else str(value)
 
 
 def keys_of(kind: str) -> tuple[Key, ...]:

@@ -20,9 +20,10 @@ from handlead.machines.toml.filing import plain
 from handlead.machines.toml.filing import put as put_bytes
 from handlead.machines.toml.numbers import NumberFault, exact
 from handlead.machines.toml.units import decimal
+from handlead.viz.bench_files.entered import shown
+from handlead.viz.bench_files.versions import KEPT, text_or_none
 
-from .machine_desk import MachineDesk, keys_of, shown
-from .versions import KEPT, text_or_none
+from .machine_desk import MachineDesk, keys_of
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,1 @@
+"""A machine's own page: read, written down part by part, counted and fitted."""
