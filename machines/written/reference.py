@@ -11,6 +11,7 @@ from handlead.machines.documents.sample import SAMPLE
 from handlead.machines.keys.job_keys import JOB
 from handlead.machines.keys.machine_keys import MACHINE
 from handlead.machines.keys.observation_keys import OBSERVATIONS
+from handlead.machines.keys.record_keys import COLUMNS, EXAMPLE, HEAD, MEANINGS
 from handlead.machines.keys.work_keys import HOBS
 from handlead.machines.toml.tables import NameOr, OneOf, Rows, Swivel, Table, TableOf
 from handlead.machines.toml.values import Value
@@ -19,10 +20,10 @@ _TOP = """# The files
 
 This page is made from the tables of keys that read the files: what isn't here isn't read.
 
-All files are TOML. Whole numbers and decimals are exact, and so are fractions in a string: `"5/8"`, `"1 1/4"`. A
-file's `units` holds for every bare length in it; a string can carry its own: `"0.25 in"`, `"6 mm"`. Angles are decimal
-degrees or `"22d 42m 30s"`. In a machine file, `"?"` may stand for a number or a sense that nobody knows; `handlead fit`
-finds it. The frame that signs and words refer to is shown in the README.
+All files but the last are TOML. Whole numbers and decimals are exact, and so are fractions in a string: `"5/8"`,
+`"1 1/4"`. A file's `units` holds for every bare length in it; a string can carry its own: `"0.25 in"`, `"6 mm"`. Angles
+are decimal degrees or `"22d 42m 30s"`. In a machine file, `"?"` may stand for a number or a sense that nobody knows;
+`handlead fit` finds it. The frame that signs and words refer to is shown in the README.
 """
 
 _FILES = (
@@ -41,7 +42,40 @@ def file_reference() -> str:
         lines += [f"## {heading}", "", table.meaning, ""]
         seen: set[str] = set()
         lines += _of_table(table, seen)
+    lines += _record()
     return "\n".join(lines).rstrip() + "\n"
+
+
+def _record() -> Iterator[str]:
+    """The one file that isn't TOML."""
+    yield "## Record of a gear"
+    yield ""
+    yield (
+        "What was measured on a finished gear, for `handlead inspect`: CSV, not TOML. Lines with # say what it is, "
+        "then come the columns' names, then a line a reading. Semicolons or tabs between the values, with decimal "
+        "commas, do as well, and a line with # that names no key is a note. Count teeth and flanks with the gear as it "
+        "lay when it was cut; where it was measured upside down, the way of counting turns over and so do right and "
+        "left."
+    )
+    yield ""
+    yield "| line | takes | meaning | without it |"
+    yield "|---|---|---|---|"
+    for line in HEAD:
+        yield f"| `{line.key}` | {line.takes or ', '.join(line.words)} | {line.meaning} | {line.without} |"
+    yield ""
+    yield "| quantity | columns |"
+    yield "|---|---|"
+    for kind, columns in COLUMNS.items():
+        yield f"| {kind} | `{', '.join(columns)}` |"
+    yield ""
+    yield "| column | meaning |"
+    yield "|---|---|"
+    for column, meaning in MEANINGS.items():
+        yield f"| `{column}` | {meaning} |"
+    yield ""
+    yield "```"
+    yield from EXAMPLE.splitlines()
+    yield "```"
 
 
 def _of_table(table: Table, seen: set[str]) -> Iterator[str]:

@@ -1,0 +1,303 @@
+"""Records of a finished gear: lines that say what was measured and how, then the readings, as CSV.
+
+`handlead.machines.keys.record_keys` is the table of what may stand in one. Semicolons or tabs between the values, with
+decimal commas, do as well; a line with # that names no key is a note, and a tooth that wasn't measured is left out.
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from handlead.kinematics.inspection.fit import Trace as Readings
+from handlead.machines.keys.record_keys import COLUMNS, HEAD, LENGTHS_IN, READ_IN, HeadLine
+from handlead.machines.toml.errors import Complaint, FileFault, Missing, Place, Unknown, WrongValue
+from handlead.machines.toml.filing import read_text
+from handlead.machines.toml.guesses import guess, nearest
+from handlead.machines.toml.numbers import NumberFault, exact, length
+
+#: Readings beyond which a file is no record of a gear; fewer tell nothing.
+_MOST, _LEAST = 200_000, 6
+
+#: Readings further apart than this many µm are no deviations of a gear; all within so few are in another unit.
+_WIDEST, _NARROWEST = 5000.0, 0.05
+
+#: What stands for a reading that wasn't taken.
+_UNMEASURED = ("", "-", "–", "?")
+
+_KEYS = {word: line for line in HEAD for word in (line.key, *line.also)}
+_SAYS = re.compile(r"([^\W\d][\w -]*?)\s*[:=;,\t]\s*(.*)")
+
+
+@dataclass(frozen=True)
+class Record:
+    """One record: its file, day ("" if unsaid), what was measured on which flank ("" for runout), the way counted.
+
+    `readings` has the tooth from 1; of a transmission error it is a part of a tooth for every part of a turn. Its
+    height is mm over mid-face, for a profile mm of roll. `division_um` is one division of the dial, 0 for a checker's.
+    """
+
+    path: str
+    date: str
+    kind: str
+    flank: str
+    counted: str
+    readings: Readings
+    division_um: float = 0.0
+
+
+def read_record(path: str | Path, teeth: int) -> Record:
+    """Read a record of a gear of so many teeth. Raises `FileFault` with every fault and its line."""
+    return _Reader(str(path), teeth).read(read_text(path))
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A line with its number: whether # stands before it, its text, and its cells."""
+
+    number: int
+    noted: bool
+    text: str
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        between = next((sign for sign in (";", "\t") if sign in self.text), ",")
+        cells = [cell.strip().strip('"').strip() for cell in self.text.split(between)]
+        return tuple(cell.replace(",", ".") if between != "," else cell for cell in cells)
+
+
+def _lines(text: str) -> Iterator[_Line]:
+    for number, line in enumerate(text.lstrip("\ufeff").splitlines(), 1):
+        noted = line.lstrip().startswith("#")
+        plain = line.strip().lstrip("#") if noted else line.partition("#")[0]
+        # Spreadsheets fill up short lines with empty cells.
+        if plain.strip(",; \t"):
+            yield _Line(number, noted, plain.strip().rstrip(",;\t ") if noted else plain.strip())
+
+
+class _Reader:
+    """One file being read; every fault is kept, and told together."""
+
+    def __init__(self, path: str, teeth: int) -> None:
+        self.path, self.teeth = path, teeth
+        self.faults: list[Complaint] = []
+        self.said: dict[str, str] = {}
+        self.told: set[str] = set()
+        self.division_um = 0.0
+
+    def fault(self, line: int, key: str, message: str, kind: type[Complaint] = WrongValue) -> None:
+        """Keep what is wrong at a line."""
+        self.faults.append(kind(Place(self.path, line), key, message))
+        self.told.add(key)
+
+    def read(self, text: str) -> Record:
+        """The record. Raises `FileFault`."""
+        lines = list(_lines(text))
+        firsts = {columns[0] for columns in COLUMNS.values()}
+        at = next(
+            (at for at, line in enumerate(lines) if line.cells[0].lower() in firsts and not line.noted), None
+        )
+        if at is None:
+            self.fault(
+                1,
+                "tooth",
+                'the readings begin nowhere; write "tooth, deviation" in a line above them',
+                Missing,
+            )
+            self._head(line for line in lines if not _is_number(line.cells[0]))
+            raise FileFault(self.faults)
+        self._head(lines[:at])
+        rows = list(self._rows(lines[at], [line for line in lines[at + 1 :] if not line.noted]))
+        self._whole(lines[at].number, rows)
+        if self.faults:
+            raise FileFault(self.faults)
+        return self._record(rows)
+
+    def _head(self, lines: Iterator[_Line] | Sequence[_Line]) -> None:
+        for line in lines:
+            said = _SAYS.fullmatch(line.text.replace('"', ""))
+            word, value = (
+                (said[1].lower(), said[2].strip().rstrip(",; \t")) if said else (line.text.lower(), "")
+            )
+            meant = _KEYS.get(word)
+            if meant is not None and (said or not line.noted):
+                self._keep(line.number, meant, value)
+            elif not line.noted or (said and nearest(word, _KEYS)):
+                self.fault(line.number, word[:40], f"there is no such key. {guess(word, _KEYS)}", Unknown)
+                if (near := nearest(word, _KEYS)) is not None:
+                    self.told.add(_KEYS[near].key)
+        for needed in HEAD:
+            if needed.key not in self.said and needed.key not in self.told and self._needs(needed.key):
+                also = (
+                    f"{needed.key}: {_or(needed.words)}" if needed.words else f"{needed.key}: {needed.takes}"
+                )
+                self.fault(1, needed.key, f"it isn't said above the readings; write # {also}", Missing)
+
+    def _needs(self, key: str) -> bool:
+        match key:
+            case "flank":
+                return self.said.get("quantity") != "runout"
+            case "division":
+                return self.said.get("unit") == "divisions"
+            case _:
+                return key in ("quantity", "unit", "counted")
+
+    def _keep(self, number: int, line: HeadLine, value: str) -> None:
+        word = nearest(value, line.words) if value.lower() not in line.words else value.lower()
+        if line.key in self.said:
+            self.fault(number, line.key, "it is said twice; leave one of the two lines out")
+        elif line.words and value.lower() not in line.words:
+            meant = f'. Did you mean "{word}"?' if word else ""
+            self.fault(number, line.key, f'it must be {_or(line.words)}, not "{value[:40]}"{meant}')
+        else:
+            self.said[line.key] = value.lower()
+            if line.key == "date":
+                self._date(number, value)
+            if line.key == "division":
+                self._division(number, value)
+
+    def _date(self, number: int, value: str) -> None:
+        try:
+            self.said["date"] = datetime.date.fromisoformat(value).isoformat()
+        except ValueError:
+            self.fault(number, "date", f'"{value[:40]}" is no day; write year, month and day, as 2026-11-20')
+
+    def _division(self, number: int, value: str) -> None:
+        try:
+            if value[-1:].isdigit():
+                raise NumberFault('write its unit with it, "mm" or "in"')
+            self.division_um = 1000 * float(length(value.replace(",", "."), "mm"))
+        except NumberFault as fault:
+            self.fault(number, "division", f'"{value[:40]}" is no length: {fault}')
+            return
+        if not 0.1 <= self.division_um <= 1000:
+            self.fault(
+                number,
+                "division",
+                f"{value[:40]} is no division of a dial; 0.01 mm or 0.0005 in would be one",
+            )
+
+    def _rows(self, head: _Line, lines: list[_Line]) -> Iterator[tuple[float, float, float]]:
+        kind = self.said.get("quantity")
+        if kind is None:
+            return
+        wanted = COLUMNS[kind]
+        if tuple(cell.lower() for cell in head.cells) != wanted:
+            self.fault(head.number, head.cells[0], f'the columns of {kind} must be "{", ".join(wanted)}"')
+            return
+        if len(lines) > _MOST:
+            self.fault(head.number, "", f"{len(lines)} readings are too many; at most {_MOST} are read")
+            return
+        seen: dict[tuple[float, float], int] = {}
+        for line in lines:
+            row = self._row(line, wanted)
+            if row is None:
+                continue
+            if row[:2] in seen:
+                self.fault(line.number, wanted[0], f"{wanted[0]} {row[0]:g} stands in line {seen[row[:2]]} already; "
+                           "leave one out")  # fmt: skip
+                continue
+            seen[row[:2]] = line.number
+            yield row
+
+    def _row(self, line: _Line, wanted: tuple[str, ...]) -> tuple[float, float, float] | None:
+        cells = line.cells
+        while len(cells) > len(wanted) and not cells[-1]:
+            cells = cells[:-1]
+        if len(cells) <= len(wanted) and (len(cells) == 1 or cells[-1] in _UNMEASURED):
+            self._number(line.number, wanted[0], cells[0])
+            return None
+        if len(cells) != len(wanted):
+            commas = (
+                "; where commas stand in the numbers, put semicolons between them"
+                if len(cells) > len(wanted)
+                else ""
+            )
+            self.fault(
+                line.number,
+                "",
+                f"{len(cells)} values; there must be {len(wanted)}: {', '.join(wanted)}{commas}",
+            )
+            return None
+        numbers = [self._number(line.number, key, cell) for key, cell in zip(wanted, cells, strict=True)]
+        sure = [number for number in numbers if number is not None]
+        if len(sure) < len(wanted) or not self._is_on_gear(line.number, wanted[0], sure[0]):
+            return None
+        return sure[0], sure[1] if len(wanted) == 3 else 0.0, sure[-1]
+
+    def _is_on_gear(self, number: int, key: str, place: float) -> bool:
+        if key == "angle":
+            if not -360 <= place <= 720:
+                self.fault(number, key, f"{place:g} is no angle of a turn; they go from 0 to 360 degrees")
+            return -360 <= place <= 720
+        right = place == int(place) and 1 <= place <= self.teeth
+        if not right:
+            self.fault(number, key, f"{place:g} is no tooth of this gear; they are 1 to {self.teeth}")
+        return right
+
+    def _number(self, line: int, key: str, cell: str) -> float | None:
+        try:
+            number = float(exact(cell.replace("−", "-")))
+        except (NumberFault, OverflowError) as fault:
+            self.fault(line, key, f'"{cell[:40]}" is no number: {fault}')
+            return None
+        if abs(number) > 1e6:
+            self.fault(line, key, f"{cell[:40]} is out of all measure for a gear")
+            return None
+        return number
+
+    def _um(self) -> float:
+        """µm in one of a reading."""
+        unit = self.said["unit"]
+        return self.division_um if unit == "divisions" else READ_IN[unit]
+
+    def _whole(self, number: int, rows: list[tuple[float, float, float]]) -> None:
+        """What can be said of the readings only together."""
+        if self.faults:
+            return
+        if len(rows) < _LEAST:
+            self.fault(number, "", f"{len(rows)} readings tell nothing; there must be {_LEAST} at the least")
+            return
+        values = [row[2] for row in rows]
+        apart = (max(values) - min(values)) * self._um()
+        said = f"lie {apart:.3g} µm apart in all; is {self.said['unit']} their unit?"
+        if apart > _WIDEST:
+            self.fault(number, "unit", f"the readings {said} No gear is so far out")
+        elif 0 < apart < _NARROWEST:
+            self.fault(number, "unit", f"the readings {said} No gauge reads so little")
+
+    def _record(self, rows: list[tuple[float, float, float]]) -> Record:
+        place, between, values = (np.array(column, float) for column in zip(*rows, strict=True))
+        kind = self.said["quantity"]
+        if kind == "transmission error":
+            place = 1 + place / 360 * self.teeth
+        readings = Readings(
+            place, between * LENGTHS_IN[self.said.get("lengths", "mm")], values * self._um(),
+            steps=kind == "pitch single", by_tooth=kind in ("helix", "profile"),
+        )  # fmt: skip
+        flank = "" if kind == "runout" else self.said["flank"]
+        return Record(
+            self.path,
+            self.said.get("date", ""),
+            kind,
+            flank,
+            self.said["counted"],
+            readings,
+            self.division_um,
+        )
+
+
+def _is_number(cell: str) -> bool:
+    try:
+        exact(cell.replace("−", "-"))
+    except (NumberFault, OverflowError):
+        return False
+    return True
+
+
+def _or(words: Sequence[str]) -> str:
+    return f"{', '.join(words[:-1])} or {words[-1]}"

@@ -1,0 +1,96 @@
+"""What a record of a finished gear says of itself, and its columns: reader and file reference go by this table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+#: µm in a unit of readings.
+READ_IN = {"um": 1.0, "µm": 1.0, "mm": 1000.0, "in": 25400.0, "thou": 25.4, "tenths": 2.54, "divisions": 0.0}
+
+#: mm in a unit of heights and lengths of roll.
+LENGTHS_IN = {"mm": 1.0, "in": 25.4}
+
+
+@dataclass(frozen=True)
+class HeadLine:
+    """A line above the readings: its key, the words it may have (none: any), what it says, and without it.
+
+    `also` are other words for the key.
+    """
+
+    key: str
+    words: tuple[str, ...]
+    takes: str
+    meaning: str
+    without: str = "**required**"
+    also: tuple[str, ...] = ()
+
+
+#: The columns of each kind of record.
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "pitch single": ("tooth", "deviation"),
+    "pitch cumulative": ("tooth", "deviation"),
+    "runout": ("tooth", "deviation"),
+    "helix": ("tooth", "height", "deviation"),
+    "profile": ("tooth", "roll", "deviation"),
+    "transmission error": ("angle", "deviation"),
+}
+
+#: What stands in each column.
+MEANINGS = {
+    "tooth": "Which tooth, from 1, in the order of counting; of runout, which space. What wasn't measured is left out.",
+    "height": "Height on the face, up along the work axis as it stood on the machine, from mid-face; another zero "
+    "does no harm.",
+    "roll": "Length of roll along the base tangent, from the base circle.",
+    "angle": "Degrees that the gear has turned, from 0 to 360, tooth 1 at 0.",
+    "deviation": "The reading. Single pitch: from the tooth before to this one, against the mean or any fixed zero. "
+    "Cumulative pitch, helix, profile: metal standing out along the base tangent is positive, and any zero will do. "
+    "Runout: the ball further out is positive. Transmission error: along the base tangent.",
+}
+
+HEAD: tuple[HeadLine, ...] = (
+    HeadLine("quantity", tuple(COLUMNS), "", "What was measured.", also=("record", "measured", "kind")),
+    HeadLine(
+        "unit", tuple(READ_IN), "",
+        "Unit of the readings; thou are 0.001 in, tenths 0.0001 in, divisions those of the dial.", also=("units",),
+    ),
+    HeadLine(
+        "flank", ("right", "left"), "",
+        "Which flank of a tooth that points up, seen facing the table as the gear lay when it was cut; runout has "
+        "none.",
+        "**required** but for runout",
+    ),
+    HeadLine(
+        "counted", ("clockwise", "counter-clockwise"), "",
+        "Which way the teeth were counted, seen facing the table as the gear lay when it was cut.",
+        also=("way of counting", "counting", "count"),
+    ),
+    HeadLine("date", (), "a day, such as 2026-11-20", "When it was measured.", "none"),
+    HeadLine(
+        "division", (), "a length, such as 0.01 mm or 0.0005 in",
+        "One division of the dial, where it was taken by hand.", "none; required where the unit is divisions",
+        also=("divisions", "dial"),
+    ),
+    HeadLine("lengths", tuple(LENGTHS_IN), "", "Unit of heights and of lengths of roll.", "mm", ("heights", "rolls")),
+)  # fmt: skip
+
+#: A record that is filled in.
+EXAMPLE = """# Pitch of the 29-tooth pinion, taken by hand; a line like this one, without a key, is a note.
+# quantity: pitch cumulative
+# unit: divisions
+# division: 0.01 mm
+# flank: right
+# counted: clockwise
+# date: 2026-11-20
+tooth, deviation
+1, 0
+4, 1
+7, 1.5
+10, 0.5
+13, -1
+16, -2
+19, -1.5
+22, -0.5
+25, 0.5
+28, 0
+"""
