@@ -9,7 +9,7 @@ from fractions import Fraction
 from random import Random
 
 import numpy as np
-from handlead.kinematics.together.together import Place
+from handlead.kinematics.together.together import BracketPlace
 from handlead.machines.buying.cover import CuttingWay
 from handlead.machines.buying.lacking import lacking
 from handlead.machines.sequencing.sequence import Costs
@@ -64,19 +64,19 @@ def enumerated(orders: Sequence[Sequence[CuttingWay]], most: int | None) -> tupl
     return None, best
 
 
-def random_drawer(random: Random) -> tuple[list[int], list[int], list[Place]]:
+def random_drawer(random: Random) -> tuple[list[int], list[int], list[BracketPlace]]:
     """A drawer of a few gears, a few that can be got, and orders that each ask one bracket for an exact ratio."""
     owned = [random.randint(20, 30) for _ in range(random.randint(3, 5))]
     obtainable = random.sample(range(20, 40), 6)
     teeth = [*owned, *obtainable]
     places = [
-        Place("index", Fraction(random.choice(teeth) * random.choice(teeth), random.choice(teeth) * random.choice(teeth)), exact=True)
+        BracketPlace("index", Fraction(random.choice(teeth) * random.choice(teeth), random.choice(teeth) * random.choice(teeth)), exact=True)
         for _ in range(random.randint(2, 4))
     ]  # fmt: skip
     return owned, obtainable, places
 
 
-def can_fill(place: Place, gears: Sequence[int]) -> bool:
+def can_fill(place: BracketPlace, gears: Sequence[int]) -> bool:
     """Whether a bracket can be filled from these gears, every order of two or four of them gone through."""
     return any(
         (Fraction(a, b) if len(rest) == 0 else Fraction(a * rest[0], b * rest[1])) == place.target
@@ -86,7 +86,7 @@ def can_fill(place: Place, gears: Sequence[int]) -> bool:
 
 
 def fewest_for(
-    owned: Sequence[int], obtainable: Sequence[int], places: Sequence[Place], most: int
+    owned: Sequence[int], obtainable: Sequence[int], places: Sequence[BracketPlace], most: int
 ) -> int | None:
     """The fewest gears with which every bracket can be filled, every choice gone through; None if so many don't do."""
     twice = [each for each in obtainable for _ in range(2)]
@@ -98,7 +98,7 @@ def fewest_for(
 
 
 def as_ways(
-    owned: Sequence[int], obtainable: Sequence[int], places: Sequence[Place]
+    owned: Sequence[int], obtainable: Sequence[int], places: Sequence[BracketPlace]
 ) -> list[list[CuttingWay]]:
     """The same as the integer program takes it."""
     choices = [lacking(place, Counter(owned), obtainable) for place in places]

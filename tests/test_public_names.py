@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import collections
 import pickle
 import subprocess
 import sys
@@ -118,3 +119,20 @@ def test_one_root_catches_whatever_is_raised_on_purpose():
         machines.read_job("nowhere.toml")
     with pytest.raises(machines.HandleadError):
         machines.prove(machines.read_job(ROOT / "scenarios" / "01-fly-winch-pair" / "pinion.toml").with_setup(None))
+
+
+def class_names():
+    """Every class of the three packages: its name without the underscore that keeps it in, and where it stands."""
+    for package in ("kinematics", "machines", "viz"):
+        for file in sorted((ROOT / package).rglob("*.py")):
+            for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+                if isinstance(node, ast.ClassDef):
+                    yield node.name.lstrip("_"), f"{file.relative_to(ROOT)}:{node.lineno}"
+
+
+def test_a_class_name_is_taken_once():
+    """Whoever reads `Place` in one room need not ask which of two it is; a name more to be thought of costs less."""
+    homes = collections.defaultdict(list)
+    for name, place in class_names():
+        homes[name].append(place)
+    assert {name: places for name, places in homes.items() if len(places) > 1} == {}

@@ -91,7 +91,7 @@ _SAID: tuple[tuple[str, Callable[[re.Match[str]], str]], ...] = (
 )
 
 
-class _Version(argparse.Action):
+class _PrintVersion(argparse.Action):
     """Prints the version; it is looked up only when it is asked for."""
 
     def __call__(self, parser: argparse.ArgumentParser, *_: object) -> NoReturn:
@@ -146,7 +146,7 @@ def build_parser() -> argparse.ArgumentParser:
         epilog="Exit status: 0 yes, 1 no, 2 the files or arguments cannot be used, or the answer cannot be printed, "
         "3 something broke inside the program. HANDLEAD_DEBUG=1 then shows where, for a report.",
     )
-    parser.add_argument("--version", action=_Version, nargs=0, help="print the version, for a report")
+    parser.add_argument("--version", action=_PrintVersion, nargs=0, help="print the version, for a report")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     for command in COMMANDS:
         command.add(commands)

@@ -21,7 +21,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from .bracket_keys import BRACKET_KEYS, IN_MM, checked_measure
-from .bracket_rules import NO_LIMIT, Rules
+from .bracket_rules import NO_LIMIT, GearRules
 from .drawer import checked_teeth
 from .mounting import SHAFTS, Axis, AxisChain, Mounting, Need, Refusal, chains_of
 from .placing import MOST_STUDS, PLACERS
@@ -326,7 +326,7 @@ class Bracket:
                 may[:, column] |= rules.allow(gears)
         return may
 
-    def rules(self, pairs: int, idlers: int = 0, largest_idler: int = 0) -> tuple[Rules, ...]:
+    def rules(self, pairs: int, idlers: int = 0, largest_idler: int = 0) -> tuple[GearRules, ...]:
         """Limits on the gears of a set of so many pairs; a set that can be mounted keeps one of them at least.
 
         There is one for every way to spread the idlers, of `largest_idler` teeth at most, over the meshes.
@@ -334,7 +334,7 @@ class Bracket:
         spreads = itertools.product(range(idlers + 1), repeat=pairs)
         return tuple(self._rules(each, largest_idler) for each in spreads if sum(each) == idlers)
 
-    def _rules(self, idle: tuple[int, ...], largest: int) -> Rules:
+    def _rules(self, idle: tuple[int, ...], largest: int) -> GearRules:
         """The limits where mesh m holds ``idle[m]`` idlers of `largest` teeth or fewer."""
         pairs, fixed = len(idle), self.centres_in_teeth
         stretch = 2 * largest * sum(idle)
@@ -350,7 +350,7 @@ class Bracket:
                 sums_low[0] = max(sums_low[0], math.ceil(fixed - slack))
                 sums_high[0] = min(sums_high[0], math.floor(fixed + slack))
         if pairs == 1:
-            return Rules(1, tuple(sums_low), tuple(sums_high), (), (), None, None)
+            return GearRules(1, tuple(sums_low), tuple(sums_high), (), (), None, None)
         beside = 0 if self.pivot == "driving" else pairs - 1
         least, greatest = self.reach_in_teeth
         if not idle[beside]:
@@ -368,7 +368,7 @@ class Bracket:
                 room = self._room(body, True)
                 if room is not None:
                     shaft_limits.append((gear, math.floor(fixed - room)))
-        return Rules(
+        return GearRules(
             pairs,
             tuple(sums_low),
             tuple(sums_high),

@@ -10,7 +10,7 @@ NO_LIMIT = -(10**6)
 
 
 @dataclass(frozen=True)
-class Rules:
+class GearRules:
     """Limits on the gears of a set as comparisons of whole numbers, true wherever the set can be mounted.
 
     `passes` holds (pair, gear, room): that pair's sum is at least that gear's teeth and `room` more;

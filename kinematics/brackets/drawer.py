@@ -91,7 +91,7 @@ class Drawer:
 
 
 @dataclass(frozen=True)
-class GearSet:
+class DrawerSet:
     """One set of gears and the brackets that it fits, by name; `fits` empty means every bracket."""
 
     name: str
@@ -103,7 +103,7 @@ class GearSet:
         return not self.fits or bracket in self.fits
 
 
-def drawer_for(bracket: str, sets: Iterable[GearSet]) -> Drawer:
+def drawer_for(bracket: str, sets: Iterable[DrawerSet]) -> Drawer:
     """All gears that fit `bracket`, in whichever set they lie. May be empty."""
     counts: Counter[int] = Counter()
     for gear_set in sets:
@@ -112,7 +112,7 @@ def drawer_for(bracket: str, sets: Iterable[GearSet]) -> Drawer:
     return Drawer(tuple(sorted(counts.items())))
 
 
-def capacity(brackets: Iterable[str], sets: Iterable[GearSet]) -> Mapping[int, int]:
+def capacity(brackets: Iterable[str], sets: Iterable[DrawerSet]) -> Mapping[int, int]:
     """How many gears of each count there are that fit at least one of `brackets`."""
     names = list(brackets)
     counts: Counter[int] = Counter()
@@ -123,7 +123,7 @@ def capacity(brackets: Iterable[str], sets: Iterable[GearSet]) -> Mapping[int, i
 
 
 def share_out(
-    wanted: Mapping[str, Iterable[int]], sets: Iterable[GearSet]
+    wanted: Mapping[str, Iterable[int]], sets: Iterable[DrawerSet]
 ) -> Mapping[str, tuple[tuple[int, str], ...]] | None:
     """Which set each gear of each bracket comes from, as (teeth, set name); None where they don't suffice.
 

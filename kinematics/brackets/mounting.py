@@ -55,7 +55,7 @@ SHAFTS = {"driving shaft": "driving", "driven shaft": "driven"}
 
 
 @dataclass(frozen=True)
-class _Link:
+class _ChainedAxis:
     name: str
     gears: tuple[tuple[int, int], ...]
 
@@ -64,7 +64,7 @@ class _Link:
 class AxisChain:
     """Axes in order, and for each mesh between neighbours its two gears and its plane."""
 
-    axes: tuple[_Link, ...]
+    axes: tuple[_ChainedAxis, ...]
     meshes: tuple[tuple[int, int], ...]
     planes: tuple[int, ...]
 
@@ -107,14 +107,14 @@ def chains_of(gears: tuple[int, ...], idlers: tuple[int, ...], wide: bool) -> It
 
 def _chain(gears: tuple[int, ...], by_mesh: tuple[tuple[int, ...], ...], wide: bool) -> AxisChain:
     pairs = len(gears) // 2
-    axes = [_Link("driving shaft", ((1, gears[0]),))]
+    axes = [_ChainedAxis("driving shaft", ((1, gears[0]),))]
     meshes: list[tuple[int, int]] = []
     planes: list[int] = []
     for mesh in range(pairs):
         plane, before = mesh + 1, gears[2 * mesh]
         for idler in by_mesh[mesh]:
             spans = range(max(1, plane - 1), min(pairs, plane + 1) + 1) if wide else range(plane, plane + 1)
-            axes.append(_Link("idler's stud", tuple((p, idler) for p in spans)))
+            axes.append(_ChainedAxis("idler's stud", tuple((p, idler) for p in spans)))
             meshes.append((before, idler))
             planes.append(plane)
             before = idler
@@ -122,7 +122,7 @@ def _chain(gears: tuple[int, ...], by_mesh: tuple[tuple[int, ...], ...], wide: b
         planes.append(plane)
         if mesh + 1 < pairs:
             name = "stud" if pairs == 2 else ("first stud", "second stud")[mesh]
-            axes.append(_Link(name, ((plane, gears[2 * mesh + 1]), (plane + 1, gears[2 * mesh + 2]))))
+            axes.append(_ChainedAxis(name, ((plane, gears[2 * mesh + 1]), (plane + 1, gears[2 * mesh + 2]))))
         else:
-            axes.append(_Link("driven shaft", ((plane, gears[-1]),)))
+            axes.append(_ChainedAxis("driven shaft", ((plane, gears[-1]),)))
     return AxisChain(tuple(axes), tuple(meshes), tuple(planes))

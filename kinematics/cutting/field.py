@@ -196,7 +196,7 @@ def cut_field(
     for index, phase in enumerate(cutting):
         swept = passages(phase, hob, distance)
         cutter = tool(hob, swivel, grid.fineness, _lowest(hob, swept, blank))
-        taken = _Taken(swept, cutter, grid.heights, grid.start, blank.radius)
+        taken = _PhaseTaken(swept, cutter, grid.heights, grid.start, blank.radius)
         for done in _cut_phase(inverse, taken, motion, compiled):
             if progress is not None:
                 progress((index + done) / len(cutting))
@@ -212,7 +212,7 @@ def _lowest(hob: Hob, swept: Passages, blank: Blank) -> float:
 
 
 @dataclass(frozen=True, eq=False)
-class _Taken:
+class _PhaseTaken:
     """What one phase takes off: its passages and edges, the rows with where they start, and the blank's radius."""
 
     swept: Passages
@@ -221,7 +221,7 @@ class _Taken:
     start: Floats
     uncut: float
 
-    def some(self, rows: slice) -> _Taken:
+    def some(self, rows: slice) -> _PhaseTaken:
         """Off some of the rows."""
         return replace(self, heights=self.heights[rows], start=self.start[rows])
 
@@ -239,7 +239,7 @@ class _Taken:
 
 
 def _cut_phase(
-    inverse: Floats, taken: _Taken, motion: Motion, compiled: bool | None
+    inverse: Floats, taken: _PhaseTaken, motion: Motion, compiled: bool | None
 ) -> Iterator[float]:
     if compiled is None:
         compiled = taken.points > _LONG
@@ -252,7 +252,7 @@ def _cut_phase(
         yield min(1.0, (low + block) / taken.heights.size)
 
 
-def _cut_plainly(inverse: Floats, taken: _Taken, motion: Motion) -> None:
+def _cut_plainly(inverse: Floats, taken: _PhaseTaken, motion: Motion) -> None:
     columns = inverse.shape[1]
     twice = np.concatenate([inverse, np.zeros_like(inverse)], axis=1)
     found = cutters(taken.swept, taken.cutter, taken.heights, taken.uncut)
@@ -265,7 +265,7 @@ def _cut_plainly(inverse: Floats, taken: _Taken, motion: Motion) -> None:
     np.maximum(twice[:, :columns], twice[:, columns:], out=inverse)
 
 
-def _cut_compiled(inverse: Floats, taken: _Taken) -> bool:
+def _cut_compiled(inverse: Floats, taken: _PhaseTaken) -> bool:
     from .compiled import cut_rows
 
     return cut_rows(inverse, taken.swept, taken.cutter, taken.heights, taken.start, taken.uncut)

@@ -93,7 +93,7 @@ def gauge(
         return _nothing(field, "no spaces stand out: the blank is turned down all round, or not cut")
     strongest = max(table, key=lambda wave: wave.size)
     spiral = spiral_of(spectrum) if fed_along else None
-    seen = _Seen(field, spectrum, table, strongest, _Marks.of(field, spectrum, table, strongest), spiral)
+    seen = _FieldSeen(field, spectrum, table, strongest, _MarksRead.of(field, spectrum, table, strongest), spiral)
     held = _Held(module_n, addendum, fed_along, strike_deg)
     if spiral is None:
         return _read(seen, held, None)
@@ -113,14 +113,14 @@ _MOST_UNEVEN = 4
 
 
 @dataclass(frozen=True)
-class _Seen:
+class _FieldSeen:
     """What stands out on a field."""
 
     field: Field
     spectrum: Spectrum
     table: list[Wave]
     strongest: Wave
-    marks: _Marks
+    marks: _MarksRead
     spiral: Wave | None
 
 
@@ -134,7 +134,7 @@ class _Held:
     strike_deg: float
 
 
-def _read(seen: _Seen, held: _Held, counted: float | None) -> Gauged:
+def _read(seen: _FieldSeen, held: _Held, counted: float | None) -> Gauged:
     """What follows where so many spaces come to a table turn; None where the feed leaves no mark."""
     field, spectrum, spiral, marks = seen.field, seen.spectrum, seen.spiral, seen.marks
     notes: list[str] = []
@@ -190,7 +190,7 @@ _NEARLY = 0.75
 
 
 @dataclass(frozen=True)
-class _Marks:
+class _MarksRead:
     """What stands out most round the blank: how many marks, how their lines lean, and what else might be counted."""
 
     count: int
@@ -198,7 +198,7 @@ class _Marks:
     others: tuple[int, ...]
 
     @classmethod
-    def of(cls, field: Field, spectrum: Spectrum, table: list[Wave], strongest: Wave) -> _Marks:
+    def of(cls, field: Field, spectrum: Spectrum, table: list[Wave], strongest: Wave) -> _MarksRead:
         wave = spectrum.peak(strongest.order, strongest.per_mm, 0.5 / spectrum.face)
         lean = math.degrees(math.atan(TURN * field.uncut * wave.per_mm / wave.order))
         # A multiple along the same lines is the shape of the marks, not more of them.
@@ -214,7 +214,7 @@ def _is_multiple(wave: Wave, of: Wave, within: float) -> bool:
 
 
 @dataclass(frozen=True)
-class Line:
+class SpaceLine:
     """Where the spaces on a blank stand: `teeth` of them, along a line round the blank."""
 
     teeth: int
@@ -227,7 +227,7 @@ class Line:
         return self.place + self.per_mm * (height - self.height)
 
 
-def line_of_spaces(field: Field) -> Line | None:
+def line_of_spaces(field: Field) -> SpaceLine | None:
     """The line of the spaces on this blank; None where no spaces can be told."""
     found = gauge(field)
     if found.teeth is None:
@@ -237,7 +237,7 @@ def line_of_spaces(field: Field) -> Line | None:
     near = 0.0 if found.lead_mm is None else sense * found.teeth / found.lead_mm
     wave = spectrum.peak(found.teeth, near, 0.5 / spectrum.face)
     height = float(spectrum.heights.mean())
-    return Line(found.teeth, wave.per_mm, height, -float(np.angle(wave.amplitude)) / TURN)
+    return SpaceLine(found.teeth, wave.per_mm, height, -float(np.angle(wave.amplitude)) / TURN)
 
 
 def _nothing(field: Field, note: str) -> Gauged:
@@ -250,7 +250,7 @@ def _merged(field: Field) -> bool:
     return height < 0.35 * (field.uncut - float(field.radius.min()))
 
 
-def _cut_away(field: Field, marks: _Marks, feed: float | None, real: float | None) -> Gauged:
+def _cut_away(field: Field, marks: _MarksRead, feed: float | None, real: float | None) -> Gauged:
     ridges = (
         ""
         if real is None

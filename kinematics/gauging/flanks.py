@@ -24,7 +24,7 @@ UM = 1000.0
 
 
 @dataclass(frozen=True)
-class Trace:
+class FlankTrace:
     """One trace, in micrometres: slope (over its whole length, signed), form, and total deviation."""
 
     slope_um: float
@@ -36,8 +36,8 @@ class Trace:
 class Traces:
     """One flank: profile trace at mid-face, helix trace at mid-roll."""
 
-    profile: Trace
-    helix: Trace
+    profile: FlankTrace
+    helix: FlankTrace
 
 
 @dataclass(frozen=True)
@@ -103,11 +103,11 @@ def gauge_traces(profile: FlankMap, helix: FlankMap) -> Traces:
     )
 
 
-def trace(along: Floats, deviation_um: Floats, length: float) -> Trace:
+def trace(along: Floats, deviation_um: Floats, length: float) -> FlankTrace:
     """Slope, form and total of one trace; the slope is that of the mean line, taken over `length` (mm)."""
     slope, level = np.polyfit(along, deviation_um, 1)
     rest = deviation_um - (slope * along + level)
-    return Trace(float(slope * length), float(np.ptp(rest)), float(np.ptp(deviation_um)))
+    return FlankTrace(float(slope * length), float(np.ptp(rest)), float(np.ptp(deviation_um)))
 
 
 def gauge_pitch(index_um: Sequence[float] | Floats) -> GaugedPitch:

@@ -16,7 +16,7 @@ from .gear import Gear, inverse_involute, involute_of_tangent, least_profile_shi
 
 
 @dataclass(frozen=True)
-class Running:
+class PairRunning:
     """How a pair runs at its centre distance.
 
     `shift_sum` is the sum of profile shifts at which it would have no backlash there. `backlash` is along the base
@@ -44,7 +44,7 @@ class Running:
 
 def run_together(
     first: Gear, second: Gear, tips: tuple[float, float], roots: tuple[float, float], distance: float
-) -> Running:
+) -> PairRunning:
     """The pair at a centre distance; `tips` and `roots` are diameters of the blanks as they are and as they are cut.
 
     Profile shifts that hold a backlash allowance make the backlash. Raises `ValueError` for a distance at
@@ -57,7 +57,7 @@ def run_together(
     pitch = math.pi * first.base_diameter / first.teeth
     paths = [_beyond_base(gear, tip) for gear, tip in zip((first, second), tips, strict=True)]
     length = distance * math.sin(working)
-    return Running(
+    return PairRunning(
         centre_distance=distance,
         reference_distance=(first.reference_diameter + second.reference_diameter) / 2,
         working_pressure_angle_deg=math.degrees(working),

@@ -53,7 +53,7 @@ class FittedOrder:
 
 
 @dataclass(frozen=True)
-class Fitted:
+class WavesFitted:
     """All that was found: waves, biggest first, orders it can't show, what is left (r.m.s.), slope over a mm."""
 
     waves: tuple[FittedOrder, ...]
@@ -65,7 +65,7 @@ class Fitted:
 
 
 @dataclass(frozen=True)
-class _Fit:
+class _TraceFit:
     """One trace with its orders; `clusters` are orders of which this record can show no difference."""
 
     trace: Trace
@@ -156,12 +156,12 @@ def _alike(one: Floats, other: Floats) -> bool:
     return bool(np.linalg.svd(one.T @ other, compute_uv=False).min() > _SAME)
 
 
-def fit_orders(trace: Trace, passage: Passage, orders: Sequence[Fraction]) -> Fitted:
+def fit_orders(trace: Trace, passage: Passage, orders: Sequence[Fraction]) -> WavesFitted:
     """Find which of the orders (waves in a turn of the table) stand in a record, and how big they are.
 
     Raises `ValueError` for fewer readings than it takes to judge one wave.
     """
-    fit = _Fit(trace, passage, tuple(sorted(set(orders))))
+    fit = _TraceFit(trace, passage, tuple(sorted(set(orders))))
     if len(trace.um) < fit.plain.shape[1] + 4:
         raise ValueError(f"{len(trace.um)} readings are too few to tell a wave from noise")
     taken: list[Fraction] = []
@@ -177,7 +177,7 @@ def fit_orders(trace: Trace, passage: Passage, orders: Sequence[Fraction]) -> Fi
     return _told(fit, taken, chances, seam)
 
 
-def _next(fit: _Fit, taken: Sequence[Fraction], tried: int) -> tuple[Fraction, float, float] | None:
+def _next(fit: _TraceFit, taken: Sequence[Fraction], tried: int) -> tuple[Fraction, float, float] | None:
     """The order that explains most of what is left, the seam, and its chance; None where none passes."""
     from scipy.stats import f
 
@@ -198,7 +198,7 @@ def _next(fit: _Fit, taken: Sequence[Fraction], tried: int) -> tuple[Fraction, f
     return fit.heads[int(gains.argmax())], seam, chance
 
 
-def _told(fit: _Fit, taken: Sequence[Fraction], chances: Sequence[float], seam: float) -> Fitted:
+def _told(fit: _TraceFit, taken: Sequence[Fraction], chances: Sequence[float], seam: float) -> WavesFitted:
     """Sizes and their errors from all orders laid together."""
     um, plain = fit.trace.um, fit.plain
     base = np.column_stack((plain, fit.columns(taken, seam))) if taken else plain
@@ -216,14 +216,14 @@ def _told(fit: _Fit, taken: Sequence[Fraction], chances: Sequence[float], seam: 
         alike = next(one for one in fit.clusters[0] if one[0] == order)
         waves.append(FittedOrder(alike, size, error, chances[at], _rivals(fit, taken, order, seam)))
     beside = fit.beside(um[:, None], (), 0.0)[:, 0]
-    return Fitted(
+    return WavesFitted(
         tuple(sorted(waves, key=lambda one: -one.um)), fit.clusters[1], float(np.sqrt(np.mean(beside**2))),
         float(np.sqrt(left @ left / free)), len(fit.heads),
         float(found[plain.shape[1] - 1]) if fit.trace.by_tooth else None,
     )  # fmt: skip
 
 
-def _rivals(fit: _Fit, taken: Sequence[Fraction], order: Fraction, seam: float) -> tuple[Fraction, ...]:
+def _rivals(fit: _TraceFit, taken: Sequence[Fraction], order: Fraction, seam: float) -> tuple[Fraction, ...]:
     """Orders that in the place of this one leave a sum of squares less than 1 in 100 of chance worse."""
     others = [one for one in taken if one != order]
     left, gains = fit.gains(others, seam)

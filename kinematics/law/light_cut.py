@@ -107,7 +107,7 @@ def marks_of(rates: Rates, hob: HobFacts, touch: Touch) -> LightMarks | None:
         return None
     if not rates.axial:
         return _standing_marks(spaces, touch)
-    lattice = _Lattice.of(rates, hob, touch, spaces)
+    lattice = _TouchLattice.of(rates, hob, touch, spaces)
     found = sorted(lattice.patterns(), key=lambda pattern: -pattern.size)
     if not found or not found[0].size:
         return None
@@ -127,7 +127,7 @@ def light_counts(rates: Rates, work: Work, hob: HobData, swivel_deg: float) -> f
     if not rates.axial:
         marks = _standing_marks(spaces, touch)
         return frozenset({marks.count} if marks else ())
-    return frozenset(count for count, _ in _Lattice.of(rates, hob, touch, spaces).counts())
+    return frozenset(count for count, _ in _TouchLattice.of(rates, hob, touch, spaces).counts())
 
 
 def _spaces(rates: Rates, hob: HobFacts) -> Fraction | None:
@@ -161,7 +161,7 @@ class _Pattern:
         return self.count * other.turns == other.count * self.turns and self.count % other.count == 0
 
 
-class _Lattice:
+class _TouchLattice:
     """Touches over the outside of the blank: `spaces` to a table turn, `feed` apart along the axis with its sign.
 
     The feed is positive where the hob, passing round the blank counter-clockwise, goes up. `rolling` is the
@@ -180,7 +180,7 @@ class _Lattice:
         self.whole = whole
 
     @classmethod
-    def of(cls, rates: Rates, hob: HobFacts, touch: Touch, spaces: Fraction) -> _Lattice:
+    def of(cls, rates: Rates, hob: HobFacts, touch: Touch, spaces: Fraction) -> _TouchLattice:
         """The touches of a hob with so many spaces to a table turn, the slide going along the work."""
         feed = -float(rates.axial / rates.table)
         rolling = float(spaces * hob.module_n) / 2 / math.cos(math.radians(touch.suited_deg))

@@ -73,7 +73,7 @@ class CutData:
 
 
 @dataclass(frozen=True)
-class Limits:
+class SpeedLimits:
     """What the machine can do; None where it isn't known.
 
     `hob_rpms` and `feeds` list what its gears give, or hold the two ends of a range where
@@ -112,7 +112,7 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class Job:
+class CuttingQuestion:
     """What is to be cut, with what, and how fine: the question put to the table."""
 
     gear: Gear
@@ -163,13 +163,13 @@ class Proposal:
     standing: str = "starting value"
 
 
-def propose(data: CutData, job: Job, limits: Limits | None = None) -> Proposal:
+def propose(data: CutData, job: CuttingQuestion, limits: SpeedLimits | None = None) -> Proposal:
     """Hob speed and feed to start from, with reasons.
 
     Aims at the lower third of each range, then gives way to the machine. Raises `ValueError` for
     a material, hob material or module that the table doesn't hold, naming what it does hold.
     """
-    limits = limits or Limits()
+    limits = limits or SpeedLimits()
     reasons: list[Reason] = []
     warnings: list[str] = []
     rpm = _speed(data, job, limits, reasons, warnings)
@@ -218,7 +218,7 @@ def feed_range(data: CutData, cut: str, module_n: float, starts: int) -> tuple[f
 
 
 def _speed(
-    data: CutData, job: Job, limits: Limits, reasons: list[Reason], warnings: list[str]
+    data: CutData, job: CuttingQuestion, limits: SpeedLimits, reasons: list[Reason], warnings: list[str]
 ) -> float | None:
     row, hob = _pairing(data, job.material, job.hob_material)
     low, high = speed_range(data, job.material, job.hob_material)
@@ -253,7 +253,7 @@ def _speed(
     return chosen
 
 
-def _most_rpm(job: Job, limits: Limits, reasons: list[Reason]) -> float:
+def _most_rpm(job: CuttingQuestion, limits: SpeedLimits, reasons: list[Reason]) -> float:
     """Hob speed at which the table worm reaches its limit."""
     if limits.table_worm_rpm is None or limits.worm_turns_per_table_turn is None:
         return math.inf
@@ -267,7 +267,9 @@ def _most_rpm(job: Job, limits: Limits, reasons: list[Reason]) -> float:
 # ---------------------------------------------------------------- feed
 
 
-def _feed(data: CutData, job: Job, limits: Limits, reasons: list[Reason], warnings: list[str]) -> float:
+def _feed(
+    data: CutData, job: CuttingQuestion, limits: SpeedLimits, reasons: list[Reason], warnings: list[str]
+) -> float:
     row, divisor = _feed_row(data, job.cut, job.gear.module_n), _divisor(data, job.starts)
     low, high = feed_range(data, job.cut, job.gear.module_n, job.starts)
     feed, most = _lower_third(low, high), high
@@ -301,29 +303,29 @@ def _feed(data: CutData, job: Job, limits: Limits, reasons: list[Reason], warnin
 _MM_PER_INCH, _M_PER_FOOT = 25.4, 0.3048
 
 
-def _in_length(mm: float, job: Job) -> float:
+def _in_length(mm: float, job: CuttingQuestion) -> float:
     """A length in the units that the words are in."""
     return mm / _MM_PER_INCH if job.units == "in" else mm
 
 
-def _length(mm: float, job: Job, digits: int = 6) -> str:
+def _length(mm: float, job: CuttingQuestion, digits: int = 6) -> str:
     return f"{_in_length(mm, job):.{digits}g} {job.units}"
 
 
-def _in_speed(m_min: float, job: Job) -> float:
+def _in_speed(m_min: float, job: CuttingQuestion) -> float:
     """A cutting speed in the units that the words are in."""
     return m_min / _M_PER_FOOT if job.units == "in" else m_min
 
 
-def _per_minute(job: Job) -> str:
+def _per_minute(job: CuttingQuestion) -> str:
     return "ft/min" if job.units == "in" else "m/min"
 
 
-def _mark_words(um: float, job: Job) -> str:
+def _mark_words(um: float, job: CuttingQuestion) -> str:
     return f"{um / (_UM * _MM_PER_INCH):.5f} in" if job.units == "in" else f"{um:.3g} µm"
 
 
-def _mark(job: Job, feed: float) -> float:
+def _mark(job: CuttingQuestion, feed: float) -> float:
     gear = job.gear
     return finish.flank_mark_um(feed, job.hob_tip_diameter, gear.pressure_angle_n_deg, gear.helix_angle_deg)
 

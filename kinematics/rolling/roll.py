@@ -114,7 +114,7 @@ def roll(first: CutGear, second: CutGear, distance: float, *, sections: int = HE
     """
     bases = first.base_radius + second.base_radius
     distance = arguments.number("centre distance", distance, unit="mm", above=bases)
-    line = _Line(first, second, math.sqrt(distance**2 - bases**2), math.acos(bases / distance), sections)
+    line = _LineOfAction(first, second, math.sqrt(distance**2 - bases**2), math.acos(bases / distance), sections)
     if not math.isclose(*line.pitches, rel_tol=_UNLIKE):
         raise ValueError(
             f"base pitches of {line.pitches[0]:.4f} and {line.pitches[1]:.4f} mm don't run together"
@@ -124,7 +124,7 @@ def roll(first: CutGear, second: CutGear, distance: float, *, sections: int = HE
 
 
 @dataclass(frozen=True, eq=False)
-class _Line:
+class _LineOfAction:
     """The line of action: its `length` between both base circles in mm, and the working angle in radians."""
 
     first: CutGear
@@ -164,7 +164,7 @@ class _Line:
         return tuple(side * one.base_radius * one.twist for one in (self.first, self.second))  # type: ignore[return-value]
 
 
-def _side(line: _Line, side: int) -> RolledSide:
+def _side(line: _LineOfAction, side: int) -> RolledSide:
     lead, against = line.leads(side)
     low, high = line.first.reaches(side)
     other_low, other_high = line.second.reaches(side)
@@ -191,7 +191,7 @@ def _side(line: _Line, side: int) -> RolledSide:
     )  # fmt: skip
 
 
-def _standing(line: _Line, side: int, lengths: Floats, lead: float, against: float) -> Floats:
+def _standing(line: _LineOfAction, side: int, lengths: Floats, lead: float, against: float) -> Floats:
     """What stands between two flanks, by the first's length of roll at mid-face and by height; -inf where none meet."""
     first = lengths[:, None] - lead * line.heights[None, :]
     # Base pitches across the axis differ where helices do; the counts keep the gears in step all the same.
@@ -206,7 +206,7 @@ def _standing(line: _Line, side: int, lengths: Floats, lead: float, against: flo
     return np.where(np.isfinite(total), total, -np.inf)
 
 
-def _columns(heights: Floats, gear: CutGear, line: _Line) -> Floats:
+def _columns(heights: Floats, gear: CutGear, line: _LineOfAction) -> Floats:
     """Columns of a map, with parts, at which the sections lie."""
     step = (heights[-1] - heights[0]) / (heights.size - 1)
     return np.asarray(np.clip((line.heights + gear.width / 2 - heights[0]) / step, 0, heights.size - 1))
@@ -229,7 +229,7 @@ def _looked_up(deviation: Floats, lengths: Floats, roll: Floats, columns: Floats
     return np.where(inside, between, np.nan)
 
 
-def _all_round(line: _Line, side: int, length: float, tooth: int) -> Floats:
+def _all_round(line: _LineOfAction, side: int, length: float, tooth: int) -> Floats:
     """What goes all round both gears through the cycle, in mm: from where the first's flank `tooth` has this length of
     roll at mid-face."""
     other = -tooth if side == 1 else 1 - tooth

@@ -18,7 +18,7 @@ _STRONG, _MOST = 0.1, 3
 
 
 @dataclass(frozen=True)
-class Wave:
+class ErrorWave:
     """A part of the error that comes back: `of` "first", "second", "mesh" or "other"; `um` from crest to trough.
 
     `per_first` and `per_second` say how often it comes back in a turn of either gear.
@@ -30,7 +30,7 @@ class Wave:
     um: float
 
 
-def waves(ahead_um: Floats, teeth: tuple[int, int]) -> tuple[Wave, ...]:
+def waves(ahead_um: Floats, teeth: tuple[int, int]) -> tuple[ErrorWave, ...]:
     """The waves of an error through the whole cycle: a row for each tooth that meets, a column for each step.
 
     Empty where it isn't known all the way.
@@ -54,5 +54,5 @@ def waves(ahead_um: Floats, teeth: tuple[int, int]) -> tuple[Wave, ...]:
     return (*found, *(_wave("other", int(at), teeth, cycle, size) for at in strong if rest[at] > least))
 
 
-def _wave(of: str, at: int, teeth: tuple[int, int], cycle: int, size: Floats) -> Wave:
-    return Wave(of, Fraction(at * teeth[0], cycle), Fraction(at * teeth[1], cycle), float(size[at]))
+def _wave(of: str, at: int, teeth: tuple[int, int], cycle: int, size: Floats) -> ErrorWave:
+    return ErrorWave(of, Fraction(at * teeth[0], cycle), Fraction(at * teeth[1], cycle), float(size[at]))

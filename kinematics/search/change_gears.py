@@ -67,7 +67,7 @@ class Refused:
 
 
 @dataclass(frozen=True)
-class Found:
+class NearestSets:
     """The nearest sets, and the nearer ones that were refused.
 
     `complete` means that there are no others at all; otherwise whatever was left out comes after the
@@ -91,7 +91,7 @@ def nearest_sets(
     different: Different = "gears",
     exact: bool = False,
     refused: int = 0,
-) -> Found:
+) -> NearestSets:
     """The `limit` sets out of `drawer` nearest to `target`, of any number of `pairs` and `idlers` allowed.
 
     `target` is the ratio, drivers over driven, without sign; `turns_over` says whether meshes and idlers
@@ -127,7 +127,7 @@ def nearest_sets(
     if refused and bracket is not None:
         last = found[min(limit, len(found)) - 1] if found else None
         refusals = _refusals(target, drawer, allowed, bracket, refused, last, exact)
-    return Found(tuple(found[:limit]), tuple(refusals), complete and len(found) <= limit)
+    return NearestSets(tuple(found[:limit]), tuple(refusals), complete and len(found) <= limit)
 
 
 def checked_drawer(drawer: Drawer | Iterable[int]) -> Drawer:

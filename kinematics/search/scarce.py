@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
-from handlead.kinematics.brackets.bracket_rules import Rules
+from handlead.kinematics.brackets.bracket_rules import GearRules
 from handlead.kinematics.brackets.drawer import Drawer
 from numpy.typing import NDArray
 
@@ -28,7 +28,7 @@ class _Pairs:
     sums: Ints
 
 
-def _pairs(drawer: Drawer, rules: Rules, place: int) -> _Pairs:
+def _pairs(drawer: Drawer, rules: GearRules, place: int) -> _Pairs:
     """All pairs out of `drawer` for `place`, within the limits on its sum and on its gears."""
     teeth = np.array(drawer.teeth, dtype=np.int64)
     counts = np.array([n for _, n in drawer.owned])
@@ -45,12 +45,12 @@ def _pairs(drawer: Drawer, rules: Rules, place: int) -> _Pairs:
     return _Pairs(driver[order], driven[order], sums[order])
 
 
-def _room(rules: Rules, place: int, gear: int) -> int | None:
+def _room(rules: GearRules, place: int, gear: int) -> int | None:
     """The room that gear number `gear` wants within the sum of the pair at `place`; None: no limit."""
     return next((room for p, g, room in rules.passes if (p, g) == (place, gear)), None)
 
 
-def _closes(rules: Rules, *sums: Ints | int) -> NDArray[np.bool_] | bool:
+def _closes(rules: GearRules, *sums: Ints | int) -> NDArray[np.bool_] | bool:
     """Whether the chain spans the centres."""
     if rules.centres_low is None or rules.centres_high is None:
         return True
@@ -61,7 +61,7 @@ def _closes(rules: Rules, *sums: Ints | int) -> NDArray[np.bool_] | bool:
     return closes
 
 
-def allowed_orders(drawer: Drawer, alternatives: Sequence[Rules], most: int) -> NDArray[np.int16] | None:
+def allowed_orders(drawer: Drawer, alternatives: Sequence[GearRules], most: int) -> NDArray[np.int16] | None:
     """Every order a, b, c, d … that one of the `alternatives` allows, a row each; None: more than `most`.
 
     A gear that is owned once may stand in a row twice.
@@ -75,7 +75,7 @@ def allowed_orders(drawer: Drawer, alternatives: Sequence[Rules], most: int) -> 
     return parts[0] if len(parts) == 1 else np.unique(np.concatenate(parts), axis=0)
 
 
-def _allowed_by(drawer: Drawer, rules: Rules, most: int) -> NDArray[np.int16] | None:
+def _allowed_by(drawer: Drawer, rules: GearRules, most: int) -> NDArray[np.int16] | None:
     """Every order that `rules` allow; None: more than `most`."""
     places = [_pairs(drawer, rules, place) for place in range(rules.pairs)]
     if rules.pairs == 1:
@@ -85,7 +85,7 @@ def _allowed_by(drawer: Drawer, rules: Rules, most: int) -> NDArray[np.int16] | 
     return join(places, rules, most)
 
 
-def _join_two(places: list[_Pairs], rules: Rules, most: int) -> NDArray[np.int16] | None:
+def _join_two(places: list[_Pairs], rules: GearRules, most: int) -> NDArray[np.int16] | None:
     first, second = places
     if not len(first.sums) or not len(second.sums):
         return np.zeros((0, 4), dtype=np.int16)
@@ -116,7 +116,7 @@ def _join_two(places: list[_Pairs], rules: Rules, most: int) -> NDArray[np.int16
     return np.concatenate(rows) if rows else np.zeros((0, 4), dtype=np.int16)
 
 
-def _join_three(places: list[_Pairs], rules: Rules, most: int) -> NDArray[np.int16] | None:
+def _join_three(places: list[_Pairs], rules: GearRules, most: int) -> NDArray[np.int16] | None:
     first, middle, last = places
     none = np.zeros((0, 6), dtype=np.int16)
     if not all(len(place.sums) for place in places):

@@ -18,7 +18,7 @@ from handlead.kinematics.transfer.roles import Role
 
 from . import entered
 from .standing import ANY_IDLER, Beside, Changes, is_pitch, module_words
-from .study import Bench, Numbers, Places, Slip, Study
+from .study import Circumstances, Numbers, Places, Slip, Study
 
 
 def _geared(study: Study) -> list[tuple[str, Mounted]]:
@@ -111,7 +111,7 @@ def _gears_exchanged_between(study: Study, numbers: Numbers) -> Iterator[Slip]:
                     )
 
 
-def _share(bench: Bench, one: str, other: str) -> bool:
+def _share(bench: Circumstances, one: str, other: str) -> bool:
     """Whether a gear of one bracket fits the other, as far as the drawers tell."""
     ours, theirs = set(bench.owned.get(one, ())), set(bench.owned.get(other, ()))
     return bool(ours & theirs) or not (ours and theirs)

@@ -49,7 +49,7 @@ GearSearch = Callable[[Fraction, str, Sequence[int], bool], Mounted | None]
 
 
 @dataclass(frozen=True)
-class Bench:
+class Circumstances:
     """The machine with its drawers, the drawing, and what else the set-up might have been worked out for.
 
     `train` has its levers out of consideration and its brackets empty. `levers` gives the positions of each
@@ -177,7 +177,7 @@ class Slip:
 class Study:
     """A set-up under study, with what several kinds of change want to know of it."""
 
-    bench: Bench
+    bench: Circumstances
     base: Standing
     _views: dict[Any, tuple[Outcome | None, View]] = field(default_factory=dict, repr=False, compare=False)
     _marks: dict[Any, LightMarks | None] = field(default_factory=dict, repr=False, compare=False)

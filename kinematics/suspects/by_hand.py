@@ -8,14 +8,14 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.words import STILL, direction
 from handlead.kinematics.slips.standing import Standing
-from handlead.kinematics.slips.study import Bench
+from handlead.kinematics.slips.study import Circumstances
 from handlead.kinematics.train.solution import ask_by_hand
 
-from .inspections import Check, Scene, is_not_sure
+from .inspections import Check, SetUpShown, is_not_sure
 
 
 @dataclass(frozen=True)
-class Turn:
+class TurnByHand:
     """What is done by hand, and what is watched.
 
     `turned` ("hob" or "axial") goes by so many turns or mm, signed in the frame, these levers put over; `watched`
@@ -32,7 +32,7 @@ class Turn:
     parted: bool
     levers: Mapping[str, str] = field(default_factory=dict)
 
-    def moves(self, bench: Bench, standing: Standing) -> Fraction | None:
+    def moves(self, bench: Circumstances, standing: Standing) -> Fraction | None:
         """How far what is watched goes, signed in the frame; None where nothing drives it, or levers fight."""
         put = {**standing.setup.levers, **self.levers}
         states = bench.states(put)
@@ -54,12 +54,12 @@ class Turn:
 class TurnedByHand(Check):
     """A hand check of the set-up sheet: what was counted may be off by `within` of its unit."""
 
-    turn: Turn = field(kw_only=True, compare=False)
-    bench: Bench = field(kw_only=True, compare=False, repr=False)
+    turn: TurnByHand = field(kw_only=True, compare=False)
+    bench: Circumstances = field(kw_only=True, compare=False, repr=False)
     within: Fraction = field(kw_only=True, default=Fraction(0))
     _known: dict[object, Fraction | None] = field(kw_only=True, default_factory=dict, compare=False, repr=False)
 
-    def outcome(self, scene: Scene) -> str:
+    def outcome(self, scene: SetUpShown) -> str:
         """What is counted if the scene is what stands there: a number with its unit and its way."""
         moved = self._moved(scene)
         if moved is None:
@@ -67,7 +67,7 @@ class TurnedByHand(Check):
         way = direction(self.turn.watched, 1 if moved > 0 else -1) if moved else STILL
         return f"{float(abs(moved)):.6g} {self.turn.unit} {way}"
 
-    def outcomes(self, scene: Scene) -> tuple[str, ...]:
+    def outcomes(self, scene: SetUpShown) -> tuple[str, ...]:
         """The one thing that is counted."""
         return (self.outcome(scene),)
 
@@ -84,7 +84,7 @@ class TurnedByHand(Check):
         still = float(number) <= self.within and float(size) <= self.within
         return off <= float(self.within) * (1 + 1e-9) and (not way or still or rest.endswith(f" {way}"))
 
-    def _moved(self, scene: Scene) -> Fraction | None:
+    def _moved(self, scene: SetUpShown) -> Fraction | None:
         standing = scene.standing
         if standing.slips:
             return None

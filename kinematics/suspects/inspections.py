@@ -17,7 +17,7 @@ NONE_OF_THESE, NOT_SURE = ("none of these", "other"), ("not sure", "don't know",
 
 
 @dataclass(frozen=True)
-class Scene:
+class SetUpShown:
     """A set-up as it stands, what it shows, and how many table turns a given number of hob turns make."""
 
     standing: Standing
@@ -25,32 +25,32 @@ class Scene:
     table_turns: Fraction | None
 
 
-Look = Callable[[Scene, str], str]
+Look = Callable[[SetUpShown, str], str]
 
 
-def _stamps(scene: Scene, bracket: str) -> str:
+def _stamps(scene: SetUpShown, bracket: str) -> str:
     mounted, stamps = scene.standing.change.get(bracket), scene.standing.stamps.get(bracket)
     return counted_words(replace(mounted, gears=stamps or mounted.gears)) if mounted else "empty"
 
 
-def _teeth(scene: Scene, bracket: str) -> str:
+def _teeth(scene: SetUpShown, bracket: str) -> str:
     mounted = scene.standing.change.get(bracket)
     return counted_words(mounted) if mounted else "empty"
 
 
-def _lever(scene: Scene, lever: str) -> str:
+def _lever(scene: SetUpShown, lever: str) -> str:
     return scene.standing.setup.levers.get(lever, "")
 
 
-def _table_way(scene: Scene, where: str) -> str:
+def _table_way(scene: SetUpShown, where: str) -> str:
     return scene.view.table_way
 
 
-def _slide_way(scene: Scene, where: str) -> str:
+def _slide_way(scene: SetUpShown, where: str) -> str:
     return scene.view.slide_way
 
 
-def _flanks(scene: Scene, where: str) -> str:
+def _flanks(scene: SetUpShown, where: str) -> str:
     words = scene.view.marks or scene.view.weak_marks
     return EITHER.join(word for word in MARKS if word in words) if not scene.view.marks and words else next(
         (word for word in MARKS if word in words), "untouched"
@@ -61,31 +61,31 @@ def _flanks(scene: Scene, where: str) -> str:
 EITHER = " or "
 
 
-def _between(scene: Scene, where: str) -> str:
+def _between(scene: SetUpShown, where: str) -> str:
     return scene.standing.between_cuts
 
 
-def _sheet(scene: Scene, where: str) -> str:
+def _sheet(scene: SetUpShown, where: str) -> str:
     return scene.standing.sheet
 
 
-def _hob(scene: Scene, where: str) -> str:
+def _hob(scene: SetUpShown, where: str) -> str:
     hob = scene.standing.hob
     starts = f"{hob.starts} start{'' if hob.starts == 1 else 's'}"
     return f"{module_words(hob.module_n)}, {starts}, {hob.hand.word}-hand"
 
 
-def _swivel(scene: Scene, where: str) -> str:
+def _swivel(scene: SetUpShown, where: str) -> str:
     return swivel_words(float(scene.standing.swivel_deg))
 
 
-def _feed_marks(scene: Scene, where: str) -> str:
+def _feed_marks(scene: SetUpShown, where: str) -> str:
     if "one notch" in scene.view.marks or not scene.view.marks:
         return "none"
     return _mm(scene.view.feed_mm)
 
 
-def _touch_off(scene: Scene, where: str) -> str:
+def _touch_off(scene: SetUpShown, where: str) -> str:
     return _mm(scene.view.feed_mm) if scene.view.table_way != STILL else "the table doesn't turn"
 
 
@@ -93,7 +93,7 @@ def _mm(feed: Fraction | None) -> str:
     return f"{float(feed):.2f} mm" if feed else STILL
 
 
-def _mark(scene: Scene, where: str) -> str:
+def _mark(scene: SetUpShown, where: str) -> str:
     turns = scene.table_turns
     if turns is None or not turns:
         return "the table doesn't turn"
@@ -103,23 +103,23 @@ def _mark(scene: Scene, where: str) -> str:
     return f"{whole} turn{'' if whole == 1 else 's'} and {rest}° {way}"
 
 
-def _count(scene: Scene, where: str) -> str:
+def _count(scene: SetUpShown, where: str) -> str:
     return EITHER.join(map(str, sorted(scene.view.counts))) or "another number each time"
 
 
-def _follow(scene: Scene, where: str) -> str:
+def _follow(scene: SetUpShown, where: str) -> str:
     return "it slips" if scene.standing.slips else scene.standing.parted or "nowhere"
 
 
-def _drive(scene: Scene, where: str) -> str:
+def _drive(scene: SetUpShown, where: str) -> str:
     return "the way it is meant to" if scene.standing.drive_runs > 0 else "the other way"
 
 
-def _faces(scene: Scene, where: str) -> str:
+def _faces(scene: SetUpShown, where: str) -> str:
     return "the cutting faces" if "rubbed" not in scene.view.symptoms else "the backs"
 
 
-def _beside(topic: str, scene: Scene, where: str) -> str:
+def _beside(topic: str, scene: SetUpShown, where: str) -> str:
     beside = scene.standing.beside
     return beside.found if beside and beside.looks_at == topic else AS_IT_SHOULD
 
@@ -169,11 +169,11 @@ class Check:
     do: str
     minutes: float
 
-    def outcome(self, scene: Scene) -> str:
+    def outcome(self, scene: SetUpShown) -> str:
         """What a person finds if the scene is what stands there."""
         return LOOKS[self.looks_at].look(scene, self.where)
 
-    def outcomes(self, scene: Scene) -> tuple[str, ...]:
+    def outcomes(self, scene: SetUpShown) -> tuple[str, ...]:
         """What a person may find, one of these, if the scene is what stands there."""
         found = self.outcome(scene)
         return tuple(found.split(EITHER)) if LOOKS[self.looks_at].either else (found,)

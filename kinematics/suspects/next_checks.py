@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from handlead.kinematics.train.mounted import ChangeGears, SetRatio
 
-from .inspections import LOOKS, NONE_OF_THESE, Check, Scene
+from .inspections import LOOKS, NONE_OF_THESE, Check, SetUpShown
 from .suspects import Suspect
 
 
@@ -69,7 +69,7 @@ def _worth(check: Check, splits: list[Split]) -> NextCheck:
     return NextCheck(check, tuple(splits), bits)
 
 
-def own_checks(suspect: Suspect, checks: Sequence[Check], meant: Scene) -> tuple[Check, ...]:
+def own_checks(suspect: Suspect, checks: Sequence[Check], meant: SetUpShown) -> tuple[Check, ...]:
     """The checks that would find the suspect's faults themselves: those that could refute it."""
     as_written = suspect.standing.key == meant.standing.key
     own = []
@@ -83,7 +83,7 @@ def own_checks(suspect: Suspect, checks: Sequence[Check], meant: Scene) -> tuple
 
 
 def refuting_check(
-    suspects: Sequence[Suspect], unknown: float, checks: Sequence[Check], made: Iterable[Check], meant: Scene
+    suspects: Sequence[Suspect], unknown: float, checks: Sequence[Check], made: Iterable[Check], meant: SetUpShown
 ) -> NextCheck | None:
     """The next look at the likeliest suspect itself, which may speak against it; None where all were taken."""
     taken = set(made)

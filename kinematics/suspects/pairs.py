@@ -16,7 +16,7 @@ import numpy as np
 from handlead.kinematics.slips.evidence import STRAIGHT_DEG, Evidence
 from handlead.kinematics.slips.faults import Fault
 from handlead.kinematics.slips.standing import Standing
-from handlead.kinematics.slips.study import Bench, Study
+from handlead.kinematics.slips.study import Circumstances, Study
 from handlead.kinematics.transfer.response import Response
 from numpy.typing import NDArray
 
@@ -108,7 +108,7 @@ def _effects(study: Study, faults: Sequence[Fault]) -> _Effects:
     return _Effects(chosen, table[:, :-3], table[:, -3], table[:, -2], table[:, -1], levers)
 
 
-def _ratio(bench: Bench, standing: Standing, bracket: str) -> float:
+def _ratio(bench: Circumstances, standing: Standing, bracket: str) -> float:
     return float(bench.ratio(standing.change[bracket]))
 
 

@@ -14,7 +14,7 @@ from handlead.kinematics.slips.standing import Standing
 from handlead.kinematics.slips.study import Study
 from handlead.kinematics.transfer.response import Running
 
-from .inspections import Check, Scene
+from .inspections import Check, SetUpShown
 
 #: Leans that lie nearer to each other are the same to a person: what a vernier protractor reads, 5' (from memory).
 SAME_LEAN_DEG = 5 / 60
@@ -63,9 +63,9 @@ class Suspect:
         )
 
     @property
-    def scene(self) -> Scene:
+    def scene(self) -> SetUpShown:
         """What a person finds if this is what happened."""
-        return Scene(self.standing, self.view, self.table_turns)
+        return SetUpShown(self.standing, self.view, self.table_turns)
 
 
 @dataclass(frozen=True)

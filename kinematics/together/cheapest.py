@@ -21,13 +21,13 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cmp_to_key
 
-from handlead.kinematics.brackets.drawer import Drawer, GearSet, share_out
+from handlead.kinematics.brackets.drawer import Drawer, DrawerSet, share_out
 from handlead.kinematics.frame.exact import Ratio
 from handlead.kinematics.search.change_gears import ChangeGearSet
 from handlead.kinematics.search.ratios import compare
 
 from .choices import BracketChoices, factors_of
-from .together import AT_ONCE, Item, Left, Place, Steps, Stock, why_none_alone, with_idlers
+from .together import AT_ONCE, BracketPlace, Item, Left, Steps, Stock, why_none_alone, with_idlers
 
 
 @dataclass(frozen=True)
@@ -57,8 +57,8 @@ class BestFilled:
 
 
 def best_set_ups(
-    places: Sequence[Place],
-    gears: Drawer | Iterable[int] | Sequence[GearSet],
+    places: Sequence[BracketPlace],
+    gears: Drawer | Iterable[int] | Sequence[DrawerSet],
     *,
     limit: int = 5,
     steps: Steps | None = None,
@@ -99,7 +99,7 @@ class Search:
     """The places of one member, those that cost most first, those that must be met exactly last."""
 
     def __init__(
-        self, stock: Stock, places: Sequence[Place], *, all_costed: bool = False, steps: Steps | None = None
+        self, stock: Stock, places: Sequence[BracketPlace], *, all_costed: bool = False, steps: Steps | None = None
     ) -> None:
         self.stock = stock
         self.steps = steps
@@ -292,7 +292,7 @@ class Search:
         return Filled({name: by_name[name] for name in names}, float(cost), drawn)
 
 
-def _why_none(places: Sequence[Place], stock: Stock) -> str:
+def _why_none(places: Sequence[BracketPlace], stock: Stock) -> str:
     """Which requirement fails: one bracket alone, two together, or only all of them."""
     for place in places:
         alone = Search(stock, [place])

@@ -16,13 +16,13 @@ from handlead.kinematics.search.change_gears import ChangeGearSet, by_merit, kin
 from handlead.kinematics.search.ratios import compare, relative_error
 from numpy.typing import NDArray
 
-from .together import Place, Stock
+from .together import BracketPlace, Stock
 
 
 class BracketChoices:
     """The sets for one place, by ratio, nearest first, and for each ratio by the work; fetched as needed."""
 
-    def __init__(self, place: Place, stock: Stock) -> None:
+    def __init__(self, place: BracketPlace, stock: Stock) -> None:
         self.place = place
         self._stock = stock
         self.sets: list[ChangeGearSet] = []

@@ -23,7 +23,7 @@ from handlead.kinematics.search.ratios import compare, nearest_fraction, relativ
 from handlead.kinematics.train.mounted import Dialled, Mounted
 from numpy.typing import NDArray
 
-from .together import Item, Left, Place, Steps, Stock, with_idlers
+from .together import BracketPlace, Item, Left, Steps, Stock, with_idlers
 
 #: The key by which the sets of a list are put in order; the least comes first.
 Preference = Callable[[ChangeGearSet], Any]
@@ -33,7 +33,7 @@ Preference = Callable[[ChangeGearSet], Any]
 class Listed:
     """The sets that would do on one bracket, in order; `complete` where there are no others."""
 
-    place: Place
+    place: BracketPlace
     items: tuple[Item, ...]
     complete: bool
 
@@ -43,7 +43,7 @@ def least_work(one: ChangeGearSet) -> Any:
     return len(one.idlers), len(one.gears), sum(one.gears), one.gears
 
 
-def listed(place: Place, gears: Stock | Drawer, prefer: Preference, most: int = 120) -> Listed:
+def listed(place: BracketPlace, gears: Stock | Drawer, prefer: Preference, most: int = 120) -> Listed:
     """The nearest sets for a place, `most` of each number of pairs and idlers, put in order by `prefer`.
 
     Three pairs are looked at only where one and two give nothing.
@@ -61,7 +61,7 @@ def listed(place: Place, gears: Stock | Drawer, prefer: Preference, most: int = 
 _SPAN_FIGURES = (10, 100, 1000)
 
 
-def entered(place: Place) -> Listed:
+def entered(place: BracketPlace) -> Listed:
     """The ratios to enter: the one wanted where its numbers go in, else the nearest; within a span a short one too."""
     sign = -1 if place.turns_over else 1
     sizes = [place.largest]
@@ -77,14 +77,16 @@ def entered(place: Place) -> Listed:
     return Listed(place, tuple(found.values()), True)
 
 
-def has_any(place: Place, drawer: Drawer) -> bool:
+def has_any(place: BracketPlace, drawer: Drawer) -> bool:
     """Whether any set out of the drawer serves a place, of one or two pairs, with as few idlers as do."""
     allowed = kinds(place.pairs, place.idlers, place.turns_over)
     few = sorted((kind for kind in allowed if kind[0] < 3), key=lambda kind: (kind[1], kind[0]))
     return any(next(_stream(place, drawer, *kind), None) is not None for kind in few)
 
 
-def _taken(place: Place, drawer: Drawer, allowed: list[tuple[int, int]], prefer: Preference, most: int) -> Listed:
+def _taken(
+    place: BracketPlace, drawer: Drawer, allowed: list[tuple[int, int]], prefer: Preference, most: int
+) -> Listed:
     sets: list[ChangeGearSet] = []
     complete = True
     for pairs, idlers in allowed:
@@ -95,7 +97,7 @@ def _taken(place: Place, drawer: Drawer, allowed: list[tuple[int, int]], prefer:
     return Listed(place, tuple(Item(place, one, (len(one.idlers),)) for one in sets), complete)
 
 
-def _stream(place: Place, drawer: Drawer, pairs: int, idlers: int) -> Iterator[ChangeGearSet]:
+def _stream(place: BracketPlace, drawer: Drawer, pairs: int, idlers: int) -> Iterator[ChangeGearSet]:
     """The sets of one kind, nearest first, as far as the place's span goes."""
     found = sets_by_error(Sought(place.target, drawer, pairs, idlers, place.bracket, "gears", place.exact))
     if place.span is None:
@@ -110,7 +112,7 @@ def _stream(place: Place, drawer: Drawer, pairs: int, idlers: int) -> Iterator[C
             return
 
 
-def as_it_lies(place: Place, stock: Stock, mounted: Mounted) -> Item | None:
+def as_it_lies(place: BracketPlace, stock: Stock, mounted: Mounted) -> Item | None:
     """The gears that stand on a bracket, as they stand, idlers put in or taken out; None where they won't do."""
     if place.largest:
         return None  # entering another costs no more than looking whether it stands there

@@ -15,13 +15,13 @@ from fractions import Fraction
 from functools import lru_cache
 
 import numpy as np
-from handlead.kinematics.brackets.drawer import GearSet
+from handlead.kinematics.brackets.drawer import DrawerSet
 from handlead.kinematics.search.change_gears import kinds
 from handlead.kinematics.search.products import spread
 from numpy.typing import NDArray
 
 from .relation import Floats, Relation, summed
-from .together import Place, Stock
+from .together import BracketPlace, Stock
 
 #: Drawers no larger than this are looked through.
 SMALL = 16
@@ -33,7 +33,7 @@ Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
-class _Rows:
+class _SetRows:
     """Sets of one bracket, or choices of several: ratios, gears as bits, how many gears with idlers they take."""
 
     ratios: list[Floats]
@@ -41,30 +41,30 @@ class _Rows:
     taken: Ints
     costs: Floats
 
-    def at(self, numbers: Ints | NDArray[np.bool_]) -> _Rows:
+    def at(self, numbers: Ints | NDArray[np.bool_]) -> _SetRows:
         """Those with these numbers."""
         ratios = [one[numbers] for one in self.ratios]
-        return _Rows(ratios, self.bits[numbers], self.taken[numbers], self.costs[numbers])
+        return _SetRows(ratios, self.bits[numbers], self.taken[numbers], self.costs[numbers])
 
-    def beside(self, other: _Rows, room: int) -> _Rows:
+    def beside(self, other: _SetRows, room: int) -> _SetRows:
         """Every choice of one of these and one of the others that share no gear and leave enough."""
         apart = (self.bits[:, None] & other.bits[None, :]) == 0
         apart &= self.taken[:, None] + other.taken[None, :] <= room
         return self.joined(other, *np.nonzero(apart))
 
-    def joined(self, other: _Rows, mine: Ints, theirs: Ints) -> _Rows:
+    def joined(self, other: _SetRows, mine: Ints, theirs: Ints) -> _SetRows:
         """Choices of these and the others, by number."""
         one, two = self.at(mine), other.at(theirs)
-        return _Rows(one.ratios + two.ratios, one.bits | two.bits, one.taken + two.taken, one.costs + two.costs)
+        return _SetRows(one.ratios + two.ratios, one.bits | two.bits, one.taken + two.taken, one.costs + two.costs)
 
 
-def is_small(sets: Iterable[GearSet]) -> bool:
+def is_small(sets: Iterable[DrawerSet]) -> bool:
     """Whether the drawers hold so little that all of it can be looked through."""
     return sum(len(one.drawer) for one in sets) <= SMALL
 
 
 def all_that_serve(
-    places: Sequence[Place], relation: Relation, stock: Stock, serving: float, beside: int
+    places: Sequence[BracketPlace], relation: Relation, stock: Stock, serving: float, beside: int
 ) -> tuple[list[dict[str, Fraction]], bool]:
     """The ratios of one or two pairs that meet the relation to a cost of `serving`, the cheapest first.
 
@@ -94,8 +94,8 @@ def all_that_serve(
 
 
 def _meeting(
-    places: Sequence[Place], relation: Relation, choices: _Rows, last: _Rows, bounds: tuple[float, int]
-) -> tuple[_Rows, bool]:
+    places: Sequence[BracketPlace], relation: Relation, choices: _SetRows, last: _SetRows, bounds: tuple[float, int]
+) -> tuple[_SetRows, bool]:
     """The choices, each with every set of the last bracket that makes it serve; and whether these are all."""
     serving, room = bounds
     last = last.at(np.argsort(last.ratios[0], kind="stable"))
@@ -120,7 +120,7 @@ def _meeting(
     found = choices.joined(last, mine, theirs)
     with np.errstate(divide="ignore", invalid="ignore"):
         costs = np.abs(last.ratios[0][theirs] / wanted[mine] - 1) * gain[mine]
-    return _Rows(found.ratios, found.bits, found.taken, found.costs + costs), True
+    return _SetRows(found.ratios, found.bits, found.taken, found.costs + costs), True
 
 
 def _fraction(value: float) -> Fraction:
@@ -143,7 +143,7 @@ def _every_set(pairs: tuple[int, ...], fits: tuple[tuple[int, int], ...]) -> tup
     return np.array(ratios, dtype=float), np.array(bits_of, dtype=np.int64), np.array(counts, dtype=np.int64)
 
 
-def _rows(place: Place, fits: tuple[tuple[int, int], ...]) -> _Rows:
+def _rows(place: BracketPlace, fits: tuple[tuple[int, int], ...]) -> _SetRows:
     """The sets of a place within its span, or for just its ratio."""
     idlers = dict(sorted(kinds(place.pairs, place.idlers, place.turns_over), reverse=True))
     ratios, bits, counts = _every_set(tuple(sorted(pairs for pairs in idlers if pairs < 3)), fits)
@@ -155,4 +155,4 @@ def _rows(place: Place, fits: tuple[tuple[int, int], ...]) -> _Rows:
         good = (ratios >= low * (1 - 1e-12)) & (ratios <= high * (1 + 1e-12))
     taken = 2 * counts + np.array([idlers.get(count, 0) for count in range(4)], dtype=np.int64)[counts]
     costs = 0.0 * ratios if place.exact else float(place.weight) * np.abs(ratios / target - 1)
-    return _Rows([ratios[good]], bits[good], taken[good], costs[good])
+    return _SetRows([ratios[good]], bits[good], taken[good], costs[good])

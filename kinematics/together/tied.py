@@ -20,7 +20,7 @@ from fractions import Fraction
 from typing import Any
 
 import numpy as np
-from handlead.kinematics.brackets.drawer import Drawer, GearSet
+from handlead.kinematics.brackets.drawer import Drawer, DrawerSet
 from handlead.kinematics.frame.exact import Ratio
 from handlead.kinematics.search.ratios import compare, relative_error
 from numpy.typing import NDArray
@@ -29,7 +29,7 @@ from .cheapest import Filled
 from .relation import Floats, Relation, summed
 from .tied_mounts import Leftover, Living, Mounts
 from .tied_ratios import Given, fractions_near, given_by, values_of
-from .together import Place, Stock
+from .together import BracketPlace, Stock
 
 
 @dataclass(frozen=True)
@@ -73,9 +73,9 @@ class CoupledSetUps:
 
 
 def best_coupled_set_ups(
-    places: Sequence[Place],
+    places: Sequence[BracketPlace],
     relation: Relation,
-    gears: Drawer | Iterable[int] | Sequence[GearSet],
+    gears: Drawer | Iterable[int] | Sequence[DrawerSet],
     *,
     limit: int = 5,
     effort: Effort | None = None,
@@ -113,7 +113,7 @@ def best_coupled_set_ups(
     return CoupledSetUps(tuple(found), len(choices.wanted), complete, why, tries)
 
 
-def _check(places: Sequence[Place], relation: Relation, limit: int) -> None:
+def _check(places: Sequence[BracketPlace], relation: Relation, limit: int) -> None:
     if len(places) < 2:
         raise ValueError(f"places are {len(places)}; ratios hang together from two places on")
     if limit < 1:
@@ -134,7 +134,7 @@ def _check(places: Sequence[Place], relation: Relation, limit: int) -> None:
         raise ValueError(f"the relation doesn't name {last.name}, which is to make it hold")
 
 
-def _span_from(first: Place, last: Place, relation: Relation) -> tuple[Ratio, Ratio]:
+def _span_from(first: BracketPlace, last: BracketPlace, relation: Relation) -> tuple[Ratio, Ratio]:
     """The ratios of the first place that the span of the last one amounts to."""
     assert last.span is not None
     ends = []
@@ -180,7 +180,7 @@ class _Choices:
     costs: Floats
 
     @classmethod
-    def of(cls, places: Sequence[Place], lists: list[Given], relation: Relation) -> _Choices:
+    def of(cls, places: Sequence[BracketPlace], lists: list[Given], relation: Relation) -> _Choices:
         """All choices for which the last place's ratio lies within its span."""
         last = places[-1]
         lengths = [len(one.ratios) for one in lists]
@@ -213,7 +213,7 @@ class _Choices:
             costs = costs + one.costs[number]
         return cls(lists, numbers, wanted, doubt, gain, costs)
 
-    def ratios(self, places: Sequence[Place], choice: int) -> dict[str, Fraction]:
+    def ratios(self, places: Sequence[BracketPlace], choice: int) -> dict[str, Fraction]:
         """The first ratios of a choice, exactly."""
         return {
             place.name: Fraction(int(one.tops[number]), int(one.bottoms[number]))
@@ -225,7 +225,7 @@ class _Choices:
 
 
 def _search(
-    places: Sequence[Place],
+    places: Sequence[BracketPlace],
     relation: Relation,
     mounts: Mounts,
     given: tuple[_Choices, Floats],
@@ -321,7 +321,7 @@ def _least_cost(choices: _Choices, values: Floats, choice: Any, at: Any) -> Any:
     return choices.costs[choice] * (1 - 1e-12) + choices.gain[choice] * np.maximum(off, 0) * (1 - 1e-12)
 
 
-def _within(ratio: Fraction, place: Place) -> bool:
+def _within(ratio: Fraction, place: BracketPlace) -> bool:
     assert place.span is not None
     return compare(ratio, place.span[0]) >= 0 and compare(ratio, place.span[1]) <= 0
 
@@ -331,7 +331,7 @@ def _with_error(set_up: Filled, name: str, error: float) -> Filled:
     return replace(set_up, sets=sets)
 
 
-def _why_none(places: Sequence[Place], lists: Sequence[Given], choices: _Choices, values: Floats) -> str:
+def _why_none(places: Sequence[BracketPlace], lists: Sequence[Given], choices: _Choices, values: Floats) -> str:
     for place, one in zip(places[:-1], lists, strict=True):
         if not len(one.ratios):
             return f"{place.name}: no gears in the drawer give a ratio within the span"

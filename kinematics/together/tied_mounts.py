@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from .cheapest import Filled, Search
 from .filling import Listed, every_filling, fillings, has_any, least_work, listed
 from .tied_ratios import Given
-from .together import Place, Steps, Stock
+from .together import BracketPlace, Steps, Stock
 
 #: Ratios of a bracket that are tried on it before they are combined with others, where its drawer is no larger than so.
 _LOOKED_AT, _SMALL = 600, 50
@@ -46,18 +46,18 @@ class Leftover:
 class Mounts:
     """The sets that give a ratio on a bracket, looked up once."""
 
-    def __init__(self, places: Sequence[Place], stock: Stock, beside: Leftover | None = None) -> None:
+    def __init__(self, places: Sequence[BracketPlace], stock: Stock, beside: Leftover | None = None) -> None:
         self.places, self.stock, self.beside = places, stock, beside
         self._bare = {place.name: _bare(place) for place in places}
         self._known = {name: _known_on(bare, stock.drawers[name]) for name, bare in self._bare.items()}
         #: Whether a choice was given up with others for the same ratios not looked at.
         self.cut_short = False
 
-    def on(self, place: Place, ratio: Fraction) -> Listed:
+    def on(self, place: BracketPlace, ratio: Fraction) -> Listed:
         """The sets that give just this ratio on one bracket."""
         return _giving(replace(self._bare[place.name], target=ratio), self.stock.drawers[place.name], _WAYS)
 
-    def mountable(self, place: Place, given: Given) -> Given:
+    def mountable(self, place: BracketPlace, given: Given) -> Given:
         """The ratios of a list that some set gives which can be mounted, as far as a look at each costs little."""
         if len(given.ratios) > _LOOKED_AT or len(self.stock.drawers[place.name]) > _SMALL:
             return given
@@ -65,7 +65,7 @@ class Mounts:
         keep = np.array([self.is_possible(place, p, q) for p, q in pairs], dtype=bool)
         return Given(given.tops[keep], given.bottoms[keep], given.ratios[keep], given.costs[keep])
 
-    def is_possible(self, place: Place, top: int, bottom: int) -> bool:
+    def is_possible(self, place: BracketPlace, top: int, bottom: int) -> bool:
         """Whether some set gives just this ratio, in its lowest terms, on a bracket that has the drawer to itself."""
         known = self._known[place.name]
         found = known.get((top, bottom))
@@ -122,7 +122,7 @@ class Mounts:
 class Living:
     """Which ratios of a list some set gives that can be mounted, looked at as they are asked for."""
 
-    def __init__(self, mounts: Mounts, place: Place, given: Given) -> None:
+    def __init__(self, mounts: Mounts, place: BracketPlace, given: Given) -> None:
         self._mounts, self._place, self._given = mounts, place, given
         #: Of each ratio: whether it may be possible for all that is known, and whether that has been looked at.
         self.may_be = np.ones(len(given.ratios), dtype=bool)
@@ -137,19 +137,19 @@ class Living:
         return bool(self.may_be[number])
 
 
-def _bare(place: Place) -> Place:
+def _bare(place: BracketPlace) -> BracketPlace:
     """The bracket that is to give one ratio exactly, whatever it is asked for otherwise."""
     pairs = tuple(pairs for pairs in place.pairs if pairs < 3)
     return replace(place, target=Fraction(1), exact=True, span=None, pairs=pairs)
 
 
 @lru_cache(maxsize=64)
-def _known_on(bare: Place, drawer: Drawer) -> dict[tuple[int, int], bool]:
+def _known_on(bare: BracketPlace, drawer: Drawer) -> dict[tuple[int, int], bool]:
     """Of a bracket with this drawer, whether a ratio can be mounted, for those that were asked for so far."""
     return {}
 
 
 @lru_cache(maxsize=3_000)
-def _giving(exact: Place, drawer: Drawer, most: int) -> Listed:
+def _giving(exact: BracketPlace, drawer: Drawer, most: int) -> Listed:
     """The sets out of a drawer that give just the ratio of a place."""
     return listed(exact, drawer, least_work, most)

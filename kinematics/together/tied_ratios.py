@@ -16,7 +16,7 @@ from handlead.kinematics.brackets.drawer import Drawer
 from handlead.kinematics.search.products import products, spread
 from numpy.typing import NDArray
 
-from .together import Place, Stock
+from .together import BracketPlace, Stock
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -39,7 +39,7 @@ class Given:
         return Given(self.tops[:count], self.bottoms[:count], self.ratios[:count], self.costs[:count])
 
 
-def given_by(place: Place, stock: Stock, most: int) -> Given:
+def given_by(place: BracketPlace, stock: Stock, most: int) -> Given:
     """The different ratios of one place, nearest first, from all its numbers of pairs, within its span.
 
     Where there are more than `most`, at least one more than that.
@@ -55,7 +55,7 @@ def given_by(place: Place, stock: Stock, most: int) -> Given:
     return Given(tops, bottoms, ratios, float(place.weight) * off)
 
 
-def values_of(last: Place, stock: Stock) -> Floats:
+def values_of(last: BracketPlace, stock: Stock) -> Floats:
     """All different ratios that the last place can give within its span, rising, as floats."""
     assert last.span is not None
     return _all_values(stock.drawers[last.name], _searched(last), float(last.span[0]), float(last.span[1]))
@@ -72,7 +72,7 @@ def fractions_near(drawer: Drawer, pairs: Iterable[int], value: float) -> set[Fr
     return found
 
 
-def _searched(place: Place) -> tuple[int, ...]:
+def _searched(place: BracketPlace) -> tuple[int, ...]:
     return tuple(pairs for pairs in place.pairs if pairs < 3)
 
 

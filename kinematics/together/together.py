@@ -10,7 +10,7 @@ from typing import TypeAlias
 
 import numpy as np
 from handlead.kinematics.brackets.bracket import Bracket
-from handlead.kinematics.brackets.drawer import Drawer, GearSet, capacity, drawer_for
+from handlead.kinematics.brackets.drawer import Drawer, DrawerSet, capacity, drawer_for
 from handlead.kinematics.frame.exact import Irrational, Ratio
 from handlead.kinematics.search.candidates import Sought
 from handlead.kinematics.search.change_gears import ChangeGearSet, checked_drawer, kinds, sets_by_error
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 
 @dataclass(frozen=True)
-class Place:
+class BracketPlace:
     """A bracket to be filled: what it must give, and what it takes.
 
     `target` is the ratio wanted, without sign. With `exact` nothing else will do; otherwise a relative
@@ -76,14 +76,14 @@ class Stock:
     what is left is kept per group. Groups that a larger group with the same gears includes are dropped.
     """
 
-    sets: tuple[GearSet, ...]
+    sets: tuple[DrawerSet, ...]
     teeth: tuple[int, ...]
     groups: tuple[frozenset[str], ...]
     full: Left
     drawers: Mapping[str, Drawer]
 
     @classmethod
-    def of(cls, places: Sequence[Place], gears: Drawer | Iterable[int] | Sequence[GearSet]) -> Stock:
+    def of(cls, places: Sequence[BracketPlace], gears: Drawer | Iterable[int] | Sequence[DrawerSet]) -> Stock:
         """The gears for `places`. Raises `ValueError` where a place has none, or two have one name."""
         names = [place.name for place in places]
         if not names:
@@ -151,13 +151,13 @@ class Stock:
         return Drawer(tuple((z, n) for z, n in zip(self.teeth, counts, strict=True) if n > 0))
 
 
-def _gear_sets(gears: Drawer | Iterable[int] | Sequence[GearSet]) -> list[GearSet]:
+def _gear_sets(gears: Drawer | Iterable[int] | Sequence[DrawerSet]) -> list[DrawerSet]:
     if not isinstance(gears, Drawer):
         listed = list(gears)
-        if listed and all(isinstance(one, GearSet) for one in listed):
-            return [one for one in listed if isinstance(one, GearSet)]
+        if listed and all(isinstance(one, DrawerSet) for one in listed):
+            return [one for one in listed if isinstance(one, DrawerSet)]
         gears = Drawer.of([one for one in listed if isinstance(one, int)])
-    return [GearSet("change gears", checked_drawer(gears))]
+    return [DrawerSet("change gears", checked_drawer(gears))]
 
 
 #: No more sets of one ratio are looked at together.
@@ -172,7 +172,7 @@ class Item:
     stand on their shafts from the last piece of work, and stay there; only the idlers are still free.
     """
 
-    place: Place
+    place: BracketPlace
     set: ChangeGearSet
     idlers: tuple[int, ...]
     fixed: bool = False
@@ -227,7 +227,7 @@ class Steps:
         return True
 
 
-def why_none_alone(place: Place, stock: Stock) -> str:
+def why_none_alone(place: BracketPlace, stock: Stock) -> str:
     """Why nothing serves a place, even if it has the whole drawer to itself."""
     allowed = kinds(place.pairs, place.idlers, place.turns_over)
     if not allowed:

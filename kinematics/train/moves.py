@@ -80,7 +80,7 @@ class Stop:
 
 
 @dataclass(frozen=True)
-class Passage:
+class MovesMade:
     """The moves that were made, and what stopped the next one, if anything did."""
 
     runs: tuple[Run, ...]
@@ -95,7 +95,7 @@ class _Stopped(Exception):
         self.stop = stop
 
 
-def run(orders: Iterable[Order], start: Position | None = None, plays: Iterable[Play] = ()) -> Passage:
+def run(orders: Iterable[Order], start: Position | None = None, plays: Iterable[Play] = ()) -> MovesMade:
     """Make the moves in their order, from `start` on.
 
     What can't be made ends the passage and is told in its `stop`. The play of each link is taken to be
@@ -108,10 +108,10 @@ def run(orders: Iterable[Order], start: Position | None = None, plays: Iterable[
         try:
             made = _made(order, position, slack)
         except _Stopped as stopped:
-            return Passage(tuple(runs), stopped.stop)
+            return MovesMade(tuple(runs), stopped.stop)
         runs.append(made)
         position = made.end
-    return Passage(tuple(runs))
+    return MovesMade(tuple(runs))
 
 
 # ---------------------------------------------------------------- one move

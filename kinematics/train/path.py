@@ -16,7 +16,7 @@ _AGAINST_THE_FLOW = 20.0
 
 
 @dataclass(frozen=True)
-class Touch:
+class PathStep:
     """One link on the way: the part reached, and its rate per unit of the part started from."""
 
     link: str
@@ -24,7 +24,7 @@ class Touch:
     ratio: Fraction | None
 
 
-def follow(solution: Solution, start: str, end: str) -> tuple[Touch, ...]:
+def follow(solution: Solution, start: str, end: str) -> tuple[PathStep, ...]:
     """The links from part `start` to part `end`, with the flow of power where it goes that way.
 
     Empty where nothing joins the two. The ratio is None for a part that nothing drives or where
@@ -38,7 +38,7 @@ def follow(solution: Solution, start: str, end: str) -> tuple[Touch, ...]:
     paths = rx.dijkstra_shortest_paths(graph, first, last, weight_fn=lambda way: way[1])
     path = list(paths[last]) if last in paths else []
     return tuple(
-        Touch(graph.get_edge_data(before, after)[0], graph[after], _ratio(solution, graph[after], start))
+        PathStep(graph.get_edge_data(before, after)[0], graph[after], _ratio(solution, graph[after], start))
         for before, after in pairwise(path)
     )
 

@@ -15,7 +15,7 @@ from .train import Train
 
 
 @dataclass(frozen=True)
-class Step:
+class PowerStep:
     """Power passing through `link` from the parts `sources` into the part `target`."""
 
     link: str
@@ -30,10 +30,10 @@ class Flow:
     `backdriven` names the worm gears whose worm turns only by way of its wheel.
     """
 
-    steps: tuple[Step, ...] = ()
+    steps: tuple[PowerStep, ...] = ()
     backdriven: tuple[str, ...] = ()
 
-    def upstream(self, part: str) -> tuple[Step, ...]:
+    def upstream(self, part: str) -> tuple[PowerStep, ...]:
         """The steps through which power has come to `part`, nearest the drive first."""
         graph: rx.PyDiGraph[int, None] = rx.PyDiGraph()
         nodes = {index: graph.add_node(index) for index in range(len(self.steps))}
@@ -57,7 +57,7 @@ class _Spread:
     """A state of the spreading of power: parts reached, steps taken, outputs of differentials assumed."""
 
     reached: frozenset[str]
-    steps: tuple[Step, ...] = ()
+    steps: tuple[PowerStep, ...] = ()
     assumed: frozenset[str] = frozenset()
     backdriven: tuple[str, ...] = ()
 
@@ -65,7 +65,7 @@ class _Spread:
         """Power passed on through `link` into `target`."""
         sources = tuple(part for part in link.ports if part != target)
         return replace(
-            self, reached=self.reached | {target}, steps=(*self.steps, Step(link.name, sources, target))
+            self, reached=self.reached | {target}, steps=(*self.steps, PowerStep(link.name, sources, target))
         )
 
 
@@ -106,7 +106,7 @@ class _Tracer:
                 continue
             target = unreached[0]
             if target in self.moving and not _is_backward(link, target):
-                steps.append(Step(link.name, tuple(part for part in link.ports if part != target), target))
+                steps.append(PowerStep(link.name, tuple(part for part in link.ports if part != target), target))
                 reached.add(target)
                 waiting.extend(self.at[target])
         return replace(state, reached=frozenset(reached), steps=tuple(steps))

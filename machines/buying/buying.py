@@ -92,7 +92,7 @@ class Buying:
 
 
 @dataclass
-class _Order:
+class _WantingOrder:
     """An order that can't be cut: its offers by machine, and what it was tried with."""
 
     job: Job
@@ -113,13 +113,13 @@ def gears_to_buy(
     crew = Crew.of(executor)
     found = found or survey(jobs, machines, executor=crew)
     pile = list(machines) or list({job.machine.digest: job.machine for job in jobs}.values())
-    wanting = [_Order(job, found.by_order[job.path]) for job in jobs if found.best[job.path] is None]
+    wanting = [_WantingOrder(job, found.by_order[job.path]) for job in jobs if found.best[job.path] is None]
     _ask_for_offers(wanting, pile, bool(machines), crew)
     return _Rounds(wanting, pile, most, crew).answer(len(jobs) - len(wanting))
 
 
 def _ask_for_offers(
-    wanting: Sequence[_Order], pile: Sequence[Machine], any_machine: bool, crew: Crew
+    wanting: Sequence[_WantingOrder], pile: Sequence[Machine], any_machine: bool, crew: Crew
 ) -> None:
     asked = [
         (order, number)
@@ -137,7 +137,7 @@ class _Rounds:
     """The integer program and the plans that hold it to the truth, in turn."""
 
     def __init__(
-        self, wanting: Sequence[_Order], pile: Sequence[Machine], most: int | None, crew: Crew
+        self, wanting: Sequence[_WantingOrder], pile: Sequence[Machine], most: int | None, crew: Crew
     ) -> None:
         self.orders = [order for order in wanting if order.ways]
         self.hopeless = [order for order in wanting if not order.ways]
@@ -179,7 +179,7 @@ class _Rounds:
                 self.orders[number].tried.append((at, frozenset(gears.items())))
         return last, False
 
-    def _ways(self, order: _Order) -> list[CuttingWay]:
+    def _ways(self, order: _WantingOrder) -> list[CuttingWay]:
         return [
             CuttingWay(
                 tuple(self._stage(number, stage) for stage in offer.stages),

@@ -12,7 +12,7 @@ from handlead.kinematics.search.change_gears import kinds
 from handlead.kinematics.search.ratios import compare
 
 if TYPE_CHECKING:
-    from handlead.kinematics.together.together import Place
+    from handlead.kinematics.together.together import BracketPlace
 
 #: Gears that one bracket may be given; more are hardly ever got for one order.
 MOST_FOR_A_BRACKET = 2
@@ -22,7 +22,7 @@ _EQUAL = 1e-11
 
 
 def lacking(
-    place: Place, owned: Mapping[int, int], obtainable: Iterable[int], tolerance: float = 0.0,
+    place: BracketPlace, owned: Mapping[int, int], obtainable: Iterable[int], tolerance: float = 0.0,
     most: int = MOST_FOR_A_BRACKET,
 ) -> tuple[tuple[int, ...], ...]:  # fmt: skip
     """Every least choice of at most so many gears with which one or two pairs give the ratio; ``((),)`` if none lacks.
@@ -61,7 +61,7 @@ def _least(choices: Iterable[tuple[int, ...]]) -> tuple[tuple[int, ...], ...]:
     return tuple(kept)
 
 
-def _gives(place: Place, gears: Sequence[int], tolerance: float) -> bool:
+def _gives(place: BracketPlace, gears: Sequence[int], tolerance: float) -> bool:
     ratio = Fraction(1)
     for driver, driven in zip(gears[::2], gears[1::2], strict=True):
         ratio *= Fraction(driver, driven)
@@ -72,7 +72,7 @@ def _gives(place: Place, gears: Sequence[int], tolerance: float) -> bool:
     return abs(float(ratio) / float(place.target) - 1) <= tolerance
 
 
-def _window(place: Place, tolerance: float) -> tuple[float, float]:
+def _window(place: BracketPlace, tolerance: float) -> tuple[float, float]:
     """The least and the greatest ratio, a hair wider than they are."""
     if place.span is not None and not place.exact:
         return float(place.span[0]) * (1 - 1e-9), float(place.span[1]) * (1 + 1e-9)
@@ -81,7 +81,7 @@ def _window(place: Place, tolerance: float) -> tuple[float, float]:
 
 
 def _sets(
-    place: Place, teeth: Sequence[int], owned: Mapping[int, int], pairs: int, tolerance: float, most: int
+    place: BracketPlace, teeth: Sequence[int], owned: Mapping[int, int], pairs: int, tolerance: float, most: int
 ) -> Iterator[tuple[int, ...]]:
     """Sets near the ratio, drivers and driven in turn, those that lack fewest first; some may lack too many."""
     import numpy as np

@@ -31,7 +31,7 @@ from handlead.machines.planning.wanted import Wanted
 from .lacking import lacking
 
 if TYPE_CHECKING:
-    from handlead.kinematics.together.together import Place
+    from handlead.kinematics.together.together import BracketPlace
     from handlead.kinematics.work.requirement import Work
     from handlead.machines.setups.ways import Needed
 
@@ -90,7 +90,7 @@ def _of_member(wanted: Wanted, work: Work) -> Iterator[Offer]:
             yield Offer((tuple((name, (teeth,)) for name, teeth in gears.items()),), False)
 
 
-def _places(wanted: Wanted, demand: Needed, asked: Asked) -> Iterator[Place]:
+def _places(wanted: Wanted, demand: Needed, asked: Asked) -> Iterator[BracketPlace]:
     """The brackets that this way fills; one that goes by the feed that is taken isn't asked."""
     yield index_place(wanted, demand)
     yield from loose_places(wanted, demand)
@@ -102,7 +102,7 @@ def _places(wanted: Wanted, demand: Needed, asked: Asked) -> Iterator[Place]:
         yield place
 
 
-def _lacking(wanted: Wanted, work: Work, place: Place) -> tuple[tuple[int, ...], ...]:
+def _lacking(wanted: Wanted, work: Work, place: BracketPlace) -> tuple[tuple[int, ...], ...]:
     """The least choices of gears for a bracket that its arm and shafts have room for."""
     drawer = drawer_for(place.name, wanted.gear_sets)
     off = 0.0 if place.exact or place.span is not None else _off_allowed(work)
@@ -116,7 +116,7 @@ def _off_allowed(work: Work) -> float:
     return slope_limit_um(work) / of_one if of_one else 0.0
 
 
-def _takes(place: Place, drawer: Drawer, more: tuple[int, ...], off: float) -> bool:
+def _takes(place: BracketPlace, drawer: Drawer, more: tuple[int, ...], off: float) -> bool:
     """Whether the bracket can be filled with these gears besides, room and idlers looked at."""
     rich = Drawer.of((*drawer.gears, *more)) if more or len(drawer) else drawer
     return any(
@@ -124,7 +124,7 @@ def _takes(place: Place, drawer: Drawer, more: tuple[int, ...], off: float) -> b
     )
 
 
-def _second_gears(wanted: Wanted, places: list[Place]) -> Brackets:
+def _second_gears(wanted: Wanted, places: list[BracketPlace]) -> Brackets:
     """One more of each gear that the brackets may have in common."""
     seen: Counter[int] = Counter()
     names: dict[int, str] = {}

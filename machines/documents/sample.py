@@ -19,7 +19,7 @@ from handlead.machines.keys.keys import MOST_TEETH
 from handlead.machines.keys.seen_keys import BALLS, SPAN
 from handlead.machines.toml import numbers, places
 from handlead.machines.toml.errors import Disagreement, HandleadError, WrongValue
-from handlead.machines.toml.observed import Measured, Reading
+from handlead.machines.toml.observed import Observed, Reading
 from handlead.machines.toml.places import Document
 from handlead.machines.toml.reading import Complaints, rows, values_of
 from handlead.machines.toml.tables import Key, OneOf, Rows, Table
@@ -62,7 +62,7 @@ SAMPLE_MATE = Table(
     "The gear that it runs with.",
     (
         Key("teeth", Whole(1, MOST_TEETH), "Its teeth.", True),
-        Key("centre_distance", Measured(_SIZE, _OFF), "From shaft to shaft, where both are parallel."),
+        Key("centre_distance", Observed(_SIZE, _OFF), "From shaft to shaft, where both are parallel."),
     ),
 )
 
@@ -77,12 +77,12 @@ SAMPLE = Table(
         Key("hand", Text(("right", "left", "none")), "Which way they lean, or none.", default="unknown"),
         Key("wear", Text(tuple(WEAR)), "How it looks.", default="worn"),
         Key("face_width", _SIZE, "Width of the face."),
-        Key("outside_diameter", Measured(_SIZE, _OFF), "Over the tips; off by 0.05 mm unless `within` says."),
-        Key("root_diameter", Measured(_SIZE, _OFF), "At the bottom of the spaces; off by 0.2 mm unless said."),
-        Key("depth", Measured(_SIZE, _OFF), "From tip to root, with the outside; off by 0.15 mm unless said."),
-        Key("lean", Measured(Angle(0, 80), Angle(0, 20)), "Their angle at the outside, from the axis; off by 0.5°."),
+        Key("outside_diameter", Observed(_SIZE, _OFF), "Over the tips; off by 0.05 mm unless `within` says."),
+        Key("root_diameter", Observed(_SIZE, _OFF), "At the bottom of the spaces; off by 0.2 mm unless said."),
+        Key("depth", Observed(_SIZE, _OFF), "From tip to root, with the outside; off by 0.15 mm unless said."),
+        Key("lean", Observed(Angle(0, 80), Angle(0, 20)), "Their angle at the outside, from the axis; off by 0.5°."),
         Key("rubbing", RUBBING, RUBBING.meaning),
-        Key("lead", Measured(_SIZE, _OFF), "Travel in which a tooth goes once round; off by 1 % unless said."),
+        Key("lead", Observed(_SIZE, _OFF), "Travel in which a tooth goes once round; off by 1 % unless said."),
         Key("turned", TURNED, TURNED.meaning),
         Key("span", Rows({"": SPAN}, "span"), SPAN.meaning + " Two that follow each other tell most."),
         Key("balls", Rows({"": BALLS}, "balls"), BALLS.meaning),

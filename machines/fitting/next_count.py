@@ -16,7 +16,7 @@ from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.machine_files.unfitted import Figure, Unfitted, open_train
 from handlead.machines.toml.errors import FileFault
 
-from .trials import FINE_TRAVEL, Answer, Trial, trials_on
+from .trials import FINE_TRAVEL, Answer, TurningTrial, trials_on
 
 _MOST_ANSWERS = 8
 _MOST_TRIED = 5
@@ -28,7 +28,7 @@ class Advice:
 
     do: str
     settles: tuple[str, ...] = ()
-    trial: Trial | None = None
+    trial: TurningTrial | None = None
 
 
 def find_advice(
@@ -44,7 +44,7 @@ def find_advice(
     answers = _told_apart(unfitted, identified)[:_MOST_ANSWERS]
     if len(answers) < 2:
         return _across_one(unfitted, identified)
-    best: Trial | None = None
+    best: TurningTrial | None = None
     settles: tuple[str, ...] = ()
     open_figures = _open(unfitted, identified)
     for trial in _shortlist(trials_on(unfitted, observations, answers), len(answers)):
@@ -60,10 +60,10 @@ def find_advice(
     return Advice(_words(unfitted, best), settles, best)
 
 
-def _shortlist(trials: Iterator[Trial], answers: int) -> list[Trial]:
+def _shortlist(trials: Iterator[TurningTrial], answers: int) -> list[TurningTrial]:
     """For each two parts the least trouble that tells most apart, and the surest count; the less troublesome first."""
-    least: dict[tuple[str, str], Trial] = {}
-    surest: dict[tuple[str, str], Trial] = {}
+    least: dict[tuple[str, str], TurningTrial] = {}
+    surest: dict[tuple[str, str], TurningTrial] = {}
     for trial in trials:
         pair = (trial.turned, trial.moved)
         if trial.left >= answers:
@@ -80,7 +80,7 @@ def _shortlist(trials: Iterator[Trial], answers: int) -> list[Trial]:
     return [trial for one, other in both for trial in ((one,) if one is other else (one, other))]
 
 
-def _as_turning(unfitted: Unfitted, trial: Trial, answer: int) -> HandTurn:
+def _as_turning(unfitted: Unfitted, trial: TurningTrial, answer: int) -> HandTurn:
     """The trial as it would come out if that answer, by number, were right."""
     machine = unfitted.machine
     train = machine.set_up(trial.setup)
@@ -138,7 +138,7 @@ def _across_one(unfitted: Unfitted, identified: Identified) -> Advice:
     elif link.self_locking:
         # The wheel from mark to mark is the surer count, though it is the worm that is turned.
         turned, moved, turns = moved, turned, Fraction(1)
-    trial = Trial(setup, turned, turns, moved, within, held=held)
+    trial = TurningTrial(setup, turned, turns, moved, within, held=held)
     return Advice(_words(unfitted, trial), tuple(each.key for each in [figure]), trial)
 
 
@@ -162,7 +162,7 @@ def _count_directly(unfitted: Unfitted, identified: Identified) -> str:
 # ---------------------------------------------------------------- in words
 
 
-def _words(unfitted: Unfitted, trial: Trial) -> str:
+def _words(unfitted: Unfitted, trial: TurningTrial) -> str:
     machine = unfitted.machine
     turns = f"{trial.turns} turn{'s' if trial.turns != 1 else ''}"
     worm = next(

@@ -37,7 +37,7 @@ Answer = Mapping[str, Fraction]
 
 
 @dataclass(frozen=True)
-class Trial:
+class TurningTrial:
     """A part turned so far in a set-up, another watched, and the rate for each answer that is possible.
 
     `within` is how closely the other must be read, in turns or mm; `held` are parts held still.
@@ -101,7 +101,7 @@ def _backwards(solution: Solution, train: Train, worms: set[str]) -> bool:
     )
 
 
-def trials_on(unfitted: Unfitted, observations: Observations, answers: Sequence[Answer]) -> Iterator[Trial]:
+def trials_on(unfitted: Unfitted, observations: Observations, answers: Sequence[Answer]) -> Iterator[TurningTrial]:
     """Every observation worth a trial on this machine, with what each answer says of it."""
     machine = unfitted.machine
     known = [seen.setup for seen in observations.seen]
@@ -125,7 +125,7 @@ def trials_on(unfitted: Unfitted, observations: Observations, answers: Sequence[
 
 def _counted(
     machine: Machine, setup: Setup, turned: str, moved: str, rates: tuple[Fraction, ...], trouble: float
-) -> Iterator[Trial]:
+) -> Iterator[TurningTrial]:
     """The same trial with ever more turns, as far as a slide goes if the first of the answers is right."""
     if len(set(rates)) == 1:
         return
@@ -138,9 +138,9 @@ def _counted(
     for turns in _TURNS:
         if abs(rates[0]) * turns > most:
             break
-        yield Trial(setup, turned, Fraction(turns), moved, usual, rates, trouble + turns / 10)
+        yield TurningTrial(setup, turned, Fraction(turns), moved, usual, rates, trouble + turns / 10)
         if is_slide:
-            yield Trial(setup, turned, Fraction(turns), moved, FINE_TRAVEL, rates, trouble + turns / 10 + 2)
+            yield TurningTrial(setup, turned, Fraction(turns), moved, FINE_TRAVEL, rates, trouble + turns / 10 + 2)
 
 
 def _setups(machine: Machine, known: Sequence[Setup]) -> Iterator[Setup]:

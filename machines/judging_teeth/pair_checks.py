@@ -8,7 +8,7 @@ from typing import Any
 
 from handlead.kinematics.gears.gear import diametral_pitch_from_module, least_profile_shift
 from handlead.kinematics.gears.pair import (
-    Running,
+    PairRunning,
     crossed_distance,
     crossing_angle,
     distance_without_backlash,
@@ -48,7 +48,7 @@ class PairSizes:
     `least_backlash` is what it ought to have at least: `asked` for by the drawing, or common practice.
     """
 
-    running: Running
+    running: PairRunning
     given: bool
     least_backlash: float
     asked: bool

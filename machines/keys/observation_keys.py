@@ -8,7 +8,7 @@ from typing import Any
 
 from handlead.machines.toml import numbers
 from handlead.machines.toml.numbers import UNITS, NumberFault
-from handlead.machines.toml.observed import Measured
+from handlead.machines.toml.observed import Observed
 from handlead.machines.toml.tables import Key, OneOf, Rows, Table, TableOf
 from handlead.machines.toml.values import Length, Listing, Name, Number, Text, Value, Whole
 
@@ -153,7 +153,7 @@ CUT = Table(
         ),
         Key(
             "lead",
-            Measured(Length(0, above=True), Length(0)),
+            Observed(Length(0, above=True), Length(0)),
             "Its lead, measured or calculated.",
             default="nobody measured",
         ),

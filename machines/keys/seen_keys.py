@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import MARKS, POSITIVES, STILL
-from handlead.machines.toml.observed import Measured, MissedBy, Told
+from handlead.machines.toml.observed import MissedBy, Observed, Told
 from handlead.machines.toml.tables import Key, Rows, Table
 from handlead.machines.toml.values import Angle, Flag, Length, Number, Text, Value, Whole
 
@@ -15,9 +15,9 @@ from .keys import HAND, HELIX, MISSED, MOST_TEETH, SIZE
 _HOW_FAR_OFF = Angle(0, 90)
 
 _HAND_VALUES: dict[str, tuple[Value, str, Value]] = {
-    "index_check": (Measured(Number(0, 10**6), Number(0, 360)), "1 degree", Told(Text((*POSITIVES["table"], STILL)))),
-    "slide_check": (Measured(Number(0, 10**6), Number(0, 100)), "1/20", Told(Text((*POSITIVES["table"], STILL)))),
-    "feed_check": (Measured(Length(0), Length(0)), "0.05 mm", Told(Text())),
+    "index_check": (Observed(Number(0, 10**6), Number(0, 360)), "1 degree", Told(Text((*POSITIVES["table"], STILL)))),
+    "slide_check": (Observed(Number(0, 10**6), Number(0, 100)), "1/20", Told(Text((*POSITIVES["table"], STILL)))),
+    "feed_check": (Observed(Length(0), Length(0)), "0.05 mm", Told(Text())),
 }
 
 #: What was found at the hand checks that the sheet gives.
@@ -43,24 +43,24 @@ SEEN = Table(
     "seen",
     "What is on the blank, or was measured on it, or seen at the machine; `trace` looks for what explains it.",
     (
-        Key("teeth", Measured(Whole(0, MOST_TEETH), Whole(0, 1000)), "Teeth counted; 0 where there are no spaces."),
+        Key("teeth", Observed(Whole(0, MOST_TEETH), Whole(0, 1000)), "Teeth counted; 0 where there are no spaces."),
         Key("hand", Told(Text((*HAND.one_of, "none"))), "Which way they lean; none for straight teeth."),
-        Key("lead", Measured(SIZE, SIZE), "Lead measured; it may be off by 1 % unless `within` says."),
+        Key("lead", Observed(SIZE, SIZE), "Lead measured; it may be off by 1 % unless `within` says."),
         Key(
             "helix_angle",
-            Measured(HELIX, _HOW_FAR_OFF),
+            Observed(HELIX, _HOW_FAR_OFF),
             "Helix angle at the reference cylinder, as the drawing has it; off by half a degree unless said.",
         ),
         Key(
             "outside_helix_angle",
-            Measured(HELIX, _HOW_FAR_OFF),
+            Observed(HELIX, _HOW_FAR_OFF),
             "Lean at the outside of the blank, where a protractor lies and as the sheet prints it, a little more "
             "than the helix angle of the drawing; off by half a degree unless said.",
         ),
         Key("spaces_meet", Told(Flag()), "Whether each turn of the table falls into the spaces of the one before."),
         Key(
             "second_cut_miss",
-            Measured(MissedBy(), Number(0, Fraction(1, 2))),
+            Observed(MissedBy(), Number(0, Fraction(1, 2))),
             "By how much a second cut missed the spaces of the first; off by a tenth of a pitch unless said.",
         ),
         Key(
@@ -75,23 +75,23 @@ SEEN = Table(
         ),
         Key(
             "hob_turns",
-            Measured(Number(0, 100_000, above=True), Number(0, 1000)),
+            Observed(Number(0, 100_000, above=True), Number(0, 1000)),
             "Turns of the hob for one turn of the table, counted by hand with the feed in; off by 1/20 unless said.",
         ),
         *_HAND_CHECKS,
         Key(
             "feed_marks",
-            Measured(SIZE, SIZE),
+            Observed(SIZE, SIZE),
             "How far the feed marks lie apart along a tooth; off by a tenth unless said.",
         ),
         Key("marks", Told(Text(MARKS)), "How the teeth look; rubbed: bright and hardly cut."),
         Key(
             "thickness_miss",
-            Measured(MISSED, SIZE),
+            Observed(MISSED, SIZE),
             "By how much a tooth is thicker than wanted, below 0 where it is thinner; off by 0.03 mm unless said.",
         ),
-        Key("span_miss", Measured(MISSED, SIZE), "By how much the span is more than wanted, told as above."),
-        Key("depth_miss", Measured(MISSED, SIZE), "By how much the spaces are deeper than wanted, told as above."),
+        Key("span_miss", Observed(MISSED, SIZE), "By how much the span is more than wanted, told as above."),
+        Key("depth_miss", Observed(MISSED, SIZE), "By how much the spaces are deeper than wanted, told as above."),
         Key("meshes", Told(Flag()), "Whether it runs with its mate at the drawing's centres."),
         Key("runs_out", Told(Flag()), "Whether the teeth run out when the gear is turned on its own bore."),
         Key("one_tooth_out", Told(Flag()), "Whether one tooth or space is out of pitch, the others being alike."),
@@ -104,7 +104,7 @@ SPAN = Table(
     "A span: over so many teeth, between parallel anvils.",
     (
         Key("teeth", Whole(1, 1000), "Teeth between the anvils.", True),
-        Key("length", Measured(SIZE, Length(0)), "What it reads.", True),
+        Key("length", Observed(SIZE, Length(0)), "What it reads.", True),
     ),
 )
 
@@ -113,7 +113,7 @@ BALLS = Table(
     "A size over two balls in opposite spaces, or nearly so; over pins on a spur gear.",
     (
         Key("diameter", SIZE, "Diameter of the balls.", True),
-        Key("over", Measured(SIZE, Length(0)), "What it reads.", True),
+        Key("over", Observed(SIZE, Length(0)), "What it reads.", True),
     ),
 )
 
@@ -125,7 +125,7 @@ MEASURED = Table(
         Key("dialled", Length(0), "Depth dialled in by then, from the touch."),
         Key("span", SPAN, SPAN.meaning),
         Key("balls", BALLS, BALLS.meaning),
-        Key("chord", Measured(SIZE, Length(0)), "Thickness along the chord, the tongue set as `prove` says."),
-        Key("depth", Measured(SIZE, Length(0)), "Depth of a space from the tips."),
+        Key("chord", Observed(SIZE, Length(0)), "Thickness along the chord, the tongue set as `prove` says."),
+        Key("depth", Observed(SIZE, Length(0)), "Depth of a space from the tips."),
     ),
 )

@@ -36,7 +36,7 @@ class NotMeasured(HandleadError, ValueError):
 
 
 @dataclass(frozen=True)
-class Measure:
+class DepthMeasure:
     """One measure: what it `found`, what is `wanted` at full depth, and how much `deeper` that asks for, in mm."""
 
     what: str
@@ -54,7 +54,7 @@ class Deeper:
 
     job: Job
     gauging: Gauging
-    measures: tuple[Measure, ...]
+    measures: tuple[DepthMeasure, ...]
     disagree: bool
 
     @property
@@ -89,7 +89,7 @@ class Deeper:
         }
 
 
-def _after(measure: Measure, deeper: float) -> float:
+def _after(measure: DepthMeasure, deeper: float) -> float:
     """The measure after going in by so much: each changes as it must to come to what is wanted at its own depth."""
     if not measure.deeper:
         return measure.found
@@ -118,7 +118,7 @@ def go_deeper(job: Job, gauging: Gauging | None = None) -> Deeper:
     return Deeper(job, taken, measures, max(depths) - min(depths) > _APART * float(job.work.module_n))
 
 
-def _check_likely(job: Job, measure: Measure) -> None:
+def _check_likely(job: Job, measure: DepthMeasure) -> None:
     """Refuse a measure that this work can't have: cut less than nothing deep, or past its teeth."""
     sizes = sizes_of(job.work, job.hob)
     whole = sizes.depth
@@ -133,7 +133,7 @@ def _check_likely(job: Job, measure: Measure) -> None:
     )
 
 
-def measures_of(job: Job, taken: Gauging) -> Iterator[Measure]:
+def measures_of(job: Job, taken: Gauging) -> Iterator[DepthMeasure]:
     """What each measure asks for by itself. Raises `NotMeasured` for one that this work can't have."""
     work, sprocket = job.work, sprocket_of(job.work)
     gear = None if not work.has_involutes else gear_on_blank(work)
@@ -142,13 +142,13 @@ def measures_of(job: Job, taken: Gauging) -> Iterator[Measure]:
     elif sprocket is not None and taken.balls is not None:
         pin, over = map(float, taken.balls)
         wanted = over_pins(sprocket, pin)
-        yield Measure(f"over {ball_text(pin, job.units)} pins", over, wanted, (over - wanted) / 2)
+        yield DepthMeasure(f"over {ball_text(pin, job.units)} pins", over, wanted, (over - wanted) / 2)
     sizes = sizes_of(work, job.hob)
     if taken.depth is not None and not sizes.wanting and sizes.depth > 0:
-        yield Measure("depth of a space", float(taken.depth), sizes.depth, sizes.depth - float(taken.depth))
+        yield DepthMeasure("depth of a space", float(taken.depth), sizes.depth, sizes.depth - float(taken.depth))
 
 
-def _of_teeth(job: Job, gear: Gear, taken: Gauging) -> Iterator[Measure]:
+def _of_teeth(job: Job, gear: Gear, taken: Gauging) -> Iterator[DepthMeasure]:
     angle = gear.pressure_angle_n_deg
     if taken.span is not None:
         count, size = taken.span[0], float(taken.span[1])
@@ -161,7 +161,7 @@ def _of_teeth(job: Job, gear: Gear, taken: Gauging) -> Iterator[Measure]:
                 f"{job.path}: over {count} teeth a span runs off the tips or off the face of this gear. {instead}"
             )
         wanted = measures.span(gear, count)
-        yield Measure(f"span over {count} teeth", size, wanted, depth_left_by_span(size - wanted, angle))
+        yield DepthMeasure(f"span over {count} teeth", size, wanted, depth_left_by_span(size - wanted, angle))
     if taken.balls is not None:
         ball, over = map(float, taken.balls)
         try:
@@ -172,9 +172,9 @@ def _of_teeth(job: Job, gear: Gear, taken: Gauging) -> Iterator[Measure]:
                 f"{job.path}: over {over_what} balls this gear can't measure {reads}. Measure again, and see to the "
                 "ball: prove names one that fits"
             ) from None
-        yield Measure(f"over {ball_text(ball, job.units)} balls", over, wanted, left)
+        yield DepthMeasure(f"over {ball_text(ball, job.units)} balls", over, wanted, left)
     if taken.chord is not None:
         chord, thick = chord_of(job.work), float(taken.chord)
         assert chord is not None
         left = depth_left_by_thickness(thick - chord.thickness, angle)
-        yield Measure("chordal thickness", thick, chord.thickness, left)
+        yield DepthMeasure("chordal thickness", thick, chord.thickness, left)

@@ -17,7 +17,7 @@ from handlead.machines.toml.units import length
 
 
 @dataclass(frozen=True)
-class Span:
+class SpanSize:
     """A size over so many teeth, in mm."""
 
     teeth: int
@@ -60,7 +60,7 @@ class PartSizes:
     throat_radius: float | None
     rim_diameter: float | None
     touch_before: float | None
-    span: Span | None
+    span: SpanSize | None
     balls: Over | None
     pins: Over | None
     chord: Chord | None
@@ -129,13 +129,13 @@ def chord_of(work: Work) -> Chord | None:
     return None if gear is None else Chord(measures.chordal_height(gear), measures.chordal_thickness(gear))
 
 
-def _span(work: Work) -> Span | None:
+def _span(work: Work) -> SpanSize | None:
     gear = _measured_gear(work)
     if gear is None:
         return None
     try:
         count = measures.measurable_span(gear)
-        return Span(count, measures.span(gear, count)) if count else None
+        return SpanSize(count, measures.span(gear, count)) if count else None
     except ValueError:
         return None
 

@@ -11,7 +11,7 @@ from handlead.kinematics.search.change_gears import reach_of
 from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.together.cheapest import Search
 from handlead.kinematics.together.filling import Listed, fillings
-from handlead.kinematics.together.together import Item, Place, Steps, Stock, why_none_alone
+from handlead.kinematics.together.together import BracketPlace, Item, Steps, Stock, why_none_alone
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.planning.asked import Asked
 from handlead.machines.planning.asking import goes_by_feed
@@ -86,13 +86,13 @@ def _lying_first(lists: list[Listed]) -> list[Listed]:
     return sorted(lists, key=lambda one: not (one.items and one.items[0].lies))
 
 
-def _stands(made: Listed, place: Place, stock: Stock, log: SearchLog, reached: int) -> bool:
+def _stands(made: Listed, place: BracketPlace, stock: Stock, log: SearchLog, reached: int) -> bool:
     if not made.items:
         log.add(reached, f"{place.name}: {why_none_alone(place, stock)}")
     return bool(made.items)
 
 
-def _in_reach(place: Place, stock: Stock, log: SearchLog) -> bool:
+def _in_reach(place: BracketPlace, stock: Stock, log: SearchLog) -> bool:
     """Whether the ratio lies within what the gears reach at all."""
     if place.largest:
         return True

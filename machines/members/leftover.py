@@ -7,7 +7,7 @@ from functools import cache
 
 from handlead.kinematics.together.filling import Listed, fillings
 from handlead.kinematics.together.tied_mounts import Leftover
-from handlead.kinematics.together.together import Place, Steps, Stock
+from handlead.kinematics.together.together import BracketPlace, Steps, Stock
 from handlead.machines.planning.asked import Asked
 from handlead.machines.planning.wanted import Wanted
 from handlead.machines.setups.ways import Needed
@@ -41,7 +41,7 @@ def filled_beside(wanted: Wanted, demand: Needed, asked: Asked, log: SearchLog) 
 
     @cache
     def stock_and_lists(names: tuple[str, ...]) -> tuple[Stock, list[Listed]] | None:
-        there = [Place(name, Fraction(1), exact=True) for name in names]
+        there = [BracketPlace(name, Fraction(1), exact=True) for name in names]
         try:
             stock = Stock.of([*places, *there], wanted.gear_sets)
         except ValueError as fault:

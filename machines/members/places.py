@@ -11,7 +11,7 @@ from typing import Any
 from handlead.kinematics.search.change_gears import ChangeGearSet
 from handlead.kinematics.search.ratios import relative_error
 from handlead.kinematics.together.filling import Listed, as_it_lies, least_work, listed
-from handlead.kinematics.together.together import Place, Stock
+from handlead.kinematics.together.together import BracketPlace, Stock
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.work.requirement import Work, gear_of
 from handlead.machines.planning.asked import Asked
@@ -25,13 +25,13 @@ from handlead.machines.setups.ways import Needed
 _SLOWER = 5
 
 
-def index_place(wanted: Wanted, demand: Needed) -> Place:
+def index_place(wanted: Wanted, demand: Needed) -> BracketPlace:
     """The bracket that indexes the table: the count exactly."""
     assert demand.way.constants.index is not None
     return wanted.place(demand.way.constants.index.bracket, demand.index, exact=True)
 
 
-def feed_place(wanted: Wanted, demand: Needed, asked: Asked) -> Place | None:
+def feed_place(wanted: Wanted, demand: Needed, asked: Asked) -> BracketPlace | None:
     """The feed's bracket, over all feeds that are offered; None where no slide is fed."""
     rule = demand.way.feed_rule(demand.slide) if demand.slide else None
     if rule is None or demand.feed_ratio is None:
@@ -41,7 +41,7 @@ def feed_place(wanted: Wanted, demand: Needed, asked: Asked) -> Place | None:
     return wanted.place(rule.bracket, demand.feed_ratio, span=span, weight=Fraction(1, 10**7))
 
 
-def differential_place(wanted: Wanted, demand: Needed, lead_as: Planned | None = None) -> Place | None:
+def differential_place(wanted: Wanted, demand: Needed, lead_as: Planned | None = None) -> BracketPlace | None:
     """The differential's bracket; with another member's very ratio where there is one."""
     bracket = demand.way.differential(demand.slide) if demand.slide else None
     if bracket is None or demand.differential is None:
@@ -51,7 +51,7 @@ def differential_place(wanted: Wanted, demand: Needed, lead_as: Planned | None =
     return replace(place, target=theirs.size, exact=True) if theirs else place
 
 
-def speed_place(wanted: Wanted, demand: Needed, asked: Asked) -> Place | None:
+def speed_place(wanted: Wanted, demand: Needed, asked: Asked) -> BracketPlace | None:
     """The bracket that sets the hob's speed, so that no part of the train runs faster, or slower, than it may."""
     way = demand.way
     name, drive = way.constants.speed, way.train.drives[way.drive].rpm
@@ -71,7 +71,7 @@ def speed_place(wanted: Wanted, demand: Needed, asked: Asked) -> Place | None:
     return replace(wanted.place(name, target, span=span, weight=Fraction(0)), turns_over=over)
 
 
-def loose_places(wanted: Wanted, demand: Needed) -> list[Place]:
+def loose_places(wanted: Wanted, demand: Needed) -> list[BracketPlace]:
     """The brackets in series with others, each at the ratio that the way has for it."""
     return [wanted.place(name, ratio, exact=True) for name, ratio in demand.way.loose.items()]
 
@@ -79,7 +79,7 @@ def loose_places(wanted: Wanted, demand: Needed) -> list[Place]:
 Preference = Callable[[ChangeGearSet], Any]
 
 
-def index_list(place: Place, stock: Stock, wanted: Wanted) -> Listed:
+def index_list(place: BracketPlace, stock: Stock, wanted: Wanted) -> Listed:
     """The sets that index the table, or that give a loose bracket's ratio, with the least work first."""
     return _with_lying(listed(place, stock, least_work, 60), place, stock, wanted, lambda ratio: True)
 
@@ -100,7 +100,7 @@ def ratio_per_mm(demand: Needed) -> Fraction:
     return abs(demand.feed_ratio / demand.feed) if demand.feed_ratio else Fraction(1)
 
 
-def feed_list(place: Place, stock: Stock, wanted: Wanted, demand: Needed, asked: Asked) -> Listed:
+def feed_list(place: BracketPlace, stock: Stock, wanted: Wanted, demand: Needed, asked: Asked) -> Listed:
     """The sets for the feeds offered, as feeds are preferred."""
     def serves(ratio: Fraction) -> bool:
         feed = ratio / ratio_per_mm(demand)
@@ -109,7 +109,7 @@ def feed_list(place: Place, stock: Stock, wanted: Wanted, demand: Needed, asked:
     return _with_lying(listed(place, stock, feed_preference(demand, asked)), place, stock, wanted, serves)
 
 
-def _off(place: Place, work: Work) -> Callable[[float], int]:
+def _off(place: BracketPlace, work: Work) -> Callable[[float], int]:
     """Tenths of the class that a relative error of the differential's ratio takes up.
 
     Another member's own ratio is as it is.
@@ -118,13 +118,13 @@ def _off(place: Place, work: Work) -> Callable[[float], int]:
     return lambda error: int(10 * abs(of_one * error) / limit)
 
 
-def differential_preference(place: Place, work: Work) -> Preference:
+def differential_preference(place: BracketPlace, work: Work) -> Preference:
     """A lead whose error no longer matters, no idler, few gears, the truest."""
     off = _off(place, work)
     return lambda one: (off(one.error), len(one.idlers), len(one.gears), abs(one.error))
 
 
-def differential_list(place: Place, stock: Stock, wanted: Wanted, work: Work) -> Listed:
+def differential_list(place: BracketPlace, stock: Stock, wanted: Wanted, work: Work) -> Listed:
     """The sets for the lead, as leads are preferred."""
     made, off = listed(place, stock, differential_preference(place, work), 60), _off(place, work)
     best = off(made.items[0].set.error) if made.items else 0
@@ -143,7 +143,7 @@ def slope_um(work: Work, error: float) -> float:
     return 1000 * math.pi * gear_of(work).base_diameter * face_width_mm(work) * error / lead if lead else 0.0
 
 
-def speed_list(place: Place, stock: Stock, wanted: Wanted, demand: Needed, asked: Asked) -> Listed:
+def speed_list(place: BracketPlace, stock: Stock, wanted: Wanted, demand: Needed, asked: Asked) -> Listed:
     """The sets for the hob's speed, near what is meant first."""
     way = demand.way
     drive = way.train.drives[way.drive].rpm
@@ -165,7 +165,7 @@ def speed_list(place: Place, stock: Stock, wanted: Wanted, demand: Needed, asked
 
 
 def _with_lying(
-    made: Listed, place: Place, stock: Stock, wanted: Wanted, serves: Callable[[Fraction], bool]
+    made: Listed, place: BracketPlace, stock: Stock, wanted: Wanted, serves: Callable[[Fraction], bool]
 ) -> Listed:
     """What stands on the bracket already put first, where it will do."""
     there = wanted.lying.get(place.name)

@@ -9,7 +9,7 @@ from fractions import Fraction
 from handlead.kinematics.brackets.drawer import drawer_for
 from handlead.kinematics.search.change_gears import Refused, nearest_sets
 from handlead.kinematics.together.filling import listed
-from handlead.kinematics.together.together import Place, Stock, why_none_alone
+from handlead.kinematics.together.together import BracketPlace, Stock, why_none_alone
 from handlead.kinematics.train.solution import solve
 from handlead.machines.planning.asked import Asked
 from handlead.machines.planning.asking import near_ratios
@@ -20,7 +20,7 @@ from handlead.machines.toml.units import feed as feed_text
 from .places import differential_place, ratio_per_mm
 
 
-def no_feed(wanted: Wanted, demand: Needed, asked: Asked, place: Place, stock: Stock) -> str:
+def no_feed(wanted: Wanted, demand: Needed, asked: Asked, place: BracketPlace, stock: Stock) -> str:
     """That no feed offered can be had, and the nearest that can."""
     units, feed = wanted.job.units, asked.feed
     words = (
@@ -33,7 +33,7 @@ def no_feed(wanted: Wanted, demand: Needed, asked: Asked, place: Place, stock: S
     return f"{words}; the nearest is {feed_text(nearest[0].set.ratio / ratio_per_mm(demand), units)}"
 
 
-def no_speed(wanted: Wanted, demand: Needed, place: Place, stock: Stock) -> str:
+def no_speed(wanted: Wanted, demand: Needed, place: BracketPlace, stock: Stock) -> str:
     """That no speed gears keep every part within its speeds, and which part it is."""
     way = demand.way
     drive = way.train.drives[way.drive].rpm

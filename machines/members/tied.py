@@ -19,7 +19,7 @@ from handlead.kinematics.together.relation import Relation
 from handlead.kinematics.together.small import all_that_serve
 from handlead.kinematics.together.tied import Effort, best_coupled_set_ups
 from handlead.kinematics.together.tied_mounts import Leftover, Mounts
-from handlead.kinematics.together.together import Place, Steps, Stock
+from handlead.kinematics.together.together import BracketPlace, Steps, Stock
 from handlead.kinematics.transfer.targets import Equation, generation_equation, inverse_lead, ratio_needed
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.setups.ways import Needed, Way, feed_ratio, feed_signed
@@ -136,7 +136,7 @@ def coupled_demands(wanted: Wanted, work: Work, asked: Asked) -> Iterator[Needed
 
 _Span = tuple[Fraction, Fraction]
 _Some = tuple[list[Sets], bool, str | None]
-_Tied = tuple[list[Place], Relation]
+_Tied = tuple[list[BracketPlace], Relation]
 
 
 def _tied(wanted: Wanted, work: Work, demand: Needed, span: _Span, far: bool) -> Iterator[_Tied]:
@@ -215,7 +215,7 @@ def _sign(ratio: Fraction | None) -> int:
     return -1 if ratio is not None and ratio < 0 else 1
 
 
-def _feed_place(wanted: Wanted, name: str, demand: Needed, span: _Span) -> Place:
+def _feed_place(wanted: Wanted, name: str, demand: Needed, span: _Span) -> BracketPlace:
     """The feed's bracket, over the feeds of a span: what it gives, the others must suit."""
     assert demand.feed_ratio is not None
     per_mm = abs(demand.feed_ratio) / abs(demand.feed)
@@ -255,13 +255,13 @@ def _stiffness(wanted: Wanted, work: Work, demand: Needed, bracket: str) -> Frac
     return abs(alone / 1000 / (demand.feed * alone) / ratio) * lead if ratio else Fraction(1)
 
 
-def _gears_at_hand(wanted: Wanted, places: list[Place]) -> int:
+def _gears_at_hand(wanted: Wanted, places: list[BracketPlace]) -> int:
     """How many gears there are that go on any of these brackets."""
     return sum(capacity([place.name for place in places], wanted.gear_sets).values())
 
 
 def _search(
-    wanted: Wanted, places: list[Place], relation: Relation, most: int, tries: Steps, beside: Leftover | None
+    wanted: Wanted, places: list[BracketPlace], relation: Relation, most: int, tries: Steps, beside: Leftover | None
 ) -> _Some:
     """The gears found; none where a bracket can't turn the sense as it must, or no gears fit it.
 

@@ -11,7 +11,7 @@ from handlead.kinematics.search.candidates import Sought
 from handlead.kinematics.search.change_gears import ChangeGearSet, kinds, sets_by_error
 from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.together.filling import least_work
-from handlead.kinematics.together.together import Place
+from handlead.kinematics.together.together import BracketPlace
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.machine_files.machine_file import GearSet, Machine
 from handlead.machines.members.found import Manner
@@ -94,7 +94,7 @@ def choices_tried(wanted: Wanted, work: Work) -> Iterator[_Gears]:
     return (dict(gears) for gears in fewest)
 
 
-def _places(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> Iterator[tuple[Place, Preference]]:
+def _places(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> Iterator[tuple[BracketPlace, Preference]]:
     """The brackets for which gears may be wanting, with what is preferred on each."""
     yield index_place(wanted, demand), least_work
     feed, differential = feed_place(wanted, demand, asked), differential_place(wanted, demand)
@@ -104,7 +104,7 @@ def _places(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> Iterato
         yield differential, differential_preference(differential, work)
 
 
-def _offered(wanted: Wanted, place: Place, prefer: Preference) -> list[tuple[int, ...]]:
+def _offered(wanted: Wanted, place: BracketPlace, prefer: Preference) -> list[tuple[int, ...]]:
     """The gears that a bracket might do with: none, if it can be filled as it is, and the fewest that serve."""
     drawer = drawer_for(place.name, wanted.gear_sets)
     rich = Drawer.of([*drawer.gears, *OBTAINABLE])
@@ -119,7 +119,7 @@ def _offered(wanted: Wanted, place: Place, prefer: Preference) -> list[tuple[int
     return [*([()] if as_it_is else []), *fewest]
 
 
-def fillings_of(place: Place, drawer: Drawer, most: int) -> Iterator[ChangeGearSet]:
+def fillings_of(place: BracketPlace, drawer: Drawer, most: int) -> Iterator[ChangeGearSet]:
     """Sets of gears for a place, so many of each number of pairs and idlers."""
     for pairs, idlers in kinds(place.pairs, place.idlers, place.turns_over):
         if pairs < 3:

@@ -8,12 +8,12 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.brackets.bracket import Bracket
-from handlead.kinematics.brackets.drawer import GearSet, drawer_for
+from handlead.kinematics.brackets.drawer import DrawerSet, drawer_for
 from handlead.kinematics.frame.exact import Ratio
 from handlead.kinematics.frame.words import Feed
 from handlead.kinematics.search.change_gears import kinds
 from handlead.kinematics.search.ratios import compare
-from handlead.kinematics.together.together import Place
+from handlead.kinematics.together.together import BracketPlace
 from handlead.kinematics.train.mounted import ChangeGears, Mounted, SetRatio
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work, swivel_deg
@@ -42,7 +42,7 @@ class Wanted:
     drive: str
     feed: Feed
     ways: list[Way]
-    gear_sets: list[GearSet]
+    gear_sets: list[DrawerSet]
     top: int
     lying: Mapping[str, Mounted]
     held: frozenset[str] = frozenset()
@@ -120,11 +120,11 @@ class Wanted:
         assert isinstance(link, ChangeGears)
         return link
 
-    def place(self, name: str, ratio: Ratio, **rest: Any) -> Place:
+    def place(self, name: str, ratio: Ratio, **rest: Any) -> BracketPlace:
         """A bracket to be filled so that it gives `ratio`, signed."""
         link = self.bracket(name)
         over = compare(ratio, 0) < 0
-        return Place(
+        return BracketPlace(
             name, -ratio if over else ratio, link.pairs, link.idlers, over,
             Bracket.of(link.bracket) if link.bracket else None,
             largest=link.largest if isinstance(link, SetRatio) else 0, **rest,

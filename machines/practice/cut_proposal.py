@@ -7,9 +7,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.practice import cycle
-from handlead.kinematics.practice.cutdata import Job as CutJob
-from handlead.kinematics.practice.cutdata import Limits as CutLimits
-from handlead.kinematics.practice.cutdata import Proposal, greatest_speed, propose, speed_range
+from handlead.kinematics.practice.cutdata import (
+    CuttingQuestion,
+    Proposal,
+    SpeedLimits,
+    greatest_speed,
+    propose,
+    speed_range,
+)
 from handlead.kinematics.work.requirement import HobData, Work, gear_of
 from handlead.kinematics.work.sizes import hob_tip_diameter
 from handlead.machines.job_files.job_file import Cutting
@@ -38,16 +43,16 @@ def propose_cut(
     mark = None if cutting.mark_um is None else float(cutting.mark_um)
     try:
         material = cutting.material or USUAL_MATERIAL
-        wanted = CutJob(gear_of(work), material, cutting.hob_material, tip, hob.starts, cut, mark, units)
+        wanted = CuttingQuestion(gear_of(work), material, cutting.hob_material, tip, hob.starts, cut, mark, units)
         return propose(shipped_cutting_data(), wanted, _limits(machine))
     except ValueError as why:
         return f"no starting value: {why}"
 
 
-def _limits(machine: Machine) -> CutLimits:
+def _limits(machine: Machine) -> SpeedLimits:
     rpm = machine.limits.rpm.get(machine.train.ends["hob"].part)
     feed = machine.limits.feed_mm_per_table_turn
-    return CutLimits(
+    return SpeedLimits(
         hob_rpms=None if rpm is None else (float(rpm[0] or 1), float(rpm[1])),
         hob_rpms_are_range=True,
         feeds=None if feed is None else (float(feed[0] or Fraction(1, 100)), float(feed[1])),

@@ -25,7 +25,7 @@ from .words import DRIVES, where
 if TYPE_CHECKING:
     from handlead.kinematics.rolling.bearing import Bearing
     from handlead.kinematics.rolling.roll import Rolled
-    from handlead.kinematics.rolling.waves import Wave
+    from handlead.kinematics.rolling.waves import ErrorWave
 
 #: How its parts of a turn come back, by the names of `waves`.
 _WHOSE = {"first": "work", "second": "mate", "mesh": "teeth", "other": "other"}
@@ -62,7 +62,7 @@ class PairRolled:
         """The verdict in words."""
         return "run together" if self.runs else "don't run together"
 
-    def waves(self, side: int) -> tuple[Wave, ...]:
+    def waves(self, side: int) -> tuple[ErrorWave, ...]:
         """What comes back in the transmission error of one side."""
         from handlead.kinematics.rolling.waves import waves
 
@@ -122,7 +122,7 @@ class PairRolled:
         }
 
 
-def _wave_json(wave: Wave) -> dict[str, Any]:
+def _wave_json(wave: ErrorWave) -> dict[str, Any]:
     return {
         "of": _WHOSE[wave.of],
         "per_work_turn": float(wave.per_first),

@@ -22,7 +22,7 @@ _HEAD_DEG = Fraction(1, 120)
 
 
 @dataclass(frozen=True)
-class Standing:
+class StandsOnMachine:
     """What stands on a machine: gears by bracket, every lever, the head, the hob on its arbor, what holds the blank.
 
     `hob` None is an empty arbor; `fixture` "" is one that nobody has named, and is changed with every job.
@@ -38,12 +38,12 @@ class Standing:
         freeze(self, "change", "levers")
 
     @classmethod
-    def bare(cls, machine: Machine) -> Standing:
+    def bare(cls, machine: Machine) -> StandsOnMachine:
         """A machine with nothing on it: brackets and arbor empty, levers as they are normally, head level."""
         return cls(levers=machine.normal_positions)
 
     @classmethod
-    def of(cls, job: Job, setup: Setup, machine: Machine) -> Standing:
+    def of(cls, job: Job, setup: Setup, machine: Machine) -> StandsOnMachine:
         """What stands once a set-up is on its machine."""
         levers = {**machine.normal_positions, **setup.levers}
         return cls(setup.change, levers, setup.swivel_deg or Fraction(0), job.hob, job.fixture)
@@ -70,7 +70,7 @@ class Changes:
         return dict(vars(self))
 
 
-def changes(before: Standing, after: Standing) -> Changes:
+def changes(before: StandsOnMachine, after: StandsOnMachine) -> Changes:
     """What is done from one to the other. A gear stays where the same one stands at the same place of its bracket."""
     off = on = idlers = 0
     for name in {**before.change, **after.change}:

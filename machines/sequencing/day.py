@@ -18,8 +18,8 @@ from handlead.machines.shop.crew import Crew, each_done
 from handlead.machines.shop.survey import Survey
 from handlead.machines.toml.errors import HandleadError
 
-from .changing import Changes, Standing, changes, times_of
-from .variants import Bench, Candidates, candidates, variants
+from .changing import Changes, StandsOnMachine, changes, times_of
+from .variants import Candidates, StandingChoices, candidates, variants
 
 #: Set-ups of each member that are chosen from; fewer where there are many members.
 _MOST_SETUPS, _SETUPS_IN_ALL, _LEAST_SETUPS = 24, 300, 4
@@ -107,13 +107,13 @@ class Day:
 
 
 def _moved(old: Any, new: Any) -> int:
-    found = changes(Standing({"": old} if old else {}), Standing({"": new} if new else {}))
+    found = changes(StandsOnMachine({"": old} if old else {}), StandsOnMachine({"": new} if new else {}))
     return found.gear_off + found.gear_on
 
 
 def order_of_the_day(
     pairs: Sequence[tuple[Job, Machine]], *,
-    now: Mapping[str, Standing] | None = None, executor: Executor | Crew | None = None,
+    now: Mapping[str, StandsOnMachine] | None = None, executor: Executor | Crew | None = None,
 ) -> tuple[Day, ...]:  # fmt: skip
     """The order of these jobs on their machines, one day for each machine.
 
@@ -125,13 +125,13 @@ def order_of_the_day(
         _day(
             machine,
             [one for at, (_, on) in enumerate(pairs) if on.digest == digest for one in found[at]],
-            (now or {}).get(machine.name) or Standing.bare(machine),
+            (now or {}).get(machine.name) or StandsOnMachine.bare(machine),
         )
         for digest, machine in machines.items()
     )
 
 
-def _day(machine: Machine, members: Sequence[Candidates], start: Standing) -> Day:
+def _day(machine: Machine, members: Sequence[Candidates], start: StandsOnMachine) -> Day:
     can = [one for one in members if one.setups]
     left_out = tuple((one.title, one.why) for one in members if not one.setups)
     if not can:
@@ -156,12 +156,12 @@ def _day(machine: Machine, members: Sequence[Candidates], start: Standing) -> Da
 
 
 def _choices(
-    members: Sequence[Candidates], start: Standing, struck: set[tuple[int, Setup]]
+    members: Sequence[Candidates], start: StandsOnMachine, struck: set[tuple[int, Setup]]
 ) -> tuple[list[list[Setup]], bool]:
     """For each member the set-ups that are chosen from, and whether none was left out."""
     most = max(_LEAST_SETUPS, min(_MOST_SETUPS, _SETUPS_IN_ALL // len(members)))
-    benches = [Bench.of(one) for one in members]
-    now = Bench({name: [mounted] for name, mounted in start.change.items()})
+    benches = [StandingChoices.of(one) for one in members]
+    now = StandingChoices({name: [mounted] for name, mounted in start.change.items()})
     choices, whole = [], True
     for at, one in enumerate(members):
         others = [now, *benches[:at], *benches[at + 1 :]]
@@ -172,7 +172,7 @@ def _choices(
 
 
 def _best(
-    members: Sequence[Candidates], choices: Sequence[Sequence[Setup]], start: Standing, machine: Machine
+    members: Sequence[Candidates], choices: Sequence[Sequence[Setup]], start: StandsOnMachine, machine: Machine
 ) -> tuple[list[tuple[int, Setup]], float]:
     """The order with the set-up of each, and the least that it could cost."""
     import numpy as np
@@ -181,7 +181,7 @@ def _best(
 
     times = times_of(machine)
     rows = [(at, setup) for at, each in enumerate(choices) for setup in each]
-    stand = [Standing.of(members[at].job, setup, machine) for at, setup in rows]
+    stand = [StandsOnMachine.of(members[at].job, setup, machine) for at, setup in rows]
     between = np.zeros((len(rows), len(rows)))
     for one, (at, _) in enumerate(rows):
         for other, (to, _) in enumerate(rows):
@@ -196,12 +196,12 @@ def _turns(
     members: Sequence[Candidates],
     picks: Sequence[tuple[int, Setup]],
     proofs: Sequence[Proof],
-    start: Standing,
+    start: StandsOnMachine,
 ) -> tuple[Turn, ...]:
     turns, before = [], start
     for (at, setup), proof in zip(picks, proofs, strict=True):
         one = members[at]
-        after = Standing.of(one.job, setup, one.machine)
+        after = StandsOnMachine.of(one.job, setup, one.machine)
         done = changes(before, after)
         turns.append(
             Turn(one.title, one.job.path, one.member, proof, done, done.minutes(times_of(one.machine)))
@@ -210,11 +210,11 @@ def _turns(
     return tuple(turns)
 
 
-def _as_given(members: Sequence[Candidates], start: Standing, machine: Machine) -> Fraction:
+def _as_given(members: Sequence[Candidates], start: StandsOnMachine, machine: Machine) -> Fraction:
     """What changing over takes in the order given, with the set-ups that were planned first."""
     before, total, times = start, Fraction(0), times_of(machine)
     for one in members:
-        after = Standing.of(one.job, one.setups[0], machine)
+        after = StandsOnMachine.of(one.job, one.setups[0], machine)
         total += changes(before, after).minutes(times)
         before = after
     return total
@@ -229,12 +229,12 @@ def on_best_machines(
     return [(job, by_name[row.machine]) for job in jobs if (row := best[job.path]) is not None]
 
 
-def standing_now(paths: Iterable[Path]) -> dict[str, Standing]:
+def standing_now(paths: Iterable[Path]) -> dict[str, StandsOnMachine]:
     """What stands on machines now, by their names, from job files that have been set up there.
 
     Raises `HandleadError` for a job without a set-up, and for two on one machine.
     """
-    found: dict[str, Standing] = {}
+    found: dict[str, StandsOnMachine] = {}
     for path in paths:
         job = read_job(path)
         if job.setup is None:
@@ -245,5 +245,5 @@ def standing_now(paths: Iterable[Path]) -> dict[str, Standing]:
             raise HandleadError(
                 f"{path}: another job stands on {job.machine.name} already. Name one for each machine"
             )
-        found[job.machine.name] = Standing.of(job, job.setup, job.machine)
+        found[job.machine.name] = StandsOnMachine.of(job, job.setup, job.machine)
     return found

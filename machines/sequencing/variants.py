@@ -111,7 +111,7 @@ _Place = tuple[int, int, int]
 _Scored = tuple[int, Mounted]
 
 
-class Bench:
+class StandingChoices:
     """What may stand on each bracket for a member, or stands there now: gears that another may find in their places."""
 
     def __init__(self, stands: Mapping[str, Iterable[Mounted]]) -> None:
@@ -122,7 +122,7 @@ class Bench:
                 groups.update(_groups(mounted))
 
     @classmethod
-    def of(cls, member: Candidates) -> Bench:
+    def of(cls, member: Candidates) -> StandingChoices:
         """What may stand for a member."""
         found: dict[str, dict[Mounted, None]] = {}
         for setup in member.setups:
@@ -152,7 +152,7 @@ def _groups(mounted: Mounted) -> tuple[frozenset[_Place], ...]:
     )
 
 
-def variants(of: Candidates, others: Sequence[Bench], most: int) -> tuple[list[Setup], bool]:
+def variants(of: Candidates, others: Sequence[StandingChoices], most: int) -> tuple[list[Setup], bool]:
     """The set-ups of a member that may keep most of what stands for the `others`, and whether none was left out."""
     found: dict[tuple[tuple[str, Mounted], ...], tuple[int, Setup]] = {}
     whole, scored = True, {}
@@ -179,7 +179,7 @@ def variants(of: Candidates, others: Sequence[Bench], most: int) -> tuple[list[S
 
 
 def _scored(
-    of: Candidates, name: str, planned: Mounted, others: Sequence[Bench], room: int
+    of: Candidates, name: str, planned: Mounted, others: Sequence[StandingChoices], room: int
 ) -> tuple[list[_Scored], bool]:
     """What may stand on a bracket, that first of which most can stay; of what is alike to all others only one."""
     every = dict.fromkeys((planned, *of.mountings.get((name, planned.ratio), ())))

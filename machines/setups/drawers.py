@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from handlead.kinematics.brackets.bracket import Bracket
-from handlead.kinematics.brackets.drawer import Drawer, GearSet, capacity, share_out
+from handlead.kinematics.brackets.drawer import Drawer, DrawerSet, capacity, share_out
 from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.machines.machine_files.machine_file import Machine
 
@@ -26,9 +26,9 @@ class Shortfall:
     owned: int
 
 
-def drawers_of(machine: Machine) -> list[GearSet]:
+def drawers_of(machine: Machine) -> list[DrawerSet]:
     """The machine's gear sets as the searches take them."""
-    return [GearSet(one.name, Drawer.of(one.teeth), frozenset(one.fits)) for one in machine.gear_sets]
+    return [DrawerSet(one.name, Drawer.of(one.teeth), frozenset(one.fits)) for one in machine.gear_sets]
 
 
 def shortfalls(machine: Machine, change: Mapping[str, Mounted]) -> Iterator[Shortfall]:

@@ -12,7 +12,7 @@ from typing import Any
 from handlead.kinematics.frame.motion import Phase, Position, Rates, register
 from handlead.kinematics.law.outcome import predict
 from handlead.kinematics.train import moves as passage
-from handlead.kinematics.train.moves import Order, Passage
+from handlead.kinematics.train.moves import MovesMade, Order
 from handlead.kinematics.train.solution import SLIDE_ENDS
 from handlead.kinematics.work.requirement import gear_of
 
@@ -59,7 +59,7 @@ class Moved:
     """The moves of a set-up, made."""
 
     case: Case
-    passage: Passage
+    passage: MovesMade
 
     @cached_property
     def first_cut(self) -> int | None:

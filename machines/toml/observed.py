@@ -25,7 +25,7 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Measured(Value):
+class Observed(Value):
     """A number that was counted or measured; `off` is the kind of its allowance."""
 
     of: Value

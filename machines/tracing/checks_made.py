@@ -11,7 +11,7 @@ from handlead.kinematics.suspects.inspections import (
     NONE_OF_THESE,
     NOT_SURE,
     Check,
-    Scene,
+    SetUpShown,
 )
 from handlead.kinematics.suspects.suspects import Answer, Tryout, mark_turns
 from handlead.machines.job_files.job_file import Job
@@ -53,7 +53,7 @@ def read_answers(
     return tuple(answers)
 
 
-def _scenes(study: Study, faults: Sequence[Fault]) -> list[Scene]:
+def _scenes(study: Study, faults: Sequence[Fault]) -> list[SetUpShown]:
     """What there is to be found at the machine: as it was meant, and after each fault."""
     trial, scenes = Tryout(study, mark_turns(study)), []
     for changes in ({}, *(fault.changes for fault in faults)):

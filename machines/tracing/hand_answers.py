@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.words import POSITIVES
 from handlead.kinematics.slips.study import Study
-from handlead.kinematics.suspects.by_hand import Turn, TurnedByHand
+from handlead.kinematics.suspects.by_hand import TurnByHand, TurnedByHand
 from handlead.kinematics.suspects.suspects import Answer
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.keys.hand_keys import HAND_KEYS, USUAL
@@ -47,7 +47,7 @@ def _as_check(job: Job, study: Study, check: HandCheck) -> TurnedByHand:
     assert job.seen is not None
     key = check.key
     per_turn = {"degrees": Fraction(360), "teeth": Fraction(check.teeth), "mm": Fraction(1)}[_UNITS[key]]
-    turn = Turn(
+    turn = TurnByHand(
         turned=check.turn,
         amount=check.amount * POSITIVES[check.turn][check.way],
         watched=check.moves,

@@ -10,7 +10,7 @@ from itertools import islice
 from typing import Any
 
 from handlead.kinematics.slips.standing import Standing, meant_swivel
-from handlead.kinematics.slips.study import Bench, GearSearch, OtherRules, Study, Takes
+from handlead.kinematics.slips.study import Circumstances, GearSearch, OtherRules, Study, Takes
 from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.transfer.constants import Constants, find_constants
 from handlead.machines.job_files.job_file import Job
@@ -26,7 +26,7 @@ MOST_COMBINATIONS = 64
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _StudyKey:
     """What a study is made of; the machine counts as the same only where it is the very one that was read."""
 
     job: Job
@@ -36,12 +36,12 @@ class _Asked:
         return hash(id(self.job.machine))
 
     def __eq__(self, other: object) -> bool:
-        if not isinstance(other, _Asked) or self.job.machine is not other.job.machine:
+        if not isinstance(other, _StudyKey) or self.job.machine is not other.job.machine:
             return False
         return all(of(self) == of(other) for of in _ASKED)
 
 
-_ASKED: tuple[Callable[[_Asked], Any], ...] = (
+_ASKED: tuple[Callable[[_StudyKey], Any], ...] = (
     lambda asked: asked.job.setup,
     lambda asked: asked.job.work,
     lambda asked: asked.job.mate,
@@ -52,11 +52,11 @@ _ASKED: tuple[Callable[[_Asked], Any], ...] = (
 
 def study_of(job: Job, table: FaultTable) -> Study:
     """The job's machine, drawers, drawing and set-up, as the faults want them; kept from one answer to the next."""
-    return _study(_Asked(job, table.modules))
+    return _study(_StudyKey(job, table.modules))
 
 
 @lru_cache(maxsize=1)
-def _study(asked: _Asked) -> Study:
+def _study(asked: _StudyKey) -> Study:
     job = asked.job
     assert job.setup is not None
     machine, setup = job.machine, job.setup
@@ -67,7 +67,7 @@ def _study(asked: _Asked) -> Study:
         )
         for link in machine.train.brackets
     }
-    bench = Bench(
+    bench = Circumstances(
         train=machine.train,
         levers={name: tuple(lever.positions) for name, lever in machine.levers.items()},
         states=lambda levers: machine.states(levers) if machine.can_stand(levers) else None,

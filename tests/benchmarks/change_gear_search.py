@@ -26,7 +26,7 @@ from handlead.kinematics.search.products import products
 from handlead.kinematics.together.cheapest import best_set_ups
 from handlead.kinematics.together.relation import Relation
 from handlead.kinematics.together.tied import best_coupled_set_ups
-from handlead.kinematics.together.together import Place
+from handlead.kinematics.together.together import BracketPlace
 
 HUNDRED = list(range(20, 120))
 EIGHTY = [20, 20, 24, 24, 25, 25, *range(26, 100)]
@@ -133,15 +133,15 @@ def bad_cases() -> None:
                 report(f"target {name}, {2 * pairs} gears, {words}", taken, goal)
 
 
-def job(teeth: int, turns_over: bool) -> list[Place]:
+def job(teeth: int, turns_over: bool) -> list[BracketPlace]:
     """Index, feed and differential of an invented machine: constant 24, feed twice its gears."""
     return [
-        Place("index", Fraction(24, teeth), (1, 2), (0, 1), turns_over, MOUNTS, exact=True),
-        Place(
+        BracketPlace("index", Fraction(24, teeth), (1, 2), (0, 1), turns_over, MOUNTS, exact=True),
+        BracketPlace(
             "feed", Fraction(1), (1, 2), (0,), None, MOUNTS,
             span=(Fraction(1, 2), Fraction(2)), weight=Fraction(1, 1000),
         ),
-        Place("differential", 25 * sine(Fraction(25, 2)) / (PI * 3), (2,), (0, 1), turns_over, MOUNTS),
+        BracketPlace("differential", 25 * sine(Fraction(25, 2)) / (PI * 3), (2,), (0, 1), turns_over, MOUNTS),
     ]  # fmt: skip
 
 
@@ -159,8 +159,8 @@ def whole_jobs() -> None:
         )
         rule = Bracket(clearance=Fraction(15))
         places = [
-            Place("index", Fraction(24, 30), (2,), (0,), None, rule, weight=Fraction(0)),
-            Place(
+            BracketPlace("index", Fraction(24, 30), (2,), (0,), None, rule, weight=Fraction(0)),
+            BracketPlace(
                 "feed", Fraction(3, 4), (2,), (0,), None, rule,
                 span=(Fraction(1, 4), Fraction(2)), weight=Fraction(0),
             ),

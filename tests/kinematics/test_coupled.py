@@ -14,7 +14,7 @@ from handlead.kinematics.frame.exact import PI, Ratio, sine
 from handlead.kinematics.search.ratios import compare, relative_error
 from handlead.kinematics.together.relation import Relation
 from handlead.kinematics.together.tied import Effort, best_coupled_set_ups
-from handlead.kinematics.together.together import Place
+from handlead.kinematics.together.together import BracketPlace
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -35,10 +35,10 @@ def lead_relation(teeth: int, axial_pitch: Ratio, loses: int) -> Relation:
 
 def helical_places(
     teeth: int, bracket: Bracket | None = None, span: tuple[Ratio, Ratio] = (F(1, 4), F(2))
-) -> list[Place]:
+) -> list[BracketPlace]:
     return [
-        Place("index", F(CONSTANT, teeth), (2,), (0,), bracket=bracket, weight=F(0)),
-        Place("feed", F(3, 4), (2,), (0,), bracket=bracket, span=span, weight=F(0)),
+        BracketPlace("index", F(CONSTANT, teeth), (2,), (0,), bracket=bracket, weight=F(0)),
+        BracketPlace("feed", F(3, 4), (2,), (0,), bracket=bracket, span=span, weight=F(0)),
     ]
 
 
@@ -55,8 +55,8 @@ def test_index_and_feed_gears_are_as_true_as_enumeration_can_make_them(
 ) -> None:
     span = (F(1, 10), F(4))
     places = [
-        Place("index", F(CONSTANT, teeth), (1,), (0, 1), bracket=bracket, weight=F(0)),
-        Place("feed", F(1), (1,), (0,), bracket=bracket, span=span, weight=F(1, 1000)),
+        BracketPlace("index", F(CONSTANT, teeth), (1,), (0, 1), bracket=bracket, weight=F(0)),
+        BracketPlace("feed", F(1), (1,), (0,), bracket=bracket, span=span, weight=F(1, 1000)),
     ]
     relation = lead_relation(teeth, pitch, loses)
     found = best_coupled_set_ups(places, relation, gears, limit=4)
@@ -98,9 +98,9 @@ def test_a_count_made_up_by_the_differential_is_as_near_as_enumeration_can_make_
         stiffness={frozenset(): F(3)},
     )
     places = [
-        Place("index", F(CONSTANT, teeth), (1,), (0,), span=(F(1, 2), F(3, 2)), weight=F(0)),
-        Place("feed", F(1), (1,), (0,), span=(F(1, 2), F(2)), weight=F(1, 100)),
-        Place("differential", F(1), (1,), (0,), span=(F(1, 3), F(3)), weight=F(0)),
+        BracketPlace("index", F(CONSTANT, teeth), (1,), (0,), span=(F(1, 2), F(3, 2)), weight=F(0)),
+        BracketPlace("feed", F(1), (1,), (0,), span=(F(1, 2), F(2)), weight=F(1, 100)),
+        BracketPlace("differential", F(1), (1,), (0,), span=(F(1, 3), F(3)), weight=F(0)),
     ]
     found = best_coupled_set_ups(places, relation, gears, limit=3)
     costs: dict[tuple[Fraction, ...], float] = {}
@@ -154,9 +154,9 @@ def test_127_teeth_are_cut_exactly_through_the_differential() -> None:
         }
     )
     places = [
-        Place("index", F(CONSTANT, 127), (2,), (0,), span=(F(CONSTANT, 128), F(CONSTANT, 126)), weight=F(0)),
-        Place("feed", F(1), (2,), (0,), span=(F(1, 2), F(3, 2)), weight=F(1, 1000)),
-        Place("differential", F(1), (2,), (0,), span=(F(1, 4), F(4)), weight=F(0)),
+        BracketPlace("index", F(CONSTANT, 127), (2,), (0,), span=(F(CONSTANT, 128), F(CONSTANT, 126)), weight=F(0)),
+        BracketPlace("feed", F(1), (2,), (0,), span=(F(1, 2), F(3, 2)), weight=F(1, 1000)),
+        BracketPlace("differential", F(1), (2,), (0,), span=(F(1, 4), F(4)), weight=F(0)),
     ]
     found = best_coupled_set_ups(places, relation, SET_C, limit=3, effort=Effort(choices=20_000))
     assert not found.complete and found.choices <= 20_000
@@ -181,11 +181,11 @@ def test_where_nothing_serves_it_is_said_why() -> None:
     ("places", "says"),
     [
         (helical_places(30)[:1], "two places on"),
-        ([helical_places(30)[0], Place("feed", F(1), (2,), (0,))], "span isn't given"),
-        ([helical_places(30)[0], Place("feed", F(1), (3,), (0,), span=(F(1, 2), F(2)))], "one or two pairs"),
-        ([helical_places(30)[0], Place("fade", F(1), (2,), (0,), span=(F(1, 2), F(2)))], "names feed"),
+        ([helical_places(30)[0], BracketPlace("feed", F(1), (2,), (0,))], "span isn't given"),
+        ([helical_places(30)[0], BracketPlace("feed", F(1), (3,), (0,), span=(F(1, 2), F(2)))], "one or two pairs"),
+        ([helical_places(30)[0], BracketPlace("fade", F(1), (2,), (0,), span=(F(1, 2), F(2)))], "names feed"),
     ],
 )
-def test_bad_input_is_refused_at_the_door(places: list[Place], says: str) -> None:
+def test_bad_input_is_refused_at_the_door(places: list[BracketPlace], says: str) -> None:
     with pytest.raises(ValueError, match=says):
         best_coupled_set_ups(places, lead_relation(30, 2 * PI / sine(20), 1), SET_C)

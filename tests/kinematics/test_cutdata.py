@@ -8,7 +8,15 @@ import pytest
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.practice import cutdata, cycle, finish
-from handlead.kinematics.practice.cutdata import CutData, FeedRow, HobRow, Job, Limits, SpeedRow, StartsRow
+from handlead.kinematics.practice.cutdata import (
+    CutData,
+    CuttingQuestion,
+    FeedRow,
+    HobRow,
+    SpeedLimits,
+    SpeedRow,
+    StartsRow,
+)
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -25,14 +33,14 @@ TABLE = CutData(
     ),
     starts=(StartsRow(1, 1, "table N"), StartsRow(2, 1.5, "table N")),
 )
-JOB = Job(Gear(40, 2), "soft", "plain", 80)
+JOB = CuttingQuestion(Gear(40, 2), "soft", "plain", 80)
 rpms = st.floats(1, 500)
 # A feed as large as the hob would leave ridges uncut, and is refused elsewhere.
 feeds = st.floats(0.05, 30)
 
 
 @st.composite
-def limits(draw: st.DrawFn) -> Limits:
+def limits(draw: st.DrawFn) -> SpeedLimits:
     def steps(values: st.SearchStrategy[float]) -> st.SearchStrategy[tuple[float, ...]]:
         return st.lists(values, min_size=1, max_size=8).map(lambda found: tuple(sorted(found)))
 
@@ -41,7 +49,7 @@ def limits(draw: st.DrawFn) -> Limits:
 
     rpms_range, feeds_range = draw(st.booleans()), draw(st.booleans())
     worm = draw(st.one_of(st.none(), st.floats(50, 1500)))
-    return Limits(
+    return SpeedLimits(
         hob_rpms=draw(st.none() | (ends(rpms) if rpms_range else steps(rpms))),
         hob_rpms_are_range=rpms_range,
         feeds=draw(st.none() | (ends(feeds) if feeds_range else steps(feeds))),
@@ -52,7 +60,7 @@ def limits(draw: st.DrawFn) -> Limits:
 
 
 jobs = st.builds(
-    Job,
+    CuttingQuestion,
     gear=st.builds(Gear, st.integers(8, 200), st.floats(1, 8)),
     material=st.sampled_from(["soft", "hard"]),
     hob_material=st.sampled_from(["plain", "coated"]),
@@ -71,7 +79,7 @@ def given_by(values: tuple[float, ...] | None, is_range: bool, value: float) -> 
 
 @lawful
 @given(jobs, limits())
-def test_the_machine_can_always_do_what_is_proposed(job: Job, machine: Limits) -> None:
+def test_the_machine_can_always_do_what_is_proposed(job: CuttingQuestion, machine: SpeedLimits) -> None:
     found = cutdata.propose(TABLE, job, machine)
     assert given_by(machine.feeds, machine.feeds_are_range, found.feed)
     if found.hob_rpm is None:
@@ -85,7 +93,7 @@ def test_the_machine_can_always_do_what_is_proposed(job: Job, machine: Limits) -
 
 @lawful
 @given(jobs, limits())
-def test_beyond_the_table_or_the_mark_wanted_there_is_always_a_warning(job: Job, machine: Limits) -> None:
+def test_beyond_the_table_or_the_mark_wanted_there_is_always_a_warning(job: CuttingQuestion, machine: SpeedLimits) -> None:
     found = cutdata.propose(TABLE, job, machine)
     highest = cutdata.speed_range(TABLE, job.material, job.hob_material)[1]
     too_fast = found.cutting_speed_m_min is not None and found.cutting_speed_m_min > highest * (1 + 1e-8)
@@ -99,7 +107,7 @@ def test_beyond_the_table_or_the_mark_wanted_there_is_always_a_warning(job: Job,
 
 @lawful
 @given(jobs, limits())
-def test_every_proposal_is_a_starting_value_with_reasons_and_sources(job: Job, machine: Limits) -> None:
+def test_every_proposal_is_a_starting_value_with_reasons_and_sources(job: CuttingQuestion, machine: SpeedLimits) -> None:
     found = cutdata.propose(TABLE, job, machine)
     assert found.standing == "starting value"
     sources = "; ".join(reason.source for reason in found.reasons)
@@ -109,7 +117,7 @@ def test_every_proposal_is_a_starting_value_with_reasons_and_sources(job: Job, m
 
 @lawful
 @given(jobs)
-def test_with_no_limits_known_the_lower_third_of_the_table_is_proposed(job: Job) -> None:
+def test_with_no_limits_known_the_lower_third_of_the_table_is_proposed(job: CuttingQuestion) -> None:
     found = cutdata.propose(TABLE, replace(job, mark_um=None))
     for value, (low, high) in (
         (found.cutting_speed_m_min, cutdata.speed_range(TABLE, job.material, job.hob_material)),
@@ -121,19 +129,19 @@ def test_with_no_limits_known_the_lower_third_of_the_table_is_proposed(job: Job)
 def test_of_the_speeds_there_are_the_nearest_below_the_aim_is_taken() -> None:
     aim = cycle.hob_rpm(40, 80)
     assert 159 < aim < 160
-    found = cutdata.propose(TABLE, JOB, Limits(hob_rpms=(90, 125, 150, 180)))
+    found = cutdata.propose(TABLE, JOB, SpeedLimits(hob_rpms=(90, 125, 150, 180)))
     assert found.hob_rpm == 150
 
 
 def test_a_speed_within_the_table_is_better_than_one_below_it() -> None:
     # 80 rpm is 20 m/min, below the table; 180 rpm is 45 m/min, above the aim but within it.
-    assert cutdata.propose(TABLE, JOB, Limits(hob_rpms=(80, 180))).hob_rpm == 180
-    assert cutdata.propose(TABLE, JOB, Limits(hob_rpms=(80, 300))).hob_rpm == 80
+    assert cutdata.propose(TABLE, JOB, SpeedLimits(hob_rpms=(80, 180))).hob_rpm == 180
+    assert cutdata.propose(TABLE, JOB, SpeedLimits(hob_rpms=(80, 300))).hob_rpm == 80
 
 
 def test_few_teeth_and_two_starts_give_way_to_the_table_worm() -> None:
     pinion = replace(JOB, gear=Gear(12, 2), starts=2)
-    machine = Limits(hob_rpms=(20, 40, 80, 160), table_worm_rpm=800, worm_turns_per_table_turn=96)
+    machine = SpeedLimits(hob_rpms=(20, 40, 80, 160), table_worm_rpm=800, worm_turns_per_table_turn=96)
     found = cutdata.propose(TABLE, pinion, machine)
     # 800 / 96 * 12 / 2 = 50 rpm at the hob.
     assert found.hob_rpm == 40 and found.table_worm_rpm == pytest.approx(640)
@@ -141,21 +149,21 @@ def test_few_teeth_and_two_starts_give_way_to_the_table_worm() -> None:
 
 
 def test_where_no_speed_spares_the_table_worm_none_is_proposed() -> None:
-    machine = Limits(hob_rpms=(80, 160), table_worm_rpm=200, worm_turns_per_table_turn=96)
+    machine = SpeedLimits(hob_rpms=(80, 160), table_worm_rpm=200, worm_turns_per_table_turn=96)
     found = cutdata.propose(TABLE, replace(JOB, gear=Gear(12, 2), starts=2), machine)
     assert found.hob_rpm is None and found.cutting_speed_m_min is None
     assert "Take a hob of fewer starts" in found.warnings[0]
 
 
 def test_a_fine_mark_wanted_holds_the_feed_down() -> None:
-    found = cutdata.propose(TABLE, replace(JOB, mark_um=1.0), Limits(feeds=(0.4, 0.8, 1.2)))
+    found = cutdata.propose(TABLE, replace(JOB, mark_um=1.0), SpeedLimits(feeds=(0.4, 0.8, 1.2)))
     assert finish.largest_feed(1, 80) == pytest.approx(0.967, abs=1e-3)
     assert found.feed == 0.8
     assert found.mark_um is not None and found.mark_um < 1
 
 
 def test_a_mark_finer_than_the_machine_can_leave_is_said_to_be_so() -> None:
-    found = cutdata.propose(TABLE, replace(JOB, mark_um=0.1), Limits(feeds=(0.5, 1)))
+    found = cutdata.propose(TABLE, replace(JOB, mark_um=0.1), SpeedLimits(feeds=(0.5, 1)))
     assert found.feed == 0.5
     assert "machine's finest and leaves marks of" in found.warnings[0]
 
@@ -206,4 +214,4 @@ def test_what_the_table_lacks_is_refused_and_what_it_holds_is_named(
 )
 def test_limits_that_make_no_sense_are_refused(keys: dict[str, object], words: str) -> None:
     with pytest.raises(ValueError, match=words):
-        Limits(**keys)  # type: ignore[arg-type]
+        SpeedLimits(**keys)  # type: ignore[arg-type]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 import pytest
-from handlead.kinematics.brackets.drawer import Drawer, GearSet, capacity, drawer_for, share_out
+from handlead.kinematics.brackets.drawer import Drawer, DrawerSet, capacity, drawer_for, share_out
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -54,7 +54,7 @@ def test_gears_are_shared_out_wherever_counting_allows(
     sets: list[tuple[list[int], frozenset[str]]], wanted: dict[str, list[int]]
 ) -> None:
     """Hall's theorem: it works exactly where no group of brackets wants more than the sets that fit it hold."""
-    owned = [GearSet(str(i), Drawer.of(g), fits) for i, (g, fits) in enumerate(sets)]
+    owned = [DrawerSet(str(i), Drawer.of(g), fits) for i, (g, fits) in enumerate(sets)]
     names = sorted(wanted)
     groups = [[n for i, n in enumerate(names) if mask >> i & 1] for mask in range(1, 1 << len(names))]
     enough = True
@@ -74,8 +74,8 @@ def test_gears_are_shared_out_wherever_counting_allows(
 
 def test_a_bracket_sees_the_sets_that_fit_it() -> None:
     sets = [
-        GearSet("coarse", Drawer.of([20, 30]), frozenset({"feed"})),
-        GearSet("fine", Drawer.of([20, 40])),
+        DrawerSet("coarse", Drawer.of([20, 30]), frozenset({"feed"})),
+        DrawerSet("fine", Drawer.of([20, 40])),
     ]
     assert drawer_for("feed", sets).gears == (20, 20, 30, 40)
     assert drawer_for("index", sets).gears == (20, 40)

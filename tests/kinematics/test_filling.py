@@ -5,11 +5,11 @@ from fractions import Fraction as F
 
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.together.filling import as_it_lies, fillings, least_work, listed
-from handlead.kinematics.together.together import Place, Steps, Stock
+from handlead.kinematics.together.together import BracketPlace, Steps, Stock
 from handlead.kinematics.train.mounted import Mounted
 
-INDEX = Place("index", F(1, 2), exact=True)
-FEED = Place("feed", F(2, 3), span=(F(1, 2), F(4, 5)))
+INDEX = BracketPlace("index", F(1, 2), exact=True)
+FEED = BracketPlace("feed", F(2, 3), span=(F(1, 2), F(4, 5)))
 
 
 def lists_of(gears, *places):
@@ -52,7 +52,7 @@ def test_a_search_whose_steps_run_out_says_so_and_one_that_ends_does_not():
 
 
 def test_gears_that_lie_stay_in_their_order_and_an_idler_turns_them_over():
-    place = Place("index", F(1, 2), turns_over=True, exact=True)
+    place = BracketPlace("index", F(1, 2), turns_over=True, exact=True)
     stock = Stock.of([place], [20, 30, 40, 50, 60])
     item = as_it_lies(place, stock, Mounted((30, 20, 20, 60)))
     assert item is None  # twenty is owned once
@@ -67,5 +67,5 @@ def test_gears_that_lie_stay_in_their_order_and_an_idler_turns_them_over():
 def test_gears_that_lie_and_would_not_give_the_ratio_or_not_go_on_the_bracket_are_taken_off():
     stock = Stock.of([INDEX], [20, 30, 40])
     assert as_it_lies(INDEX, stock, Mounted((20, 30))) is None
-    tight = Place("index", F(1, 2), exact=True, bracket=Bracket(module=F(2), centres=F(500)))
+    tight = BracketPlace("index", F(1, 2), exact=True, bracket=Bracket(module=F(2), centres=F(500)))
     assert as_it_lies(tight, Stock.of([tight], [20, 30, 40]), Mounted((20, 40))) is None

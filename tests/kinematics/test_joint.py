@@ -9,12 +9,12 @@ from fractions import Fraction
 
 import pytest
 from handlead.kinematics.brackets.bracket import Bracket
-from handlead.kinematics.brackets.drawer import Drawer, GearSet
+from handlead.kinematics.brackets.drawer import Drawer, DrawerSet
 from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.exact import PI, Ratio, sine
 from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.together.cheapest import Filled, best_set_ups
-from handlead.kinematics.together.together import Place
+from handlead.kinematics.together.together import BracketPlace
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -22,7 +22,7 @@ F = Fraction
 Gears = tuple[tuple[int, ...], tuple[int, ...]]
 
 
-def every_filling(places: list[Place], gears: list[int]) -> Iterator[dict[str, tuple[Fraction, Gears]]]:
+def every_filling(places: list[BracketPlace], gears: list[int]) -> Iterator[dict[str, tuple[Fraction, Gears]]]:
     """Every way to fill the places, as ratio, drivers and driven gears: by trying all arrangements of all gears."""
     if not places:
         yield {}
@@ -50,11 +50,11 @@ def every_filling(places: list[Place], gears: list[int]) -> Iterator[dict[str, t
                     yield {place.name: (ratio, both), **filling}
 
 
-def cost_of(places: list[Place], ratios: dict[str, Fraction]) -> float:
+def cost_of(places: list[BracketPlace], ratios: dict[str, Fraction]) -> float:
     return sum(place.cost(ratios[place.name]) for place in places)
 
 
-def cheapest(places: list[Place], gears: list[int], limit: int) -> list[float]:
+def cheapest(places: list[BracketPlace], gears: list[int], limit: int) -> list[float]:
     """Costs of the cheapest different ratios, by enumeration."""
     seen = {tuple(ratio for ratio, _ in one.values()) for one in every_filling(places, gears)}
     names = [place.name for place in places]
@@ -80,9 +80,9 @@ kinds = st.sampled_from([((1,), (0,)), ((1,), (0, 1)), ((1, 2), (0,)), ((1, 2), 
 
 
 @st.composite
-def costed(draw: st.DrawFn, name: str) -> Place:
+def costed(draw: st.DrawFn, name: str) -> BracketPlace:
     pairs, idlers = draw(kinds)
-    return Place(
+    return BracketPlace(
         name,
         draw(targets),
         pairs,
@@ -97,7 +97,7 @@ def costed(draw: st.DrawFn, name: str) -> Place:
 @given(drawers, costed("feed"), costed("differential"), st.integers(1, 4))
 @settings(deadline=None, max_examples=60)
 def test_two_brackets_are_filled_as_cheaply_as_enumeration_fills_them(
-    gears: list[int], feed: Place, differential: Place, limit: int
+    gears: list[int], feed: BracketPlace, differential: BracketPlace, limit: int
 ) -> None:
     places = [feed, differential]
     found = best_set_ups(places, gears, limit=limit)
@@ -121,12 +121,12 @@ def test_two_brackets_are_filled_as_cheaply_as_enumeration_fills_them(
 )
 @settings(deadline=None, max_examples=30)
 def test_three_brackets_one_of_them_exact_are_filled_as_enumeration_fills_them(
-    gears: list[int], feed: Place, differential: Place, data: st.DataObject
+    gears: list[int], feed: BracketPlace, differential: BracketPlace, data: st.DataObject
 ) -> None:
     a, b = data.draw(st.permutations(gears))[:2]
-    index = Place("index", F(a, b), (1,), data.draw(st.sampled_from([(0,), (0, 1)])), None, exact=True)
-    feed = Place("feed", feed.target, (1,), (0,), None, feed.bracket, span=feed.span, weight=feed.weight)
-    differential = Place("differential", differential.target, (1,), (0, 1), True, differential.bracket)
+    index = BracketPlace("index", F(a, b), (1,), data.draw(st.sampled_from([(0,), (0, 1)])), None, exact=True)
+    feed = BracketPlace("feed", feed.target, (1,), (0,), None, feed.bracket, span=feed.span, weight=feed.weight)
+    differential = BracketPlace("differential", differential.target, (1,), (0, 1), True, differential.bracket)
     places = [index, feed, differential]
     found = best_set_ups(places, gears, limit=3)
     assert [one.cost for one in found.best] == pytest.approx(cheapest(places, gears, 3), rel=1e-9, abs=1e-15)
@@ -137,8 +137,8 @@ def test_with_a_poor_drawer_the_best_of_each_in_turn_isnt_good_enough() -> None:
     """The feed, served first, would take the 30 that the differential can't do without."""
     gears = [20, 30, 31, 40, 41]
     places = [
-        Place("feed", F(2, 3), (1,), (0,), span=(F(1, 2), F(4, 5)), weight=F(1, 100)),
-        Place("differential", F(30, 41), (1,), (0,)),
+        BracketPlace("feed", F(2, 3), (1,), (0,), span=(F(1, 2), F(4, 5)), weight=F(1, 100)),
+        BracketPlace("differential", F(30, 41), (1,), (0,)),
     ]
     best = best_set_ups(places, gears, limit=1).best[0]
     assert best.sets["differential"].gears == (30, 41)
@@ -147,12 +147,12 @@ def test_with_a_poor_drawer_the_best_of_each_in_turn_isnt_good_enough() -> None:
 
 def test_gears_come_from_the_sets_that_fit() -> None:
     sets = [
-        GearSet("coarse", Drawer.of([20, 30, 40]), frozenset({"feed"})),
-        GearSet("fine", Drawer.of([20, 25, 50]), frozenset({"index", "feed"})),
+        DrawerSet("coarse", Drawer.of([20, 30, 40]), frozenset({"feed"})),
+        DrawerSet("fine", Drawer.of([20, 25, 50]), frozenset({"index", "feed"})),
     ]
     places = [
-        Place("index", F(1, 2), (1,), (0,), exact=True),
-        Place("feed", F(1, 2), (1,), (0,), exact=True),
+        BracketPlace("index", F(1, 2), (1,), (0,), exact=True),
+        BracketPlace("feed", F(1, 2), (1,), (0,), exact=True),
     ]
     best = best_set_ups(places, sets, limit=1).best[0]
     assert best.sets["index"].gears == (25, 50)
@@ -166,38 +166,38 @@ def test_gears_come_from_the_sets_that_fit() -> None:
     ("places", "gears", "says"),
     [
         (
-            [Place("index", F(24, 101), exact=True)],
+            [BracketPlace("index", F(24, 101), exact=True)],
             [20, 24, 30, 40, 50],
             "index: no gears in the drawer give exactly",
         ),
         (
-            [Place("index", F(1, 2), (1,), (0,), True, Bracket(clearance=5), exact=True)],
+            [BracketPlace("index", F(1, 2), (1,), (0,), True, Bracket(clearance=5), exact=True)],
             [20, 40],
             None,
         ),
         (
-            [Place("index", F(1, 2), (1,), (0,), False, exact=True)],
+            [BracketPlace("index", F(1, 2), (1,), (0,), False, exact=True)],
             [20, 40],
             "index: no number of pairs and idlers allowed would keep the sense",
         ),
         (
             [
-                Place("index", F(2, 3), (1,), (0,), exact=True),
-                Place("feed", F(2, 5), (1,), (0,), exact=True),
-                Place("differential", F(1), (1,), (0,)),
+                BracketPlace("index", F(2, 3), (1,), (0,), exact=True),
+                BracketPlace("feed", F(2, 5), (1,), (0,), exact=True),
+                BracketPlace("differential", F(1), (1,), (0,)),
             ],
             [20, 30, 50, 61, 67],
             "index and feed can each be met alone, but not together",
         ),
         (
-            [Place("index", F(1, 2), (1,), (0,), bracket=Bracket(least_sum=100), exact=True)],
+            [BracketPlace("index", F(1, 2), (1,), (0,), bracket=Bracket(least_sum=100), exact=True)],
             [20, 40],
             "none of them can be mounted",
         ),
     ],
 )
 def test_where_there_is_none_it_is_said_which_requirement_fails(
-    places: list[Place], gears: list[int], says: str | None
+    places: list[BracketPlace], gears: list[int], says: str | None
 ) -> None:
     found = best_set_ups(places, gears)
     if says is None:
@@ -211,9 +211,9 @@ def test_brackets_that_need_one_and_the_same_gear_are_given_up_at_once() -> None
     """However many feeds there are to go through: two ratios with a factor of 29, and 58 alone holds it."""
     gears = [z for z in range(20, 101) if z % 29 or z == 58]
     places = [
-        Place("index", F(25, 29), (2,), (0, 1), turns_over=True, exact=True),
-        Place("feed", F(133, 200), (1, 2), (0, 1), turns_over=False, span=(F(133, 400), F(399, 400))),
-        Place("differential", F(1421, 1144), (2,), (0, 1), turns_over=True, exact=True),
+        BracketPlace("index", F(25, 29), (2,), (0, 1), turns_over=True, exact=True),
+        BracketPlace("feed", F(133, 200), (1, 2), (0, 1), turns_over=False, span=(F(133, 400), F(399, 400))),
+        BracketPlace("differential", F(1421, 1144), (2,), (0, 1), turns_over=True, exact=True),
     ]
     found = best_set_ups(places, gears, limit=1)
     assert not found.best
@@ -226,17 +226,17 @@ def test_brackets_that_need_one_and_the_same_gear_are_given_up_at_once() -> None
     ("call", "says"),
     [
         (lambda: best_set_ups([], [20, 30]), "places is empty"),
-        (lambda: best_set_ups([Place("index", F(1))], []), "the drawer is empty"),
-        (lambda: best_set_ups([Place("x", F(1)), Place("x", F(1))], [20, 30]), "a name of its own"),
-        (lambda: best_set_ups([Place("x", F(1))], [20, 30], limit=0), "limit is 0"),
+        (lambda: best_set_ups([BracketPlace("index", F(1))], []), "the drawer is empty"),
+        (lambda: best_set_ups([BracketPlace("x", F(1)), BracketPlace("x", F(1))], [20, 30]), "a name of its own"),
+        (lambda: best_set_ups([BracketPlace("x", F(1))], [20, 30], limit=0), "limit is 0"),
         (
-            lambda: best_set_ups([Place("x", F(1))], [GearSet("a", Drawer.of([20]), frozenset("y"))]),
+            lambda: best_set_ups([BracketPlace("x", F(1))], [DrawerSet("a", Drawer.of([20]), frozenset("y"))]),
             "no gears that fit",
         ),
-        (lambda: Place("x", F(0)), "x: ratio wanted is 0"),
-        (lambda: Place("x", PI, exact=True), "irrational"),
-        (lambda: Place("x", F(1), weight=F(-1)), "weight is -1"),
-        (lambda: Place("x", F(1), span=(F(2), F(1))), "the lesser ratio comes first"),
+        (lambda: BracketPlace("x", F(0)), "x: ratio wanted is 0"),
+        (lambda: BracketPlace("x", PI, exact=True), "irrational"),
+        (lambda: BracketPlace("x", F(1), weight=F(-1)), "weight is -1"),
+        (lambda: BracketPlace("x", F(1), span=(F(2), F(1))), "the lesser ratio comes first"),
     ],
 )
 def test_bad_input_is_refused_at_the_door(call, says: str) -> None:  # type: ignore[no-untyped-def]
@@ -248,8 +248,8 @@ def test_an_idler_that_another_bracket_needs_is_left_to_it() -> None:
     """20 is the smallest idler for both; the second takes the next."""
     gears = [20, 21, 30, 60, 31, 62]
     places = [
-        Place("index", F(1, 2), (1,), (1,), exact=True),
-        Place("feed", F(1, 2), (1,), (1,), exact=True),
+        BracketPlace("index", F(1, 2), (1,), (1,), exact=True),
+        BracketPlace("feed", F(1, 2), (1,), (1,), exact=True),
     ]
     best = best_set_ups(places, gears, limit=1).best[0]
     assert sorted(best.sets["index"].idlers + best.sets["feed"].idlers) == [20, 21]

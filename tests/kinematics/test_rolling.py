@@ -19,7 +19,7 @@ from handlead.kinematics.gears.pair import distance_without_backlash, run_togeth
 from handlead.kinematics.rolling.as_cut import SIDES, AllRound, CutGear, gear_as_cut, perfect
 from handlead.kinematics.rolling.bearing import FILM, bearing
 from handlead.kinematics.rolling.roll import Rolled, roll
-from handlead.kinematics.rolling.waves import Wave, waves
+from handlead.kinematics.rolling.waves import ErrorWave, waves
 from handlead.kinematics.witness.measured import full_pass
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -58,7 +58,7 @@ def off_centre(gear: Gear, off: float) -> CutGear:
     return CutGear(gear, flanks, turns)
 
 
-def named(rolled: Rolled, side: int, of: str) -> list[Wave]:
+def named(rolled: Rolled, side: int, of: str) -> list[ErrorWave]:
     teeth = rolled.first.gear.teeth, rolled.second.gear.teeth
     return [wave for wave in waves(1000 * rolled.sides[side].ahead, teeth) if wave.of == of]
 

@@ -10,7 +10,7 @@ from handlead.kinematics.together.relation import Relation
 from handlead.kinematics.together.small import all_that_serve, is_small
 from handlead.kinematics.together.tied import Effort, best_coupled_set_ups
 from handlead.kinematics.together.tied_mounts import Leftover
-from handlead.kinematics.together.together import Place, Stock
+from handlead.kinematics.together.together import BracketPlace, Stock
 
 GEARS = (20, 24, 30, 32, 40, 45, 60)
 
@@ -18,9 +18,9 @@ GEARS = (20, 24, 30, 32, 40, 45, 60)
 SUM_OF_TWO = Relation({frozenset(): Fraction(-2), frozenset({"index"}): Fraction(1), frozenset({"feed", "lead"}): Fraction(1)})
 
 
-def places(pairs: tuple[int, ...] = (1,)) -> list[Place]:
+def places(pairs: tuple[int, ...] = (1,)) -> list[BracketPlace]:
     wide = (Fraction(1, 100), Fraction(100))
-    return [Place(name, Fraction(1), pairs, (0,), span=wide, weight=Fraction(0)) for name in ("index", "feed", "lead")]
+    return [BracketPlace(name, Fraction(1), pairs, (0,), span=wide, weight=Fraction(0)) for name in ("index", "feed", "lead")]
 
 
 def enumerated(serving: float, beside: int) -> set[tuple[Fraction, ...]]:

@@ -22,7 +22,7 @@ def test_every_pairing_in_the_shipped_table_gives_a_proposal() -> None:
         for hob in data.hobs:
             for starts in data.starts:
                 for cut in cutdata.CUTS:
-                    job = cutdata.Job(Gear(40, 2), speed.material, hob.hob_material, 80, starts.starts, cut)
+                    job = cutdata.CuttingQuestion(Gear(40, 2), speed.material, hob.hob_material, 80, starts.starts, cut)
                     found = cutdata.propose(data, job)
                     assert found.hob_rpm is not None and found.feed > 0
 
@@ -52,7 +52,7 @@ def test_the_feed_follows_the_module_down_to_the_finest_pitches(cut: str) -> Non
 
 
 def test_a_fine_pitch_has_a_starting_value() -> None:
-    job = cutdata.Job(Gear(60, 0.5), "brass", "high-speed steel", 28)
+    job = cutdata.CuttingQuestion(Gear(60, 0.5), "brass", "high-speed steel", 28)
     found = cutdata.propose(shipped_cutting_data(), job)
     assert 0.5 <= found.feed <= 1
     assert found.cutting_speed_m_min == pytest.approx(55)

@@ -12,7 +12,7 @@ from handlead.kinematics.train.mounted import Mounted
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import read_machine
 from handlead.machines.sequencing import sequence
-from handlead.machines.sequencing.changing import Changes, Standing, changes, times_of
+from handlead.machines.sequencing.changing import Changes, StandsOnMachine, changes, times_of
 from handlead.machines.sequencing.day import order_of_the_day, standing_now
 from handlead.machines.sequencing.sequence import best_route
 from handlead.machines.toml.errors import HandleadError
@@ -42,22 +42,22 @@ def test_where_not_every_order_is_reckoned_with_the_bound_holds(seed, monkeypatc
 
 
 def test_a_gear_stays_where_the_same_one_stands_at_its_place():
-    before = Standing(
+    before = StandsOnMachine(
         {"index": Mounted((20, 40, 30, 60)), "feed": Mounted((20, 30))}, {"range": "high"}, Fraction(2)
     )
-    after = Standing(
+    after = StandsOnMachine(
         {"index": Mounted((20, 40, 30, 65), (24,)), "feed": Mounted((20, 30))}, {"range": "low"}, Fraction(2)
     )
     assert changes(before, after) == Changes(gear_off=1, gear_on=1, idler=1, lever=1, fixture=1)
-    turned_over = Standing({"index": Mounted((30, 40, 20, 60))})
-    assert changes(Standing({"index": Mounted((20, 40, 30, 60))}), turned_over).gear_off == 2
-    one_pair = Standing({"index": Mounted((20, 60))})
+    turned_over = StandsOnMachine({"index": Mounted((30, 40, 20, 60))})
+    assert changes(StandsOnMachine({"index": Mounted((20, 40, 30, 60))}), turned_over).gear_off == 2
+    one_pair = StandsOnMachine({"index": Mounted((20, 60))})
     assert changes(before, one_pair).gear_on == 2
 
 
 def test_blanks_that_one_fixture_holds_ask_for_no_other():
-    one, other = Standing(fixture="arbor of 25"), Standing(fixture="arbor of 30")
-    assert [changes(one, each).fixture for each in (one, other, Standing())] == [0, 1, 1]
+    one, other = StandsOnMachine(fixture="arbor of 25"), StandsOnMachine(fixture="arbor of 30")
+    assert [changes(one, each).fixture for each in (one, other, StandsOnMachine())] == [0, 1, 1]
 
 
 def test_a_machine_file_says_what_changing_over_takes_there():
@@ -105,7 +105,7 @@ def test_changing_over_takes_no_longer_than_in_the_order_given_and_is_proved(day
 def test_what_stands_on_the_machine_now_is_where_it_begins(pile, day):
     job = read_job(pile[0])
     last = day.turns[-1]
-    now = Standing.of(last.proof.case.job, last.setup, job.machine)
+    now = StandsOnMachine.of(last.proof.case.job, last.setup, job.machine)
     (again,) = order_of_the_day(
         [(each, each.machine) for each in map(read_job, pile)], now={job.machine.name: now}
     )

@@ -220,9 +220,9 @@ def test_the_film_s_teeth_do_not_cut_into_each_other_and_touch_where_it_says(rig
     from itertools import pairwise
 
     import numpy as np
-    from handlead.viz.draw.mesh_film import Mesh
+    from handlead.viz.draw.mesh_film import PairInMotion
 
-    mesh = Mesh(right)
+    mesh = PairInMotion(right)
     pitch_point = mesh.gears[0].base_radius / np.cos(np.radians(right.rolled.working_angle_deg))
     for part in (0.0, 0.3, 0.7):
         turn = part * mesh.step

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from handlead.kinematics.brackets.bracket import Bracket
     from handlead.kinematics.brackets.drawer import Drawer
-    from handlead.kinematics.search.change_gears import ChangeGearSet, Found
+    from handlead.kinematics.search.change_gears import ChangeGearSet, NearestSets
 
 #: Gears that a range in --drawer may stand for: no drawer holds more.
 _MOST_IN_A_RANGE = 500
@@ -29,7 +29,7 @@ _REFUSED = 3
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _RatioAsked:
     """What is to be searched: `bracket` None where no machine says what fits."""
 
     target: Fraction
@@ -102,7 +102,7 @@ def run_ratio(options: argparse.Namespace) -> int:
     return 0 if found.sets else 1
 
 
-def _asked(options: argparse.Namespace) -> _Asked:
+def _asked(options: argparse.Namespace) -> _RatioAsked:
     from handlead.kinematics.brackets.drawer import Drawer
 
     if options.jobs:
@@ -115,13 +115,13 @@ def _asked(options: argparse.Namespace) -> _Asked:
             raise ValueError("--bracket needs the machine that it stands on: add --machine")
         if not listed:
             raise ValueError("no gears: give those that are owned, as --drawer 20,24,24,30, or a --machine")
-        return _Asked(target, Drawer.of(listed), pairs or _USUAL_PAIRS)
+        return _RatioAsked(target, Drawer.of(listed), pairs or _USUAL_PAIRS)
     return _on_machine(options, target, listed, pairs)
 
 
 def _on_machine(
     options: argparse.Namespace, target: Fraction, listed: list[int], pairs: tuple[int, ...]
-) -> _Asked:
+) -> _RatioAsked:
     from handlead.kinematics.brackets.bracket import Bracket
     from handlead.kinematics.brackets.drawer import Drawer, drawer_for
     from handlead.machines.machine_files.catalogue import find_machine
@@ -138,13 +138,13 @@ def _on_machine(
     drawer = Drawer.of(listed) if listed else drawer_for(name, drawers_of(machine))
     if not len(drawer):
         raise ValueError(f'no gears lie in the drawers of {machine.name} for "{name}"; give some, as --drawer')
-    return _Asked(
+    return _RatioAsked(
         target, drawer, pairs or tuple(sorted(link.pairs)), tuple(sorted(link.idlers))[:1],
         Bracket.of(link.bracket or {}), f'"{name}" of {machine.name}',
     )  # fmt: skip
 
 
-def _search(asked: _Asked, top: int) -> Found:
+def _search(asked: _RatioAsked, top: int) -> NearestSets:
     from handlead.kinematics.search.change_gears import nearest_sets
 
     return nearest_sets(
@@ -170,13 +170,13 @@ def _on_a_usual_bracket(one: ChangeGearSet) -> tuple[ChangeGearSet, str]:
     return one, why
 
 
-def _told(asked: _Asked, found: Found) -> Iterator[tuple[ChangeGearSet, str]]:
+def _told(asked: _RatioAsked, found: NearestSets) -> Iterator[tuple[ChangeGearSet, str]]:
     """Every set with what to know of mounting it; on a machine's own bracket all can be mounted."""
     for one in found.sets:
         yield (one, "") if asked.bracket else _on_a_usual_bracket(one)
 
 
-def _show(asked: _Asked, found: Found) -> None:
+def _show(asked: _RatioAsked, found: NearestSets) -> None:
     from handlead.viz.streams.outlet import tell
 
     if asked.where:
@@ -194,7 +194,7 @@ def _pairs(gears: tuple[int, ...]) -> str:
     return " · ".join(f"{driver}/{driven}" for driver, driven in zip(gears[::2], gears[1::2], strict=True))
 
 
-def _as_json(asked: _Asked, found: Found) -> Mapping[str, Any]:
+def _as_json(asked: _RatioAsked, found: NearestSets) -> Mapping[str, Any]:
     return {
         "ratio": str(asked.target),
         "sets": [

@@ -208,9 +208,9 @@ def _path(options: argparse.Namespace, name: str) -> Path | None:
 
 def _make(case: Case, name: str, path: Path | None, options: argparse.Namespace) -> None:
     if name == "gear":
-        from handlead.viz.solids.output import Wanted, show_solid
+        from handlead.viz.solids.output import OutputWanted, show_solid
 
-        wanted = Wanted(options.solid, options.film or "generating", 0.5 if options.at is None else options.at,
+        wanted = OutputWanted(options.solid, options.film or "generating", 0.5 if options.at is None else options.at,
                         options.hob_turns or 1.0)  # fmt: skip
         show_solid(case, path, wanted, job=options.job)
         return

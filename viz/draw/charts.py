@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from handlead.kinematics.frame.blank import FlankMap
 from handlead.kinematics.frame.motion import Motion, Phase
-from handlead.kinematics.gauging.flanks import UM, Trace, gauge_flank
+from handlead.kinematics.gauging.flanks import UM, FlankTrace, gauge_flank
 from handlead.kinematics.gears.tolerance import FlankTolerances
 from handlead.viz.look import look
 from handlead.viz.look.shop import PLAIN, Shop
@@ -33,7 +33,7 @@ class ChartTrace:
     name: str
     along: Floats
     deviation_um: Floats
-    measured: Trace
+    measured: FlankTrace
 
 
 def lead_traces(flanks: Mapping[str, FlankMap]) -> tuple[ChartTrace, ...]:

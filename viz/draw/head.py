@@ -122,7 +122,7 @@ def plot_swivel(
     return axes
 
 
-def _say(axes: Axes, layout: SwivelLayout, fitted: look.Fit, title: str, up: str) -> None:
+def _say(axes: Axes, layout: SwivelLayout, fitted: look.ScaledAxes, title: str, up: str) -> None:
     x = fitted.left + fitted.mm(1.5)
     axes.text(x, fitted.top - fitted.mm(1), title, fontsize=look.LARGE, weight="bold", va="top")
     angle, way = layout.words
@@ -172,7 +172,7 @@ def _hob(axes: Axes, layout: SwivelLayout, words: bool) -> None:
               bbox={"facecolor": look.SHADE, "edgecolor": "none", "pad": 0.5})  # fmt: skip
 
 
-def _swing(axes: Axes, layout: SwivelLayout, fitted: look.Fit) -> None:
+def _swing(axes: Axes, layout: SwivelLayout, fitted: look.ScaledAxes) -> None:
     """The level line, and an arrow from it to the hob's axis at both ends."""
     symbols.line(axes, ((-60, 0), (60, 0)), Pen(look.INK, look.THIN, look.DASHED), order=5)
     angle = math.radians(layout.swivel_deg)

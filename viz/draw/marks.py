@@ -70,7 +70,7 @@ def _share(value: Fraction) -> str:
 
 
 @dataclass(frozen=True)
-class Marks:
+class MarksDrawn:
     """The marks on one blank: `whose` they are, how many to count, which way and how far they lean.
 
     `count` None stands for a blank that shows no marks to count, `why` says so. `hand` None is
@@ -113,7 +113,7 @@ def lean_text(angle_deg: float) -> str:
     return f"{tens // 6}° {tens % 6 * 10:02d}′"
 
 
-def wanted_marks(work: Work) -> Marks:
+def wanted_marks(work: Work) -> MarksDrawn:
     """The marks that the drawing asks for."""
     outside, hand = outside_diameter(work), work.hand if work.is_helical else None
     if work.kind == "worm wheel":
@@ -125,7 +125,7 @@ def wanted_marks(work: Work) -> Marks:
 def predicted_marks(
     work: Work, outcome: Outcome | None, hob: HobData | None = None, swivel_deg: float = 0.0,
     light: LightMarks | None = None,
-) -> Marks:  # fmt: skip
+) -> MarksDrawn:  # fmt: skip
     """The marks that the set-up's rates would leave on the drawing's blank; `light` are those that stand out on it
     where the spaces of its table turns don't meet.
 
@@ -154,13 +154,13 @@ def predicted_marks(
 _ACROSS_DEG = 2.0
 
 
-def _no_marks(why: str) -> Marks:
-    return Marks("predicted", None, None, 0.0, 0.0, why)
+def _no_marks(why: str) -> MarksDrawn:
+    return MarksDrawn("predicted", None, None, 0.0, 0.0, why)
 
 
 def _unsteady(
     work: Work, outcome: Outcome, hob: HobData | None, swivel_deg: float, light: LightMarks | None
-) -> Marks:
+) -> MarksDrawn:
     """Marks of one table turn that don't close, and how many of several turns stand out together, if they do."""
     assert outcome.real_teeth is not None
     outside = outside_diameter(work)
@@ -169,11 +169,11 @@ def _unsteady(
         return _no_marks(f"{mixed_text(outcome.real_teeth)} marks in a turn of the table: they don't close")
     passes = _passes(work, outcome, hob, swivel_deg)
     if light is None or light.others:
-        return Marks("predicted", None, None, 0.0, pitch, passes=passes)
+        return MarksDrawn("predicted", None, None, 0.0, pitch, passes=passes)
     several = f"those of {light.turns} table turns beside each other: " if light.turns > 1 else ""
     why = f"{several}{passes.words[1]}"
     seen = math.pi * outside / light.count
-    return Marks("predicted", light.count, light.hand, abs(light.lean_deg), seen, why, passes)
+    return MarksDrawn("predicted", light.count, light.hand, abs(light.lean_deg), seen, why, passes)
 
 
 def _passes(work: Work, outcome: Outcome, hob: HobData, swivel_deg: float) -> Passes:
@@ -201,13 +201,13 @@ def _touch_length(work: Work, hob: HobData) -> float:
 def _marks(
     whose: str, teeth: int, hand: Hand | None, lead: float | None, outside: float, why: str,
     helix_deg: float | None = None,
-) -> Marks:  # fmt: skip
+) -> MarksDrawn:  # fmt: skip
     lean = 0.0
     if hand is not None and lead:
         lean = math.degrees(math.atan(math.pi * outside / lead))
     elif hand is not None and helix_deg:
         lean = helix_deg
-    return Marks(whose, teeth, hand if lean else None, lean, math.pi * outside / teeth, why)
+    return MarksDrawn(whose, teeth, hand if lean else None, lean, math.pi * outside / teeth, why)
 
 
 Band = tuple[float, float]

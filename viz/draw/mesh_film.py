@@ -35,7 +35,7 @@ _SEEN = 5.5
 
 
 @dataclass(frozen=True, eq=False)
-class Mesh:
+class PairInMotion:
     """A pair at any turn of the work, in radians from where the tooth after its space 0 stands at mid-face."""
 
     found: PairRolled
@@ -125,7 +125,7 @@ def _flank(gear: CutGear, side: int, number: int, radii: Floats) -> Floats:
 
 def film(found: PairRolled, shop: Shop, frames: int = FRAMES) -> Iterator[npt.NDArray[np.uint8]]:
     """The frames, which repeat. Raises `ValueError` for a pair that wasn't rolled."""
-    mesh = Mesh(found)
+    mesh = PairInMotion(found)
     mesh.gears  # noqa: B018  so that it is said before anything is drawn
     for frame in range(frames):
         figure = look.new_figure(190, 110)
@@ -147,7 +147,7 @@ def film(found: PairRolled, shop: Shop, frames: int = FRAMES) -> Iterator[npt.ND
         yield np.asarray(figure.canvas.buffer_rgba())[..., :3].copy()  # type: ignore[attr-defined]
 
 
-def _section(mesh: Mesh, axes: Axes, turn: float) -> None:
+def _section(mesh: PairInMotion, axes: Axes, turn: float) -> None:
     """Both members' teeth at mid-face, the work on the left, and where they touch."""
     rolled, (first, _) = mesh.found.rolled, mesh.gears
     assert rolled is not None

@@ -12,7 +12,7 @@ from handlead.viz.look.symbols import Pen
 from handlead.viz.look.written import Written, tall, wrap, write
 
 from .head import Segment
-from .marks import Band, Marks, Passes
+from .marks import Band, MarksDrawn, Passes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -26,7 +26,7 @@ class WitnessLayout:
     wanted; `ghosts` are theirs for every strip that differs.
     """
 
-    marks: tuple[Marks, ...]
+    marks: tuple[MarksDrawn, ...]
     lines: tuple[tuple[Segment, ...], ...]
     width: float
     height: float
@@ -46,7 +46,7 @@ class WitnessLayout:
 
 
 def witness_layout(
-    marks: Sequence[Marks], outside: float, face_width: float, bands: Sequence[Band] = ()
+    marks: Sequence[MarksDrawn], outside: float, face_width: float, bands: Sequence[Band] = ()
 ) -> WitnessLayout:
     """The strips for `marks` on a blank of this outside diameter and width, in mm.
 
@@ -76,7 +76,7 @@ def witness_layout(
     )
 
 
-def _lines(marks: Marks, width: float, height: float, bands: Sequence[Band]) -> Iterator[Segment]:
+def _lines(marks: MarksDrawn, width: float, height: float, bands: Sequence[Band]) -> Iterator[Segment]:
     """Marks as lines from face to face, as far as they lie within the strip and within `bands` of its height."""
     if marks.count is None:
         return

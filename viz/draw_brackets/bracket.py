@@ -46,7 +46,7 @@ def plot_bracket(
     )
     fitted = lettering.fit
     look.bare(axes, (fitted.left, fitted.right), (fitted.bottom, fitted.top))
-    drawing = _Drawing(axes, layout, lettering, 1.5 + tall(under) if under else 0.0)
+    drawing = _BracketDrawing(axes, layout, lettering, 1.5 + tall(under) if under else 0.0)
     drawing.draw()
     drawing.words(over, under)
     return axes
@@ -85,7 +85,7 @@ def _bare_box(axes: Axes, said: str, name: str, under: str) -> Axes:
     return axes
 
 
-class _Drawing:
+class _BracketDrawing:
     """One bracket being drawn."""
 
     def __init__(self, axes: Axes, layout: BracketLayout, lettering: Lettering, foot: float = 0.0) -> None:

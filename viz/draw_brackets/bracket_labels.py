@@ -90,7 +90,7 @@ def _best(
     return best[1], best[2]
 
 
-def _within(fitted: look.Fit, head: float, foot: float) -> Box:
+def _within(fitted: look.ScaledAxes, head: float, foot: float) -> Box:
     edge = fitted.mm(0.8)
     return (
         fitted.left + edge,

@@ -41,7 +41,7 @@ class Turning:
 
 
 @dataclass(frozen=True)
-class Measure:
+class DistanceLettered:
     """A centre distance about `x`, `y`, along its line; `boxes` cover it."""
 
     text: str
@@ -58,10 +58,10 @@ class Lettering:
     `key` are lines under the drawing, in the smallest letters, with the teeth of gears that find no room for them.
     """
 
-    fit: look.Fit
+    fit: look.ScaledAxes
     tags: tuple[Tag, ...]
     turnings: tuple[Turning, ...]
-    measures: tuple[Measure, ...]
+    measures: tuple[DistanceLettered, ...]
     key: tuple[str, ...] = ()
 
     @property

@@ -11,8 +11,8 @@ from handlead.viz.look import look
 
 from .lettering import (
     Box,
+    DistanceLettered,
     Lettering,
-    Measure,
     Point,
     Tag,
     Turning,
@@ -55,7 +55,7 @@ class Board:
     """A drawing being lettered: `taken` is the paper that is used up."""
 
     layout: BracketLayout
-    fit: look.Fit
+    fit: look.ScaledAxes
     within: Box
     points: float
     units: str = "mm"
@@ -273,7 +273,7 @@ class Board:
             if v is not wheel
         )
 
-    def _measures(self) -> Iterator[Measure]:
+    def _measures(self) -> Iterator[DistanceLettered]:
         inch = self.layout.to_scale and self.units == "in"
         for first, second, distance in self.layout.centres:
             told = f"{distance / look.MM_PER_INCH:.3f} in" if inch else f"{distance:.4g} {self._unit}"
@@ -287,7 +287,7 @@ class Board:
         """Millimetres, or modules where the file gives none."""
         return "mm" if self.layout.to_scale else "m"
 
-    def _measure(self, first: int, second: int, text: str) -> Measure | None:
+    def _measure(self, first: int, second: int, text: str) -> DistanceLettered | None:
         one, other = self.layout.bodies[first], self.layout.bodies[second]
         angle = math.atan2(other.y - one.y, other.x - one.x)
         if math.cos(angle) < -1e-9:
@@ -311,4 +311,4 @@ class Board:
         if not places:
             return None
         _, _, x, y, boxes = min(places)
-        return Measure(text, x, y, math.degrees(angle), boxes)
+        return DistanceLettered(text, x, y, math.degrees(angle), boxes)

@@ -28,7 +28,7 @@ from handlead.viz.look.shop import PLAIN, Shop
 from handlead.viz.look.symbols import Pen
 
 from .train_layout import lay_out
-from .train_shapes import Coupling, Label, Run, Sign, TrainLayout, Upright
+from .train_shapes import Coupling, Label, PartLine, Sign, TrainLayout, Upright
 from .train_words import PartWords, State, base_rate, levers_text
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ def plot_train(
     if ax is None:
         ax = look.new_axes(widest, high - low)
     look.bare(ax, (0, widest), (low, high))
-    drawing = _Drawing(ax, solution, layout, look.type_scale(ax), shop)
+    drawing = _TrainDrawing(ax, solution, layout, look.type_scale(ax), shop)
     drawing.draw()
     drawing.key()
     if head:
@@ -77,7 +77,7 @@ def _key(solution: Solution, shop: Shop) -> list[tuple[str, float]]:
     ]  # fmt: skip
 
 
-class _Drawing:
+class _TrainDrawing:
     """One diagram being drawn."""
 
     def __init__(self, axes: Axes, solution: Solution, layout: TrainLayout, scale: float, shop: Shop) -> None:
@@ -121,7 +121,7 @@ class _Drawing:
 
     # -- parts
 
-    def run(self, run: Run) -> None:
+    def run(self, run: PartLine) -> None:
         pen, words = self.part_pen(run.part), self.layout.parts[run.part]
         if run.slides:
             for offset in (-0.8, 0.8):
@@ -132,7 +132,7 @@ class _Drawing:
         if words.state in (State.HELD, State.STILL):
             self.stands(run)
 
-    def stands(self, run: Run) -> None:
+    def stands(self, run: PartLine) -> None:
         """A cross on the line where the arrow would be: it doesn't turn."""
         pen = Pen(look.INK, look.OUTLINE, "-", self.scale)
         for sign in (1, -1):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from .train_shapes import AIR, FIGURES, LINE, NAME, Box, Coupling, Label, Run, Sign, Upright
+from .train_shapes import AIR, FIGURES, LINE, NAME, Box, Coupling, Label, PartLine, Sign, Upright
 from .train_words import LinkWords, PartWords
 
 
@@ -13,7 +13,7 @@ from .train_words import LinkWords, PartWords
 class TrainPicture:
     """What has been placed so far; `solid` are boxes that nothing else may touch, with their owners."""
 
-    runs: dict[str, Run] = field(default_factory=dict)
+    runs: dict[str, PartLine] = field(default_factory=dict)
     uprights: list[Upright] = field(default_factory=list)
     couplings: list[Coupling] = field(default_factory=list)
     signs: list[Sign] = field(default_factory=list)

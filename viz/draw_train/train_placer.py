@@ -26,7 +26,7 @@ from .train_shapes import (
     STUD,
     SUNS,
     Coupling,
-    Run,
+    PartLine,
     Sign,
     Upright,
 )
@@ -118,7 +118,7 @@ class Placer:
         arrow_x = max(cursor, last + HALF if hung else cursor) + ARROW / 2
         arrow_x += push_apart(picture.solid, [(arrow_x - 2, -3.0, arrow_x + 2, 3.0)], 0.3)
         end = self._end_signs(picture, part, arrow_x + ARROW / 2, entered)
-        picture.runs[part] = Run(part, start, end, 0.0, arrow_x, part in self.train.slides)
+        picture.runs[part] = PartLine(part, start, end, 0.0, arrow_x, part in self.train.slides)
         picture.solid.append((start, -1.2, end, 1.2))
         picture.solid.append((arrow_x - 2, -3.0, arrow_x + 2, 3.0))
         return end

@@ -9,7 +9,7 @@ from handlead.kinematics.train.link import Link
 from handlead.viz.look import look
 
 from .train_picture import TrainPicture, height_of, lines_of_text
-from .train_shapes import AIR, HALF, NAME, Box, Run, Upright, boxes_meet, segments_of
+from .train_shapes import AIR, HALF, NAME, Box, PartLine, Upright, boxes_meet, segments_of
 from .train_tree import TreeAxis, TreeEdge
 from .train_words import LinkWords
 
@@ -51,7 +51,7 @@ class Router:
             yield self._straight(edge, x, first.y, second, edge.second, first)
 
     def _straight(
-        self, edge: TreeEdge, x: float, y: float, run: Run, part: str, other: Run | None = None
+        self, edge: TreeEdge, x: float, y: float, run: PartLine, part: str, other: PartLine | None = None
     ) -> tuple[float, Upright, dict[str, float]]:
         """Straight up or down at `x` from height `y` to `run`, the lines stretched to meet it."""
         stretches, cost = {}, 0.0
@@ -65,7 +65,7 @@ class Router:
         return cost + abs(y - run.y), self._upright(edge, (x, y), (x, run.y), ()), stretches
 
     def _bent(
-        self, edge: TreeEdge, x: float, y: float, run: Run
+        self, edge: TreeEdge, x: float, y: float, run: PartLine
     ) -> Iterator[tuple[float, Upright, dict[str, float]]]:
         """Down at `x`, across just over or under the run's line, and onto it."""
         for across in (run.y - 5.0, run.y + 9.5, run.y - 9.0):
@@ -93,7 +93,7 @@ class Router:
             edge.link.name, edge.second, edge.first, second[0], first[0], second[1], first[1], bends[::-1], symbol
         )  # fmt: skip
 
-    def _stretch_cost(self, run: Run, x: float) -> float:
+    def _stretch_cost(self, run: PartLine, x: float) -> float:
         members = self.axis[run.part].members
         row = [self.picture.runs[part] for part in members]
         leftmost, rightmost = min(r.x0 for r in row), max(r.x1 for r in row)

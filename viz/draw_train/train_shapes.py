@@ -49,7 +49,7 @@ class Label:
 
 
 @dataclass(frozen=True)
-class Run:
+class PartLine:
     """A part's line, with the place of the arrow across it."""
 
     part: str
@@ -113,7 +113,7 @@ class TrainLayout:
 
     parts: Mapping[str, PartWords]
     links: Mapping[str, LinkWords]
-    runs: tuple[Run, ...]
+    runs: tuple[PartLine, ...]
     uprights: tuple[Upright, ...]
     couplings: tuple[Coupling, ...]
     signs: tuple[Sign, ...]

@@ -92,7 +92,7 @@ def type_scale(axes: Axes) -> float:
 
 
 @dataclass(frozen=True)
-class Fit:
+class ScaledAxes:
     """A drawing to scale within its axes: `scale` mm of paper to a unit; `left`, `right`, `top` and `bottom`
     are the edges of the paper in units, beyond the strips kept for words."""
 
@@ -108,7 +108,7 @@ class Fit:
 
 
 def fit(axes: Axes, box: tuple[float, float, float, float], *, head: float = 0.0, foot: float = 0.0,
-        side: float = 1.0) -> Fit:  # fmt: skip
+        side: float = 1.0) -> ScaledAxes:  # fmt: skip
     """Bring the drawing in `box` (x0, y0, x1, y1, in its own units) into the axes, as large as may be.
 
     Strips of `head` and `foot` mm of paper over and under it, and of `side` mm beside it, are kept
@@ -120,7 +120,7 @@ def fit(axes: Axes, box: tuple[float, float, float, float], *, head: float = 0.0
 
 
 def fit_paper(paper: tuple[float, float], box: tuple[float, float, float, float], *, head: float = 0.0,
-              foot: float = 0.0, side: float = 1.0) -> Fit:  # fmt: skip
+              foot: float = 0.0, side: float = 1.0) -> ScaledAxes:  # fmt: skip
     """As `fit`, for paper of this width and height in mm."""
     width_mm, height_mm = paper
     x0, y0, x1, y1 = box
@@ -130,7 +130,7 @@ def fit_paper(paper: tuple[float, float], box: tuple[float, float, float, float]
     left = (x0 + x1) / 2 - width / 2
     slack = height - high - (head + foot) / scale
     bottom = y0 - foot / scale - slack / 2
-    return Fit(scale, left, left + width, bottom + height, bottom)
+    return ScaledAxes(scale, left, left + width, bottom + height, bottom)
 
 
 @cache

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from fractions import Fraction
 
-from handlead.kinematics.rolling.waves import Wave
+from handlead.kinematics.rolling.waves import ErrorWave
 from handlead.machines.rolling.members import RolledMember
 from handlead.machines.rolling.pair_rolled import PairRolled
 from handlead.machines.rolling.words import DRIVES, at_the_machine, where
@@ -113,7 +113,7 @@ def _share(share: float | None) -> str:
     return "" if share is None else f"{100 * share:.0f} %"
 
 
-def _named(wave: Wave, found: PairRolled) -> str:
+def _named(wave: ErrorWave, found: PairRolled) -> str:
     if wave.of in ("first", "second"):
         return f"once a turn of the {'work' if wave.of == 'first' else 'mate'}"
     if wave.of == "mesh":

@@ -62,12 +62,12 @@ def draw_sheet(
 ) -> list[Figure]:
     """The pages for one member's set-up, as many as it takes. Raises `KeyError` for a paper that isn't known."""
     words = sheet_words(proof, today or datetime.date.today())
-    sheet = _Sheet(paper, proof, words, member)
+    sheet = _MemberSheet(paper, proof, words, member)
     sheet.draw()
     return [page.figure for page in sheet.pages]
 
 
-class _Sheet:
+class _MemberSheet:
     """Pages being filled from the top; `y` is how far the last one is full."""
 
     def __init__(self, paper: str, proof: Proof, words: SheetWords, member: str) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from handlead.machines.proving.proof import Proof
 from handlead.viz.look import look
 from handlead.viz.look.paper import LINE, MARGIN, Page, largest, rows_height, trimmed
-from handlead.viz.sheet_words.member_words import Line, bracket_lines, head_line, other_lines
+from handlead.viz.sheet_words.member_words import MemberLine, bracket_lines, head_line, other_lines
 from handlead.viz.sheet_words.setting_words import EMPTY
 from handlead.viz.sheet_words.words import LOCK_OUT, SheetWords, sheet_words
 
@@ -65,7 +65,7 @@ class _Pages:
     def __init__(self, paper: str, members: Sequence[tuple[str, Proof]], sheets: Sequence[SheetWords]) -> None:
         self.paper, self.members, self.sheets = paper, members, sheets
         self.pages: list[Page] = []
-        self.tables: list[_Table] = []
+        self.tables: list[_TogetherTable] = []
         self.below_pictures = 0.0
         self.turn()
 
@@ -73,13 +73,13 @@ class _Pages:
         """Begin a new page."""
         page = Page(self.paper)
         self.pages.append(page)
-        self.tables.append(_Table(page, len(self.members)))
+        self.tables.append(_TogetherTable(page, len(self.members)))
         self.y = _top(page, self.members, self.sheets, self.table, len(self.pages))
         page.rule(self.y, width=1.6)
         foot(page, self.cautions, *dict.fromkeys(words.source for words in self.sheets))
 
     @property
-    def table(self) -> _Table:
+    def table(self) -> _TogetherTable:
         """The columns of the last page."""
         return self.tables[-1]
 
@@ -127,7 +127,7 @@ def _draw(
     return pages
 
 
-class _Table:
+class _TogetherTable:
     """Columns for members on a page, with a strip for the names of the rows."""
 
     def __init__(self, page: Page, members: int) -> None:
@@ -164,7 +164,7 @@ def _top(
     page: Page,
     members: Sequence[tuple[str, Proof]],
     sheets: Sequence[SheetWords],
-    table: _Table,
+    table: _TogetherTable,
     number: int,
 ) -> float:
     titles = list(dict.fromkeys(words.title for words in sheets))
@@ -188,7 +188,7 @@ def _top(
     return y + 23
 
 
-def _apart(names: Sequence[str], table: _Table) -> list[str]:
+def _apart(names: Sequence[str], table: _TogetherTable) -> list[str]:
     """Names that are too long for their column without the words that they begin with alike."""
     room = table.width - 5 - look.text_size("then: ", _SIZE, True)[0]
     if len(set(names)) == 1 or all(look.text_size(name, _SIZE, True)[0] <= room for name in names):
@@ -199,7 +199,7 @@ def _apart(names: Sequence[str], table: _Table) -> list[str]:
     return [f"… {' '.join(each[alike:])}" if alike else " ".join(each) for each in words]
 
 
-def _row(table: _Table, line: Line, y: float) -> float:
+def _row(table: _TogetherTable, line: MemberLine, y: float) -> float:
     """A row that differs: in heavy boxes what is to be set."""
     height = _row_height(table, line)
     table.what(y + 1.6, line.what)
@@ -210,17 +210,17 @@ def _row(table: _Table, line: Line, y: float) -> float:
     return y + height
 
 
-def _row_height(table: _Table, line: Line) -> float:
+def _row_height(table: _TogetherTable, line: MemberLine) -> float:
     most = max(len(table.lines(words)) for words in line.each)
     return max(_named_mm(line) + 2, most * _WRAPPED_FROM * LINE + 3.5)
 
 
-def _named_mm(line: Line) -> float:
+def _named_mm(line: MemberLine) -> float:
     """What a row's name takes in its strip, in mm."""
     return len(look.wrapped(line.what, _NAMES, _WHAT_MM - 2)) * _NAMES * LINE
 
 
-def _stays(pages: _Pages, alike: Sequence[Line]) -> None:
+def _stays(pages: _Pages, alike: Sequence[MemberLine]) -> None:
     """What is as it is for all, in two columns."""
     rows = [(line.what, line.each[0]) for line in alike]
     half = (len(rows) + 1) // 2
@@ -236,10 +236,10 @@ def _stays(pages: _Pages, alike: Sequence[Line]) -> None:
 
 
 def _bracket_row(
-    table: _Table,
+    table: _TogetherTable,
     members: Sequence[tuple[str, Proof]],
     shafts: tuple[str, str],
-    line: Line,
+    line: MemberLine,
     number: int,
     y: float,
     drawing: float,
@@ -267,7 +267,7 @@ def _bracket_row(
 
 
 def _pictures(
-    table: _Table, members: Sequence[tuple[str, Proof]], head: Line, y: float, up: str
+    table: _TogetherTable, members: Sequence[tuple[str, Proof]], head: MemberLine, y: float, up: str
 ) -> float:
     """Head and marks of each member, drawn."""
     page = table.page

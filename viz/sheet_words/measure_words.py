@@ -10,7 +10,7 @@ from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.machines.job_files.job_file import Gauging, Job
 from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.measuring.first_lead import FirstLead, first_lead
-from handlead.machines.measuring.going_deeper import Measure, NotMeasured, measures_of
+from handlead.machines.measuring.going_deeper import DepthMeasure, NotMeasured, measures_of
 from handlead.machines.measuring.part_sizes import PartSizes, part_sizes
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.case import Case
@@ -149,7 +149,7 @@ def _short_of(sizes: PartSizes, over: float) -> Iterator[tuple[str, Gauging]]:
         yield "depth", Gauging(depth=Fraction(sizes.whole_depth - over))
 
 
-def _asked(job: Job, taken: Gauging) -> tuple[Measure, ...]:
+def _asked(job: Job, taken: Gauging) -> tuple[DepthMeasure, ...]:
     try:
         return tuple(measures_of(job, taken))
     except NotMeasured:

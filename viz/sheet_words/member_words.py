@@ -13,7 +13,7 @@ from .words import SheetWords
 
 
 @dataclass(frozen=True)
-class Line:
+class MemberLine:
     """One thing for every member: set at the machine, or only read (`is_set` False)."""
 
     what: str
@@ -26,12 +26,12 @@ class Line:
         return len(set(self.each)) == 1
 
 
-def bracket_lines(sheets: Sequence[SheetWords]) -> tuple[Line, ...]:
+def bracket_lines(sheets: Sequence[SheetWords]) -> tuple[MemberLine, ...]:
     """The gears of every bracket, for each member; for a later one, that gears stay where only an idler changes."""
     return tuple(
-        Line(brackets[0].name, (_fitted(brackets[0]), *map(_changed, itertools.pairwise(brackets))))
+        MemberLine(brackets[0].name, (_fitted(brackets[0]), *map(_changed, itertools.pairwise(brackets))))
         if len(set(brackets)) > 1
-        else Line(brackets[0].name, tuple(map(_fitted, brackets)))
+        else MemberLine(brackets[0].name, tuple(map(_fitted, brackets)))
         for brackets in zip(*(words.brackets for words in sheets), strict=True)
     )
 
@@ -53,22 +53,22 @@ def _changed(pair: tuple[BracketWords, BracketWords]) -> str:
     )
 
 
-def head_line(sheets: Sequence[SheetWords]) -> Line:
+def head_line(sheets: Sequence[SheetWords]) -> MemberLine:
     """The swing of the head for each member."""
     each = [", ".join(filter(None, words.head)) for words in sheets]
     for number, (before, words) in enumerate(itertools.pairwise(sheets), start=1):
         if words.swivel_deg != before.swivel_deg:
             swung = angle_text(abs(words.swivel_deg - before.swivel_deg), "′")
             each[number] += f"; in all {swung} from before"
-    return Line("head, seen from behind the hob", tuple(each))
+    return MemberLine("head, seen from behind the hob", tuple(each))
 
 
-def other_lines(sheets: Sequence[SheetWords]) -> tuple[Line, ...]:
+def other_lines(sheets: Sequence[SheetWords]) -> tuple[MemberLine, ...]:
     """Hob, levers, feed, depth and first cut for each member; "" where one has no such thing."""
-    lines = [Line("hob", tuple(words.hob_line.removeprefix("HOB: ") for words in sheets))]
+    lines = [MemberLine("hob", tuple(words.hob_line.removeprefix("HOB: ") for words in sheets))]
     faces = tuple(words.faces.removeprefix("CUTTING FACES LOOK ") for words in sheets)
     if any(faces):
-        lines.append(Line("hob's cutting faces look", faces))
+        lines.append(MemberLine("hob's cutting faces look", faces))
     for block in ("levers", "running"):
         # The blank that a depth holds for stands over each member's column.
         rows = [
@@ -76,9 +76,9 @@ def other_lines(sheets: Sequence[SheetWords]) -> tuple[Line, ...]:
         ]
         for what in dict.fromkeys(what for row in rows for what in row):
             each = tuple(row.get(what, "") for row in rows)
-            lines.append(Line(what, each, not any(what in words.told for words in sheets)))
+            lines.append(MemberLine(what, each, not any(what in words.told for words in sheets)))
     marks = (", ".join(much.removeprefix("to the ") for _, much in words.first_cut) for words in sheets)
-    return (*lines, Line("light first cut", tuple(marks), False))
+    return (*lines, MemberLine("light first cut", tuple(marks), False))
 
 
 def shares_gears(sheets: Sequence[SheetWords]) -> bool:

@@ -20,7 +20,7 @@ MESHES = (".stl", ".vtp")
 
 
 @dataclass(frozen=True)
-class Wanted:
+class OutputWanted:
     """What is to be shown: which `solid` (see `show_command.SOLIDS`; None for the usual one), and of a film
     what it follows, at which part of the cut, 0 to 1, and for how many hob turns."""
 
@@ -30,7 +30,7 @@ class Wanted:
     hob_turns: float = 1.0
 
 
-def show_solid(case: Case, out: Path | None, wanted: Wanted, *, job: Path) -> None:
+def show_solid(case: Case, out: Path | None, wanted: OutputWanted, *, job: Path) -> None:
     """Show the gear of a set-up in the file `out`, or in a window where that is None, till it is closed.
 
     `job` is named in what to type instead. Raises `NotCut`, `NoOpenGL`, `NoWriter`, `OSError`.
@@ -77,7 +77,7 @@ def with_progress(frames: Iterator[Any], count: int) -> Iterator[Any]:
             tell(number / count)
 
 
-def mesh_of(scene: Scene, wanted: Wanted) -> PolyData:
+def mesh_of(scene: Scene, wanted: OutputWanted) -> PolyData:
     """The solid as a closed mesh; the finished gear where nothing else is wanted."""
     if wanted.solid == "hob":
         return scene.hob
@@ -86,5 +86,5 @@ def mesh_of(scene: Scene, wanted: Wanted) -> PolyData:
     return scene.light_cut() if wanted.solid == "light-cut" else scene.gear()
 
 
-def _subject(wanted: Wanted) -> Any:
+def _subject(wanted: OutputWanted) -> Any:
     return {None: "cut", "light-cut": "light cut"}.get(wanted.solid, wanted.solid)
