@@ -21,7 +21,7 @@ from handlead.machines.toml.guesses import guess, nearest
 from handlead.machines.toml.numbers import NumberFault, exact, length
 
 #: Readings beyond which a file is no record of a gear; fewer tell nothing.
-_MOST, _LEAST = 200_000, 6
+_MOST, LEAST = 200_000, 6
 
 #: Readings further apart than this many µm are no deviations of a gear; all within so few are in another unit.
 _WIDEST, _NARROWEST = 5000.0, 0.05
@@ -50,13 +50,33 @@ class Record:
     division_um: float = 0.0
 
 
+@dataclass(frozen=True)
+class Said:
+    """What a record says of itself before its readings."""
+
+    path: str
+    kind: str
+    flank: str
+    counted: str
+    date: str = ""
+    division_um: float = 0.0
+
+
+def record_of(said: Said, rows: Sequence[tuple[float, float, float]], um: float) -> Record:
+    """The record of rows of tooth, height or length of roll in mm, and reading, each of so many µm."""
+    place, between, values = (np.array(column, float) for column in zip(*rows, strict=True))
+    steps, by_tooth = said.kind == "pitch single", said.kind in ("helix", "profile")
+    readings = Readings(place, between, values * um, steps=steps, by_tooth=by_tooth)
+    return Record(said.path, said.date, said.kind, said.flank, said.counted, readings, said.division_um)
+
+
 def read_record(path: str | Path, teeth: int) -> Record:
     """Read a record of a gear of so many teeth. Raises `FileFault` with every fault and its line."""
-    return _Reader(str(path), teeth).read(read_text(path))
+    return _RecordReader(str(path), teeth).read(read_text(path))
 
 
 @dataclass(frozen=True)
-class _Line:
+class _TextLine:
     """A line with its number: whether # stands before it, its text, and its cells."""
 
     number: int
@@ -70,16 +90,16 @@ class _Line:
         return tuple(cell.replace(",", ".") if between != "," else cell for cell in cells)
 
 
-def _lines(text: str) -> Iterator[_Line]:
+def _lines(text: str) -> Iterator[_TextLine]:
     for number, line in enumerate(text.lstrip("\ufeff").splitlines(), 1):
         noted = line.lstrip().startswith("#")
         plain = line.strip().lstrip("#") if noted else line.partition("#")[0]
         # Spreadsheets fill up short lines with empty cells.
         if plain.strip(",; \t"):
-            yield _Line(number, noted, plain.strip().rstrip(",;\t ") if noted else plain.strip())
+            yield _TextLine(number, noted, plain.strip().rstrip(",;\t ") if noted else plain.strip())
 
 
-class _Reader:
+class _RecordReader:
     """One file being read; every fault is kept, and told together."""
 
     def __init__(self, path: str, teeth: int) -> None:
@@ -117,7 +137,7 @@ class _Reader:
             raise FileFault(self.faults)
         return self._record(rows)
 
-    def _head(self, lines: Iterator[_Line] | Sequence[_Line]) -> None:
+    def _head(self, lines: Iterator[_TextLine] | Sequence[_TextLine]) -> None:
         for line in lines:
             said = _SAYS.fullmatch(line.text.replace('"', ""))
             word, value = (
@@ -181,7 +201,7 @@ class _Reader:
                 f"{value[:40]} is no division of a dial; 0.01 mm or 0.0005 in would be one",
             )
 
-    def _rows(self, head: _Line, lines: list[_Line]) -> Iterator[tuple[float, float, float]]:
+    def _rows(self, head: _TextLine, lines: list[_TextLine]) -> Iterator[tuple[float, float, float]]:
         kind = self.said.get("quantity")
         if kind is None:
             return
@@ -204,7 +224,7 @@ class _Reader:
             seen[row[:2]] = line.number
             yield row
 
-    def _row(self, line: _Line, wanted: tuple[str, ...]) -> tuple[float, float, float] | None:
+    def _row(self, line: _TextLine, wanted: tuple[str, ...]) -> tuple[float, float, float] | None:
         cells = line.cells
         while len(cells) > len(wanted) and not cells[-1]:
             cells = cells[:-1]
@@ -259,8 +279,8 @@ class _Reader:
         """What can be said of the readings only together."""
         if self.faults:
             return
-        if len(rows) < _LEAST:
-            self.fault(number, "", f"{len(rows)} readings tell nothing; there must be {_LEAST} at the least")
+        if len(rows) < LEAST:
+            self.fault(number, "", f"{len(rows)} readings tell nothing; there must be {LEAST} at the least")
             return
         values = [row[2] for row in rows]
         apart = (max(values) - min(values)) * self._um()
@@ -271,23 +291,19 @@ class _Reader:
             self.fault(number, "unit", f"the readings {said} No gauge reads so little")
 
     def _record(self, rows: list[tuple[float, float, float]]) -> Record:
-        place, between, values = (np.array(column, float) for column in zip(*rows, strict=True))
-        kind = self.said["quantity"]
+        kind, lengths = self.said["quantity"], LENGTHS_IN[self.said.get("lengths", "mm")]
         if kind == "transmission error":
-            place = 1 + place / 360 * self.teeth
-        readings = Readings(
-            place, between * LENGTHS_IN[self.said.get("lengths", "mm")], values * self._um(),
-            steps=kind == "pitch single", by_tooth=kind in ("helix", "profile"),
-        )  # fmt: skip
-        flank = "" if kind == "runout" else self.said["flank"]
-        return Record(
+            rows = [(1 + angle / 360 * self.teeth, between, value) for angle, between, value in rows]
+        said = Said(
             self.path,
-            self.said.get("date", ""),
             kind,
-            flank,
+            "" if kind == "runout" else self.said["flank"],
             self.said["counted"],
-            readings,
+            self.said.get("date", ""),
             self.division_um,
+        )
+        return record_of(
+            said, [(place, between * lengths, value) for place, between, value in rows], self._um()
         )
 
 

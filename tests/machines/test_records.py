@@ -7,6 +7,8 @@ import pytest
 from handlead.machines.inspecting.records import read_record
 from handlead.machines.keys.record_keys import EXAMPLE
 from handlead.machines.toml.errors import FileFault
+from hypothesis import given
+from hypothesis import strategies as st
 
 HEAD = "# quantity: pitch cumulative\n# unit: um\n# flank: right\n# counted: clockwise\n"
 ROWS = "".join(f"{tooth}, {tooth % 5}\n" for tooth in range(1, 30))
@@ -172,3 +174,20 @@ def test_too_few_readings_are_refused(faults):
 def test_a_record_that_is_not_there_is_said(tmp_path):
     with pytest.raises(FileFault, match="can't be read"):
         read_record(tmp_path / "none.csv", 29)
+
+
+@given(
+    st.lists(
+        st.sampled_from(
+            [*PITCH.splitlines(), "tooth", ";", "1,,", "# unit", "#", "unit, um", "1\t2", "x", "-"]
+        ),
+        max_size=20,
+    )
+)
+def test_whatever_lines_come_in_whatever_order_they_are_a_record_or_refused(tmp_path_factory, lines):
+    path = tmp_path_factory.getbasetemp() / "any.csv"
+    path.write_text("\n".join(lines), encoding="utf-8")
+    try:
+        assert len(read_record(path, 29).readings.um) >= 6
+    except FileFault as fault:
+        assert fault.complaints
