@@ -44,9 +44,9 @@ MEANINGS = {
     "roll": "Length of roll along the base tangent, from the base circle.",
     "angle": "Degrees that the gear has turned, from 0 to 360, tooth 1 at 0.",
     "deviation": "The reading, from any zero. Pitch, single (from the tooth before to this one) or cumulative, is "
-    "measured along the reference circle, positive where the flank lies further the way the teeth are counted. Helix and "
-    "profile along the base tangent, positive where metal stands out. Runout: positive where the ball lies further out. "
-    "Transmission error: along the base tangent, positive where the gear is ahead the way it is counted.",
+    "measured along the reference circle, positive where the flank lies further the way the teeth are counted. Helix "
+    "and profile along the base tangent, positive where metal stands out. Runout: positive where the ball lies further "
+    "out. Transmission error: along the base tangent, positive where the gear is ahead the way it is counted.",
 }
 
 HEAD: tuple[HeadLine, ...] = (
