@@ -1,238 +1,192 @@
-"""Least squares of given orders on a record, together; which stand above the noise, and which can't be told apart.
+"""Which waves of exactly known orders stand in the records of a gear, how big they are, and what can't be told apart.
 
-Orders are taken one by one, the best first, each with its sine and cosine, and the whole laid anew through all. One is
-taken only where the F-test of its two amounts, its chance multiplied by the number of orders and of seams that were
-tried (Bonferroni's bound), leaves at most 1 in 100. Source: common practice in statistics; seam and merging are own.
+All records are laid together. A source is taken only where the F-test of its two amounts, its chance multiplied by the
+number of sources and of seams that were tried (Bonferroni's bound), leaves at most 1 in 100. Source: common practice in
+statistics; seam, search and rivals are own.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
-from functools import cached_property
 
 import numpy as np
 
+from .choosing import MOST, Choices, SourceSet, chosen
+from .laid import Laid, WaveSource
 from .passage import Floats, Passage
+from .readings import Readings
 
-#: Chance, at most, that noise alone has an order taken; what correlation makes two orders one; what is too weak to see.
-CHANCE, _SAME, _UNSEEN = 0.01, 0.95, 1e-4
+#: Times that the records' weights are drawn from what was left in each.
+_WEIGHINGS = 3
 
-#: Orders taken at most; seams tried first, and again about the best.
-_MOST, _SEAMS, _FINER = 8, 48, 20
-
-
-@dataclass(frozen=True)
-class Trace:
-    """A record's readings: tooth from 1, height above mid-face in mm, and µm.
-
-    `steps`: each reading is the difference from the tooth before. `by_tooth`: each tooth has its own zero, and all a
-    common slope over the face.
-    """
-
-    tooth: Floats
-    height: Floats
-    um: Floats
-    steps: bool = False
-    by_tooth: bool = False
+#: Chance that a set which is worse by so much is the right one all the same.
+_WORSE = 0.01
 
 
 @dataclass(frozen=True)
-class FittedOrder:
-    """A wave found: `orders` that this record can't tell apart, its amplitude and standard error in µm, and the test.
+class FittedSource:
+    """A source found: `sources` (numbers) that the records can't tell apart, its amount, standard error, the test.
 
-    `rivals` are other orders that would do nearly as well in its place.
+    Twice the error holds 95 of 100. `rivals` are other sources that would do nearly as well in its place. `um` is what
+    it leaves at every reading of every record.
     """
 
-    orders: tuple[Fraction, ...]
-    um: float
-    error_um: float
+    sources: tuple[int, ...]
+    amount: complex
+    error: float
     chance: float
-    rivals: tuple[Fraction, ...] = ()
+    rivals: tuple[int, ...]
+    um: tuple[tuple[float, ...], ...]
 
 
 @dataclass(frozen=True)
 class WavesFitted:
-    """All that was found: waves, biggest first, orders it can't show, what is left (r.m.s.), slope over a mm."""
+    """All that was found: sources, biggest first, those that don't show, what is left (r.m.s.) and its slope by record.
 
-    waves: tuple[FittedOrder, ...]
-    unseen: tuple[Fraction, ...]
-    before_um: float
-    left_um: float
+    `left` is what is left at every reading. `before_um` and `left_um` are root mean squares.
+    """
+
+    found: tuple[FittedSource, ...]
+    unseen: tuple[int, ...]
     tried: int
-    slope_um_per_mm: float | None
+    before_um: tuple[float, ...]
+    left_um: tuple[float, ...]
+    slope_um_per_mm: tuple[float | None, ...]
+    left: tuple[tuple[float, ...], ...]
 
 
-@dataclass(frozen=True)
-class _TraceFit:
-    """One trace with its orders; `clusters` are orders of which this record can show no difference."""
-
-    trace: Trace
-    passage: Passage
-    orders: tuple[Fraction, ...]
-
-    def columns(self, orders: Sequence[Fraction], seam: float) -> Floats:
-        """Cosine and sine of each order, one after the other."""
-        rates = 2 * np.pi * np.array([float(one) for one in orders])
-        angle = self.passage.turns(self.trace.tooth, self.trace.height, seam)[:, None] * rates
-        found = np.stack((np.cos(angle), np.sin(angle)), axis=2)
-        if self.trace.steps:
-            before = np.where(self.trace.tooth > 1, self.trace.tooth - 1, self.passage.teeth)
-            angle = self.passage.turns(before, self.trace.height, seam)[:, None] * rates
-            found -= np.stack((np.cos(angle), np.sin(angle)), axis=2)
-        return found.reshape(len(self.trace.um), -1)
-
-    @cached_property
-    def plain(self) -> Floats:
-        """What isn't a wave: the zero of the record, or of each tooth, and the slope over the face (last)."""
-        if not self.trace.by_tooth:
-            return np.ones((len(self.trace.um), 1))
-        zeros = self.trace.tooth[:, None] == np.unique(self.trace.tooth)
-        return np.column_stack((zeros.astype(float), self.trace.height))
-
-    def beside(self, columns: Floats, taken: Sequence[Fraction], seam: float) -> Floats:
-        """The columns with what zeros, slope and the orders taken explain of them left out."""
-        base = np.column_stack((self.plain, self.columns(taken, seam))) if taken else self.plain
-        left, sizes, _ = np.linalg.svd(base, full_matrices=False)
-        basis = left[:, sizes > 1e-9 * sizes[0]]
-        return columns - basis @ (basis.T @ columns)
-
-    @cached_property
-    def clusters(self) -> tuple[tuple[tuple[Fraction, ...], ...], tuple[Fraction, ...]]:
-        """Orders in groups that this record can't tell apart, and those that it can't show at all."""
-        seam = 0.37 / self.passage.teeth
-        found = self.beside(self.columns(self.orders, seam), (), seam)
-        groups: list[list[Fraction]] = []
-        heads: list[Floats] = []
-        unseen = []
-        for at, order in enumerate(self.orders):
-            span = _span(found[:, 2 * at : 2 * at + 2])
-            if span.shape[1] == 0:
-                unseen.append(order)
-                continue
-            like = (number for number, head in enumerate(heads) if _alike(head, span))
-            if (number := next(like, None)) is None:
-                groups.append([order])
-                heads.append(span)
-            else:
-                groups[number].append(order)
-        return tuple(map(tuple, groups)), tuple(unseen)
-
-    @cached_property
-    def heads(self) -> tuple[Fraction, ...]:
-        """One order of each cluster."""
-        return tuple(one[0] for one in self.clusters[0])
-
-    @cached_property
-    def seams(self) -> tuple[float, ...]:
-        """Seams to be tried: one where all orders are whole, where it makes no difference."""
-        if all(order.denominator == 1 for order in self.heads):
-            return (0.0,)
-        teeth = self.passage.teeth
-        count = _SEAMS if self.trace.by_tooth else min(teeth, 4 * _SEAMS)
-        return tuple((at + 0.37) / count for at in range(count))
-
-    def gains(self, taken: Sequence[Fraction], seam: float) -> tuple[float, Floats]:
-        """Squares left with these orders, and how many fewer with each further one."""
-        um = self.beside(self.trace.um[:, None], taken, seam)[:, 0]
-        columns = self.beside(self.columns(self.heads, seam), taken, seam)
-        gains = np.zeros(len(self.heads))
-        for at, order in enumerate(self.heads):
-            if order not in taken:
-                gains[at] = float(np.sum((_span(columns[:, 2 * at : 2 * at + 2]).T @ um) ** 2))
-        return float(um @ um), gains
-
-
-def _span(columns: Floats) -> Floats:
-    """An orthonormal basis of two columns; of fewer where they are nothing, or one and the same."""
-    left, sizes, _ = np.linalg.svd(columns, full_matrices=False)
-    return np.asarray(left[:, sizes**2 > _UNSEEN * len(columns)])
-
-
-def _alike(one: Floats, other: Floats) -> bool:
-    if one.shape != other.shape:
-        return False
-    return bool(np.linalg.svd(one.T @ other, compute_uv=False).min() > _SAME)
-
-
-def fit_orders(trace: Trace, passage: Passage, orders: Sequence[Fraction]) -> WavesFitted:
-    """Find which of the orders (waves in a turn of the table) stand in a record, and how big they are.
+def fit_sources(
+    readings: Sequence[Readings], passages: Sequence[Passage], sources: Sequence[WaveSource]
+) -> WavesFitted:
+    """Find which of the sources stand in the records of one gear, and how big they are.
 
     Raises `ValueError` for fewer readings than it takes to judge one wave.
     """
-    fit = _TraceFit(trace, passage, tuple(sorted(set(orders))))
-    if len(trace.um) < fit.plain.shape[1] + 4:
-        raise ValueError(f"{len(trace.um)} readings are too few to tell a wave from noise")
-    taken: list[Fraction] = []
-    chances: list[float] = []
-    seam = fit.seams[0]
-    while len(taken) < min(_MOST, len(fit.heads)):
-        best = _next(fit, taken, len(fit.heads) * len(fit.seams))
-        if best is None:
+    for one in readings:
+        if len(one.um) < one.plain().shape[1] + 2:
+            raise ValueError(f"{len(one.um)} readings are too few to tell a wave from noise")
+    laid = Laid(tuple(readings), tuple(passages), tuple(sources), (1.0,) * len(readings))
+    if laid.free < 4:
+        raise ValueError(f"{laid.um.size} readings are too few to tell a wave from noise")
+    groups, unseen = laid.clusters
+    heads = [one[0] for one in groups]
+    if not heads:
+        return _told(laid, groups, unseen, None, SourceSet(0.0, 0.0, ()), {})
+    most = min(MOST, len(heads), (laid.free - 2) // 2)
+    for _ in range(_WEIGHINGS):
+        choices = Choices(laid.only(heads), most)
+        choice, chances = chosen(choices)
+        weights = _weights(choices.laid, choice)
+        if len(readings) == 1 or np.allclose(weights, laid.weights, rtol=0.05):
             break
-        order, seam, chance = best
-        taken.append(order)
-        chances.append(chance)
-    return _told(fit, taken, chances, seam)
+        laid = Laid(laid.readings, laid.passages, laid.sources, weights)
+    return _told(laid, groups, unseen, choices, choice, chances)
 
 
-def _next(fit: _TraceFit, taken: Sequence[Fraction], tried: int) -> tuple[Fraction, float, float] | None:
-    """The order that explains most of what is left, the seam, and its chance; None where none passes."""
-    from scipy.stats import f
-
-    free = len(fit.trace.um) - fit.plain.shape[1] - 2 * (len(taken) + 1)
-    if free < 2:
-        return None
-    rows = [(seam, *fit.gains(taken, seam)) for seam in fit.seams]
-    if len(rows) > 1:
-        at = min(rows, key=lambda row: row[1] - row[2].max())[0]
-        step = 1 / len(rows)
-        rows += [(s, *fit.gains(taken, s)) for s in np.linspace(at - step, at + step, _FINER)]
-    before = min(row[1] for row in rows)
-    seam, left, gains = min(rows, key=lambda row: row[1] - row[2].max())
-    after = max(left - gains.max(), 1e-12 * (1 + before))
-    chance = float(f.sf((before - after) / 2 / (after / free), 2, free)) * tried
-    if chance > CHANCE:
-        return None
-    return fit.heads[int(gains.argmax())], seam, chance
+def _weights(laid: Laid, choice: SourceSet) -> tuple[float, ...]:
+    """One over what is left in each record, the middle of them as 1."""
+    left = _split(laid, laid.um - _laid_through(laid, choice)[1])
+    spread = []
+    for one, weight, rest in zip(laid.readings, laid.weights, left, strict=True):
+        free = max(len(one.um) - one.plain().shape[1] - 2 * len(choice.members) / len(left), 1)
+        spread.append(np.sqrt(float(rest @ rest) / free) / weight)
+    largest = max(max(spread), 1e-9)
+    # One that happens to fit all through isn't worth more than a hundred others.
+    return tuple(float(largest / max(one, 0.1 * largest)) for one in spread)
 
 
-def _told(fit: _TraceFit, taken: Sequence[Fraction], chances: Sequence[float], seam: float) -> WavesFitted:
-    """Sizes and their errors from all orders laid together."""
-    um, plain = fit.trace.um, fit.plain
-    base = np.column_stack((plain, fit.columns(taken, seam))) if taken else plain
-    found, *_ = np.linalg.lstsq(base, um, rcond=None)
-    left = um - base @ found
-    free = max(len(um) - base.shape[1], 1)
-    spread = np.linalg.pinv(base.T @ base) * float(left @ left) / free
-    waves = []
-    for at, order in enumerate(taken):
-        here = slice(plain.shape[1] + 2 * at, plain.shape[1] + 2 * at + 2)
-        pair = found[here]
-        size = float(np.hypot(*pair))
-        toward = pair / size
-        error = float(np.sqrt(toward @ spread[here, here] @ toward))
-        alike = next(one for one in fit.clusters[0] if one[0] == order)
-        waves.append(FittedOrder(alike, size, error, chances[at], _rivals(fit, taken, order, seam)))
-    beside = fit.beside(um[:, None], (), 0.0)[:, 0]
+def _laid_through(laid: Laid, choice: SourceSet) -> tuple[Floats, Floats]:
+    """The amounts of a set's members, two numbers each, and what they make at the readings."""
+    if not choice.members:
+        return np.zeros(0), np.zeros(laid.um.size)
+    columns = laid.only(choice.members).columns(choice.seam)
+    found, *_ = np.linalg.lstsq(columns, laid.um, rcond=None)
+    return np.asarray(found), np.asarray(columns @ found)
+
+
+def _split(laid: Laid, values: Floats) -> list[Floats]:
+    return np.split(values, np.cumsum([len(one.um) for one in laid.readings])[:-1])
+
+
+def _told(
+    laid: Laid, groups: Sequence[tuple[int, ...]], unseen: tuple[int, ...], choices: Choices | None,
+    choice: SourceSet, chances: dict[int, float],
+) -> WavesFitted:  # fmt: skip
+    heads = laid.only([one[0] for one in groups])
+    amounts, made = _laid_through(heads, choice)
+    left = laid.um - made
+    rivals = _rivals(choices, choice) if choices else {}
+    found = [
+        FittedSource(
+            groups[member], complex(amounts[2 * at], amounts[2 * at + 1]), error, chances[member],
+            tuple(other for head in rivals[member] for other in groups[head]),
+            _um(heads, choice, member, complex(amounts[2 * at], amounts[2 * at + 1])),
+        )
+        for at, (member, error) in enumerate(zip(choice.members, _errors(heads, choice, amounts, left), strict=True))
+    ]  # fmt: skip
+    rest = [one / weight for one, weight in zip(_split(laid, left), laid.weights, strict=True)]
+    before = [one / weight for one, weight in zip(_split(laid, laid.um), laid.weights, strict=True)]
     return WavesFitted(
-        tuple(sorted(waves, key=lambda one: -one.um)), fit.clusters[1], float(np.sqrt(np.mean(beside**2))),
-        float(np.sqrt(left @ left / free)), len(fit.heads),
-        float(found[plain.shape[1] - 1]) if fit.trace.by_tooth else None,
+        tuple(sorted(found, key=lambda one: -max(_rms(um) for um in one.um))), unseen, len(groups),
+        tuple(map(_rms, before)), tuple(map(_rms, rest)), _slopes(heads, found),
+        tuple(tuple(map(float, one)) for one in rest),
     )  # fmt: skip
 
 
-def _rivals(fit: _TraceFit, taken: Sequence[Fraction], order: Fraction, seam: float) -> tuple[Fraction, ...]:
-    """Orders that in the place of this one leave a sum of squares less than 1 in 100 of chance worse."""
-    others = [one for one in taken if one != order]
-    left, gains = fit.gains(others, seam)
-    after = max(left - gains[fit.heads.index(order)], 1e-12)
-    # Twice the log of the ratio of likelihoods, against chi-squared of two at 1 in 100.
-    worse = len(fit.trace.um) * np.log(np.maximum(left - gains, 1e-12) / after)
-    return tuple(
-        rival
-        for at, one in enumerate(fit.heads)
-        if one not in taken and worse[at] < 9.2
-        for rival in next(group for group in fit.clusters[0] if group[0] == one)
-    )
+def _rms(values: Floats | Sequence[float]) -> float:
+    return float(np.sqrt(np.mean(np.square(values))))
+
+
+def _um(laid: Laid, choice: SourceSet, member: int, amount: complex) -> tuple[tuple[float, ...], ...]:
+    values = _split(laid, (laid.only([member]).waves(choice.seam)[:, 0] * amount).real)
+    return tuple(tuple(map(float, one / weight)) for one, weight in zip(values, laid.weights, strict=True))
+
+
+def _errors(laid: Laid, choice: SourceSet, amounts: Floats, left: Floats) -> list[float]:
+    """Half of what holds the amount of each member in 95 of 100, all laid together."""
+    from scipy.special import stdtrit
+
+    if not choice.members:
+        return []
+    columns = laid.only(choice.members).columns(choice.seam)
+    free = max(laid.free - columns.shape[1], 1)
+    spread = np.linalg.pinv(columns.T @ columns) * float(left @ left) / free
+    errors = []
+    for at in range(0, len(amounts), 2):
+        pair = amounts[at : at + 2]
+        toward = pair / max(float(np.hypot(*pair)), 1e-300)
+        errors.append(float(np.sqrt(toward @ spread[at : at + 2, at : at + 2] @ toward) * stdtrit(free, 0.975) / 2))
+    return errors
+
+
+def _rivals(choices: Choices, choice: SourceSet) -> dict[int, tuple[int, ...]]:
+    """For each member the sources that stand in its place in sets that are hardly worse."""
+    from scipy.special import fdtri
+
+    free = choices.laid.free - 2 * len(choice.members)
+    allowed = choice.left * (1 + 2 * float(fdtri(2, max(free, 1), 1 - _WORSE)) / max(free, 1)) + 1e-12
+    sets = {one.members for one in choices.found[len(choice.members)].values() if one.left <= allowed}
+    others = range(choices.count)
+    for member in choice.members:
+        rest = tuple(one for one in choice.members if one != member)
+        swapped = [tuple(sorted((*rest, one))) for one in others if one not in choice.members]
+        for seam in (choice.seam, *choices.seams):
+            sets |= {one.members for one in choices.at(seam, swapped) if one.left <= allowed}
+    found = {}
+    for member in choice.members:
+        without = (one for one in sets if member not in one)
+        found[member] = tuple(sorted({one for each in without for one in each if one not in choice.members}))
+    return found
+
+
+def _slopes(laid: Laid, found: Sequence[FittedSource]) -> tuple[float | None, ...]:
+    """The slope over the face, or the flank, that each record with zeros by tooth has beside its waves."""
+    slopes: list[float | None] = []
+    for at, one in enumerate(laid.readings):
+        if not one.by_tooth:
+            slopes.append(None)
+            continue
+        rest = one.um - sum((np.array(each.um[at]) for each in found), np.zeros(len(one.um)))
+        slopes.append(float(np.linalg.lstsq(one.plain(), rest, rcond=None)[0][-1]))
+    return tuple(slopes)

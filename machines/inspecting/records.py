@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from handlead.kinematics.inspection.fit import Trace as Readings
+from handlead.kinematics.inspection.readings import Readings
 from handlead.machines.keys.record_keys import COLUMNS, HEAD, LENGTHS_IN, READ_IN, HeadLine
 from handlead.machines.toml.errors import Complaint, FileFault, Missing, Place, Unknown, WrongValue
 from handlead.machines.toml.filing import read_text

@@ -45,6 +45,7 @@ class CutShape:
     turn_per_mm: float
     hob_turns: float
     hob_radius: float
+    sense: int
 
     @classmethod
     def of(cls, gear: Gear, rates: Rates, hob: Hob) -> CutShape:
@@ -64,7 +65,12 @@ class CutShape:
             -sense * hand / gear.lead if gear.lead else 0.0,
             float(1 / abs(rates.table)),
             hob.pitch_diameter / 2,
+            sense,
         )
+
+    def apart(self, per_turn: float) -> complex:
+        """By how much of a wave the right flank of a tooth is cut later than its middle; the left as much sooner."""
+        return cmath.exp(2j * math.pi * self.sense * per_turn / (4 * self.teeth))
 
     def along_face(self, per_turn: float) -> float:
         """How many waves lie along the face of one flank, of so many in a turn of the table."""
@@ -169,22 +175,29 @@ def _per_turn(case: Case, ripple: Ripple) -> float:
     return abs(float(ripple.per_unit * rates[ripple.over] / case.rates.table))
 
 
-def _shifts(ripple: Ripple, per_turn: float, shape: CutShape) -> tuple[complex, complex]:
-    """What a ripple of an end shifts the right and the left flank by; they are cut a quarter of a pitch apart."""
-    apart = cmath.exp(2j * math.pi * per_turn / (4 * shape.teeth))
+def shifts(ripple: Ripple, shape: CutShape) -> tuple[float, float]:
+    """What a ripple of an end shifts the right and the left flank by at its crest, in µm, clockwise from above.
+
+    A right flank, on the clockwise side of its tooth, stands proud by so much, a left one short. A slide that takes the
+    table along as the helix asks shifts nothing.
+    """
     match ripple.end:
         case "table":
             shift = UM * 2 * math.pi * shape.base_radius * ripple.amplitude
-            return shift * apart, shift / apart
         case "axial":
-            shift = UM * 2 * math.pi * shape.base_radius * shape.turn_per_mm * ripple.amplitude
-            return shift * apart, shift / apart
+            shift = -shape.sense * UM * 2 * math.pi * shape.base_radius * shape.turn_per_mm * ripple.amplitude
         case "radial":
-            shift = UM * math.sin(shape.pressure) * ripple.amplitude
-            return shift * apart, -shift / apart
+            out = UM * math.sin(shape.pressure) * ripple.amplitude
+            return out, -out
         case _:
-            shift = UM * math.cos(shape.pressure) * ripple.amplitude
-            return shift * apart, shift / apart
+            shift = -UM * math.cos(shape.pressure) * ripple.amplitude
+    return shift, shift
+
+
+def _shifts(ripple: Ripple, per_turn: float, shape: CutShape) -> tuple[complex, complex]:
+    """The same with the right and the left flank cut a quarter of a pitch apart."""
+    right, left = shifts(ripple, shape)
+    return right * shape.apart(per_turn), left / shape.apart(per_turn)
 
 
 def _drifting(case: Case, one: Looseness, shape: CutShape) -> Iterator[LooseSource]:
@@ -211,24 +224,22 @@ def _drifting(case: Case, one: Looseness, shape: CutShape) -> Iterator[LooseSour
 def _running_out(one: Looseness, shape: CutShape) -> LooseSource:
     """Blank or hob off their axes by half the dial's reading.
 
-    A blank off by e goes in and out, and to and fro a quarter of a turn later: e·cos(θ − α) along one flank's base
-    tangent and e·cos(θ + α) along the other's. A hob off by e goes in and out once a turn.
+    A blank off by e, its middle at −e·(cos θ, sin θ) with the table at θ, stands clear of the hob by e·cos θ and aside
+    by −e·sin θ, as if the table lagged: e·sin(α − θ) along the right flank's base tangent and −e·sin(α + θ) along the
+    left's. A hob off by e goes in and out once a turn.
     """
     assert one.amount.runout is not None
     off = UM * float(one.amount.runout) / 2
     if one.kind == "work runout":
-        turned = cmath.exp(1j * shape.pressure)
+        turned = cmath.exp(1j * shape.sense * shape.pressure) / shape.apart(1.0)
         aside = off / UM / (2 * math.pi * shape.base_radius / math.cos(shape.pressure))
         moved = (
             Ripple("radial", "table", Fraction(1), off / UM, 0.25),
-            Ripple("table", "table", Fraction(1), aside),
+            Ripple("table", "table", Fraction(1), -aside),
         )
         wave = FlankWave(1.0, off / turned, off * turned)
         return LooseSource("the blank on its arbor", one.comes_from, one.spread, wave, ripples=moved)
-    shift, apart = (
-        off * math.sin(shape.pressure),
-        cmath.exp(2j * math.pi * shape.hob_turns / (4 * shape.teeth)),
-    )
+    shift, apart = off * math.sin(shape.pressure), shape.apart(shape.hob_turns)
     wave = FlankWave(shape.hob_turns, shift * apart, -shift / apart)
     in_and_out = (Ripple("radial", "hob", Fraction(1), off / UM),)
     return LooseSource("the hob on its arbor", one.comes_from, one.spread, wave, ripples=in_and_out)

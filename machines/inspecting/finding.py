@@ -1,0 +1,143 @@
+"""The parts of a set-up that left what records of its gear show: the fit, told by the parts' names and sizes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from handlead.kinematics.inspection.fit import FittedSource, WavesFitted, fit_sources
+from handlead.machines.blanks.flanks import Flanks
+from handlead.machines.setups.case import Case
+from handlead.machines.studying.waves import CutShape
+
+from .parts import TurningPart, passage_of, source_of, suspects_of
+from .records import Record
+
+
+@dataclass(frozen=True)
+class PartAtFault:
+    """A part that may have left a wave: its name, waves in a turn of the table, and how big its fault must be.
+
+    `size` and its standard error (twice it holds 95 of 100) are in the part's `unit`: "deg" of the driven part of its
+    link to either side, "mm" of its slide to either side, "dial mm" as a dial reads over a turn.
+    """
+
+    name: str
+    order: Fraction
+    unit: str
+    size: float
+    error: float
+
+
+@dataclass(frozen=True)
+class FoundWave:
+    """A wave found: the parts that these records can't tell apart, those that would do nearly as well, and its size.
+
+    `um` and `error_um` are its amplitude on the flank, along the base tangent, where it is bigger; `in_records` its
+    amplitude in each record (0 where it leaves nothing), `at_readings` what it leaves at each reading of each.
+    """
+
+    parts: tuple[PartAtFault, ...]
+    rivals: tuple[PartAtFault, ...]
+    um: float
+    error_um: float
+    chance: float
+    in_records: tuple[float, ...]
+    at_readings: tuple[tuple[float, ...], ...]
+
+    @property
+    def is_certain(self) -> bool:
+        """Whether one part, and no other, may have left it."""
+        return len(self.parts) == 1 and not self.rivals
+
+
+@dataclass(frozen=True)
+class RecordFitted:
+    """One record after the fit: r.m.s. before and left, slope (µm a mm), what each reading has left."""
+
+    path: str
+    kind: str
+    flank: str
+    before_um: float
+    left_um: float
+    slope_um_per_mm: float | None
+    left: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class NotShown:
+    """A part that these records can't show, and why."""
+
+    name: str
+    order: Fraction
+    why: str
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What was found on a gear: waves, biggest first, the records, the parts not shown, and how many were tried."""
+
+    waves: tuple[FoundWave, ...]
+    records: tuple[RecordFitted, ...]
+    unseen: tuple[NotShown, ...]
+    tried: int
+
+
+def inspect_gear(case: Case, records: Sequence[Record]) -> Inspection:
+    """Find the parts that left what the records of one gear show, all records together.
+
+    Raises `NotCut` where the set-up cuts no involute flanks, `ValueError` for records too short to judge a wave by.
+    """
+    flanks = Flanks.of(case)
+    assert case.rates is not None
+    shape = CutShape.of(flanks.gear, case.rates, flanks.setting.hob)
+    parts = suspects_of(case, shape)
+    gains = [tuple(part.gain(shape, one.kind, one.flank, one.counted) for one in records) for part in parts]
+    fitted = fit_sources(
+        [one.readings for one in records],
+        [passage_of(shape, case.rates, one.kind, one.flank, one.counted) for one in records],
+        [source_of(part, each) for part, each in zip(parts, gains, strict=True)],
+    )
+    return Inspection(
+        tuple(_wave(parts, gains, one) for one in fitted.found),
+        tuple(_record(records, fitted, at) for at in range(len(records))),
+        tuple(NotShown(parts[at].name, parts[at].order, _why(parts[at], records, shape)) for at in fitted.unseen),
+        fitted.tried,
+    )
+
+
+def _wave(parts: Sequence[TurningPart], gains: Sequence[tuple[complex, ...]], found: FittedSource) -> FoundWave:
+    amount, error = abs(found.amount), found.error
+    first = parts[found.sources[0]]
+    on_flank = max(abs(first.right), abs(first.left))
+
+    def at_fault(at: int) -> PartAtFault:
+        # What another must be that leaves as much where this one leaves most.
+        like = max(range(len(gains[at])), key=lambda one: abs(gains[found.sources[0]][one]))
+        share = abs(gains[found.sources[0]][like]) / max(abs(gains[at][like]), 1e-12)
+        one = parts[at]
+        return PartAtFault(one.name, one.order, one.unit, amount * share, error * share)
+
+    return FoundWave(
+        tuple(map(at_fault, found.sources)), tuple(map(at_fault, found.rivals)), amount * on_flank, error * on_flank,
+        found.chance, tuple(amount * abs(one) for one in gains[found.sources[0]]), found.um,
+    )  # fmt: skip
+
+
+def _record(records: Sequence[Record], fitted: WavesFitted, at: int) -> RecordFitted:
+    one = records[at]
+    return RecordFitted(
+        one.path, one.kind, one.flank, fitted.before_um[at], fitted.left_um[at], fitted.slope_um_per_mm[at],
+        fitted.left[at],
+    )  # fmt: skip
+
+
+def _why(part: TurningPart, records: Sequence[Record], shape: CutShape) -> str:
+    kinds = {one.kind for one in records}
+    round_gear = {"pitch single", "pitch cumulative", "runout"}
+    if part.order % shape.teeth == 0 and kinds <= round_gear:
+        return "it comes alike with every tooth: pitch and runout don't show it, a helix or profile may"
+    if abs(part.right + part.left) < 1e-3 * abs(part.right) and kinds <= {"pitch single", "pitch cumulative"}:
+        return "it moves the teeth in and out alone"
+    return "what it leaves is taken for the zero or the slope of these records"

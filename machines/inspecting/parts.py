@@ -1,0 +1,128 @@
+"""Every part of a set-up that may leave a wave on the flanks: its order, exactly, and what an amount of one leaves."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from handlead.kinematics.frame.motion import Rates, Ripple
+from handlead.kinematics.inspection.laid import WaveSource
+from handlead.kinematics.inspection.passage import Passage
+from handlead.kinematics.train.link import TwoPort
+from handlead.kinematics.train.links import BevelGears, GearPair, WormGear
+from handlead.machines.machine_files.machine_file import Imperfection, Looseness
+from handlead.machines.setups.case import Case
+from handlead.machines.studying.waves import CutShape, LooseSource, shifts, sources
+
+#: What of a part shows less than this, in µm for one of its unit, doesn't come through to the flanks.
+_NOTHING = 1e-6
+
+
+@dataclass(frozen=True)
+class TurningPart:
+    """A part that may be at fault: its name, waves in a turn of the table, and what one unit of it leaves.
+
+    `unit` says what an amount of one is: "deg" at the driven part of its link, "mm" of a slide, "dial mm" of runout.
+    `right` and `left` are what one of it shifts the flanks by, in µm along the base tangent, clockwise from above, as
+    complex amplitudes over the turns of the table to come.
+    """
+
+    name: str
+    order: Fraction
+    unit: str
+    right: complex
+    left: complex
+
+    def gain(self, shape: CutShape, kind: str, flank: str, counted: str) -> complex:
+        """µm that one of it leaves in such a record, to be reckoned from when what is measured was cut.
+
+        Pitch is counted along the reference circle, positive where a flank lies further the way the teeth are counted;
+        helix and profile along the base tangent, positive out of the material; a ball in a space goes out by half of
+        what both flanks come nearer, over sin α.
+        """
+        if kind == "runout":
+            apart = shape.apart(float(self.order))
+            # The right flank of the next tooth clockwise of a space, and the left one of the tooth before.
+            return (self.right / apart - self.left * apart) / (2 * math.sin(shape.pressure))
+        shift = self.right if flank == "right" else self.left
+        if kind.startswith("pitch"):
+            way = 1 if counted == "clockwise" else -1
+            return way * shift / math.cos(shape.pressure)
+        return shift if flank == "right" else -shift
+
+
+def passage_of(shape: CutShape, rates: Rates, kind: str, flank: str, counted: str) -> Passage:
+    """How the points of such a record passed under the hob. The space of a tooth is the one after it, as counted."""
+    # A tooth counter-clockwise of another comes to the hob before it where the table turns counter-clockwise.
+    way = -shape.sense if counted == "counter-clockwise" else shape.sense
+    quarter = Fraction(shape.sense, 4 * shape.teeth)
+    later = Fraction(way, 2 * shape.teeth) if kind == "runout" else quarter if flank == "right" else -quarter
+    # A right flank lies clockwise of its tooth; rolling up it, the tangent angle goes counter-clockwise.
+    side = 1 if flank == "right" else -1
+    per_roll = -shape.sense * side / (2 * math.pi * shape.base_radius)
+    twist = -shape.sense * 2 * math.pi * shape.turn_per_mm
+    return Passage(
+        shape.teeth, rates.axial / abs(rates.table), shape.turn_per_mm, way, float(later),
+        per_roll, side * twist * shape.base_radius, kind == "profile",
+    )  # fmt: skip
+
+
+def source_of(part: TurningPart, gains: tuple[complex, ...]) -> WaveSource:
+    """The part as the fit has it."""
+    return WaveSource(part.order, gains)
+
+
+def suspects_of(case: Case, shape: CutShape) -> tuple[TurningPart, ...]:
+    """Every part that turns and comes through to a flank in this set-up, blank and hob on their arbors with them."""
+    found: dict[tuple[str, Fraction], TurningPart] = {}
+    for unit, looseness in _looseness(case):
+        machine = replace(case.job.machine, looseness=(looseness,))
+        loose = replace(case, job=replace(case.job, machine=machine))
+        for source in sources(loose, shape):
+            if one := _part(case, shape, source, unit):
+                found.setdefault((one.name, one.order), one)
+    return tuple(sorted(found.values(), key=lambda one: one.order))
+
+
+def _looseness(case: Case) -> Iterator[tuple[str, Looseness]]:
+    """An amount of one of everything, with its unit."""
+    for link in case.train.links:
+        if not isinstance(link, TwoPort) or not link.ratio:
+            continue
+        slides = link.to_part in case.train.slides
+        amount = Imperfection("once per turn", link.name)
+        amount = replace(amount, length=Fraction(1)) if slides else replace(amount, angle_deg=Fraction(1))
+        unit = "mm" if slides else "deg"
+        for turn_of, part in (("driving", link.from_part), ("driven", link.to_part)):
+            if part not in case.train.slides:
+                yield unit, Looseness("once per turn", "", "fixed", replace(amount, turn_of=turn_of))
+        if isinstance(link, WormGear | GearPair | BevelGears):
+            by_tooth = replace(amount, kind="tooth by tooth")
+            yield unit, Looseness("tooth by tooth", "", "fixed", by_tooth)
+    for kind in ("gear runout", "work runout", "hob runout"):
+        yield "dial mm", Looseness(kind, "", "fixed", Imperfection(kind, runout=Fraction(1)))
+
+
+def _part(case: Case, shape: CutShape, source: LooseSource, unit: str) -> TurningPart | None:
+    if not source.ripples or case.rates is None:
+        return None
+    order = abs(_per_turn(source.ripples[0], case.rates))
+    right = left = 0j
+    for ripple in source.ripples:
+        # A sine over a travel that goes the other way in time is the conjugate.
+        turned = -1j * cmath.exp(2j * math.pi * ripple.phase_turn)
+        turned = turned if _per_turn(ripple, case.rates) > 0 else turned.conjugate()
+        by = shifts(ripple, shape)
+        right, left = right + by[0] * turned, left + by[1] * turned
+    if not order or max(abs(right), abs(left)) < _NOTHING:
+        return None
+    return TurningPart(source.name, order, unit, right, left)
+
+
+def _per_turn(ripple: Ripple, rates: Rates) -> Fraction:
+    """Waves in a turn of the table, signed by which way the end goes by whose travel the ripple is told."""
+    goes: Fraction = getattr(rates.per_turn, ripple.over)
+    return ripple.per_unit * goes / abs(rates.table)
