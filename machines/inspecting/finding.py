@@ -20,7 +20,8 @@ class PartAtFault:
     """A part that may have left a wave: its name, waves in a turn of the table, and how big its fault must be.
 
     `size` and its standard error (twice it holds 95 of 100) are in the part's `unit`: "deg" of the driven part of its
-    link to either side, "mm" of its slide to either side, "dial mm" as a dial reads over a turn.
+    link to either side, "mm" of its slide to either side, "dial mm" as a dial reads over a turn. `part` is what one
+    unit of it leaves.
     """
 
     name: str
@@ -28,6 +29,7 @@ class PartAtFault:
     unit: str
     size: float
     error: float
+    part: TurningPart
 
 
 @dataclass(frozen=True)
@@ -102,12 +104,16 @@ def inspect_gear(case: Case, records: Sequence[Record]) -> Inspection:
     return Inspection(
         tuple(_wave(parts, gains, one) for one in fitted.found),
         tuple(_record(records, fitted, at) for at in range(len(records))),
-        tuple(NotShown(parts[at].name, parts[at].order, _why(parts[at], records, shape)) for at in fitted.unseen),
+        tuple(
+            NotShown(parts[at].name, parts[at].order, _why(parts[at], records, shape)) for at in fitted.unseen
+        ),
         fitted.tried,
     )
 
 
-def _wave(parts: Sequence[TurningPart], gains: Sequence[tuple[complex, ...]], found: FittedSource) -> FoundWave:
+def _wave(
+    parts: Sequence[TurningPart], gains: Sequence[tuple[complex, ...]], found: FittedSource
+) -> FoundWave:
     amount, error = abs(found.amount), found.error
     first = parts[found.sources[0]]
     on_flank = max(abs(first.right), abs(first.left))
@@ -117,7 +123,7 @@ def _wave(parts: Sequence[TurningPart], gains: Sequence[tuple[complex, ...]], fo
         like = max(range(len(gains[at])), key=lambda one: abs(gains[found.sources[0]][one]))
         share = abs(gains[found.sources[0]][like]) / max(abs(gains[at][like]), 1e-12)
         one = parts[at]
-        return PartAtFault(one.name, one.order, one.unit, amount * share, error * share)
+        return PartAtFault(one.name, one.order, one.unit, amount * share, error * share, one)
 
     return FoundWave(
         tuple(map(at_fault, found.sources)), tuple(map(at_fault, found.rivals)), amount * on_flank, error * on_flank,

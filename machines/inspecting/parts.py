@@ -27,7 +27,8 @@ class TurningPart:
 
     `unit` says what an amount of one is: "deg" at the driven part of its link, "mm" of a slide, "dial mm" of runout.
     `right` and `left` are what one of it shifts the flanks by, in µm along the base tangent, clockwise from above, as
-    complex amplitudes over the turns of the table to come.
+    complex amplitudes over the turns of the table to come. `fault` is an amount of one as a machine file has it; of a
+    change gear it names the bracket as its link, and `place` says where in it the gear is mounted, from 0.
     """
 
     name: str
@@ -35,6 +36,8 @@ class TurningPart:
     unit: str
     right: complex
     left: complex
+    fault: Imperfection
+    place: int = 0
 
     def gain(self, shape: CutShape, kind: str, flank: str, counted: str) -> complex:
         """µm that one of it leaves in such a record, to be reckoned from when what is measured was cut.
@@ -82,7 +85,7 @@ def suspects_of(case: Case, shape: CutShape) -> tuple[TurningPart, ...]:
         machine = replace(case.job.machine, looseness=(looseness,))
         loose = replace(case, job=replace(case.job, machine=machine))
         for source in sources(loose, shape):
-            if one := _part(case, shape, source, unit):
+            if one := _part(case, shape, source, (unit, looseness.amount)):
                 found.setdefault((one.name, one.order), one)
     return tuple(sorted(found.values(), key=lambda one: one.order))
 
@@ -106,7 +109,9 @@ def _looseness(case: Case) -> Iterator[tuple[str, Looseness]]:
         yield "dial mm", Looseness(kind, "", "fixed", Imperfection(kind, runout=Fraction(1)))
 
 
-def _part(case: Case, shape: CutShape, source: LooseSource, unit: str) -> TurningPart | None:
+def _part(
+    case: Case, shape: CutShape, source: LooseSource, one: tuple[str, Imperfection]
+) -> TurningPart | None:
     if not source.ripples or case.rates is None:
         return None
     order = abs(_per_turn(source.ripples[0], case.rates))
@@ -119,7 +124,12 @@ def _part(case: Case, shape: CutShape, source: LooseSource, unit: str) -> Turnin
         right, left = right + by[0] * turned, left + by[1] * turned
     if not order or max(abs(right), abs(left)) < _NOTHING:
         return None
-    return TurningPart(source.name, order, unit, right, left)
+    unit, fault = one
+    if source.bracket:
+        mounted = next(link.mounted for link in case.train.brackets if link.name == source.bracket)
+        assert mounted is not None
+        fault = replace(fault, link=source.bracket, gear=mounted.gears[source.place])
+    return TurningPart(source.name, order, unit, right, left, fault, source.place)
 
 
 def _per_turn(ripple: Ripple, rates: Rates) -> Fraction:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from handlead.kinematics.cutting.hob import Hob
@@ -92,7 +92,8 @@ class LooseSource:
     """One thing that is loose: what and where it is, how it is spread, and what an amount of one leaves.
 
     `wave` is None for an amount without a wave: `helix_um` is the helix slope that it leaves, `swivel` by how many
-    radians it takes the head off, `thicker_um` by how much it leaves the teeth thicker.
+    radians it takes the head off, `thicker_um` by how much it leaves the teeth thicker. Of a change gear `bracket` and
+    `place`, from 0 along the train, say where it is mounted.
     """
 
     name: str
@@ -103,6 +104,8 @@ class LooseSource:
     swivel: float = 0.0
     thicker_um: float = 0.0
     ripples: tuple[Ripple, ...] = ()
+    bracket: str = ""
+    place: int = 0
 
 
 def slope_of_wave(waves: float) -> float:
@@ -142,7 +145,8 @@ def _gears(case: Case, one: Looseness, shape: CutShape) -> Iterator[LooseSource]
     for link in case.train.brackets:
         for at, teeth in enumerate(link.mounted.gears if link.mounted else ()):
             if error := runout_at(link, at, one.amount):
-                yield from _of_train(case, one, f"gear of {teeth}, {link.name}", error, shape)
+                for source in _of_train(case, one, f"gear of {teeth}, {link.name}", error, shape):
+                    yield replace(source, bracket=link.name, place=at)
 
 
 def _of_train(
