@@ -338,45 +338,52 @@ class Bracket:
         """The limits where mesh m holds ``idle[m]`` idlers of `largest` teeth or fewer."""
         pairs, fixed = len(idle), self.centres_in_teeth
         stretch = 2 * largest * sum(idle)
-        sums_low = [0 if n else self.least_sum or 0 for n in idle]
-        sums_high = [10**6 if n else self.greatest_sum or 10**6 for n in idle]
-        if pairs == 1 and fixed is not None:
-            if idle[0]:
-                # Driver and driven gear stand in one plane and must pass each other.
-                sums_high[0] = math.floor(fixed - 4 * self.addendum - self._air)
-                sums_low[0] = max(sums_low[0], math.ceil(fixed) - stretch)
-            else:
-                slack = self.in_teeth(self.slack)
-                sums_low[0] = max(sums_low[0], math.ceil(fixed - slack))
-                sums_high[0] = min(sums_high[0], math.floor(fixed + slack))
         if pairs == 1:
-            return GearRules(1, tuple(sums_low), tuple(sums_high), (), (), None, None)
-        beside = 0 if self.pivot == "driving" else pairs - 1
-        least, greatest = self.reach_in_teeth
-        if not idle[beside]:
-            sums_low[beside] = max(sums_low[beside], math.ceil(least))
-            if greatest is not None:
-                sums_high[beside] = min(sums_high[beside], math.floor(greatest))
+            low, high = self._sum_of_one_pair(idle[0], stretch)
+            return GearRules(1, (low,), (high,), (), (), None, None)
+        sums_low, sums_high = self._sums(idle)
         passes = [
             (pair, gear, room - 2 * largest * idle[pair])
             for pair, gear, room in self._passes(pairs)
             if room > NO_LIMIT
         ]
-        shaft_limits: list[tuple[int, int]] = []
-        if fixed is not None:
-            for gear, body in ((0, "driven"), (2 * pairs - 1, "driving")):
-                room = self._room(body, True)
-                if room is not None:
-                    shaft_limits.append((gear, math.floor(fixed - room)))
+        rooms = [(0, self._room("driven", True)), (2 * pairs - 1, self._room("driving", True))]
+        shaft_limits = [
+            (gear, math.floor(fixed - room)) for gear, room in rooms if fixed is not None and room is not None
+        ]
         return GearRules(
             pairs,
-            tuple(sums_low),
-            tuple(sums_high),
+            sums_low,
+            sums_high,
             tuple(passes),
             tuple(shaft_limits),
             None if fixed is None else math.floor(fixed) + stretch,
             None if fixed is None else math.ceil(fixed) - stretch,
         )
+
+    def _sum_of_one_pair(self, idlers: int, stretch: int) -> tuple[int, int]:
+        """The least and the greatest sum of teeth of one pair from shaft to shaft, idlers adding `stretch` at most."""
+        fixed = self.centres_in_teeth
+        low, high = (0, 10**6) if idlers else (self.least_sum or 0, self.greatest_sum or 10**6)
+        if fixed is None:
+            return low, high
+        if idlers:
+            # Driver and driven gear stand in one plane and must pass each other.
+            return max(low, math.ceil(fixed) - stretch), math.floor(fixed - 4 * self.addendum - self._air)
+        slack = self.in_teeth(self.slack)
+        return max(low, math.ceil(fixed - slack)), min(high, math.floor(fixed + slack))
+
+    def _sums(self, idle: tuple[int, ...]) -> tuple[tuple[int, ...], tuple[int, ...]]:
+        """The least and the greatest sums of teeth of several pairs, the one at the pivot within the arm's reach."""
+        low = [0 if n else self.least_sum or 0 for n in idle]
+        high = [10**6 if n else self.greatest_sum or 10**6 for n in idle]
+        beside = 0 if self.pivot == "driving" else len(idle) - 1
+        least, greatest = self.reach_in_teeth
+        if not idle[beside]:
+            low[beside] = max(low[beside], math.ceil(least))
+            if greatest is not None:
+                high[beside] = min(high[beside], math.floor(greatest))
+        return tuple(low), tuple(high)
 
     def _passes(self, pairs: int) -> Iterator[tuple[int, int, int]]:
         """For every gear on a stud: the pair beside which it stands, its number (a is 0), and its room there."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -129,37 +129,37 @@ def share_out(
 
     A gear in one bracket isn't free for another.
     """
-    sets = list(sets)
-    left = {(s.name, z): n for s in sets for z, n in s.drawer.counts.items()}
-    places = [(bracket, z) for bracket, gears in wanted.items() for z in gears]
-    taken: dict[int, tuple[str, int]] = {}
-    used: dict[tuple[str, int], list[int]] = {}
+    shared = _SharedOut(list(sets), [(bracket, z) for bracket, gears in wanted.items() for z in gears])
+    if not all(shared.place(k, set()) for k in range(len(shared.gears))):
+        return None
+    homes = [(bracket, z, shared.taken[k]) for k, (bracket, z) in enumerate(shared.gears)]
+    return {bracket: tuple((z, home) for its, z, home in homes if its == bracket) for bracket in wanted}
 
-    def place(k: int, seen: set[tuple[str, int]]) -> bool:
-        """Find gear `k` a home, moving others to another set where that makes room."""
-        bracket, z = places[k]
-        for gear_set in sets:
+
+class _SharedOut:
+    """Gears as (bracket, teeth), by their number here, and the set that each is `taken` from so far."""
+
+    def __init__(self, sets: Sequence[DrawerSet], gears: Sequence[tuple[str, int]]) -> None:
+        self.sets, self.gears = sets, gears
+        self.taken: dict[int, str] = {}
+        self._owned = {(s.name, z): n for s in sets for z, n in s.drawer.counts.items()}
+        self._holders: dict[tuple[str, int], list[int]] = {}
+
+    def place(self, k: int, seen: set[tuple[str, int]]) -> bool:
+        """Find gear `k` a home, moving others to another set where that makes room; `seen` were tried for it."""
+        bracket, z = self.gears[k]
+        for gear_set in self.sets:
             home = (gear_set.name, z)
-            if not gear_set.serves(bracket) or home not in left or home in seen:
+            if not gear_set.serves(bracket) or home not in self._owned or home in seen:
                 continue
             seen.add(home)
-            holders = used.setdefault(home, [])
-            if len(holders) < left[home]:
-                holders.append(k)
-                taken[k] = home
-                return True
-            for other in list(holders):
-                if place(other, seen):
-                    holders.remove(other)
-                    holders.append(k)
-                    taken[k] = home
-                    return True
+            holders = self._holders.setdefault(home, [])
+            if len(holders) == self._owned[home]:
+                moved = next((other for other in list(holders) if self.place(other, seen)), None)
+                if moved is None:
+                    continue
+                holders.remove(moved)
+            holders.append(k)
+            self.taken[k] = gear_set.name
+            return True
         return False
-
-    for k in range(len(places)):
-        if not place(k, set()):
-            return None
-    shares: dict[str, list[tuple[int, str]]] = {bracket: [] for bracket in wanted}
-    for k, (bracket, z) in enumerate(places):
-        shares[bracket].append((z, taken[k][0]))
-    return {bracket: tuple(gears) for bracket, gears in shares.items()}

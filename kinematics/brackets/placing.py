@@ -14,6 +14,9 @@ from typing import TYPE_CHECKING
 from .mounting import AxisChain, Need, Refusal
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from .bracket import Bracket
 
 _Needs = Mapping[tuple[int, int], Need]
@@ -176,12 +179,7 @@ def _place_three(bracket: Bracket, chain: AxisChain, needs: _Needs) -> _Points |
 
     fixed = bracket.centres_in_teeth
     if fixed is None:
-        # No two axes stand farther apart than with the chain straight.
-        points = _in_a_line(chain)
-        for (i, j), need in needs.items():
-            if need.teeth > points[j][0] - points[i][0]:
-                return Refusal(need.says(bracket, points[j][0] - points[i][0]))
-        return points
+        return _place_straight(bracket, chain, needs)
     open_ = _does_not_close(bracket, chain)
     if open_ is not None:
         return open_
@@ -196,25 +194,43 @@ def _place_three(bracket: Bracket, chain: AxisChain, needs: _Needs) -> _Points |
         up = np.sqrt(np.maximum(r2 * r2 - along**2, 0))
         way = (q - p) / apart
         meets = (apart <= r2 + r3) & (apart >= abs(r2 - r3)) & (apart > 0)
-    sure = 1e-9
-    least, greatest = bracket.reach_in_teeth
     for side in (1, -1):
         middle = np.where(meets, p + way * (along + 1j * side * up), 0)
         places = [np.zeros_like(middle), p + 0 * middle, middle, q + 0 * middle, np.full_like(middle, c)]
-        good = meets.copy()
-        for (i, j), need in needs.items():
-            if j > i + 1 and (i, j) != (0, 4):
-                good &= np.abs(places[i] - places[j]) >= float(need.teeth) + sure
-        pivot = 0 if bracket.pivot == "driving" else 4
-        for stud in (1, 2, 3):
-            reached = np.abs(places[stud] - places[pivot])
-            good &= reached >= float(least) - sure
-            if greatest is not None:
-                good &= reached <= float(greatest) + sure
+        good = meets & _are_clear(bracket, needs, places)
         if good.any():
             best = tuple(np.argwhere(good)[0])
             return [(float(place[best].real), float(place[best].imag)) for place in places]
     return Refusal("no place was found for the three studs that keeps every gear clear of the others")
+
+
+def _place_straight(bracket: Bracket, chain: AxisChain, needs: _Needs) -> _Points | Refusal:
+    """Axes where the shafts' distance is free: no two stand farther apart than with the chain straight."""
+    points = _in_a_line(chain)
+    for (i, j), need in needs.items():
+        if need.teeth > points[j][0] - points[i][0]:
+            return Refusal(need.says(bracket, points[j][0] - points[i][0]))
+    return points
+
+
+def _are_clear(bracket: Bracket, needs: _Needs, places: list[NDArray[np.complex128]]) -> NDArray[np.bool_]:
+    """For every place tried, whether the gears clear one another and the arm holds the studs between the shafts."""
+    import numpy as np
+
+    sure = 1e-9
+    least, greatest = bracket.reach_in_teeth
+    last = len(places) - 1
+    good = np.ones(places[0].shape, dtype=bool)
+    for (i, j), need in needs.items():
+        if j > i + 1 and (i, j) != (0, last):
+            good &= np.abs(places[i] - places[j]) >= float(need.teeth) + sure
+    pivot = 0 if bracket.pivot == "driving" else last
+    for stud in range(1, last):
+        reached = np.abs(places[stud] - places[pivot])
+        good &= reached >= float(least) - sure
+        if greatest is not None:
+            good &= reached <= float(greatest) + sure
+    return good
 
 
 PLACERS = (_place_none, _place_one, _place_two, _place_three)

@@ -247,6 +247,20 @@ def crossings(
     hob_angle = swing
     if cutter.per_gash:
         hob_angle = swing + cutter.lag[swept.gash[number]][:, None]
+    angle, inverse = _on_the_blank(swept, (x, y), number, hob_angle, ripples)
+    if never.any():
+        inverse[never] = 0.0
+    return angle, inverse
+
+
+def _on_the_blank(
+    swept: Passages, place: tuple[Floats, Floats], number: Ints, hob_angle: Floats, ripples: tuple[Led, ...]
+) -> tuple[Floats, Floats]:
+    """Points of the hob as angles on the blank and 1/radius, once slides and table have gone on with the hob.
+
+    `place` is across the axes with the slides where the passage began. Beyond the phase 1/radius is 0.
+    """
+    x, y = place
     if swept.distance_rate:
         x = x + swept.distance_rate * hob_angle
     if swept.right_rate:
@@ -255,8 +269,6 @@ def crossings(
     if ripples:
         angle -= TURN * error(ripples, "table", swept, number[:, None], hob_angle)
     inverse = 1 / np.sqrt(x * x + y * y)
-    if never.any():
-        inverse[never] = 0.0
     if int(number.min()) <= swept.gashes or int(number.max()) >= swept.count - swept.gashes:
         turned = number[:, None] * (TURN / swept.gashes) + hob_angle
         inverse[(turned < swept.begins) | (turned > swept.ends)] = 0.0
@@ -281,6 +293,15 @@ def error(
     return total
 
 
+def _shows(value: Floats, floor: float) -> npt.NDArray[np.bool_]:
+    """Which stretches between points of an edge cut at all, and not wholly outside 1/`floor`."""
+    high = value > floor
+    lively = high[:, 1:] | high[:, :-1]
+    if not np.all(value):
+        lively &= (value[:, :-1] > 0) & (value[:, 1:] > 0)
+    return np.asarray(lively)
+
+
 def lay_down(twice: Floats, row: Ints, angle: Floats, value: Floats, start: Floats, floor: float) -> None:
     """Take crossings off rows of the blank: `twice` (rows × 2·columns of 1/radius) is raised in place.
 
@@ -295,11 +316,7 @@ def lay_down(twice: Floats, row: Ints, angle: Floats, value: Floats, start: Floa
     spot -= columns * np.floor(spot.min(axis=1) / columns)[:, None]
     place = np.floor(spot).astype(np.int32)
     counts = np.abs(np.diff(place, axis=1))
-    high = value > floor
-    lively = (counts > 0) & (high[:, 1:] | high[:, :-1])
-    if not np.all(value):
-        lively &= (value[:, :-1] > 0) & (value[:, 1:] > 0)
-    which = np.flatnonzero(lively)
+    which = np.flatnonzero((counts > 0) & _shows(value, floor))
     if not which.size:
         return
     # Longest stretches first: then those that still have columns to go are always the first few.

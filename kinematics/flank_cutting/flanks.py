@@ -43,21 +43,22 @@ def deviations(cut: FlankCut, roll: Floats, height: Floats, space: Floats | floa
         for first in range(0, numbers.size, at_once):
             some = numbers[first : first + at_once]
             home = nearest(cut, made_roll[some], made_height[some], space[some])
-            result[some] = _least(cut, roll[some], height[some], space[some], near[some], home, window)
+            points = np.stack([roll[some], height[some], space[some], near[some]])
+            result[some] = _least(cut, points, home, window)
     return np.where(np.isfinite(result), result, np.nan)
 
 
-def _least(
-    cut: FlankCut, roll: Floats, height: Floats, space: Floats, near: Floats, home: Ints, window: Ints
-) -> Floats:
-    """The deepest of the passages in a window about the home of each point."""
+def _least(cut: FlankCut, points: Floats, home: Ints, window: Ints) -> Floats:
+    """The deepest of the passages in a window about the home of each point.
+
+    `points` are rows of rolls, heights, spaces, and where the flank that is made is to be expected.
+    """
     number = home[:, None] + (window @ cut.steps.T @ np.array([1, cut.per_turn]))[None, :]
     inside = (number >= 0) & (number < cut.swept.count)
-    points = roll.size, number.shape[1]
     number_in = np.clip(number, 0, cut.swept.count - 1).ravel()
-    spread = [np.broadcast_to(x[:, None], points).ravel() for x in (roll, height, space, near)]
-    stands = passing(cut, spread[0], spread[1], spread[2], number_in, spread[3])
-    return np.asarray(np.where(inside, stands.reshape(points), np.inf).min(axis=1))
+    roll, height, space, near = (np.broadcast_to(x[:, None], number.shape).ravel() for x in points)
+    stands = passing(cut, roll, height, space, number_in, near)
+    return np.asarray(np.where(inside, stands.reshape(number.shape), np.inf).min(axis=1))
 
 
 def passing(

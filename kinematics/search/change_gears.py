@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cmp_to_key
 from typing import Any
@@ -109,24 +109,28 @@ def nearest_sets(
         raise ValueError(f"limit is {limit}; it must be 1 or more")
     if different not in ("ratio", "gears", "order"):
         raise ValueError(f'different is {different!r}; it must be "ratio", "gears" or "order"')
-    found: list[ChangeGearSet] = []
-    refusals: list[Refused] = []
-    complete = True
-    allowed = kinds(pairs, idlers, turns_over)
-    _check_within_reach(target, drawer, allowed)
     if exact and not isinstance(target, Fraction):
         raise ValueError(f"{target!r} is to be met exactly; gears can't give an irrational ratio")
-    for count, idle in allowed:
-        stream = sets_by_error(Sought(target, drawer, count, idle, bracket, different, exact, limit))
-        taken = list(itertools.islice(stream, limit))
+    allowed = kinds(pairs, idlers, turns_over)
+    _check_within_reach(target, drawer, allowed)
+    every = [Sought(target, drawer, *kind, bracket, different, exact, limit) for kind in allowed]
+    return _nearest(every, limit, refused)
+
+
+def _nearest(every: Sequence[Sought], limit: int, refused: int) -> NearestSets:
+    """The nearest of all kinds of sets sought, which differ in pairs and idlers only."""
+    found: list[ChangeGearSet] = []
+    complete = True
+    for sought in every:
+        taken = list(itertools.islice(sets_by_error(sought), limit))
         complete &= len(taken) < limit
         found.extend(taken)
-    found = sorted(found, key=by_merit(target))
-    if different == "ratio":
-        found = _first_of_each_ratio(found)
-    if refused and bracket is not None:
-        last = found[min(limit, len(found)) - 1] if found else None
-        refusals = _refusals(target, drawer, allowed, bracket, refused, last, exact)
+    if every:
+        found.sort(key=by_merit(every[0].target))
+        if every[0].different == "ratio":
+            found = _first_of_each_ratio(found)
+    last = found[min(limit, len(found)) - 1] if found else None
+    refusals = _refusals(every, refused, last) if refused else []
     return NearestSets(tuple(found[:limit]), tuple(refusals), complete and len(found) <= limit)
 
 
@@ -244,31 +248,24 @@ def sets_by_error(sought: Sought) -> Iterator[ChangeGearSet]:
                     break
 
 
-def _refusals(
-    target: Ratio,
-    drawer: Drawer,
-    allowed: list[tuple[int, int]],
-    bracket: Bracket,
-    limit: int,
-    last: ChangeGearSet | None,
-    exact: bool,
-) -> list[Refused]:
+def _refusals(every: Sequence[Sought], limit: int, last: ChangeGearSet | None) -> list[Refused]:
     """The nearest sets, not beyond `last`, that the drawer holds and the bracket takes in no order."""
     refused: list[tuple[ChangeGearSet, str]] = []
-    key = by_merit(target)
-    for pairs, idlers in allowed:
-        free = itertools.islice(
-            sets_by_error(Sought(target, drawer, pairs, idlers, None, "gears", exact, 4 * limit)), 2000
-        )
+    for sought in every:
+        if sought.bracket is None:
+            continue
+        free = sets_by_error(replace(sought, bracket=None, different="gears", expected=4 * limit))
         kept = 0
-        for one in free:
-            if kept >= limit or (last is not None and compare_errors(one.ratio, last.ratio, target) > 0):
+        for one in itertools.islice(free, 2000):
+            if kept >= limit or (last is not None and compare_errors(one.ratio, last.ratio, sought.target) > 0):
                 break
-            why = _why_not(one.gears, drawer, idlers, bracket)
+            why = _why_not(one.gears, sought.drawer, sought.idlers, sought.bracket)
             if why is not None:
                 refused.append((one, why))
                 kept += 1
-    refused.sort(key=lambda pair: key(pair[0]))
+    if refused:
+        key = by_merit(every[0].target)
+        refused.sort(key=lambda pair: key(pair[0]))
     return [Refused(one.gears, one.ratio, one.error, why) for one, why in refused[:limit]]
 
 

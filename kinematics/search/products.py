@@ -140,7 +140,7 @@ def windows(table: Products, target: Ratio, expected: int) -> Iterator[Window]:
     done, ranked = -1.0, 0
     while True:
         width, lows, highs = _suitable_width(values, aim, width, everything, done, expected)
-        window, done = _window(table, target, aim, lows, highs, width, done, last=width >= everything)
+        window, done = _window(table, target, (lows, highs), _Reach(width, done, width >= everything))
         if window is not None:
             window = Window(window.tops, window.bottoms, window.rank + ranked)
             ranked = int(window.rank[-1]) + 1
@@ -189,37 +189,57 @@ def _suitable_width(
             return too_wide, *_bounds(values, aim, too_wide)
 
 
+@dataclass(frozen=True)
+class _Reach:
+    """Errors above `done` up to about `width`; with `last` all that there are."""
+
+    width: float
+    done: float = -1.0
+    last: bool = True
+
+
+@dataclass(frozen=True)
+class _NearQuotients:
+    """Quotients by the numbers of their products, as floats, and how far off the target each is."""
+
+    tops: Ints
+    bottoms: Ints
+    values: NDArray[np.float64]
+    errors: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, table: Products, target: Ratio, tops: Ints, bottoms: Ints) -> _NearQuotients:
+        """Those of these products."""
+        values = table.floats[tops] / table.floats[bottoms]
+        return cls(tops, bottoms, values, np.abs(values / float(target) - 1))
+
+    def at(self, which: NDArray[Any] | slice) -> _NearQuotients:
+        """Those with these numbers, or that are marked so."""
+        return _NearQuotients(self.tops[which], self.bottoms[which], self.values[which], self.errors[which])
+
+
 def _window(
-    table: Products,
-    target: Ratio,
-    aim: float,
-    lows: Ints,
-    highs: Ints,
-    width: float,
-    done: float,
-    last: bool,
+    table: Products, target: Ratio, bounds: tuple[Ints, Ints], reach: _Reach
 ) -> tuple[Window | None, float]:
-    """The quotients with errors above `done` up to about `width`, and the error up to which all are done."""
+    """The quotients within `reach`, and the error up to which all are done.
+
+    `bounds` are where their driver products begin and end for every driven product.
+    """
+    lows, highs = bounds
     how_many = highs - lows
-    bottoms = np.repeat(np.arange(len(lows)), how_many)
-    tops = spread(lows, how_many)
-    quotients = table.floats[tops] / table.floats[bottoms]
-    errors = np.abs(quotients / aim - 1)
-    fresh = errors > done
-    if not last:
-        fresh &= errors <= width
+    every = _NearQuotients.of(table, target, spread(lows, how_many), np.repeat(np.arange(len(lows)), how_many))
+    fresh = every.errors > reach.done
+    if not reach.last:
+        fresh &= every.errors <= reach.width
     if not fresh.any():
-        return None, done
-    tops, bottoms, quotients, errors = tops[fresh], bottoms[fresh], quotients[fresh], errors[fresh]
-    return _ordered(table, target, tops, bottoms, quotients, errors, width, last, done)
+        return None, reach.done
+    return _ordered(table, target, every.at(fresh), reach)
 
 
 def ranked_quotients(table: Products, target: Ratio, tops: Ints, bottoms: Ints) -> Window:
     """The quotients given, put in order; they must be all that lie within a range of errors."""
-    quotients = table.floats[tops] / table.floats[bottoms]
-    errors = np.abs(quotients / float(target) - 1)
-    width = float(errors.max())
-    window, _ = _ordered(table, target, tops, bottoms, quotients, errors, width, True, -1.0)
+    every = _NearQuotients.of(table, target, tops, bottoms)
+    window, _ = _ordered(table, target, every, _Reach(float(every.errors.max())))
     assert window is not None
     return window
 
@@ -248,43 +268,31 @@ def doubt_at(error: float) -> float:
 
 
 def _ordered(
-    table: Products,
-    target: Ratio,
-    tops: Ints,
-    bottoms: Ints,
-    quotients: NDArray[np.float64],
-    errors: NDArray[np.float64],
-    width: float,
-    last: bool,
-    done: float,
+    table: Products, target: Ratio, every: _NearQuotients, reach: _Reach
 ) -> tuple[Window | None, float]:
     """The quotients by their errors, and the error up to which they are complete."""
-    doubt = doubt_at(width)
-    ranking = np.lexsort((quotients, errors))
-    tops, bottoms, quotients, errors = tops[ranking], bottoms[ranking], quotients[ranking], errors[ranking]
-    cluster = np.concatenate([[0], np.cumsum(np.diff(errors) > doubt)])
-    if not last and errors[-1] > width - doubt:
+    doubt = doubt_at(reach.width)
+    every = every.at(np.lexsort((every.values, every.errors)))
+    cluster = np.concatenate([[0], np.cumsum(np.diff(every.errors) > doubt)])
+    if not reach.last and every.errors[-1] > reach.width - doubt:
         # The last cluster may go on beyond this window: it waits for the next one.
         keep = int(np.searchsorted(cluster, cluster[-1]))
         if keep == 0:
-            return None, done
-        tops, bottoms, quotients, errors = tops[:keep], bottoms[:keep], quotients[:keep], errors[:keep]
-        cluster = cluster[:keep]
-    tops, bottoms, rank = _ranked(table, target, tops, bottoms, quotients, cluster)
-    return Window(tops, bottoms, rank), float(errors[-1])
+            return None, reach.done
+        every, cluster = every.at(slice(keep)), cluster[:keep]
+    return _ranked(table, target, every, cluster), float(every.errors[-1])
 
 
-def _ranked(
-    table: Products, target: Ratio, tops: Ints, bottoms: Ints, quotients: Any, cluster: Ints
-) -> tuple[Ints, Ints, Ints]:
+def _ranked(table: Products, target: Ratio, every: _NearQuotients, cluster: Ints) -> Window:
     """Order within clusters of errors that floats can't tell apart, by the fractions themselves."""
+    tops, bottoms, quotients = every.tops, every.bottoms, every.values
     starts = np.searchsorted(cluster, np.arange(cluster[-1] + 2))
     mixed = np.maximum.reduceat(quotients, starts[:-1]) != np.minimum.reduceat(quotients, starts[:-1])
     if table.values[-1] >= 1 << 26:
         # Quotients of larger products may differ by less than a float shows.
         mixed |= np.diff(starts) > 1
     if not mixed.any():
-        return tops, bottoms, cluster.astype(np.int64)
+        return Window(tops, bottoms, cluster.astype(np.int64))
     tops, bottoms = tops.copy(), bottoms.copy()
     step = np.zeros(len(tops), dtype=np.int64)
     step[starts[1:-1]] = 1
@@ -303,4 +311,4 @@ def _ranked(
             for top, bottom in members[ratio]:
                 tops[at], bottoms[at] = top, bottom
                 at += 1
-    return tops, bottoms, np.cumsum(step)
+    return Window(tops, bottoms, np.cumsum(step))

@@ -150,11 +150,17 @@ def _join_three(places: list[_Pairs], rules: GearRules, most: int) -> NDArray[np
     for i, here_first, here_last in chosen:
         one = np.flatnonzero(here_first & (first.sums >= middle.driver[i] + room_c))
         three = np.flatnonzero(here_last & (last.sums >= middle.driven[i] + room_d))
-        closes = _closes(rules, first.sums[one][:, None], int(middle.sums[i]), last.sums[three][None, :])
-        left, right = np.nonzero(np.broadcast_to(closes, (len(one), len(three))))
-        row = np.empty((len(left), 6), dtype=np.int16)
-        row[:, 0], row[:, 1] = first.driver[one[left]], first.driven[one[left]]
-        row[:, 2], row[:, 3] = middle.driver[i], middle.driven[i]
-        row[:, 4], row[:, 5] = last.driver[three[right]], last.driven[three[right]]
-        rows.append(row)
+        rows.append(_about(places, rules, i, one, three))
     return np.concatenate(rows) if rows else none
+
+
+def _about(places: list[_Pairs], rules: GearRules, i: int, one: Ints, three: Ints) -> NDArray[np.int16]:
+    """The sets that close about middle pair `i`, out of these first and these last pairs."""
+    first, middle, last = places
+    closes = _closes(rules, first.sums[one][:, None], int(middle.sums[i]), last.sums[three][None, :])
+    left, right = np.nonzero(np.broadcast_to(closes, (len(one), len(three))))
+    row = np.empty((len(left), 6), dtype=np.int16)
+    row[:, 0], row[:, 1] = first.driver[one[left]], first.driven[one[left]]
+    row[:, 2], row[:, 3] = middle.driver[i], middle.driven[i]
+    row[:, 4], row[:, 5] = last.driver[three[right]], last.driven[three[right]]
+    return row

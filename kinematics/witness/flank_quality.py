@@ -103,17 +103,15 @@ def measure_flanks(
         relief = None if wanted is None else _relief(cuts)
     except NoInvolute:
         return None
-    traced = [one for flank in by_flank for one in flank]
     first = [one for one in marks if one is not None]
-    pitch = [gauge_pitch(even_division(place)) for place in places]
-    found = worst(traced, pitch, runout_um(places[0], places[1], gear.transverse_pressure_angle_deg))
+    found = _worst_of(gear, by_flank, places)
     thicker = -UM * float(np.mean(places[0] - places[1])) * math.cos(math.radians(gear.helix_angle_deg))
     return FlankQuality(
         feed_mark_um=max(flank.feed_mark_um for flank in first),
         facet_um=max(flank.facet_um for flank in first),
         ripple_um=max(flank.ripple_um for flank in first),
         helix_slope_um=helix_slope_to_the_right_um(*by_flank),
-        profile_slope_um=max((flank.profile.slope_um for flank in traced), key=abs),
+        profile_slope_um=max((flank.profile.slope_um for traced in by_flank for flank in traced), key=abs),
         single_pitch_um=found.single_pitch,
         cumulative_pitch_um=found.cumulative_pitch,
         runout_um=found.runout,
@@ -124,6 +122,13 @@ def measure_flanks(
         quality=found.quality(gear),
         relief=relief,
     )
+
+
+def _worst_of(gear: Gear, by_flank: list[list[Traces]], places: list[Floats]) -> Deviations:
+    """The greatest deviations of the traces of both flanks, and of the places of all teeth, flank by flank."""
+    traced = [one for flank in by_flank for one in flank]
+    pitch = [gauge_pitch(even_division(place)) for place in places]
+    return worst(traced, pitch, runout_um(places[0], places[1], gear.transverse_pressure_angle_deg))
 
 
 def _relief(cuts: list[FlankCut]) -> Relief | None:
