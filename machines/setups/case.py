@@ -163,6 +163,17 @@ def helix_slope_um(work: Work, outcome: Outcome) -> float:
     return 1000 * math.pi * base * face_width_mm(work) * (inverse - work.signed_inverse_lead)
 
 
+def no_slope_because(work: Work, outcome: Outcome) -> str:
+    """Why teeth that come out have no slope against the drawing's, as two lines that cross have none; "" where they
+    have one."""
+    wanted = work.hand if work.is_helical else None
+    if outcome.teeth != work.teeth:
+        return "another count"
+    if outcome.hand == wanted:
+        return ""
+    return "wrong hand" if outcome.hand and wanted else "they lean" if outcome.hand else "they are straight"
+
+
 def helix_slope_limit_um(work: Work) -> float:
     """The tolerance on it at the work's class, in µm."""
     return tolerance.helix_slope_um(gear_of(work).reference_diameter, face_width_mm(work), work.quality)

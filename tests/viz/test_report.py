@@ -35,6 +35,17 @@ def test_not_as_wanted_is_said_without_any_softening(capsys):
     assert "NOT AS WANTED Fly winch" in out
 
 
+@pytest.mark.parametrize(("order", "words"), [
+    ("21-idler-left-out", "none to tell: wrong hand"),
+    ("43-differential-left-in", "none to tell: they lean"),
+    ("08-inch-winch", "+0.00000 in"),
+])  # fmt: skip
+def test_no_slope_is_told_of_teeth_that_lean_another_way(capsys, order, words):
+    out = said(capsys, f"{order}/job.toml", "--no-cut")
+    assert words in out
+    assert not re.search(r"class \d+\) [+-][\d.]+ mm", out)
+
+
 def test_marks_on_leaning_teeth_are_told_by_their_whole_height_alone(capsys):
     out = said(capsys, "01-fly-winch-pair/pinion.toml")
     assert "µm high" in out

@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 from handlead.kinematics.law.outcome import Outcome
 from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.setup import Setup
-from handlead.kinematics.work.requirement import Work
-from handlead.machines.setups.case import Case, cuts_wanted, helix_slope_um
+from handlead.machines.setups.case import Case, cuts_wanted, helix_slope_um, no_slope_because
 from handlead.machines.setups.drawers import gears_left
 from handlead.machines.setups.mending import refusal
 from handlead.machines.toml.errors import FileFault
@@ -128,15 +127,6 @@ def told(outcome: Outcome | None, units: str, case: Case) -> tuple[str, str, str
     work = case.job.work
     if work.kind == "worm wheel":
         return f"{outcome.teeth} teeth", hand, ""
-    apart = _apart(work, outcome)
-    return f"{outcome.teeth} teeth", hand, apart or deviation(helix_slope_um(work, outcome), units)
-
-
-def _apart(work: Work, outcome: Outcome) -> str:
-    """Why nothing can be told of the flanks against the drawing's; "" where it can."""
-    wanted = work.hand if work.is_helical else None
-    if outcome.teeth != work.teeth:
-        return "another count: no deviation to tell"
-    if outcome.hand == wanted:
-        return ""
-    return "the other hand: no deviation to tell" if outcome.hand and wanted else "another lean: no deviation to tell"
+    apart = no_slope_because(work, outcome)
+    slope = f"{apart}: no deviation to tell" if apart else deviation(helix_slope_um(work, outcome), units)
+    return f"{outcome.teeth} teeth", hand, slope

@@ -9,7 +9,13 @@ from handlead.kinematics.law.outcome import Outcome
 from handlead.kinematics.train.mounted import Dialled
 from handlead.machines.measuring.part_sizes import ball_text, part_sizes
 from handlead.machines.proving.proof import Proof
-from handlead.machines.setups.case import Case, feeding_slide_goes, helix_slope_limit_um, helix_slope_um
+from handlead.machines.setups.case import (
+    Case,
+    feeding_slide_goes,
+    helix_slope_limit_um,
+    helix_slope_um,
+    no_slope_because,
+)
 from handlead.machines.setups.findings import Finding
 from handlead.machines.setups.templates import relief_of, relief_to_measure
 from handlead.machines.toml.places import quoted
@@ -140,7 +146,9 @@ def _slope(proof: Proof) -> Iterator[tuple[str, str, str, str]]:
         units = proof.case.job.units
         seen = f"{deviation(flanks.helix_slope_um, units)} with the marks" if flanks else ""
         allowed = f"±{limit:g} µm" if units == "mm" else f"±{height(limit, units)}"
-        yield ("helix slope", f"within {allowed} (class {work.quality})", deviation(slope, units), seen)
+        wrong = no_slope_because(work, gear)
+        made = f"none to tell: {wrong}" if wrong else deviation(slope, units)
+        yield ("helix slope", f"within {allowed} (class {work.quality})", made, seen)
 
 
 def _flanks(proof: Proof) -> Iterator[tuple[str, str, str, str]]:

@@ -26,6 +26,7 @@ from handlead.machines.setups.case import (
     face_width_mm,
     helix_slope_limit_um,
     helix_slope_um,
+    no_slope_because,
 )
 from handlead.machines.toml.places import quoted
 from handlead.machines.toml.units import deviation, dial, height, length
@@ -244,7 +245,8 @@ def flank_rows(proof: Proof) -> Rows:
         lead = "none, straight" if outcome.lead_mm is None else length(outcome.lead_mm, units)
         rows.append(("lead", lead))
         slope, limit = helix_slope_um(work, outcome), helix_slope_limit_um(work)
-        rows.append(("helix slope error", deviation(slope, units)))
+        wrong = no_slope_because(work, outcome)
+        rows.append(("helix slope error", f"none: {wrong}" if wrong else deviation(slope, units)))
         rows.append((f"class {work.quality} allows", f"±{height(limit, units) if units == 'in' else f'{limit:g} µm'}"))
     flanks = proof.cut.flanks if proof.cut else None
     if proof.cut and flanks:

@@ -35,7 +35,7 @@ def test_a_gear_of_another_count_or_hand_says_why_no_deviation_stands_beside_it(
     told = text_of(served.get(f"/choices/{LEFT_OUT}?bracket=differential%20gears&place=idler%200"))
     assert re.search(r"74 teeth, left, [+-]?[\d.]+ µm", told)
     told = text_of(served.get(f"/choices/{LEFT_OUT}?bracket=differential%20gears&place=0"))
-    assert "74 teeth, right, the other hand: no deviation to tell" in told
+    assert "74 teeth, right, wrong hand: no deviation to tell" in told
 
 
 def test_a_bracket_that_is_held_fast_keeps_its_gears_in_every_set_up_that_is_planned(served):
