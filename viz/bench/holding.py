@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import json
-import multiprocessing
 from collections import OrderedDict
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -19,14 +17,18 @@ from handlead.viz.bench_files.versions import digest_of, text_or_none
 from starlette.concurrency import run_in_threadpool
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from . import doing, work
+from . import doing, parts, work
 from .desk import Desk
+from .processes import WorkProcess
 
 #: How often files that a window shows are looked at, in seconds.
 _LOOK_AGAIN = 0.7
 
-#: Plans, blanks and pictures that are kept for the next window that asks.
-_KEPT = 48
+#: So much of plans, blanks, meshes and pictures is kept for the next window that asks, in bytes.
+_KEPT_BYTES = 8_000_000
+
+#: What is worked on for a job as it is, and for none that it was.
+_LAST_ONLY = ("blank", "remedies", "plan", "traced")
 
 
 class Bench:
@@ -34,9 +36,11 @@ class Bench:
 
     def __init__(self, folder: Path) -> None:
         self.shelf = Shelf(folder)
-        self._start()
+        # Two: a plan never keeps a blank waiting.
+        self._quick, self._slow = WorkProcess(), WorkProcess()
         self._kept: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
         self._asked: dict[tuple[Any, ...], asyncio.Future[Any]] = {}
+        self._latest: dict[tuple[str, str], tuple[Any, ...]] = {}
         self._found_so_far: dict[tuple[Any, ...], Any] = {}
         self.windows: dict[WebSocket, tuple[str, str]] = {}
         self._last: dict[str, str] = {}
@@ -44,38 +48,47 @@ class Bench:
 
     # -- work that takes longer
 
-    def _start(self) -> None:
-        """Two processes: a plan never keeps a blank waiting."""
-        context = multiprocessing.get_context("spawn")
-        self._told = context.SimpleQueue()
-        self._quick, self._slow = (
-            ProcessPoolExecutor(1, mp_context=context, initializer=work.begin, initargs=(self._told,))
-            for _ in range(2)
-        )
-
     async def later(self, function: Callable[..., Any], *given: Any, slow: bool = False) -> Any:
-        """What a function of `work` gives for these; kept, and asked for once however many windows want it."""
+        """What a function of `work` gives for these; kept, and asked for once however many windows want it.
+
+        What may take many seconds is `slow`. Of a job's blanks, remedies and plans only the last that was asked for is
+        worked on: a hand that taps on has left the others. Raises `NotDone` for those.
+        """
         key = (function.__name__, *given)
         if key in self._kept:
             self._kept.move_to_end(key)
             return self._kept[key]
         if key not in self._asked:
-            pool = self._slow if slow else self._quick
-            self._asked[key] = asyncio.wrap_future(pool.submit(work.answered, function, *given))
+            self._asked[key] = asyncio.ensure_future(self._ask(key, function, slow))
         try:
             found = await asyncio.shield(self._asked[key])
-        except BrokenProcessPool:
-            # A process that was ended from outside: the next question starts a new one.
-            self._start()
-            raise doing.NotDone("the work was cut off; ask again") from None
         finally:
-            self._asked.pop(key, None)
+            if key in self._asked and self._asked[key].done():
+                del self._asked[key]
         if isinstance(found, work.NoAnswer):
             raise doing.NotDone(found.words)
         self._kept[key] = found
-        while len(self._kept) > _KEPT:
+        while len(self._kept) > 1 and sum(map(_bytes, self._kept.values())) > _KEPT_BYTES:
             self._kept.popitem(last=False)
         return found
+
+    async def _ask(self, key: tuple[Any, ...], function: Callable[..., Any], slow: bool) -> Any:
+        source = key[1] if len(key) > 1 and isinstance(key[1], work.Source) else None
+        of = (key[0], source.name) if source and key[0] in _LAST_ONLY else None
+        if of:
+            self._latest[of] = key
+        if slow and self._slow.at and self._is_left(self._slow.at, key):
+            self._slow.cut_off()
+        process = self._slow if slow or (not self._quick.is_idle and self._slow.is_idle) else self._quick
+        return await process.answer(key, function, lambda: of is None or self._latest[of] == key)
+
+    def _is_left(self, at: tuple[Any, ...], key: tuple[Any, ...]) -> bool:
+        """Whether nobody waits for what is worked on any more: the same of the same job comes after it, or no window
+        shows its job."""
+        if at[0] not in _LAST_ONLY or not isinstance(at[1], work.Source):
+            return False
+        shown = any(shows == at[1].name for shows, _ in self.windows.values())
+        return not shown or (at[0] == key[0] and at[1].name == key[1].name)
 
     def kept(self, function: str, digest: str, key: tuple[Any, ...]) -> Any:
         """What a function gave for a job's text, known by its digest; None where that isn't kept."""
@@ -85,15 +98,12 @@ class Bench:
         return None
 
     def so_far(self, key: tuple[Any, ...] = ()) -> Any:
-        """What has been found for a question that is still worked on; None for nothing yet.
-
-        The processes are listened to whether or not anybody asks: one that nobody hears would stand still.
-        """
-        while not self._told.empty():
-            asked, found = self._told.get()
-            self._found_so_far = {one: had for one, had in self._found_so_far.items() if one in self._asked}
-            if asked in self._asked:
-                self._found_so_far[asked] = found
+        """What has been found for a question that is still worked on; None for nothing yet."""
+        for process in (self._quick, self._slow):
+            for asked, found in process.found_so_far():
+                self._found_so_far = {one: had for one, had in self._found_so_far.items() if one in self._asked}
+                if asked in self._asked:
+                    self._found_so_far[asked] = found
         return self._found_so_far.get(key)
 
     def source(self, desk: Desk) -> work.Source:
@@ -122,12 +132,23 @@ class Bench:
                     if text is not None and self._last.setdefault(name, digest) != digest:
                         await self.tell(name, digest, outside=True)
 
-    def warm(self) -> None:
-        """Have the processes load what they need while nobody waits."""
-        for pool in (self._quick, self._slow):
-            pool.submit(work.warm)
+    async def warm(self) -> None:
+        """Have the processes, and this one, load what they need while nobody waits."""
+        asked = (process.answer(("warm",), work.warm, lambda: True) for process in (self._slow, self._quick))
+        with suppress(HandleadError):
+            _, text = await asyncio.gather(*asked)
+            await run_in_threadpool(parts.warm, text)
+        # What is loaded stays: no collection of what nobody needs goes through it again while somebody taps.
+        gc.collect()
+        gc.freeze()
 
     def shut(self) -> None:
         """End the processes."""
-        for pool in (self._quick, self._slow):
-            pool.shutdown(wait=False, cancel_futures=True)
+        for process in (self._quick, self._slow):
+            process.shut()
+
+
+def _bytes(found: Any) -> int:
+    """About what an answer weighs."""
+    whole = found if isinstance(found, bytes | str) else getattr(found, "svg", b"")
+    return len(whole) + 20_000

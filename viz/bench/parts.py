@@ -14,6 +14,7 @@ from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.findings import worst_first
 from handlead.machines.toml.errors import HandleadError
 from handlead.machines.toml.units import length
+from handlead.viz.bench_files.shelf import Shelf
 from handlead.viz.look.shop import Shop
 from handlead.viz.reports.measure import headline
 from handlead.viz.reports.proof import comparison_rows
@@ -63,6 +64,18 @@ def render(template: str, **values: Any) -> str:
 def part(desk: Desk, name: str) -> str:
     """One part of the page."""
     return render(f"part_{name}", desk=desk, **_VIEWS.get(name, _nothing)(desk))
+
+
+def warm(text: str) -> None:
+    """Draw the page of a job that nobody asked for, in a folder that goes again: the first who asks waits no longer."""
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder, "warm.toml").write_text(text, encoding="utf-8")
+        desk = desks.open_desk(Shelf(Path(folder)), "warm.toml")
+        drawn = {name: part(desk, name) for name in ("verdict", *PARTS)}
+        render("job", desk=desk, titles=PARTS, parts=drawn)
+        desk.shelf.close()
 
 
 def _nothing(desk: Desk) -> dict[str, Any]:

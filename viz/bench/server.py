@@ -212,14 +212,14 @@ async def train_part(request: Request) -> Response:
     bench, desk = _bench(request), await run_in_threadpool(_desk, request)
     if desk.case is None:
         raise doing.NotDone("there is no set-up yet")
-    drawn = await bench.later(train.drawn, bench.source(desk), slow=True)
+    drawn = await bench.later(train.drawn, bench.source(desk))
     return HTMLResponse(parts.render("train", desk=desk, drawn=drawn))
 
 
 async def picture(request: Request) -> Response:
     """The train's drawing itself."""
     bench, desk = _bench(request), await run_in_threadpool(_desk, request)
-    drawn = await bench.later(train.drawn, bench.source(desk), slow=True)
+    drawn = await bench.later(train.drawn, bench.source(desk))
     return Response(drawn.svg, media_type="image/svg+xml")
 
 
@@ -244,7 +244,7 @@ async def sheet(request: Request) -> Response:
         if mate.case is not None:
             sources.append(("mate", bench.source(mate)))
     paper = "Letter" if desk.units == "in" else "A4"
-    body = await bench.later(work.sheet, tuple(sources), form, paper, slow=True)
+    body = await bench.later(work.sheet, tuple(sources), form, paper)
     if form == "html":
         return HTMLResponse(body)
     stem = Path(desk.name).stem
@@ -326,12 +326,12 @@ def application(bench: Bench, more: Sequence[Route] = ()) -> Starlette:
 
     @asynccontextmanager
     async def life(app: Starlette) -> Any:
-        bench.warm()
-        watcher = asyncio.create_task(bench.watch())
+        goes_on = [asyncio.create_task(one) for one in (bench.watch(), bench.warm())]
         try:
             yield
         finally:
-            watcher.cancel()
+            for one in goes_on:
+                one.cancel()
             bench.shut()
 
     routes = [

@@ -147,6 +147,13 @@ class Shelf:
                 self._database = _connect(":memory:")
         return self._database
 
+    def close(self) -> None:
+        """Let go of the index; it is opened again when it is asked."""
+        with self._lock:
+            if self._database is not None:
+                self._database.close()
+                self._database = None
+
     def refresh(self) -> None:
         """Bring the index up to the files: only what changed is read."""
         with self._lock:

@@ -76,7 +76,7 @@ async function look() {
   try { take(await (await ask("/parts/" + job)).json()); } catch (fault) { say(fault.message, true); }
 }
 
-// What takes longer comes after: remedies, then the blank.
+// What takes longer comes after: the blank, and remedies.
 async function follow(digest, rest) {
   const turn = ++later;
   const mine = () => turn === later && document.body.dataset.digest === digest;
@@ -92,9 +92,10 @@ async function follow(digest, rest) {
     } catch (fault) { say(fault.message, true); }
   }
   document.body.dataset.whole = digest;
+  const cut = ask("/blank/" + job);
   ask("/remedies/" + job).then((a) => a.text()).then((html) => { if (mine() && $("remedies")) $("remedies").innerHTML = html; }).catch(() => {});
   try {
-    const blank = await (await ask("/blank/" + job)).json();
+    const blank = await (await cut).json();
     if (!mine() || !$("blank-state")) return;
     for (const cell of document.querySelectorAll("[data-blank]")) cell.textContent = blank.rows[cell.dataset.blank] || "";
     $("blank-state").textContent = blank.why || "blank: measured on a simulated light cut";

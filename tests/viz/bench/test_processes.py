@@ -1,0 +1,63 @@
+"""What works behind the page while somebody taps: what was left isn't worked on, what was asked last is answered."""
+
+import asyncio
+from dataclasses import replace
+
+import pytest
+from handlead.viz.bench import holding, processes, work
+from handlead.viz.bench.doing import NotDone
+
+from .conftest import copy_jobs
+
+INCH, LONG = "08-inch-winch-job.toml", "21-idler-left-out-job.toml"
+
+
+@pytest.fixture
+def bench(tmp_path):
+    held = holding.Bench(copy_jobs(tmp_path))
+    yield held
+    held.shut()
+
+
+def source(bench, name):
+    return work.Source((bench.shelf.folder / name).read_text(), name, str(bench.shelf.folder))
+
+
+def test_a_hand_that_taps_on_waits_for_the_last_blank_alone(bench):
+    first = source(bench, INCH)
+    left = [replace(first, text=first.text + "\n" * more) for more in range(1, 8)]
+
+    async def tapped():
+        return await asyncio.gather(*(bench.later(work.blank, one) for one in (first, *left)), return_exceptions=True)
+
+    answers = asyncio.run(tapped())
+    assert isinstance(answers[-1], work.MeasuredBlank) and answers[-1].teeth == "35"
+    dropped = [one for one in answers if isinstance(one, NotDone)]
+    assert len(dropped) >= 5 and {str(one) for one in dropped} == {processes.LEFT}
+
+
+def test_a_plan_of_a_job_that_was_changed_makes_room_for_the_next(bench):
+    """Cut off in the middle, whatever it was telling just then; the next one is whole."""
+    before, after = source(bench, LONG), source(bench, INCH)
+
+    async def planned():
+        old = asyncio.ensure_future(bench.later(work.plan, before, (), False, 4, slow=True))
+        await asyncio.sleep(1.2)  # begun, and maybe telling
+        return old, await bench.later(work.plan, replace(after, name=LONG), (), False, 1, slow=True), await asyncio.gather(
+            old, return_exceptions=True
+        )
+
+    _, members, (told,) = asyncio.run(planned())
+    assert members[0].offered
+    assert isinstance(told, NotDone) or told[0].offered
+
+
+def test_what_is_kept_stays_small(bench):
+    async def filled():
+        for number in range(40):
+            bench._kept[("solid", number)] = bytes(1_000_000)
+        await bench.later(work.blank, source(bench, INCH))
+
+    asyncio.run(filled())
+    assert sum(map(holding._bytes, bench._kept.values())) <= holding._KEPT_BYTES
+    assert any(key[0] == "blank" for key in bench._kept)
