@@ -60,8 +60,12 @@ class Drawer:
         """Every gear, rising; one that is owned twice appears twice."""
         return tuple(z for z, count in self.owned for _ in range(count))
 
-    def __len__(self) -> int:
+    @cached_property
+    def _size(self) -> int:
         return sum(count for _, count in self.owned)
+
+    def __len__(self) -> int:
+        return self._size
 
     def __contains__(self, teeth: int) -> bool:
         return teeth in self.counts

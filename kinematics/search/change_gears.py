@@ -243,7 +243,8 @@ def sets_by_error(sought: Sought) -> Iterator[ChangeGearSet]:
             choice = first_mounting(gears, drawer, idlers, bracket)
             if choice is not None:
                 found.add(ratio)
-                yield ChangeGearSet(choice[0], ratio, relative_error(ratio, sought.target), choice[1])
+                error = 0.0 if sought.exact else relative_error(ratio, sought.target)
+                yield ChangeGearSet(choice[0], ratio, error, choice[1])
                 if sought.different != "order":
                     break
 

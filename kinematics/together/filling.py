@@ -12,6 +12,7 @@ import itertools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -43,18 +44,26 @@ def least_work(one: ChangeGearSet) -> Any:
     return len(one.idlers), len(one.gears), sum(one.gears), one.gears
 
 
-def listed(place: BracketPlace, gears: Stock | Drawer, prefer: Preference, most: int = 120) -> Listed:
+def listed(
+    place: BracketPlace, gears: Stock | Drawer, prefer: Preference, most: int = 120, keep: bool = True
+) -> Listed:
     """The nearest sets for a place, `most` of each number of pairs and idlers, put in order by `prefer`.
 
-    Three pairs are looked at only where one and two give nothing.
+    Three pairs are looked at only where one and two give nothing. With `keep` the sets are kept for whoever asks the
+    same again: other ways of setting the machine, and the other members, do.
     """
     if place.largest:
         return entered(place)
     drawer = gears if isinstance(gears, Drawer) else gears.drawers[place.name]
     allowed = kinds(place.pairs, place.idlers, place.turns_over)
-    few = _taken(place, drawer, [kind for kind in allowed if kind[0] < 3], prefer, most)
-    many = [kind for kind in allowed if kind[0] >= 3]
-    return few if few.items or not many else _taken(place, drawer, many, prefer, most)
+    nearest = _kept if keep else _nearest
+    for kinds_tried in ([kind for kind in allowed if kind[0] < 3], [kind for kind in allowed if kind[0] >= 3]):
+        some = [nearest(place, drawer, kind, most) for kind in kinds_tried]
+        found = sorted((one for sets, _ in some for one in sets), key=prefer)
+        if found:
+            break
+    items = tuple(Item(place, one, (len(one.idlers),)) for one in found)
+    return Listed(place, items, all(complete for _, complete in some))
 
 
 #: Figures of the numbers that are tried for a ratio which may be any within a span: few are told and entered safely.
@@ -77,24 +86,24 @@ def entered(place: BracketPlace) -> Listed:
     return Listed(place, tuple(found.values()), True)
 
 
-def has_any(place: BracketPlace, drawer: Drawer) -> bool:
-    """Whether any set out of the drawer serves a place, of one or two pairs, with as few idlers as do."""
+def has_any(place: BracketPlace, ratio: Fraction, drawer: Drawer) -> bool:
+    """Whether any set out of the drawer gives just this ratio on a place, of one or two pairs."""
     allowed = kinds(place.pairs, place.idlers, place.turns_over)
     few = sorted((kind for kind in allowed if kind[0] < 3), key=lambda kind: (kind[1], kind[0]))
-    return any(next(_stream(place, drawer, *kind), None) is not None for kind in few)
+    each = (sets_by_error(Sought(ratio, drawer, *kind, place.bracket, "gears", True)) for kind in few)
+    return any(next(sets, None) is not None for sets in each)
 
 
-def _taken(
-    place: BracketPlace, drawer: Drawer, allowed: list[tuple[int, int]], prefer: Preference, most: int
-) -> Listed:
-    sets: list[ChangeGearSet] = []
-    complete = True
-    for pairs, idlers in allowed:
-        some = list(itertools.islice(_stream(place, drawer, pairs, idlers), most + 1))
-        complete &= len(some) <= most
-        sets += some[:most]
-    sets.sort(key=prefer)
-    return Listed(place, tuple(Item(place, one, (len(one.idlers),)) for one in sets), complete)
+_Nearest = tuple[tuple[ChangeGearSet, ...], bool]
+
+
+def _nearest(place: BracketPlace, drawer: Drawer, kind: tuple[int, int], most: int) -> _Nearest:
+    """The `most` nearest sets of so many pairs and idlers, and whether there are no others."""
+    some = tuple(itertools.islice(_stream(place, drawer, *kind), most + 1))
+    return some[:most], len(some) <= most
+
+
+_kept = lru_cache(maxsize=128)(_nearest)
 
 
 def _stream(place: BracketPlace, drawer: Drawer, pairs: int, idlers: int) -> Iterator[ChangeGearSet]:

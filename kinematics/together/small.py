@@ -131,16 +131,66 @@ def _fraction(value: float) -> Fraction:
 @lru_cache(maxsize=24)
 def _every_set(pairs: tuple[int, ...], fits: tuple[tuple[int, int], ...]) -> tuple[Floats, Ints, Ints]:
     """Every set of one or two pairs out of these numbered gears: ratios, gears as bits, numbers of pairs."""
-    found = []
+    parts = []
     for count in pairs:
-        for tops in itertools.combinations(fits, count):
-            rest = [one for one in fits if one not in tops]
-            above, bits = math.prod(z for _, z in tops), sum(1 << n for n, _ in tops)
-            for bottoms in itertools.combinations(rest, count):
-                ratio = above / math.prod(z for _, z in bottoms)
-                found.append((ratio, bits + sum(1 << n for n, _ in bottoms), count))
-    ratios, bits_of, counts = zip(*found, strict=True) if found else ((), (), ())
-    return np.array(ratios, dtype=float), np.array(bits_of, dtype=np.int64), np.array(counts, dtype=np.int64)
+        sides = list(itertools.combinations(fits, count))
+        products = np.array([math.prod(z for _, z in side) for side in sides], dtype=np.int64)
+        bits = np.array([sum(1 << n for n, _ in side) for side in sides], dtype=np.int64)
+        tops, bottoms = np.nonzero((bits[:, None] & bits[None, :]) == 0)
+        whole = np.full(len(tops), count, dtype=np.int64)
+        parts.append((products[tops] / products[bottoms], bits[tops] | bits[bottoms], whole))
+    empty = np.zeros(0), np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+    ratios, bits_of, counts = zip(empty, *parts, strict=True)
+    return np.concatenate(ratios), np.concatenate(bits_of), np.concatenate(counts)
+
+
+#: Drawers no larger than this are asked whether ratios can be had at once before they are tried on the brackets.
+_NUMBERED = 32
+
+
+class AtOnce:
+    """Which ratios the drawers give on all of several brackets at once, for all that their gears alone say.
+
+    Most choices out of a small drawer fail because two brackets ask for the same gear; that is seen in the bits.
+    """
+
+    def __init__(self, places: Sequence[BracketPlace], stock: Stock) -> None:
+        gears = [(z, one) for one in stock.sets for z in one.drawer.gears]
+        self._ways: list[_Ways] | None = None
+        if len(gears) <= _NUMBERED and not any(place.largest for place in places):
+            self._ways = [
+                _ways(
+                    tuple(sorted(pairs for pairs in set(place.pairs) if pairs < 3)),
+                    tuple((n, z) for n, (z, one) in enumerate(gears) if one.serves(place.name)),
+                )
+                for place in places
+            ]
+
+    def may_be(self, ratios: Sequence[tuple[int, int]]) -> bool:
+        """Whether no gear is wanted twice; True as well where there are too many gears to look."""
+        if self._ways is None:
+            return True
+        used = [0]
+        for (top, bottom), (order, starts) in zip(ratios, self._ways, strict=True):
+            begin, end = starts.get(top / bottom, (0, 0))
+            used = list({mine | theirs for theirs in order[begin:end] for mine in used if not mine & theirs})
+            if not used:
+                return False
+        return True
+
+
+#: Gears as bits, those that give one ratio side by side, and where each ratio's begin and end.
+_Ways = tuple[list[int], dict[float, tuple[int, int]]]
+
+
+@lru_cache(maxsize=24)
+def _ways(pairs: tuple[int, ...], fits: tuple[tuple[int, int], ...]) -> _Ways:
+    """The sets out of these numbered gears, by their ratio."""
+    ratios, bits, _ = _every_set(pairs, fits)
+    order = np.argsort(ratios, kind="stable")
+    different, begin = np.unique(ratios[order], return_index=True)
+    ends = [*begin[1:].tolist(), len(ratios)]
+    return bits[order].tolist(), dict(zip(different.tolist(), zip(begin.tolist(), ends, strict=True), strict=True))
 
 
 def _rows(place: BracketPlace, fits: tuple[tuple[int, int], ...]) -> _SetRows:

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from .cheapest import Filled
 from .relation import Floats, Relation, summed
 from .tied_mounts import Leftover, Living, Mounts
-from .tied_ratios import Given, fractions_near, given_by, values_of
+from .tied_ratios import Given, given_by, values_of
 from .together import BracketPlace, Stock
 
 
@@ -241,7 +241,6 @@ def _search(
     if not len(values) or not len(choices.wanted):
         return [], 0
     last = places[-1]
-    drawer = mounts.stock.drawers[last.name]
     above = np.searchsorted(values, choices.wanted)
     least = _least_cost(choices, values, np.arange(len(choices.wanted)), np.minimum(above, len(values) - 1))
     least = np.minimum(
@@ -281,10 +280,15 @@ def _search(
         cost, _, choice, ratios, wanted, at, step, fraction = heapq.heappop(heap)
         assert wanted is not None
         if fraction is None:
-            for one in fractions_near(drawer, last.pairs, float(values[at])):
+            for one in mounts.fractions(float(values[at])):
                 if not _within(one, last):
                     continue
-                exact = choices.costs[choice] + relation.cost(last.name, {**ratios, last.name: one}, wanted)
+                whole = {**ratios, last.name: one}
+                if not mounts.may_be(whole):
+                    # Tried in vain, without a need to know what it would cost.
+                    seen.add(tuple(whole.values()))
+                    continue
+                exact = choices.costs[choice] + relation.cost(last.name, whole, wanted)
                 heapq.heappush(heap, (float(exact), next(counter), choice, ratios, wanted, at, 0, one))
             at += step
             if 0 <= at < len(values):

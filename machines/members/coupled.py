@@ -38,11 +38,10 @@ def coupled_set_ups(wanted: Wanted, work: Work, asked: Asked, log: SearchLog) ->
         _useless(work),
         Steps(_TRIES),
     )
-    for number, span in enumerate(spans):
-        last = number == len(spans) - 1
-        for demand, some, complete, why in coupled_sets(wanted, work, asked, span, tying, last):
+    for number, ways in enumerate(coupled_sets(wanted, work, asked, spans, tying)):
+        for demand, some, complete, why in ways:
             # The last span holds all others.
-            log.cut_short |= last and not complete
+            log.cut_short |= number == len(spans) - 1 and not complete
             if why:
                 log.add(RATIOS, _coupled_why(wanted, work, demand, asked, why))
             found += proved_of(wanted, work, demand, asked, some, log)

@@ -7,7 +7,7 @@ gears that meet it is `kinematics.coupled`.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -70,24 +70,28 @@ class Tying:
 
 
 def coupled_sets(
-    wanted: Wanted, work: Work, asked: Asked, span: tuple[Fraction, Fraction], tying: Tying, last: bool
-) -> Iterator[Coupled]:
-    """For every way that serves: what was asked, the gears found, whether none was left out, and why there are none.
+    wanted: Wanted, work: Work, asked: Asked, spans: Sequence[tuple[Fraction, Fraction]], tying: Tying
+) -> Iterator[list[Coupled]]:
+    """For every span of feeds in turn, and every way that serves: what was asked, the gears found, and how surely.
 
-    `span` holds the feeds allowed, in mm per table turn. More choices are looked at where this is the `last` span that
-    is to be tried.
+    That is whether none was left out, and why there are none. `spans` hold the feeds allowed, in mm per table turn,
+    each wider than those before; more choices are looked at in the last.
     """
-    for demand in tying.choose(list(coupled_demands(wanted, work, asked))):
-        tied = list(_tied(wanted, work, demand, span, False))
-        found, complete, why = _searched(wanted, tied, tying, demand, _MOST_CHOICES)
-        if not found and not complete and last:
-            found, complete, why = _searched(wanted, tied, tying, demand, _MORE_CHOICES)
-        yield demand, found, complete, why
+    demands = tying.choose(list(coupled_demands(wanted, work, asked)))
+    ways = [(one, list(_tied(wanted, work, one, spans[-1], False)), tying.beside(one)) for one in demands]
+    for number, span in enumerate(spans):
+        some: list[Coupled] = []
+        for demand, widest, beside in ways:
+            tied = [(_over(places, demand, span), relation) for places, relation in widest]
+            found, complete, why = _searched(wanted, tied, tying, beside, _MOST_CHOICES)
+            if not found and not complete and number == len(spans) - 1:
+                found, complete, why = _searched(wanted, tied, tying, beside, _MORE_CHOICES)
+            some.append((demand, found, complete, why))
+        yield some
 
 
-def _searched(wanted: Wanted, tied: list[_Tied], tying: Tying, demand: Needed, most: int) -> _Some:
+def _searched(wanted: Wanted, tied: list[_Tied], tying: Tying, beside: Leftover | None, most: int) -> _Some:
     """What is found for all the equations of a way."""
-    beside = tying.beside(demand)
     some = [_search(wanted, *each, most, tying.tries, beside) for each in tied]
     whys = [why for _, _, why in some if why]
     return [sets for one, _, _ in some for sets in one], all(whole for _, whole, _ in some), next(iter(whys), None)
@@ -218,9 +222,16 @@ def _sign(ratio: Fraction | None) -> int:
 def _feed_place(wanted: Wanted, name: str, demand: Needed, span: _Span) -> BracketPlace:
     """The feed's bracket, over the feeds of a span: what it gives, the others must suit."""
     assert demand.feed_ratio is not None
+    place = replace(wanted.place(name, demand.feed_ratio), weight=_FEED_WEIGHT)
+    return _over([place, place], demand, span)[1]
+
+
+def _over(places: list[BracketPlace], demand: Needed, span: _Span) -> list[BracketPlace]:
+    """The same places with the feed's, the second, over the feeds of another span."""
+    assert demand.feed_ratio is not None
     per_mm = abs(demand.feed_ratio) / abs(demand.feed)
-    place = wanted.place(name, demand.feed_ratio)
-    return replace(place, span=(span[0] * per_mm, span[1] * per_mm), weight=_FEED_WEIGHT)
+    feed = replace(places[1], span=(span[0] * per_mm, span[1] * per_mm))
+    return [places[0], feed, *places[2:]]
 
 
 def _relation(

@@ -52,7 +52,7 @@ class Planned:
     @property
     def feed(self) -> Fraction | None:
         """Of the slide, in mm per table turn, without sign."""
-        gear = self.proof.computed.outcome
+        gear = self.proof.case.outcome
         return gear.sliding_feed if gear else None
 
     @property

@@ -91,18 +91,22 @@ def _text(value: Fraction | None) -> str | None:
 
 @dataclass(frozen=True, repr=False)
 class Proof:
-    """The verdict on one job: `case` it was worked out from, `computed` from the rates, and what was found.
+    """The verdict on one job: `case` it was worked out from, and what was found.
 
     `judged` are the findings before anything was tried, worst first: enough for a verdict, and cheap. `moved` holds
     the moves that were made, where the job gives some, and `cut_again` what later cuts left on the simulated blank.
     """
 
     case: Case
-    computed: Computed
     judged: tuple[Finding, ...]
     cut: Cut | None = None
     moved: Moved | None = None
     cut_again: tuple[CutAgain, ...] = ()
+
+    @cached_property
+    def computed(self) -> Computed:
+        """What the rates alone say, worked out when it is asked for."""
+        return compute(self.case)
 
     @cached_property
     def correction(self) -> Correction | None:
@@ -211,7 +215,7 @@ def prove_case(case: Case, *, cut: Depth | None = None, progress: Progress | Non
         again = cut_again(moved)
         findings += compare_cuts(again)
     findings += [*((*witness_groove(case), *witness_toothed(case)) if cut else ()), *light_cut(case, measured)]
-    return Proof(case, compute(case), worst_first(findings), measured, moved, again)
+    return Proof(case, worst_first(findings), measured, moved, again)
 
 
 def _witness(case: Case, depth: Depth, progress: Progress | None) -> tuple[Cut | None, list[Finding]]:

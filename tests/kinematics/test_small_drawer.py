@@ -6,8 +6,9 @@ import itertools
 from fractions import Fraction
 
 import pytest
+from handlead.kinematics.brackets.drawer import Drawer, DrawerSet
 from handlead.kinematics.together.relation import Relation
-from handlead.kinematics.together.small import all_that_serve, is_small
+from handlead.kinematics.together.small import AtOnce, all_that_serve, is_small
 from handlead.kinematics.together.tied import Effort, best_coupled_set_ups
 from handlead.kinematics.together.tied_mounts import Leftover
 from handlead.kinematics.together.together import BracketPlace, Stock
@@ -49,6 +50,29 @@ def test_gears_that_others_need_are_left_to_them():
     stock = Stock.of(places(), GEARS)
     assert all_that_serve(places(), SUM_OF_TWO, stock, 0.005, 1) == all_that_serve(places(), SUM_OF_TWO, stock, 0.005, 0)
     assert all_that_serve(places(), SUM_OF_TWO, stock, 0.005, 2) == ([], True)
+
+
+@pytest.mark.parametrize("owned", [GEARS, (*GEARS, 30)])
+def test_two_brackets_that_ask_for_one_gear_are_known_not_to_go_together(owned):
+    stock = Stock.of(places(), owned)
+    at_once = AtOnce(places(), stock)
+    ratios = sorted({(Fraction(a, b)) for a, b in itertools.permutations(owned, 2)})[::3]
+    sides = {ratio: [(a, b) for a, b in set(itertools.permutations(owned, 2)) if Fraction(a, b) == ratio] for ratio in ratios}
+    for index, feed in itertools.product(ratios, repeat=2):
+        for lead in (Fraction(3, 4), Fraction(2, 3)):
+            lead_sides = sides.get(lead, [(a, b) for a, b in set(itertools.permutations(owned, 2)) if Fraction(a, b) == lead])
+            can = any(
+                stock.drawers["index"].holds((*one, *two, *three))
+                for one, two, three in itertools.product(sides[index], sides[feed], lead_sides)
+            )
+            assert at_once.may_be([each.as_integer_ratio() for each in (index, feed, lead)]) == can
+
+
+def test_gears_of_two_drawers_are_not_in_each_others_way():
+    sets = [DrawerSet("small", Drawer.of([20, 40]), frozenset({"index"})), DrawerSet("large", Drawer.of([20, 40, 30, 60]))]
+    half = [(1, 2)] * 3
+    assert AtOnce(places(), Stock.of(places(), sets)).may_be(half)
+    assert not AtOnce(places(), Stock.of(places(), sets[1:])).may_be(half)
 
 
 def test_only_such_set_ups_are_found_as_leave_the_gear_that_is_needed_beside():
