@@ -16,7 +16,7 @@ Source: own derivation, from the law of gearing; crossed helical involute gears 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -109,16 +109,12 @@ def made_flank(
     None where hob and work have no common tangent: a head so far off that no involute is generated,
     a hob that cuts none, or a lead so short that no gear has it.
     """
-    if hob.profile is not None:
+    made = None if hob.profile is not None else _base(swept, hob, nominal.gear.teeth, swivel)
+    if made is None:
         return None
+    base, twist, out = made
     side, teeth, hand = nominal.side, nominal.gear.teeth, hob.hand.value
     sine, cosine = math.sin(swivel), math.cos(swivel)
-    twist = _twist(swept, hob, teeth, sine / cosine, cosine)
-    reach = teeth * hob.module_n * math.cos(math.radians(hob.pressure_angle_deg)) / 2
-    if twist is None or abs(twist * reach) >= 1:
-        return None
-    base = reach / math.sqrt(1 - (twist * reach) ** 2)
-    out = reach / base
     screw = hob.lead / TURN
     along = hob.base_radius / math.hypot(hob.base_radius, screw)
     turned = (along / out + twist * base * sine) / cosine
@@ -145,13 +141,30 @@ def made_flank(
     half = float(hob.half_thickness(np.array(hob.form_radius)))
     late = math.atan2(up[0] + up[1] * first, away[0] + away[1] * first)
     thread = float((arm + first * by_roll) @ axis) - side * half - hand * screw * late
+    made_flank = MadeFlank(side, teeth, base, twist, 0.0, theta, rise, away, up, first)
+    return replace(made_flank, start=_start(made_flank, swept, hob, passage, swivel, thread))
+
+
+def _base(swept: Passages, hob: Hob, teeth: int, swivel: float) -> tuple[float, float, float] | None:
+    """Base radius (mm), twist (radians per mm) and base cosine of the helicoid; None where the lead is too short."""
+    sine, cosine = math.sin(swivel), math.cos(swivel)
+    twist = _twist(swept, hob, teeth, sine / cosine, cosine)
+    reach = teeth * hob.module_n * math.cos(math.radians(hob.pressure_angle_deg)) / 2
+    if twist is None or abs(twist * reach) >= 1:
+        return None
+    base = reach / math.sqrt(1 - (twist * reach) ** 2)
+    return base, twist, reach / base
+
+
+def _start(made: MadeFlank, swept: Passages, hob: Hob, passage: int, swivel: float, thread: float) -> float:
+    """The tangent angle of space 0 at roll 0 and height 0, from where the `thread` that touches there should stand."""
     # A hob's centre beside the work's axis is as good as one lower or higher, its threads further on.
     aside = float(swept.right[passage])
-    ahead = float(swept.thread[passage]) + aside / cosine - thread
-    centre = float(swept.height[passage]) - aside * sine / cosine
-    angle = theta + TURN * ahead / (hob.axial_pitch * teeth) - float(swept.table[passage])
-    start = angle - side * first - twist * (centre + rise + side * twist * base**2 * first)
-    return MadeFlank(side, teeth, base, twist, start, theta, rise, away, up, first)
+    ahead = float(swept.thread[passage]) + aside / math.cos(swivel) - thread
+    centre = float(swept.height[passage]) - aside * math.sin(swivel) / math.cos(swivel)
+    angle = made.contact_angle + TURN * ahead / (hob.axial_pitch * made.teeth) - float(swept.table[passage])
+    risen = centre + made.rise + made.contact_shift * made.first_roll
+    return angle - made.side * made.first_roll - made.twist * risen
 
 
 def _twist(swept: Passages, hob: Hob, teeth: int, tangent: float, cosine: float) -> float | None:

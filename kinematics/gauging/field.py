@@ -134,27 +134,43 @@ class _Held:
     strike_deg: float
 
 
-def _read(seen: _FieldSeen, held: _Held, counted: float | None) -> Gauged:
-    """What follows where so many spaces come to a table turn; None where the feed leaves no mark."""
-    field, spectrum, spiral, marks = seen.field, seen.spectrum, seen.spiral, seen.marks
-    notes: list[str] = []
-    real = offset = lean = feed = None
+@dataclass(frozen=True)
+class _TurnsRead:
+    """The spaces, and how those of successive table turns fall: feed, offset, spaces to a turn, lean of the marks."""
+
+    spaces: Wave
+    feed: float | None = None
+    offset: float | None = None
+    real: float | None = None
+    lean: float | None = None
+
+
+def _turns_read(seen: _FieldSeen, held: _Held, counted: float | None, notes: list[str]) -> _TurnsRead:
+    """The spaces and their turns; where the feed leaves no mark the spaces only, and a note if there was a feed."""
+    spectrum, spiral = seen.spectrum, seen.spiral
     if spiral is None or counted is None:
         if held.fed_along:
             notes.append(
                 "the feed leaves no mark that these rows can show: how successive turns fall can't be told"
             )
         spaces = fundamental(seen.table, seen.strongest)
-        spaces = spectrum.peak(spaces.order, spaces.per_mm, 0.5 / spectrum.face)
-    else:
-        feed = 1 / spiral.per_mm
-        spaces = with_the_grain(spectrum, feed, counted, notes)
-        offset = -spaces.per_mm * feed
-        real = spaces.order + offset
-        lean = lean_read_deg(field, spectrum, spaces, spiral)
+        return _TurnsRead(spectrum.peak(spaces.order, spaces.per_mm, 0.5 / spectrum.face))
+    feed = 1 / spiral.per_mm
+    spaces = with_the_grain(spectrum, feed, counted, notes)
+    offset = -spaces.per_mm * feed
+    lean = lean_read_deg(seen.field, spectrum, spaces, spiral)
+    return _TurnsRead(spaces, feed, offset, spaces.order + offset, lean)
+
+
+def _read(seen: _FieldSeen, held: _Held, counted: float | None) -> Gauged:
+    """What follows where so many spaces come to a table turn; None where the feed leaves no mark."""
+    field, spectrum, marks = seen.field, seen.spectrum, seen.marks
+    notes: list[str] = []
+    turns = _turns_read(seen, held, counted, notes)
+    spaces, lean = turns.spaces, turns.lean
     if _merged(field):
-        return _cut_away(field, marks, feed, real)
-    plain = not notes or spiral is None
+        return _cut_away(field, marks, turns.feed, turns.real)
+    plain = not notes or seen.spiral is None
     hand, lead = helix_read(spectrum, spaces)
     whole = whole_count(field, spectrum, spaces, notes)
     leans = lean is not None and abs(lean) > lean_limit_deg(spaces, field.uncut) + held.strike_deg
@@ -170,9 +186,9 @@ def _read(seen: _FieldSeen, held: _Held, counted: float | None) -> Gauged:
         teeth=spaces.order,
         hand=hand,
         lead_mm=lead,
-        real_teeth=real,
-        offset_pitch=offset,
-        feed_mm=feed,
+        real_teeth=turns.real,
+        offset_pitch=turns.offset,
+        feed_mm=turns.feed,
         lean_deg=lean,
         land_share=_land_share(field),
         pattern=marks.count,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import Hand
@@ -15,10 +16,22 @@ from .standing import counted_words
 from .study import Numbers, OtherRules, Places, Slip, Study
 
 
+@dataclass(frozen=True)
+class _OtherSheet:
+    """The sheet that a set-up was worked out on: for what, in words, and how likely somebody takes it."""
+
+    name: str
+    detail: str
+    likelihood: float = 1
+
+
 def _sheet(
-    study: Study, asked: Mapping[str, Fraction], exact: Iterable[str], sheet: str, detail: str,
-    swivel: Fraction | None = None, likelihood: float = 1,
-) -> Iterator[Slip]:  # fmt: skip
+    study: Study,
+    sheet: _OtherSheet,
+    asked: Mapping[str, Fraction],
+    exact: Iterable[str] = (),
+    swivel: Fraction | None = None,
+) -> Iterator[Slip]:
     """A set-up worked out for something else: its gears from the drawer, and its swivel."""
     asked = {bracket: ratio.limit_denominator(10**9) for bracket, ratio in asked.items()}
     changes = study.mounting(asked, exact)
@@ -27,9 +40,8 @@ def _sheet(
     if swivel is not None:
         changes = {**changes, ("swivel",): swivel}
     gears = "; ".join(f"{Mounted(changes['gears', bracket]).pairs_text} in {bracket}" for bracket in asked)
-    yield Slip(
-        "set-up sheet", f"{detail}{': ' if gears else ''}{gears}", {**changes, ("sheet",): sheet}, likelihood
-    )
+    detail = f"{sheet.detail}{': ' if gears else ''}{gears}"
+    yield Slip("set-up sheet", detail, {**changes, ("sheet",): sheet.name}, sheet.likelihood)
 
 
 def _index_for(study: Study, teeth: int, rest: int = 1) -> dict[str, Fraction] | None:
@@ -89,9 +101,8 @@ def _drawing_teeth(study: Study, numbers: Numbers) -> Iterator[Slip]:
             exact = list(asked)
             _with_helix_for(study, asked, teeth, 1)
             asked = {name: ratio for name, ratio in asked.items() if not _mounted_now(study, name, ratio)}
-            yield from _sheet(
-                study, asked, exact, f"{teeth} teeth", f"worked out for {teeth} teeth", likelihood=likelihood
-            )
+            sheet = _OtherSheet(f"{teeth} teeth", f"worked out for {teeth} teeth", likelihood)
+            yield from _sheet(study, sheet, asked, exact)
 
 
 def _mounted_now(study: Study, bracket: str, ratio: Fraction) -> bool:
@@ -112,11 +123,9 @@ def _drawing_helix(study: Study, numbers: Numbers) -> Iterator[Slip]:
             asked: dict[str, Fraction] = {}
             lean = math.sin(math.radians(angle)) / math.sin(math.radians(beta))
             _with_helix_for(study, asked, work.teeth, 1, lean)
-            detail = f"worked out for {angle:.6g}°"
+            sheet = _OtherSheet(f"{angle:.6g}° helix", f"worked out for {angle:.6g}°", likelihood)
             if asked:
-                yield from _sheet(
-                    study, asked, (), f"{angle:.6g}° helix", detail, _swivel_for(study, angle, 1), likelihood
-                )
+                yield from _sheet(study, sheet, asked, swivel=_swivel_for(study, angle, 1))
 
 
 def _swivel_for(study: Study, angle: float, sign: int) -> Fraction:
@@ -179,9 +188,8 @@ def _for_other_gear(study: Study, teeth: int, hand: Hand | None, sheet: str) -> 
     asked = _asked_for(study, teeth, hand)
     index = study.filled(Role.INDEX)
     exact = [index] if index in asked and index is not None else []
-    yield from _sheet(
-        study, asked, exact, sheet, f"worked out for {sheet}", _swivel_for(study, work.beta_deg, turned_over)
-    )
+    other = _OtherSheet(sheet, f"worked out for {sheet}")
+    yield from _sheet(study, other, asked, exact, _swivel_for(study, work.beta_deg, turned_over))
 
 
 def _transverse(study: Study, numbers: Numbers) -> Iterator[Slip]:
@@ -196,7 +204,7 @@ def _transverse(study: Study, numbers: Numbers) -> Iterator[Slip]:
         asked: dict[str, Fraction] = {}
         # The lead goes with the normal module that was reckoned with: m cos b in place of m, or m / cos b.
         _with_helix_for(study, asked, work.teeth, 1, 1 / lean)
-        yield from _sheet(study, asked, (), taken, f"worked out with {taken}")
+        yield from _sheet(study, _OtherSheet(taken, f"worked out with {taken}"), asked)
 
 
 def _range_constant(study: Study, numbers: Numbers) -> Iterator[Slip]:
@@ -224,7 +232,8 @@ def _by_rules(study: Study, sheet: OtherRules) -> Iterator[Slip]:
         assert change is not None
         asked[found[0]] = found[1].ratio * change
     if asked:
-        yield from _sheet(study, asked, exact, sheet.name, f"worked out by the rules of {sheet.name}")
+        other = _OtherSheet(sheet.name, f"worked out by the rules of {sheet.name}")
+        yield from _sheet(study, other, asked, exact)
 
 
 def _differential_change(study: Study, theirs: Constants) -> Fraction | None:

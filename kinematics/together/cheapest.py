@@ -95,6 +95,11 @@ class _Partial:
     left: Left
 
 
+#: Bound; for every place so far the ratio's number and which of its sets, which settles the order of equals; the
+#: cost and the ratios of the places before; the sets that the gears allow together.
+_Open = tuple[float, tuple[tuple[int, int], ...], float, tuple[Fraction, ...], list[_Partial]]
+
+
 class Search:
     """The places of one member, those that cost most first, those that must be met exactly last."""
 
@@ -209,19 +214,10 @@ class Search:
 
         Ratios with many sets come several times, with other sets each time, until they are `settled`.
         """
-        least = []
-        for each in self.costed:
-            first = each.ratio(0)
-            if first is None:
-                return
-            least.append(first[1])
-        rest = [sum(least[i:]) for i in range(len(least) + 1)]
-        # Bound; for every place so far the ratio's number and which of its sets, which settles the order
-        # of equals; the cost and the ratios of the places before; the sets that the gears allow together.
-        heap: list[
-            tuple[float, tuple[tuple[int, int], ...], float, tuple[Fraction, ...], list[_Partial]]
-        ] = []
-        heapq.heappush(heap, (rest[0], ((0, 0),), 0.0, (), [_Partial((), left)]))
+        rest = self._rest()
+        if rest is None:
+            return
+        heap: list[_Open] = [(rest[0], ((0, 0),), 0.0, (), [_Partial((), left)])]
         while heap and (self.steps is None or self.steps.take()):
             bound, path, before, ratios, partials = heapq.heappop(heap)
             depth, (number, part) = len(path) - 1, path[-1]
@@ -247,6 +243,14 @@ class Search:
             if taken:
                 entry = (*path, (0, 0)), before + cost, (*ratios, ratio), taken
                 heapq.heappush(heap, (before + cost + rest[depth + 1], *entry))
+
+    def _rest(self) -> list[float] | None:
+        """The least that the costed places from each on can cost together; None where one has no set at all."""
+        least = [each.ratio(0) for each in self.costed]
+        if None in least:
+            return None
+        costs = [first[1] for first in least if first is not None]
+        return [sum(costs[i:]) for i in range(len(costs) + 1)]
 
     def _taken(self, choices: BracketChoices, numbers: Sequence[int], partials: list[_Partial]) -> list[_Partial]:
         """`partials`, each with each of the sets `numbers` that its gears allow."""

@@ -10,7 +10,7 @@ from handlead.kinematics.frame.words import POSITIVES, STILL
 from handlead.kinematics.train.mounted import Dialled, Mounted, SetRatio
 from handlead.kinematics.train.solution import SLIDE_ENDS
 from handlead.machines.toml import numbers
-from handlead.machines.toml.errors import Disagreement, Unknown, WrongValue
+from handlead.machines.toml.errors import Disagreement, Place, Unknown, WrongValue
 from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Document, Path_, quoted
 from handlead.machines.toml.reading import Complaints, table_of
@@ -39,7 +39,7 @@ def check_setup(document: Document, machine: Machine, complaints: Complaints) ->
         path = ("setup", "change", name)
         if name not in brackets:
             what = f"the machine has no change-gear bracket {quoted(name)}"
-            _unknown(complaints, machine, what, name, path, brackets, "link")
+            complaints.add(Unknown, path, *_unknown(machine, what, name, brackets, "link"))
         gears = document.get(*path, "gears")
         _check_entered(document, machine, path, complaints)
         if isinstance(gears, list) and len(gears) % 2:
@@ -108,7 +108,7 @@ def _check_drive(document: Document, machine: Machine, path: Path_, complaints: 
     drive = document.get(*path)
     if isinstance(drive, str) and drive not in machine.train.drives:
         what = f"the machine has no drive {quoted(drive)}"
-        _unknown(complaints, machine, what, drive, path, machine.train.drives, "drives")
+        complaints.add(Unknown, path, *_unknown(machine, what, drive, machine.train.drives, "drives"))
 
 
 def _check_levers(
@@ -121,11 +121,11 @@ def _check_levers(
         path = (*at, name)
         if name not in machine.levers:
             what = f"the machine has no lever {quoted(name)}"
-            _unknown(complaints, machine, what, name, path, machine.levers, "levers")
+            complaints.add(Unknown, path, *_unknown(machine, what, name, machine.levers, "levers"))
         elif isinstance(position, str) and position not in machine.levers[name].positions:
             known = machine.levers[name].positions
             what = f"the lever has no position {quoted(position)}"
-            _unknown(complaints, machine, what, position, path, known, "levers", name, "positions")
+            complaints.add(Unknown, path, *_unknown(machine, what, position, known, "levers", name, "positions"))
         elif isinstance(position, str):
             positions[name] = position
     for clash in clashes(machine.levers, positions):
@@ -184,16 +184,15 @@ def _check_slide_not_driven(
         message = f"{what} that a drive moves. Where it is moved by hand, add by_hand = true to the move"
         complaints.add(WrongValue, path, message)
         return
-    _unknown(complaints, machine, what, end, path, machine.train.ends, "ends")
+    complaints.add(Unknown, path, *_unknown(machine, what, end, machine.train.ends, "ends"))
 
 
 def _unknown(
-    complaints: Complaints, machine: Machine, what: str, name: str, path: Path_,
-    known: Iterable[str], *place: str,
-) -> None:  # fmt: skip
-    """A complaint that the machine file doesn't have a name, with the nearest of `known` and its place there."""
+    machine: Machine, what: str, name: str, known: Iterable[str], *place: str
+) -> tuple[str, Place]:
+    """The message that the machine file doesn't have a name, with the nearest of `known`, and its place there."""
     guessed = guess(name, known)
     found = next((one for one in known if guessed == f"Did you mean {quoted(one)}?"), None)
     spot = machine.place(*place, found) if found is not None else machine.place(*place)
     guessed = f"{guessed.removesuffix('?')} ({spot}){'?' if guessed.endswith('?') else ''}"
-    complaints.add(Unknown, path, f"{what}. {guessed}", spot)
+    return f"{what}. {guessed}", spot

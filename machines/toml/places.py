@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 Step = str | int
 Path_ = tuple[Step, ...]
+_At = tuple[Path_, tuple[int, int]]
 
 #: The largest file that is read, in bytes, and the deepest nesting of its brackets and tables.
 LARGEST_FILE = 256 * 1024
@@ -300,62 +301,71 @@ def _first_of_two(text: str, line: int) -> tuple[str, tuple[int, int]] | None:
     return None
 
 
-def _walk(text: str) -> Iterator[tuple[Path_, tuple[int, int]]]:
+def _walk(text: str) -> Iterator[_At]:
     """Every key, table and list item with its line and column; the tables that a dotted key implies come too."""
-    lines = None if text.isascii() else text.split("\n")
+    return _Walk(text).every()
 
-    def spot(node: Node) -> tuple[int, int]:
+
+class _Walk:
+    """A walk through one text; `_counts` numbers the rows of its arrays of tables as they come."""
+
+    def __init__(self, text: str) -> None:
+        self._text = text
+        self._lines = None if text.isascii() else text.split("\n")
+        self._counts: dict[Path_, int] = {}
+
+    def every(self) -> Iterator[_At]:
+        """All places from the top down."""
+        for node in _parser().parse(self._text.encode()).root_node.named_children:
+            if node.type == "pair":
+                yield from self._pair((), node)
+            elif node.type in ("table", "table_array_element") and node.named_children:
+                base = self._header(node)
+                if not base:
+                    continue
+                yield base, self._spot(node)
+                for child in node.named_children[1:]:
+                    if child.type == "pair":
+                        yield from self._pair(base, child)
+
+    def _spot(self, node: Node) -> tuple[int, int]:
         row, column = node.start_point
-        if lines is not None:
-            column = len(lines[row].encode()[:column].decode(errors="replace"))
+        if self._lines is not None:
+            column = len(self._lines[row].encode()[:column].decode(errors="replace"))
         return row + 1, column + 1
 
-    def value(path: Path_, node: Node) -> Iterator[tuple[Path_, tuple[int, int]]]:
+    def _value(self, path: Path_, node: Node) -> Iterator[_At]:
         if node.type == "inline_table":
             for child in node.named_children:
                 if child.type == "pair":
-                    yield from pair(path, child)
+                    yield from self._pair(path, child)
         elif node.type == "array":
             items = [child for child in node.named_children if child.type != "comment"]
             for index, item in enumerate(items):
-                yield (*path, index), spot(item)
-                yield from value((*path, index), item)
+                yield (*path, index), self._spot(item)
+                yield from self._value((*path, index), item)
 
-    def pair(base: Path_, node: Node) -> Iterator[tuple[Path_, tuple[int, int]]]:
+    def _pair(self, base: Path_, node: Node) -> Iterator[_At]:
         children = [child for child in node.named_children if child.type != "comment"]
         if len(children) < 2:
             return
         path = base
         for name, part in _key(children[0]):
             path = (*path, name)
-            yield path, spot(part)
-        yield from value(path, children[1])
+            yield path, self._spot(part)
+        yield from self._value(path, children[1])
 
-    counts: dict[Path_, int] = {}
-
-    def header(node: Node) -> Path_:
+    def _header(self, node: Node) -> Path_:
         path: Path_ = ()
         names = [name for name, _ in _key(node.named_children[0])]
         for index, name in enumerate(names):
             path = (*path, name)
             last = index == len(names) - 1
             if last and node.type == "table_array_element":
-                counts[path] = counts.get(path, -1) + 1
-            if path in counts:
-                path = (*path, counts[path])
+                self._counts[path] = self._counts.get(path, -1) + 1
+            if path in self._counts:
+                path = (*path, self._counts[path])
         return path
-
-    for node in _parser().parse(text.encode()).root_node.named_children:
-        if node.type == "pair":
-            yield from pair((), node)
-        elif node.type in ("table", "table_array_element") and node.named_children:
-            base = header(node)
-            if not base:
-                continue
-            yield base, spot(node)
-            for child in node.named_children[1:]:
-                if child.type == "pair":
-                    yield from pair(base, child)
 
 
 def _key(node: Node) -> list[tuple[str, Node]]:
