@@ -70,7 +70,8 @@ def plot_lead_chart(
     Raises `ValueError` for a map with too little finished flank to measure.
     """
     helix = None if limits is None else (limits.helix_slope.um, limits.helix_form.um, limits.helix_total.um)
-    return _traces(lead_traces(flanks), ("fHβ", "ffβ", "Fβ"), helix, limits, "Lead", _over_lower_face(shop), ax, shop)
+    kind = _Chart("Lead", _over_lower_face(shop), ("fHβ", "ffβ", "Fβ"), helix, None if limits is None else limits.quality)
+    return _traces(lead_traces(flanks), kind, ax, shop)
 
 
 def plot_profile_chart(
@@ -80,32 +81,39 @@ def plot_profile_chart(
     profile = (
         None if limits is None else (limits.profile_slope.um, limits.profile_form.um, limits.profile_total.um)
     )
-    return _traces(
-        profile_traces(flanks), ("fHα", "ffα", "Fα"), profile, limits, "Profile", f"length of roll, {shop.units} (tip up)", ax,
-        shop,
-    )  # fmt: skip
+    along = f"length of roll, {shop.units} (tip up)"
+    kind = _Chart("Profile", along, ("fHα", "ffα", "Fα"), profile, None if limits is None else limits.quality)
+    return _traces(profile_traces(flanks), kind, ax, shop)
 
 
-def _traces(
-    traces: Sequence[ChartTrace], symbols: tuple[str, str, str], limits: tuple[float, float, float] | None,
-    all_limits: FlankTolerances | None, title: str, along: str, ax: Axes | None,
-    shop: Shop,
-) -> Axes:  # fmt: skip
+@dataclass(frozen=True)
+class _Chart:
+    """A kind of chart: what it is called, what runs up it, and the signs and limits (µm) of slope, form and total."""
+
+    title: str
+    along: str
+    symbols: tuple[str, str, str]
+    limits: tuple[float, float, float] | None
+    quality: int | None
+
+
+def _traces(traces: Sequence[ChartTrace], kind: _Chart, ax: Axes | None, shop: Shop) -> Axes:
+    limits = kind.limits
     axes = ax if ax is not None else look.new_figure(55 + 45 * len(traces), 120).add_axes((0.15, 0.25, 0.82, 0.65))
     greatest = max((float(np.nanmax(np.abs(_finite(t.deviation_um)))) for t in traces), default=1.0)
     fine, um = shop.fine
     half = 1.25 * max(greatest, limits[2] if limits else 0.0, 1.0) / um
     for number, trace in enumerate(traces):
-        _trace(axes, trace, 2.2 * half * number, symbols, limits, shop)
+        _trace(axes, trace, 2.2 * half * number, kind.symbols, limits, shop)
     axes.set_xlim(-1.1 * half, 2.2 * half * (len(traces) - 1) + 1.1 * half)
-    axes.set_ylabel(along, fontsize=look.TEXT)
+    axes.set_ylabel(kind.along, fontsize=look.TEXT)
     ticks = [2.2 * half * n + d for n in range(len(traces)) for d in (-_round(half), 0, _round(half))]
     axes.set_xticks(ticks, [_signed(f"{d:+g}") if d else "0" for _ in traces for d in (-_round(half), 0, _round(half))])
     axes.tick_params(labelsize=look.SMALL)
     key = "\nbroken: mean line; dotted: slope limits of the class" if limits else "\nbroken: mean line"
     axes.set_xlabel(f"deviation, {fine}: metal that stands on the flank to the right{key}", fontsize=look.SMALL)
-    name = f"{title} chart, simulated flank"
-    axes.set_title(f"{name}, class {all_limits.quality}" if all_limits else name, fontsize=look.LARGE, weight="bold")
+    name = f"{kind.title} chart, simulated flank"
+    axes.set_title(f"{name}, class {kind.quality}" if limits else name, fontsize=look.LARGE, weight="bold")
     return axes
 
 

@@ -137,7 +137,7 @@ def _say(axes: Axes, layout: SwivelLayout, fitted: look.ScaledAxes, title: str, 
 
 
 def _work(axes: Axes, layout: SwivelLayout, words: bool) -> None:
-    symbols.box(axes, -_WORK, -_TALL, _WORK, _TALL, Pen(look.FAINT, look.OUTLINE), fill=look.SHADE, order=1)
+    symbols.box(axes, (-_WORK, -_TALL), (_WORK, _TALL), Pen(look.FAINT, look.OUTLINE), fill=look.SHADE, order=1)
     for segment in layout.teeth:
         symbols.line(axes, segment, Pen(look.FAINT, look.THIN), order=1.5)
     if words:

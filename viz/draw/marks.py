@@ -118,8 +118,8 @@ def wanted_marks(work: Work) -> MarksDrawn:
     outside, hand = outside_diameter(work), work.hand if work.is_helical else None
     if work.kind == "worm wheel":
         # What touches is the hob's thread, which leans as the worm's does.
-        return _marks("wanted", work.teeth, hand, None, outside, "", work.beta_deg)
-    return _marks("wanted", work.teeth, hand, work.lead_mm, outside, "")
+        return _marks("wanted", work.teeth, hand, _lean(None, outside, work.beta_deg), outside)
+    return _marks("wanted", work.teeth, hand, _lean(work.lead_mm, outside), outside)
 
 
 def predicted_marks(
@@ -142,7 +142,8 @@ def predicted_marks(
     if not outcome.is_steady:
         return _unsteady(work, outcome, hob, swivel_deg, light)
     why = "" if outcome.feed_slide == "axial" else "a touch only"
-    marks = _marks("predicted", outcome.teeth, outcome.hand, outcome.lead_mm, outside, why, outcome.helix_angle_deg)
+    lean = _lean(outcome.lead_mm, outside, outcome.helix_angle_deg)
+    marks = _marks("predicted", outcome.teeth, outcome.hand, lean, outside, why)
     across = outcome.swivel_error_deg or 0.0
     if hob is None or outcome.feed is None or abs(across) < _ACROSS_DEG:
         return marks
@@ -198,15 +199,13 @@ def _touch_length(work: Work, hob: HobData) -> float:
     return 2 * math.sqrt(SCRATCH_DEPTH * max(diameter - SCRATCH_DEPTH, 0.0))
 
 
-def _marks(
-    whose: str, teeth: int, hand: Hand | None, lead: float | None, outside: float, why: str,
-    helix_deg: float | None = None,
-) -> MarksDrawn:  # fmt: skip
-    lean = 0.0
-    if hand is not None and lead:
-        lean = math.degrees(math.atan(math.pi * outside / lead))
-    elif hand is not None and helix_deg:
-        lean = helix_deg
+def _lean(lead: float | None, outside: float, helix_deg: float | None = None) -> float:
+    """How far lines of this lead in mm lean at the outside, in degrees; without one, their helix angle or 0."""
+    return math.degrees(math.atan(math.pi * outside / lead)) if lead else helix_deg or 0.0
+
+
+def _marks(whose: str, teeth: int, hand: Hand | None, lean: float, outside: float, why: str = "") -> MarksDrawn:
+    lean = lean if hand is not None else 0.0
     return MarksDrawn(whose, teeth, hand if lean else None, lean, math.pi * outside / teeth, why)
 
 

@@ -12,7 +12,7 @@ from handlead.viz.look import look, symbols
 from handlead.viz.look.symbols import Pen
 from handlead.viz.look.written import Written, tall, wrap, write
 
-from .bracket_labels import LEAST_POINTS, letter_bracket
+from .bracket_labels import LEAST_POINTS, LetteringPaper, letter_bracket
 from .bracket_layout import BracketLayout, Wheel, bracket_layout
 from .lettering import Lettering, Tag
 
@@ -60,13 +60,14 @@ def bracket_lettering(
     Without `mounted` there are no lines, and no measures.
     """
     if mounted is None:
-        return letter_bracket(layout, paper, head=0.0, foot=0.0, measures=False), [], []
+        return letter_bracket(layout, LetteringPaper(*paper), measures=False), [], []
     width = paper[0] - 3
     over = _words_over(mounted, name, width)
     lettering, under = None, _words_under(layout, width, True, units)
     for arrows in (True, False):
         under = _words_under(layout, width, arrows, units)
-        lettering = letter_bracket(layout, paper, head=1.5 + tall(over), foot=1.5 + tall(under), units=units)
+        free = LetteringPaper(*paper, head=1.5 + tall(over), foot=1.5 + tall(under))
+        lettering = letter_bracket(layout, free, units=units)
         if lettering.turnings:
             break
     assert lettering is not None
@@ -76,7 +77,7 @@ def bracket_lettering(
 def _bare_box(axes: Axes, said: str, name: str, under: str) -> Axes:
     """A bracket without its gears."""
     fitted = look.fit(axes, (0, 0, 60, 30), head=11 if name else 1, foot=6 if name else 1)
-    symbols.box(axes, 8, 5, 52, 25, Pen(look.FAINT, look.OUTLINE, look.DASHED))
+    symbols.box(axes, (8, 5), (52, 25), Pen(look.FAINT, look.OUTLINE, look.DASHED))
     axes.text(30, 15, said, ha="center", va="center", fontsize=look.TITLE, weight="bold")
     x = fitted.left + fitted.mm(1.5)
     axes.text(x, fitted.top - fitted.mm(1.0), name, fontsize=look.LARGE, weight="bold", va="top")
@@ -113,7 +114,7 @@ class _BracketDrawing:
             stud = "stud" in body.name
             radius = max(body.radius, self.fitted.mm(1.1))
             symbols.circle(
-                self.axes, body.x, body.y, radius, Pen(look.INK, look.THIN), order=6, fill=look.PAPER if stud else look.INK
+                self.axes, (body.x, body.y), radius, Pen(look.INK, look.THIN), order=6, fill=look.PAPER if stud else look.INK
             )
 
     def wheel(self, wheel: Wheel) -> None:
@@ -121,14 +122,14 @@ class _BracketDrawing:
         strikes = any(passing.wheel is wheel for passing in self.layout.collisions)
         pen = Pen(look.FAULT, look.HEAVY) if strikes else Pen(look.INK, look.OUTLINE)
         symbols.circle(
-            self.axes, wheel.x, wheel.y, wheel.tip_radius, pen, fill=look.SHADE if wheel.letter == "idler" else look.PAPER,
+            self.axes, (wheel.x, wheel.y), wheel.tip_radius, pen, fill=look.SHADE if wheel.letter == "idler" else look.PAPER,
             order=2 + 0.1 * wheel.plane,
         )  # fmt: skip
         symbols.circle(
-            self.axes, wheel.x, wheel.y, wheel.tip_radius, Pen(pen.colour, look.THIN, look.DASHED), fill="none", order=4
+            self.axes, (wheel.x, wheel.y), wheel.tip_radius, Pen(pen.colour, look.THIN, look.DASHED), fill="none", order=4
         )
         symbols.circle(
-            self.axes, wheel.x, wheel.y, wheel.pitch_radius, Pen(look.INK, look.HAIR, look.CHAIN), fill="none",
+            self.axes, (wheel.x, wheel.y), wheel.pitch_radius, Pen(look.INK, look.HAIR, look.CHAIN), fill="none",
             order=2.05 + 0.1 * wheel.plane,
         )  # fmt: skip
 
@@ -139,7 +140,7 @@ class _BracketDrawing:
         )  # fmt: skip
         if tag.leader is not None:
             symbols.line(self.axes, tag.leader, Pen(look.INK, look.THIN), order=7)
-            symbols.circle(self.axes, *tag.leader[1], self.fitted.mm(0.6), Pen(look.INK, look.HAIR), fill=look.INK, order=7)
+            symbols.circle(self.axes, tag.leader[1], self.fitted.mm(0.6), Pen(look.INK, look.HAIR), fill=look.INK, order=7)
 
     def centre_lines(self) -> None:
         """Dash-and-dot lines from axis to axis, with their lengths where they have room."""

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from handlead.viz.look import look
@@ -30,26 +30,28 @@ _SIDES = (1.5, 5.0, 9.0, 13.0)
 _WIDE_ENOUGH = 70.0
 
 
-def letter_bracket(
-    layout: BracketLayout,
-    paper: tuple[float, float],
-    *,
-    head: float,
-    foot: float,
-    points: float = look.LARGE,
-    measures: bool = True,
-    units: str = "mm",
-) -> Lettering:
-    """The drawing on paper of this width and height in mm, with strips of `head` and `foot` mm left free.
+@dataclass(frozen=True)
+class LetteringPaper:
+    """Paper of this width and height in mm, with strips of `head` and `foot` mm left free."""
 
-    Letters are `points` large, or as large as they can be; `measures` from axis to axis stand only where there is
-    room for them, in `units`.
+    width: float
+    height: float
+    head: float = 0.0
+    foot: float = 0.0
+
+
+def letter_bracket(
+    layout: BracketLayout, paper: LetteringPaper, *, measures: bool = True, units: str = "mm"
+) -> Lettering:
+    """The drawing on this paper, its letters as large as they can be.
+
+    `measures` from axis to axis stand only where there is room for them, in `units`.
     """
-    found, without = _best(layout, paper, head, foot, points, measures, units)
+    found, without = _best(layout, paper, measures, units)
     while without:
         # The key takes room from the drawing, so that still more gears may need it.
-        key = _key(layout, without, paper[0] - 2)
-        found, more = _best(layout, paper, head, foot + _key_mm(key), points, measures, units)
+        key = _key(layout, without, paper.width - 2)
+        found, more = _best(layout, replace(paper, foot=paper.foot + _key_mm(key)), measures, units)
         if more <= without:
             return replace(found, key=key)
         without |= more
@@ -69,21 +71,22 @@ def _key_mm(key: Sequence[str]) -> float:
 
 
 def _best(
-    layout: BracketLayout, paper: tuple[float, float], head: float, foot: float, points: float, measures: bool,
-    units: str,
-) -> tuple[Lettering, frozenset[int]]:  # fmt: skip
+    layout: BracketLayout, paper: LetteringPaper, measures: bool, units: str
+) -> tuple[Lettering, frozenset[int]]:
     """The lettering in which most gears have their teeth written, and the places of those that don't have."""
     best: tuple[float, Lettering, frozenset[int]] | None = None
-    for size in [size for size in _SIZES if size <= points] or [LEAST_POINTS]:
+    head, foot = paper.head, paper.foot
+    for size in _SIZES:
         for side in _SIDES:
-            if 4 * side > paper[0] or 4 * side > paper[1] - head - foot:
+            if 4 * side > paper.width or 4 * side > paper.height - head - foot:
                 continue
             air = min(side, 2.0)
-            fitted = look.fit_paper(paper, layout.box, head=head + air, foot=foot + air, side=side)
+            area = paper.width, paper.height
+            fitted = look.fit_paper(area, layout.box, head=head + air, foot=foot + air, side=side)
             board = Board(layout, fitted, _within(fitted, head, foot), size, units)
             lost = board.letter(best[0] if best else math.inf)
             if not lost:
-                return board.finished(measures and paper[0] >= _WIDE_ENOUGH), frozenset()
+                return board.finished(measures and paper.width >= _WIDE_ENOUGH), frozenset()
             if best is None or lost < best[0]:
                 best = lost, board.finished(with_measures=False), board.without_teeth
     assert best is not None

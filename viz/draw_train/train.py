@@ -162,10 +162,8 @@ class _TrainDrawing:
         x0, x1, y = coupling.x0, coupling.x1, coupling.y
         if isinstance(link, Differential):
             below = any(u.link == link.name and u.top <= y + 0.1 for u in self.layout.uprights)
-            symbols.suns(
-                self.axes, x0, x1, y, link.sun_ratio == -1, self.part_pen(coupling.left),
-                self.part_pen(coupling.right), self.part_pen(link.carrier), below,
-            )  # fmt: skip
+            pens = self.part_pen(coupling.left), self.part_pen(coupling.right), self.part_pen(link.carrier)
+            symbols.suns(self.axes, ((x0, y), (x1, y)), link.sun_ratio == -1, pens, below)
         elif isinstance(link, Screw):
             symbols.nut(self.axes, x0, x1, y, pen)
         else:
@@ -187,38 +185,38 @@ class _TrainDrawing:
         points[at] = (x, y - 8.0 if down else y + 8.0)
         symbols.line(self.axes, points, self.part_pen(link.carrier))
         x, y = points[-1 if down else 0]
-        symbols.circle(self.axes, x, y, 0.7, self.part_pen(link.carrier).solid, fill=self.part_pen(link.carrier).colour)
+        symbols.circle(self.axes, (x, y), 0.7, self.part_pen(link.carrier).solid, fill=self.part_pen(link.carrier).colour)
 
     def symbol(self, upright: Upright, link: Link, pen: Pen) -> None:
-        x, top, bottom = upright.x, upright.top, upright.bottom
+        x, top, bottom = between = upright.x, upright.top, upright.bottom
         middle = (top + bottom) / 2 if upright.symbol_y is None else upright.symbol_y
         from_top = upright.upper == link.ports[0]
         first, second = (top, bottom) if from_top else (bottom, top)
         if isinstance(link, GearPair):
-            symbols.gear_pair(self.axes, x, top, bottom, link.internal, pen)
+            symbols.gear_pair(self.axes, between, link.internal, pen)
         elif isinstance(link, BevelGears):
-            symbols.bevel_gears(self.axes, x, top, bottom, pen)
+            symbols.bevel_gears(self.axes, between, pen)
         elif isinstance(link, WormGear):
             symbols.worm_gear(self.axes, x, first, second, pen)
         elif isinstance(link, Belt):
-            symbols.belt(self.axes, x, top, bottom, link.crossed, isinstance(link, Chain), pen)
+            symbols.belt(self.axes, between, link.crossed, isinstance(link, Chain), pen)
         elif isinstance(link, Rack):
             symbols.rack(self.axes, x, first, second, pen)
         elif isinstance(link, Clutch):
-            symbols.upright_clutch(self.axes, x, top, bottom, middle, link.relation() is not None, pen)
+            symbols.upright_clutch(self.axes, between, middle, link.relation() is not None, pen)
         elif isinstance(link, SetRatio):
-            symbols.selector(self.axes, x, top, bottom, middle, link.mounted is not None, pen)
+            symbols.selector(self.axes, between, middle, link.mounted is not None, pen)
         elif isinstance(link, ChangeGears):
             pairs = len(link.mounted.pairs) if link.mounted else 0
             symbols.change_gears(self.axes, upright.points, pairs, idler_meshes(link), link.mounted is None, pen)
         elif isinstance(link, Screw):
             symbols.line(self.axes, upright.points, pen)
-            symbols.box(self.axes, x - 3, middle - 3, x + 3, middle + 3, pen.solid)
+            symbols.box(self.axes, (x - 3, middle - 3), (x + 3, middle + 3), pen.solid)
         else:
             engaged = not isinstance(link, Selector | Template) or link.relation() is not None
             if isinstance(link, Template):
                 engaged = link.state == "in"
-            symbols.selector(self.axes, x, top, bottom, middle, engaged, pen)
+            symbols.selector(self.axes, between, middle, engaged, pen)
 
     def flow(self, upright: Upright, pen: Pen) -> None:
         """An arrowhead on the upright: which way power goes, where it goes to an end."""

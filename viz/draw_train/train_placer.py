@@ -75,7 +75,7 @@ class Placer:
                 entry_x += self._room_above(picture, branch, entry_x)
             hung = [branch.branches[i] for i in order if self._hangs_from(branch.branches[i], part)]
             entered = entry_x if part == branch.entry else None
-            cursor = self._member(picture, part, cursor, text_from, entered, hung, depth)
+            cursor = self._member(picture, part, (cursor, text_from), entered, hung, depth)
             if index < len(axis.joins):
                 cursor, text_from = self._coupling(picture, axis, index, cursor, branch, depth)
         return picture.shifted(-entry_x, 0.0)
@@ -95,10 +95,11 @@ class Placer:
     # -- one member of an axis: its line, its label, its signs, what hangs from it
 
     def _member(
-        self, picture: TrainPicture, part: str, start: float, text_from: float, entered: float | None,
+        self, picture: TrainPicture, part: str, begin: tuple[float, float], entered: float | None,
         hung: list[Branch], depth: int,
     ) -> float:  # fmt: skip
-        words = self.parts[part]
+        """Draw a part on its axis; its line and its words may `begin` there. Returns where its line ends."""
+        words, (start, text_from) = self.parts[part], begin
         cursor = start + 1.0 if entered is None else entered + HALF + 1.0
         if entered is None and not picture.runs:
             cursor = self._drive_sign(picture, part, start, cursor)

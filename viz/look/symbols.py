@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
 Point = tuple[float, float]
 
+#: Where an upright stands, and the heights of the upper and of the lower of the two lines that it joins.
+Between = tuple[float, float, float]
+
 
 @dataclass(frozen=True)
 class Pen:
@@ -72,24 +75,23 @@ def shape(
 
 
 def box(
-    axes: Axes, x0: float, y0: float, x1: float, y1: float, pen: Pen, *, fill: str = look.PAPER,
-    hatch: str | None = None, order: float = 3.0,
-) -> None:  # fmt: skip
-    """A rectangle."""
-    shape(axes, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)), pen, fill=fill, hatch=hatch, order=order)
+    axes: Axes, corner: Point, opposite: Point, pen: Pen, *, fill: str = look.PAPER, order: float = 3.0
+) -> None:
+    """A rectangle between two opposite corners."""
+    (x0, y0), (x1, y1) = corner, opposite
+    shape(axes, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)), pen, fill=fill, order=order)
 
 
 def circle(
-    axes: Axes, x: float, y: float, radius: float, pen: Pen, *, fill: str = look.PAPER, order: float = 3.0,
-    hatch: str | None = None,
-) -> None:  # fmt: skip
+    axes: Axes, centre: Point, radius: float, pen: Pen, *, fill: str = look.PAPER, order: float = 3.0
+) -> None:
     """A circle; `fill` "none" leaves what is under it in sight."""
     from matplotlib.patches import Circle
 
     axes.add_patch(
         Circle(
-            (x, y), radius, facecolor=fill, edgecolor=pen.colour, linewidth=pen.weight * pen.scale,
-            linestyle=pen.dashes, zorder=order, hatch=hatch,
+            centre, radius, facecolor=fill, edgecolor=pen.colour, linewidth=pen.weight * pen.scale,
+            linestyle=pen.dashes, zorder=order,
         )
     )  # fmt: skip
 
@@ -134,7 +136,7 @@ def ground(axes: Axes, x0: float, x1: float, y: float, pen: Pen) -> None:
 def brake(axes: Axes, x: float, y: float, on: bool, pen: Pen) -> None:
     """A shoe under a shaft, held by the frame: against it where the brake is on, off it where it isn't."""
     foot = y - (0.4 if on else 2.0)
-    box(axes, x - 2.6, foot - 1.5, x + 2.6, foot, pen.solid, fill=pen.colour if on else look.PAPER)
+    box(axes, (x - 2.6, foot - 1.5), (x + 2.6, foot), pen.solid, fill=pen.colour if on else look.PAPER)
     line(axes, ((x, foot - 1.5), (x, y - 5.0)), pen.solid)
     ground(axes, x - 3, x + 3, y - 5.0, pen)
 
@@ -151,17 +153,14 @@ def clutch(axes: Axes, x0: float, x1: float, y: float, engaged: bool, pen: Pen) 
         for number in range(len(rows) - 1):
             if number % 2 == odd:
                 box(
-                    axes, *_ordered(face, face + tooth, y + rows[number], y + rows[number + 1]), pen.thin,
+                    axes, (face, y + rows[number]), (face + tooth, y + rows[number + 1]), pen.thin,
                     fill=pen.colour if engaged else look.PAPER,
                 )  # fmt: skip
 
 
-def _ordered(xa: float, xb: float, y0: float, y1: float) -> tuple[float, float, float, float]:
-    return min(xa, xb), y0, max(xa, xb), y1
-
-
-def upright_clutch(axes: Axes, x: float, top: float, bottom: float, y: float, engaged: bool, pen: Pen) -> None:
+def upright_clutch(axes: Axes, between: Between, y: float, engaged: bool, pen: Pen) -> None:
     """The same between two shafts one over the other: both turn as one where it is in."""
+    x, top, bottom = between
     gap = 0.0 if engaged else 2.4
     for foot, way in ((top, 1), (bottom, -1)):
         face = y + way * (gap / 2 + 0.9)
@@ -170,17 +169,13 @@ def upright_clutch(axes: Axes, x: float, top: float, bottom: float, y: float, en
         for number in range(5):
             if number % 2 == (0 if way > 0 else 1):
                 x0 = x - 3 + 1.2 * number
-                box(axes, *_upended(x0, x0 + 1.2, face, face - way * 1.8), pen.thin,
+                box(axes, (x0, face), (x0 + 1.2, face - way * 1.8), pen.thin,
                     fill=pen.colour if engaged else look.PAPER)  # fmt: skip
-
-
-def _upended(x0: float, x1: float, ya: float, yb: float) -> tuple[float, float, float, float]:
-    return x0, min(ya, yb), x1, max(ya, yb)
 
 
 def nut(axes: Axes, x0: float, x1: float, y: float, pen: Pen) -> None:
     """A screw in its nut."""
-    box(axes, x0 + 1, y - 2.6, x1 - 1, y + 2.6, pen.solid)
+    box(axes, (x0 + 1, y - 2.6), (x1 - 1, y + 2.6), pen.solid)
     steps = 8
     width = (x1 - x0) / steps
     points = [(x0 + n * width, y + (1.5 if n % 2 else -1.5) * (0 < n < steps)) for n in range(steps + 1)]
@@ -188,9 +183,13 @@ def nut(axes: Axes, x0: float, x1: float, y: float, pen: Pen) -> None:
 
 
 def suns(
-    axes: Axes, x0: float, x1: float, y: float, bevel: bool, left: Pen, right: Pen, frame: Pen, below: bool = True
+    axes: Axes, ends: tuple[Point, Point], bevel: bool, pens: tuple[Pen, Pen, Pen], below: bool = True
 ) -> None:
-    """A differential: two suns on one axis, planets between them on a frame that leads down (or up)."""
+    """A differential: two suns on one axis, planets between them on a frame that leads down (or up).
+
+    `pens` draw the sun on the left, the one on the right, and the frame.
+    """
+    ((x0, y), (x1, _)), (left, right, frame) = ends, pens
     middle = (x0 + x1) / 2
     way = -1 if below else 1
     line(axes, ((x0, y), (middle - 4, y)), left)
@@ -221,8 +220,9 @@ def suns(
 # ---------------------------------------------------------------- between two shafts
 
 
-def gear_pair(axes: Axes, x: float, top: float, bottom: float, internal: bool, pen: Pen) -> None:
+def gear_pair(axes: Axes, between: Between, internal: bool, pen: Pen) -> None:
     """Two gears in mesh, seen from the side: bars that meet at their ends; inside one another where internal."""
+    x, top, bottom = between
     meet = (top + bottom) / 2
     for y in (top, bottom):
         fixed(axes, x, y, pen)
@@ -239,8 +239,9 @@ def gear_pair(axes: Axes, x: float, top: float, bottom: float, internal: bool, p
         line(axes, ((x - 1.8, y), (x + 1.8, y)), pen.solid)
 
 
-def bevel_gears(axes: Axes, x: float, top: float, bottom: float, pen: Pen) -> None:
+def bevel_gears(axes: Axes, between: Between, pen: Pen) -> None:
     """Two bevel gears: slanted bars that meet at a point between shafts that cross."""
+    x, top, bottom = between
     meet = (top + bottom) / 2
     line(axes, ((x, top), (x, meet + 1.6)), pen)
     line(axes, ((x, bottom), (x, meet - 1.6)), pen)
@@ -253,25 +254,26 @@ def bevel_gears(axes: Axes, x: float, top: float, bottom: float, pen: Pen) -> No
 def worm_gear(axes: Axes, x: float, worm_y: float, wheel_y: float, pen: Pen) -> None:
     """A worm on its shaft with its wheel over or under it, the wheel's shaft led to its own line."""
     way = 1 if wheel_y > worm_y else -1
-    box(axes, x - 3, worm_y - 1.4, x + 3, worm_y + 1.4, pen.solid)
+    box(axes, (x - 3, worm_y - 1.4), (x + 3, worm_y + 1.4), pen.solid)
     for step in (-1.8, -0.2, 1.4):
         line(axes, ((x + step - 0.5, worm_y - 1.4), (x + step + 0.9, worm_y + 1.4)), pen.thin, order=4)
     centre = worm_y + way * 4.3
     line(axes, ((x, centre), (x, wheel_y)), pen)
-    circle(axes, x, centre, 2.7, pen.solid)
-    circle(axes, x, centre, 0.5, pen.solid, fill=pen.colour, order=4)
+    circle(axes, (x, centre), 2.7, pen.solid)
+    circle(axes, (x, centre), 0.5, pen.solid, fill=pen.colour, order=4)
 
 
-def belt(axes: Axes, x: float, top: float, bottom: float, crossed: bool, chain: bool, pen: Pen) -> None:
+def belt(axes: Axes, between: Between, crossed: bool, chain: bool, pen: Pen) -> None:
     """Two pulleys with their belt, crossed where it is; a chain is drawn with long and short dashes."""
+    x, top, bottom = between
     radius = 2.2
     run = replace(pen, dashes=look.CHAIN, weight=min(pen.weight, look.OUTLINE)) if chain else replace(
         pen, weight=min(pen.weight, look.OUTLINE))  # fmt: skip
     for side in (-1, 1):
         line(axes, ((x + side * radius, top), (x + side * radius * (-1 if crossed else 1), bottom)), run)
     for y in (top, bottom):
-        circle(axes, x, y, radius, pen.solid)
-        circle(axes, x, y, 0.5, pen.solid, fill=pen.colour, order=4)
+        circle(axes, (x, y), radius, pen.solid)
+        circle(axes, (x, y), 0.5, pen.solid, fill=pen.colour, order=4)
 
 
 def rack(axes: Axes, x: float, pinion_y: float, slide_y: float, pen: Pen) -> None:
@@ -279,8 +281,8 @@ def rack(axes: Axes, x: float, pinion_y: float, slide_y: float, pen: Pen) -> Non
     way = 1 if slide_y > pinion_y else -1
     centre = slide_y - way * 4.3
     line(axes, ((x, pinion_y), (x, centre)), pen)
-    circle(axes, x, centre, 2.6, pen.solid)
-    circle(axes, x, centre, 0.5, pen.solid, fill=pen.colour, order=4)
+    circle(axes, (x, centre), 2.6, pen.solid)
+    circle(axes, (x, centre), 0.5, pen.solid, fill=pen.colour, order=4)
     for offset in (0.8, 1.7):
         y = slide_y - way * offset
         line(axes, ((x - 5, y), (x + 5, y)), pen.solid)
@@ -288,14 +290,15 @@ def rack(axes: Axes, x: float, pinion_y: float, slide_y: float, pen: Pen) -> Non
         line(axes, ((x + step, slide_y - way * 1.7), (x + step, slide_y - way * 0.8)), pen.thin)
 
 
-def selector(axes: Axes, x: float, top: float, bottom: float, y: float, engaged: bool, pen: Pen) -> None:
+def selector(axes: Axes, between: Between, y: float, engaged: bool, pen: Pen) -> None:
     """A gearbox with a lever: a box in the train, its inside open where it passes nothing."""
+    x, top, bottom = between
     line(axes, ((x, top), (x, y + 3)), pen)
     line(axes, ((x, y - 3), (x, bottom)), pen)
-    box(axes, x - 3, y - 3, x + 3, y + 3, pen.solid)
+    box(axes, (x - 3, y - 3), (x + 3, y + 3), pen.solid)
     if engaged:
         line(axes, ((x, y + 3), (x, y - 3)), pen, order=4)
-        circle(axes, x, y, 1.0, pen.solid, fill=pen.colour, order=4)
+        circle(axes, (x, y), 1.0, pen.solid, fill=pen.colour, order=4)
     else:
         line(axes, ((x, y + 3), (x, y + 1.2)), pen, order=4)
         line(axes, ((x, y - 3), (x, y - 1.2)), pen, order=4)
@@ -311,7 +314,7 @@ def change_gears(
     """
     (x0, top), (x1, bottom) = points[0], points[-1]
     frame = Pen(look.FAINT, look.THIN, look.DASHED, pen.scale)
-    box(axes, min(x0, x1) - 2.8, min(top, bottom) + 1.4, max(x0, x1) + 2.8, max(top, bottom) - 1.4, frame, order=1)
+    box(axes, (min(x0, x1) - 2.8, min(top, bottom) + 1.4), (max(x0, x1) + 2.8, max(top, bottom) - 1.4), frame, order=1)
     if empty:
         return
     columns = 1 if pairs == 1 else 2
@@ -332,8 +335,8 @@ def _mesh(axes: Axes, x: float, top: float, bottom: float, idler: bool, pen: Pen
     for y in (meet + half, meet - half):
         line(axes, ((x - 1.6, y), (x + 1.6, y)), pen.solid)
     if idler:
-        circle(axes, x, meet, 1.3, pen.thin, order=4)
-        circle(axes, x, meet, 0.3, pen.thin, fill=pen.colour, order=5)
+        circle(axes, (x, meet), 1.3, pen.thin, order=4)
+        circle(axes, (x, meet), 0.3, pen.thin, fill=pen.colour, order=5)
 
 
 # ---------------------------------------------------------------- ends and drives
@@ -341,13 +344,13 @@ def _mesh(axes: Axes, x: float, top: float, bottom: float, idler: bool, pen: Pen
 
 def motor(axes: Axes, x: float, y: float, running: bool, pen: Pen, points: float) -> None:
     """What turns the machine: a circle with an M, shaded where it runs."""
-    circle(axes, x, y, 3.6, pen.solid, fill=look.SHADE if running else look.PAPER, order=4)
+    circle(axes, (x, y), 3.6, pen.solid, fill=look.SHADE if running else look.PAPER, order=4)
     axes.text(x, y, "M", ha="center", va="center_baseline", fontsize=points, weight="bold", zorder=6)
 
 
 def hob(axes: Axes, x: float, y: float, hand: int, pen: Pen) -> None:
     """A hob on its spindle; its threads lean as its hand has them seen from outside (0: unknown)."""
-    box(axes, x - 4.2, y - 2.8, x + 4.2, y + 2.8, pen.solid, order=4)
+    box(axes, (x - 4.2, y - 2.8), (x + 4.2, y + 2.8), pen.solid, order=4)
     for step in (-2.4, 0.0, 2.4):
         lean = -0.8 * hand
         line(axes, ((x + step - lean, y - 2.8), (x + step + lean, y + 2.8)), pen.thin, order=5)
@@ -355,13 +358,13 @@ def hob(axes: Axes, x: float, y: float, hand: int, pen: Pen) -> None:
 
 def table(axes: Axes, x: float, y: float, pen: Pen) -> None:
     """A work table seen from the side."""
-    box(axes, x - 4.2, y + 0.8, x + 4.2, y + 3.0, pen.solid, order=4)
-    box(axes, x - 1.8, y - 2.8, x + 1.8, y + 0.8, pen.solid, order=4)
+    box(axes, (x - 4.2, y + 0.8), (x + 4.2, y + 3.0), pen.solid, order=4)
+    box(axes, (x - 1.8, y - 2.8), (x + 1.8, y + 0.8), pen.solid, order=4)
 
 
 def slide_end(axes: Axes, x: float, y: float, sign: int, pen: Pen) -> None:
     """A slide on its way, with the way it moves along its line's own positive (right for plus)."""
-    box(axes, x - 3, y - 1.9, x + 3, y + 1.9, pen.solid, order=4)
+    box(axes, (x - 3, y - 1.9), (x + 3, y + 1.9), pen.solid, order=4)
     line(axes, ((x - 4.8, y - 2.9), (x + 4.8, y - 2.9)), pen.solid)
     if sign:
         arrow(axes, (x - 2.4 * sign, y), (x + 2.4 * sign, y), pen.solid, size=1.8)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import itertools
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from handlead.machines.proving.proof import Proof
@@ -116,7 +117,8 @@ def _draw(
     )
     y = page.lines(MARGIN, y, cautions((*LOCK_OUT, _AFRESH), page.right - MARGIN), 8.5, bold=True) + 1
     for number, line in enumerate(bracket_lines(sheets)):
-        y = _bracket_row(pages.table, members, sheets[0].brackets[number].shafts, line, number, y, drawing)
+        row = _BracketRow(number, sheets[0].brackets[number].shafts, line)
+        y = _bracket_row(pages.table, members, row, y, drawing)
     pages.y = pages.below_pictures = _pictures(pages.table, members, head_line(sheets), y, sheets[0].up or "up")
     others = other_lines(sheets)
     for line in others:
@@ -235,16 +237,20 @@ def _stays(pages: _Pages, alike: Sequence[MemberLine]) -> None:
     pages.y = y + height
 
 
+@dataclass(frozen=True)
+class _BracketRow:
+    """What a row tells of bracket `number` of the machine: between which shafts, and its gears for each member."""
+
+    number: int
+    shafts: tuple[str, str]
+    line: MemberLine
+
+
 def _bracket_row(
-    table: _TogetherTable,
-    members: Sequence[tuple[str, Proof]],
-    shafts: tuple[str, str],
-    line: MemberLine,
-    number: int,
-    y: float,
-    drawing: float,
+    table: _TogetherTable, members: Sequence[tuple[str, Proof]], row: _BracketRow, y: float, drawing: float
 ) -> float:
     """A bracket: its gears drawn for each member where they are changed."""
+    line = row.line
     if line.alike:
         table.what(y + 1.8, line.what)
         left = "LEAVE SO" if line.each[0] == EMPTY else "SET ONCE, LEAVE"
@@ -258,11 +264,11 @@ def _bracket_row(
         table.cell(member, y + 1.6, words, _SIZE + 1)
         if drawing:
             panel = table.page.panel(table.left(member) + 2, y + 4 + words_mm, table.width - 6, drawing - 1)
-            draw_bracket(panel, proof.case.train.brackets[number])
+            draw_bracket(panel, proof.case.train.brackets[row.number])
     below = y + 3.5 + _named_mm(line)
-    for row, part in enumerate(line for words in shafts for line in look.wrapped(words, 7.5, _WHAT_MM - 2)):
+    for place, part in enumerate(line for words in row.shafts for line in look.wrapped(words, 7.5, _WHAT_MM - 2)):
         if drawing:
-            table.page.text(MARGIN, below + row * 4, part, 7.5)
+            table.page.text(MARGIN, below + place * 4, part, 7.5)
     return y + height
 
 
