@@ -109,15 +109,15 @@ def made_flank(
     None where hob and work have no common tangent: a head so far off that no involute is generated,
     a hob that cuts none, or a lead so short that no gear has it.
     """
-    made = None if hob.profile is not None else _base(swept, hob, nominal.gear.teeth, swivel)
-    if made is None:
+    cylinder = None if hob.profile is not None else _base(swept, hob, nominal.gear.teeth, swivel)
+    if cylinder is None:
         return None
-    base, twist, out = made
+    base, twist, out = cylinder
     side, teeth, hand = nominal.side, nominal.gear.teeth, hob.hand.value
     sine, cosine = math.sin(swivel), math.cos(swivel)
     screw = hob.lead / TURN
-    along = hob.base_radius / math.hypot(hob.base_radius, screw)
-    turned = (along / out + twist * base * sine) / cosine
+    slant = hob.base_radius / math.hypot(hob.base_radius, screw)
+    turned = (slant / out + twist * base * sine) / cosine
     if not -1 < turned < 1:
         return None
     theta = side * math.acos(turned)
@@ -138,11 +138,9 @@ def made_flank(
     first = _roll_at(away, up, hob.form_radius)
     if first is None:
         return None
-    half = float(hob.half_thickness(np.array(hob.form_radius)))
-    late = math.atan2(up[0] + up[1] * first, away[0] + away[1] * first)
-    thread = float((arm + first * by_roll) @ axis) - side * half - hand * screw * late
-    made_flank = MadeFlank(side, teeth, base, twist, 0.0, theta, rise, away, up, first)
-    return replace(made_flank, start=_start(made_flank, swept, hob, passage, swivel, thread))
+    made = MadeFlank(side, teeth, base, twist, 0.0, theta, rise, away, up, first)
+    along = float((arm + first * by_roll) @ axis)
+    return replace(made, start=_start(made, swept, hob, passage, swivel, along))
 
 
 def _base(swept: Passages, hob: Hob, teeth: int, swivel: float) -> tuple[float, float, float] | None:
@@ -156,8 +154,11 @@ def _base(swept: Passages, hob: Hob, teeth: int, swivel: float) -> tuple[float, 
     return base, twist, reach / base
 
 
-def _start(made: MadeFlank, swept: Passages, hob: Hob, passage: int, swivel: float, thread: float) -> float:
-    """The tangent angle of space 0 at roll 0 and height 0, from where the `thread` that touches there should stand."""
+def _start(made: MadeFlank, swept: Passages, hob: Hob, passage: int, swivel: float, along: float) -> float:
+    """The tangent angle of space 0 at roll 0 and height 0; the contact at the first roll lies `along` the hob axis."""
+    half = float(hob.half_thickness(np.array(hob.form_radius)))
+    late = float(made.swing(np.array(made.first_roll)))
+    thread = along - made.side * half - hob.hand.value * hob.lead / TURN * late
     # A hob's centre beside the work's axis is as good as one lower or higher, its threads further on.
     aside = float(swept.right[passage])
     ahead = float(swept.thread[passage]) + aside / math.cos(swivel) - thread

@@ -24,7 +24,8 @@ from handlead.kinematics.train.links import (
     WormGear,
 )
 from handlead.kinematics.train.mounted import ChangeGears, SetRatio
-from handlead.machines.machine_files.machine_file import Imperfection, Limits, Looseness, Machine
+from handlead.kinematics.train.train import Drive, End
+from handlead.machines.machine_files.machine_file import GearSet, Imperfection, Limits, Looseness, Machine
 from handlead.machines.toml import numbers
 from handlead.machines.toml.reading import rows
 
@@ -32,7 +33,6 @@ from handlead.machines.toml.reading import rows
 def machine_values(machine: Machine) -> dict[str, Any]:
     """The tables of a machine's file."""
     train = machine.train
-    every = tuple(bracket.name for bracket in train.brackets)
     return {
         "format": "machine/1",
         "name": machine.name,
@@ -40,42 +40,41 @@ def machine_values(machine: Machine) -> dict[str, Any]:
         "summary": machine.summary or None,
         "shafts": train.shafts,
         "slides": train.slides or None,
-        "ends": {
-            name: {
-                "part": end.part,
-                "positive": _word(POSITIVES[name], end.sign),
-                "called": machine.called.get(name),
-            }
-            for name, end in train.ends.items()
-        },
+        "ends": {name: _end(name, end, machine) for name, end in train.ends.items()},
         "head": machine.head.values,
-        "drives": {
-            name: {
-                "shaft": drive.shaft,
-                "rpm": drive.rpm,
-                "at_rest": "free" if drive.free_at_rest else None,
-            }
-            for name, drive in train.drives.items()
-        },
+        "drives": {name: _drive(drive) for name, drive in train.drives.items()},
         "levers": {
             name: {"normal": lever.normal, "positions": lever.positions}
             for name, lever in machine.levers.items()
         }
         or None,
         "link": [_link(link, machine) for link in train.links],
-        "gear_set": [
-            {
-                "name": gear_set.name,
-                "fits": None if gear_set.fits == every else gear_set.fits,
-                "teeth": gear_set.teeth,
-            }
-            for gear_set in machine.gear_sets
-        ]
-        or None,
+        "gear_set": [_gear_set(one, machine) for one in machine.gear_sets] or None,
         "limits": _limits(machine.limits, machine.units),
         "imperfection": [_imperfection(one) for one in machine.imperfections] or None,
         "change_over": dict(machine.change_over) or None,
         "looseness": [_looseness(one) for one in machine.looseness] or None,
+    }
+
+
+def _end(name: str, end: End, machine: Machine) -> dict[str, Any]:
+    return {
+        "part": end.part,
+        "positive": _word(POSITIVES[name], end.sign),
+        "called": machine.called.get(name),
+    }
+
+
+def _drive(drive: Drive) -> dict[str, Any]:
+    return {"shaft": drive.shaft, "rpm": drive.rpm, "at_rest": "free" if drive.free_at_rest else None}
+
+
+def _gear_set(gear_set: GearSet, machine: Machine) -> dict[str, Any]:
+    every = tuple(bracket.name for bracket in machine.train.brackets)
+    return {
+        "name": gear_set.name,
+        "fits": None if gear_set.fits == every else gear_set.fits,
+        "teeth": gear_set.teeth,
     }
 
 

@@ -255,7 +255,7 @@ def test_a_worm_wheel_is_sunk_in_by_a_hob_of_either_sense():
 
 def test_a_film_of_the_motion_goes_on_from_picture_to_picture(drawable, tmp_path):
     scene = Scene.of(case_of(SPUR))
-    frames = list(solid_view.film(scene, hob_turns=0.2, frames=3, size=(240, 192)))
+    frames = list(solid_view.film(scene, solid_view.FilmWanted(hob_turns=0.2, frames=3), size=(240, 192)))
     assert all((one != next).any() for one, next in itertools.pairwise(frames))
     out = tmp_path / "motion.gif"
     solid_view.write_gif(iter(frames), out)
@@ -266,7 +266,7 @@ def test_a_film_can_be_played_back(drawable, tmp_path):
     player = pytest.importorskip("imageio_ffmpeg", reason="imageio-ffmpeg isn't installed, so no MP4 can be written")
     scene = Scene.of(case_of(SPUR))
     out = tmp_path / "round.mp4"
-    frames = solid_view.film(scene, kind="turntable", subject="gear", frames=5, size=(240, 192))
+    frames = solid_view.film(scene, solid_view.FilmWanted("turntable", frames=5), subject="gear", size=(240, 192))
     solid_view.write_mp4(frames, out)
     played = subprocess.run(
         [player.get_ffmpeg_exe(), "-v", "error", "-i", str(out), "-f", "rawvideo", "-pix_fmt", "rgb24", "-"],

@@ -42,14 +42,6 @@ def add(commands: Any) -> None:
         "either held before is kept under a name with the date",
     )
     parser.add_argument(
-        "--ratio", metavar="R", help="a bare ratio, such as 1.0298 or 127/100, instead of jobs"
-    )
-    parser.add_argument(
-        "--drawer",
-        metavar="TEETH",
-        help="gears owned, such as 20,24,24,30 or 20-100 or every fifth, 20-120/5, for --ratio",
-    )
-    parser.add_argument(
         "--now", metavar="JOB", type=Path,
         help="a job whose set-up stands on the machine now: of equally true ones that comes first which changes least",
     )  # fmt: skip
@@ -57,6 +49,20 @@ def add(commands: Any) -> None:
         "--hold", nargs="+", action="extend", default=[], metavar="BRACKET",
         help="leave the gears of this bracket as they stand, by --now or else by the job's own [setup]",
     )  # fmt: skip
+    _add_ratio(parser)
+    parser.set_defaults(run=run)
+
+
+def _add_ratio(parser: argparse.ArgumentParser) -> None:
+    """What is asked for a bare ratio, without a job."""
+    parser.add_argument(
+        "--ratio", metavar="R", help="a bare ratio, such as 1.0298 or 127/100, instead of jobs"
+    )
+    parser.add_argument(
+        "--drawer",
+        metavar="TEETH",
+        help="gears owned, such as 20,24,24,30 or 20-100 or every fifth, 20-120/5, for --ratio",
+    )
     parser.add_argument("--bracket", metavar="NAME", help="which bracket of the --machine the --ratio is for")
     parser.add_argument(
         "--pairs",
@@ -64,7 +70,6 @@ def add(commands: Any) -> None:
         choices=(1, 2, 3),
         help="pairs of gears for --ratio (default: what the bracket takes, or 1 and 2)",
     )
-    parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:

@@ -36,6 +36,23 @@ def _lead_told(found: FirstLead, units: str) -> str:
     return told
 
 
+def _aside_step(case: Case, found: FirstLead, up: str) -> StepWords:
+    """How far the dial goes aside as the slide goes up, and by how much the table is turned until it stands at 0."""
+    units, hand = case.job.units, case.job.work.hand
+    aside = "" if hand is None else f" to the {hand.word.upper()}, seen from behind the hob"
+    keep = "Or keep" if found.teeth else "Keep"
+    constant = length(math.pi * found.outside * found.rise, "mm", 1).removesuffix(" mm")
+    if units == "in":
+        constant = f"{math.pi * found.outside * found.rise / float(MM_PER_INCH) ** 2:.3f}"
+    return StepWords(
+        f"{keep} the stylus on its flank at the outside, slide {length(found.rise, units)} {up}: the dial goes "
+        f"{length(found.reading, units)} aside{aside}, ± {length(found.off_reading, units)} by the class. The lead is "
+        f"{constant} over the reading. Or turn the drive by hand until the dial stands at 0: the table has turned "
+        f"{found.table_deg:.2f}°.",
+        (("reading found", units), ("table turned", "degrees"), ("lead", f"{units}, for [seen]")),
+    )
+
+
 def _lead_steps(case: Case, found: FirstLead) -> Iterator[StepWords]:
     units, machine = case.job.units, case.job.machine
     up = machine.way("axial", 1)
@@ -53,20 +70,7 @@ def _lead_steps(case: Case, found: FirstLead) -> Iterator[StepWords]:
             (("travel found", units), ("lead", f"{units}, for [seen]")),
         )
     if found.lead:
-        hand = case.job.work.hand
-        aside = "" if hand is None else f" to the {hand.word.upper()}, seen from behind the hob"
-        keep = "Or keep" if found.teeth else "Keep"
-        constant = length(math.pi * found.outside * found.rise, "mm", 1).removesuffix(" mm")
-        if units == "in":
-            constant = f"{math.pi * found.outside * found.rise / float(MM_PER_INCH) ** 2:.3f}"
-        yield StepWords(
-            f"{keep} the stylus on its flank at the outside, slide {length(found.rise, units)} {up}: the dial goes "
-            f"{length(found.reading, units)} aside{aside}, ± {length(found.off_reading, units)} by the class. The "
-            "lead is "
-            f"{constant} over the reading. Or turn the drive by hand until the dial stands at 0: the table has turned "
-            f"{found.table_deg:.2f}°.",
-            (("reading found", units), ("table turned", "degrees"), ("lead", f"{units}, for [seen]")),
-        )
+        yield _aside_step(case, found, up)
     else:
         yield StepWords(
             f"Stylus on its flank, slide {length(found.rise, units)} {up}: the dial must stand, "

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from handlead.kinematics.cutting.hob import Hob
+from handlead.kinematics.cutting.hob import Edge, Hob
 from handlead.kinematics.frame.blank import Field
 from handlead.kinematics.frame.motion import Position
 
@@ -259,35 +259,13 @@ def hob_mesh(
     out). What lies behind the edges, relief, gashes and bore, is no more than a picture. Gash errors and runout
     are left out: they are too small to be seen. Cell data "cutting_face" is 1 on the faces of the teeth.
     """
-    edge = hob.edge(fineness)
-    pitch, gashes = hob.axial_pitch, hob.gashes
-    # Where the gap of one thread ends that of the next begins: one point is enough.
-    offset, radius = edge.offset[:-1], edge.radius[:-1]
+    pitch = hob.axial_pitch
     teeth = max(3, round((9 * pitch if length is None else length) / pitch))
     floor = hob.root_radius - 0.35 * (hob.tip_radius - hob.root_radius)
-    end = (teeth / 2 + 1) * pitch + hob.lead / gashes
-    screw = hob.hand.value * hob.lead / TURN
-    relief = hob.tip_radius * math.tan(math.radians(_RELIEF_DEG))
-    part = _TOOTH_PART * TURN / gashes
-    columns: list[tuple[Floats, Floats, float]] = []
-    edges = [_teeth_of(k, hob, teeth, offset) for k in range(gashes)]
-    radii = np.tile(radius, teeth)
-    for k in range(gashes):
-        ahead = TURN * k / gashes
-        before, place = edges[k - 1], edges[k]
-        heel = place - screw * part
-        # The floor of the gash between the face of the tooth before and the heel of this one; a hair's
-        # breadth apart in angle, so that no triangle of the ends has its corners in line.
-        hair = 1e-3 * part
-        low, high = ahead - TURN / gashes + hair, ahead - part - hair
-        for share in np.linspace(0, 1, _FLOOR):
-            on_floor = (1 - share) * before + share * heel
-            columns.append((on_floor, np.full(radii.size, floor), low + share * (high - low)))
-        for share in np.linspace(1, 0, _BEHIND):
-            back = share * part
-            columns.append((place - screw * back, radii - relief * back, ahead - back))
+    end = (teeth / 2 + 1) * pitch + hob.lead / hob.gashes
+    columns = _columns(hob, hob.edge(fineness), teeth, floor)
     w = np.stack([_ended(place, end) for place, _, _ in columns], axis=1)
-    r = np.stack([np.concatenate([[floor], radius, [floor]]) for _, radius, _ in columns], axis=1)
+    r = np.stack([np.concatenate([[floor], radii, [floor]]) for _, radii, _ in columns], axis=1)
     angle = np.array([angle for _, _, angle in columns])[None, :]
     points = np.stack([r * np.cos(angle), r * np.sin(angle), w], axis=-1)
     rows, around = points.shape[:2]
@@ -303,6 +281,34 @@ def hob_mesh(
     faces[: 2 * (rows - 1) * around] = np.tile(on_face, 2 * (rows - 1))
     mesh.cell_data["cutting_face"] = faces
     return mesh
+
+
+def _columns(hob: Hob, edge: Edge, teeth: int, floor: float) -> list[tuple[Floats, Floats, float]]:
+    """Points along the hob, one column after the other round it: places on its axis, radii, and the angle.
+
+    For each gash first its floor, at the radius `floor`, then the backs of its teeth, from the heel to the edge.
+    """
+    # Where the gap of one thread ends that of the next begins: one point is enough.
+    edges = [_teeth_of(k, hob, teeth, edge.offset[:-1]) for k in range(hob.gashes)]
+    radii = np.tile(edge.radius[:-1], teeth)
+    screw = hob.hand.value * hob.lead / TURN
+    relief = hob.tip_radius * math.tan(math.radians(_RELIEF_DEG))
+    part = _TOOTH_PART * TURN / hob.gashes
+    # The floor of the gash between the face of the tooth before and the heel of this one; a hair's
+    # breadth apart in angle, so that no triangle of the ends has its corners in line.
+    hair = 1e-3 * part
+    columns: list[tuple[Floats, Floats, float]] = []
+    for k, place in enumerate(edges):
+        ahead = TURN * k / hob.gashes
+        before, heel = edges[k - 1], place - screw * part
+        low, high = ahead - TURN / hob.gashes + hair, ahead - part - hair
+        for share in np.linspace(0, 1, _FLOOR):
+            on_floor = (1 - share) * before + share * heel
+            columns.append((on_floor, np.full(radii.size, floor), low + share * (high - low)))
+        for share in np.linspace(1, 0, _BEHIND):
+            back = share * part
+            columns.append((place - screw * back, radii - relief * back, ahead - back))
+    return columns
 
 
 def _ended(place: Floats, end: float) -> Floats:

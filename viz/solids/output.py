@@ -59,9 +59,8 @@ def show_solid(case: Case, out: Path | None, wanted: OutputWanted, *, job: Path)
     elif ending == ".png":
         solid_view.write_png(solid_view.picture(scene, subject=_subject(wanted), at=wanted.at), out)
     else:
-        frames = solid_view.film(
-            scene, kind=wanted.film, at=wanted.at, hob_turns=wanted.hob_turns, subject=_subject(wanted)
-        )
+        of = solid_view.FilmWanted(wanted.film, wanted.at, wanted.hob_turns)
+        frames = solid_view.film(scene, of, subject=_subject(wanted))
         write = solid_view.write_gif if ending == ".gif" else solid_view.write_mp4
         write(with_progress(frames, solid_view.FRAMES), out)
 

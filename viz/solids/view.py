@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -100,21 +101,25 @@ def _set(stage: Stage, at: float) -> None:
     )
 
 
-def film(
-    scene: Scene,
-    *,
-    kind: Film = "generating",
-    at: float = 0.5,
-    hob_turns: float = 1.0,
-    frames: int = FRAMES,
-    size: tuple[int, int] = (720, 576),
-    subject: Subject = "cut",
-) -> Iterator[Image]:
-    """The frames of a film: the generating motion from `at` on, the whole cut's progress, or a turn round the work.
+@dataclass(frozen=True)
+class FilmWanted:
+    """A film: the generating motion over `hob_turns` from `at` on, the whole cut's progress, or a turn round the work.
 
-    Raises `NoOpenGL`.
+    `at` is the part of the cut that is done where it begins.
     """
+
+    kind: Film = "generating"
+    at: float = 0.5
+    hob_turns: float = 1.0
+    frames: int = FRAMES
+
+
+def film(
+    scene: Scene, wanted: FilmWanted, *, size: tuple[int, int] = (720, 576), subject: Subject = "cut"
+) -> Iterator[Image]:
+    """The frames of a film. Raises `NoOpenGL`."""
     require_opengl()
+    kind, at, frames = wanted.kind, wanted.at, wanted.frames
     stage = Stage(scene, subject="cut" if kind != "turntable" else subject, size=size)
     try:
         _set(stage, at if kind != "progress" else 0.0)
@@ -126,7 +131,7 @@ def film(
                 stage.turn(360 / frames)
             else:
                 part = Fraction(frame, frames)
-                turns = begin + Fraction(hob_turns).limit_denominator(1000) * part
+                turns = begin + Fraction(wanted.hob_turns).limit_denominator(1000) * part
                 if kind == "progress":
                     turns = scene.stages.turns_at(frame / max(frames - 1, 1))
                 stage.move_to(turns)
