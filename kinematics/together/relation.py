@@ -23,6 +23,8 @@ class Relation:
     A term is the set of bracket names whose ratios are multiplied, the empty set being a constant, so
     that each ratio stands to the first power. `stiffness`, of the same form, gives what an error of 1
     (not relative) in the last ratio costs, in the same coin as the weights; left out, the cost is the relative error.
+    With `per`, of the same form again, it costs what the sum of the terms then is, divided by that: true whatever the
+    ratios, where a stiffness is true near those that it was taken at.
 
     >>> Relation({frozenset(): Fraction(-24), frozenset({"index"}): Fraction(37)}).solved_for("index", {})
     Fraction(24, 37)
@@ -30,6 +32,7 @@ class Relation:
 
     terms: Mapping[frozenset[str], Ratio]
     stiffness: Mapping[frozenset[str], Ratio] | None = None
+    per: Mapping[frozenset[str], Ratio] | None = None
 
     def solved_for(self, name: str, ratios: Mapping[str, Fraction]) -> Ratio | None:
         """What bracket `name` must give with the others as they are; None where nothing or anything would do."""
@@ -54,6 +57,18 @@ class Relation:
         for names, coefficient in self.stiffness.items():
             stiff = stiff + coefficient * math.prod((ratios[one] for one in names), start=Fraction(1))
         return off * abs(float(wanted)) * abs(float(stiff))
+
+
+    def slopes(self, ratios: Mapping[str, Floats], last: str, wanted: Floats) -> Floats:
+        """What an error of 1 in the ratio of `last` costs about `wanted`, near enough to sieve with."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            if self.per is not None:
+                divisor, _ = summed(self.terms, ratios, last, True)
+                per, _ = summed(self.per, {**ratios, last: wanted}, "", False)
+                return np.asarray(np.abs(divisor / per))
+            if self.stiffness is not None:
+                return np.asarray(np.abs(summed(self.stiffness, ratios, "", False)[0]))
+            return np.asarray(1 / np.abs(wanted))
 
 
 def _is_zero(number: Ratio) -> bool:

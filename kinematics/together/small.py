@@ -104,11 +104,9 @@ def _meeting(
     divisor, _ = summed(relation.terms, ratios, places[-1].name, True)
     with np.errstate(divide="ignore", invalid="ignore"):
         wanted = np.where(divisor != 0, -given / divisor, -1.0)
-    gain = np.ones_like(wanted)
-    if relation.stiffness is not None:
-        gain = np.abs(wanted * summed(relation.stiffness, ratios, "", False)[0])
+    slopes = relation.slopes(ratios, places[-1].name, wanted)
     with np.errstate(divide="ignore", invalid="ignore"):
-        off = np.where(gain > 0, serving / gain, np.inf) * np.abs(wanted)
+        off = np.where(slopes > 0, serving / slopes, np.inf)
     begin = np.searchsorted(last.ratios[0], wanted - off)
     many = np.maximum(np.searchsorted(last.ratios[0], wanted + off, side="right") - begin, 0)
     if many.sum() > _MOST_AT_ONCE:
@@ -118,8 +116,7 @@ def _meeting(
     apart &= choices.taken[mine] + last.taken[theirs] <= room
     mine, theirs = mine[apart], theirs[apart]
     found = choices.joined(last, mine, theirs)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        costs = np.abs(last.ratios[0][theirs] / wanted[mine] - 1) * gain[mine]
+    costs = np.abs(last.ratios[0][theirs] - wanted[mine]) * slopes[mine]
     return _SetRows(found.ratios, found.bits, found.taken, found.costs + costs), True
 
 

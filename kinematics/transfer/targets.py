@@ -108,3 +108,11 @@ def generation_equation(
         if isinstance(value, Irrational) or value:
             equation[frozenset(name for name, _ in term)] = value
     return equation
+
+
+def generation_travel(transfer: Transfer, places: Sequence[str], slide: str) -> Equation | None:
+    """How far the slide goes, to the scale of `generation_equation`: its sum by this is the turning too much per mm."""
+    ends = transfer.together(places, ("hob", "table", slide))
+    if ends is None:
+        return None
+    return {frozenset(name for name, _ in term): value for term, value in ends[slide].items()}

@@ -20,7 +20,13 @@ from handlead.kinematics.together.small import all_that_serve
 from handlead.kinematics.together.tied import Effort, best_coupled_set_ups
 from handlead.kinematics.together.tied_mounts import Leftover, Mounts
 from handlead.kinematics.together.together import BracketPlace, Steps, Stock
-from handlead.kinematics.transfer.targets import Equation, generation_equation, inverse_lead, ratio_needed
+from handlead.kinematics.transfer.targets import (
+    Equation,
+    generation_equation,
+    generation_travel,
+    inverse_lead,
+    ratio_needed,
+)
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.setups.ways import Needed, Way, feed_ratio, feed_signed
 
@@ -177,7 +183,10 @@ def _by_neighbour(wanted: Wanted, work: Work, demand: Needed, span: _Span, far: 
         relation = _relation(wanted, way, (index, feed, bracket), work, signs)
         if relation is None:
             continue
-        relation = replace(relation, stiffness={frozenset(): _stiffness(wanted, work, demand, bracket)})
+        if far:
+            relation = replace(relation, per=_travel(way, (index, feed, bracket), work, signs))
+        else:
+            relation = replace(relation, stiffness={frozenset(): _stiffness(wanted, work, demand, bracket)})
         first = replace(wanted.place(index, demand.index * sense), span=counts, weight=Fraction(0))
         last = replace(wanted.place(bracket, Fraction(sign)), span=reach, weight=Fraction(0))
         yield [first, _feed_place(wanted, feed, demand, span), last], relation
@@ -241,11 +250,21 @@ def _relation(
     equation = generation_equation(way.transfer, brackets, work, wanted.job.hob, "axial")
     if equation is None:
         return None
-    unsigned: Equation = {}
-    for names, value in equation.items():
-        turned = sum(signs[name] < 0 for name in names) % 2
-        unsigned[names] = -value if turned else value
-    return Relation(unsigned)
+    return Relation(_unsigned(equation, signs))
+
+
+def _unsigned(equation: Equation, signs: Mapping[str, int]) -> Equation:
+    """The same for the sizes of the ratios alone."""
+    return {
+        names: -value if sum(signs[name] < 0 for name in names) % 2 else value for names, value in equation.items()
+    }
+
+
+def _travel(way: Way, brackets: tuple[str, ...], work: Work, signs: Mapping[str, int]) -> Equation | None:
+    """How far the slide goes, in leads, or in metres for straight teeth."""
+    travel = generation_travel(way.transfer, brackets, "axial")
+    one = abs(1 / Fraction(float(inverse_lead(work)))) if work.is_helical else Fraction(1000)
+    return None if travel is None else {names: value / one for names, value in _unsigned(travel, signs).items()}
 
 
 def _stiffness(wanted: Wanted, work: Work, demand: Needed, bracket: str) -> Fraction:
