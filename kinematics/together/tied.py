@@ -14,7 +14,7 @@ from __future__ import annotations
 import heapq
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
@@ -107,7 +107,8 @@ def best_coupled_set_ups(
     lists = [mounts.mountable(place, one) for place, one in zip(places[:-1], lists, strict=True)]
     choices = _Choices.of(places, lists, relation)
     values = values_of(last, stock)
-    found, tries = _search(places, relation, mounts, (choices, values), limit, effort.tries)
+    search = _TiedSearch(places, relation, mounts, choices, values)
+    found, tries = search.best(limit, effort.tries), len(search.tried)
     complete = complete and tries < effort.tries and not mounts.cut_short
     why = None if found else _why_none(places, lists, choices, values)
     return CoupledSetUps(tuple(found), len(choices.wanted), complete, why, tries)
@@ -224,86 +225,118 @@ class _Choices:
 # -- best first -------------------------------------------------------------------------------------
 
 
-def _search(
-    places: Sequence[BracketPlace],
-    relation: Relation,
-    mounts: Mounts,
-    given: tuple[_Choices, Floats],
-    limit: int,
-    most_tries: int,
-) -> tuple[list[CoupledSetUp], int]:
-    """The cheapest choices that can be mounted, each with the value of the last ratio that it takes.
+@dataclass(frozen=True)
+class _Asks:
+    """A choice of the first ratios, and what it asks of the last one."""
 
-    `given` are the choices of the first ratios, and the values of the last. And how many combinations were tried on
-    the brackets.
+    choice: int
+    ratios: dict[str, Fraction]
+    wanted: Ratio
+
+
+class _TiedSearch:
+    """Choices in the order of the least that they can cost, each tried with the values nearest to what it asks for.
+
+    `tried` are the combinations that were tried on the brackets.
     """
-    choices, values = given
-    if not len(values) or not len(choices.wanted):
-        return [], 0
-    last = places[-1]
-    above = np.searchsorted(values, choices.wanted)
-    least = _least_cost(choices, values, np.arange(len(choices.wanted)), np.minimum(above, len(values) - 1))
-    least = np.minimum(
-        least, _least_cost(choices, values, np.arange(len(choices.wanted)), np.maximum(above - 1, 0))
-    )
-    opening = np.argsort(least, kind="stable")
-    opened = 0
-    # Cost, or the least that it can be; running number; choice; its first ratios and what they ask for;
-    # then either a place in `values` and a direction, or the fraction found there.
-    heap: list[tuple[float, int, int, Any, Ratio | None, int, int, Fraction | None]] = []
-    counter = itertools.count()
-    found: list[CoupledSetUp] = []
-    seen: set[tuple[Fraction, ...]] = set()
-    numbers = choices.numbers
-    living = [Living(mounts, place, one) for place, one in zip(places[:-1], choices.lists, strict=True)]
-    while len(found) < limit and len(seen) < most_tries:
-        while opened < len(opening) and (not heap or least[opening[opened]] <= heap[0][0]):
-            if opened % _CHUNK == 0:
-                chunk = _may_live(living, numbers, opening, opened)
-                if not chunk.any():
-                    opened += _CHUNK
-                    continue
-            choice, lives = int(opening[opened]), chunk[opened % _CHUNK]
-            opened += 1
-            if not lives or not all(
-                alive.get(number) for alive, number in zip(living, numbers[:, choice].tolist(), strict=True)
-            ):
+
+    def __init__(
+        self, places: Sequence[BracketPlace], relation: Relation, mounts: Mounts, choices: _Choices, values: Floats
+    ) -> None:
+        self.places, self.relation, self.mounts = places, relation, mounts
+        self.choices, self.values, self.last = choices, values, places[-1]
+        self.tried: set[tuple[Fraction, ...]] = set()
+        self._living = [
+            Living(mounts, place, one) for place, one in zip(places[:-1], choices.lists, strict=True)
+        ]
+        # Cost, or the least that it can be; running number; the choice; then either a place in `values` and a
+        # direction, or the fraction found there.
+        self._heap: list[tuple[float, int, _Asks, int, int, Fraction | None]] = []
+        self._counter = itertools.count()
+
+    def best(self, limit: int, most_tries: int) -> list[CoupledSetUp]:
+        """The cheapest choices that can be mounted, each with the value of the last ratio that it takes."""
+        found: list[CoupledSetUp] = []
+        if not len(self.values) or not len(self.choices.wanted):
+            return found
+        opening = self._opening()
+        following = next(opening, None)
+        while len(found) < limit and len(self.tried) < most_tries:
+            while following is not None and (not self._heap or following[0] <= self._heap[0][0]):
+                self._open(following[1])
+                following = next(opening, None)
+            if not self._heap:
+                break
+            cost, _, asks, at, step, fraction = heapq.heappop(self._heap)
+            if fraction is None:
+                self._take_up(asks, at, step)
                 continue
-            ratios = choices.ratios(places, choice)
-            wanted = relation.solved_for(last.name, ratios)
-            for at, step in ((int(above[choice]), 1), (int(above[choice]) - 1, -1)):
-                if wanted is not None and 0 <= at < len(values):
-                    bound = float(_least_cost(choices, values, choice, at))
-                    heapq.heappush(heap, (bound, next(counter), choice, ratios, wanted, at, step, None))
-        if not heap:
-            break
-        cost, _, choice, ratios, wanted, at, step, fraction = heapq.heappop(heap)
-        assert wanted is not None
-        if fraction is None:
-            for one in mounts.fractions(float(values[at])):
-                if not _within(one, last):
-                    continue
-                whole = {**ratios, last.name: one}
-                if not mounts.may_be(whole):
-                    # Tried in vain, without a need to know what it would cost.
-                    seen.add(tuple(whole.values()))
-                    continue
-                exact = choices.costs[choice] + relation.cost(last.name, whole, wanted)
-                heapq.heappush(heap, (float(exact), next(counter), choice, ratios, wanted, at, 0, one))
-            at += step
-            if 0 <= at < len(values):
-                bound = float(_least_cost(choices, values, choice, at))
-                heapq.heappush(heap, (bound, next(counter), choice, ratios, wanted, at, step, None))
-            continue
-        key = (*ratios.values(), fraction)
-        if key in seen:
-            continue
-        seen.add(key)
-        set_up = mounts.set_up({**ratios, last.name: fraction}, cost)
-        if set_up is not None:
-            error = relative_error(fraction, wanted)
-            found.append(CoupledSetUp(_with_error(set_up, last.name, error), float(wanted), error))
-    return found, len(seen)
+            one = self._mounted(asks, fraction, cost)
+            if one is not None:
+                found.append(one)
+        return found
+
+    def _opening(self) -> Iterator[tuple[float, int]]:
+        """The least that a choice can cost, and its number; those with a ratio known to go nowhere are left out."""
+        count, numbers = len(self.choices.wanted), self.choices.numbers
+        every, top = np.arange(count), len(self.values) - 1
+        above = self._above = np.searchsorted(self.values, self.choices.wanted)
+        least = np.minimum(
+            self._least_cost(every, np.minimum(above, top)), self._least_cost(every, np.maximum(above - 1, 0))
+        )
+        order = np.argsort(least, kind="stable")
+        for begin in range(0, count, _CHUNK):
+            may = _may_live(self._living, numbers, order, begin)
+            for choice in order[begin : begin + _CHUNK][may].tolist():
+                yield float(least[choice]), choice
+
+    def _open(self, choice: int) -> None:
+        """Begin with the values on both sides of what a choice asks for, if all its ratios can be mounted."""
+        numbers = self.choices.numbers[:, choice].tolist()
+        if not all(alive.get(number) for alive, number in zip(self._living, numbers, strict=True)):
+            return
+        ratios = self.choices.ratios(self.places, choice)
+        wanted = self.relation.solved_for(self.last.name, ratios)
+        if wanted is not None:
+            above = int(self._above[choice])
+            self._go_on(_Asks(choice, ratios, wanted), above, 1)
+            self._go_on(_Asks(choice, ratios, wanted), above - 1, -1)
+
+    def _go_on(self, asks: _Asks, at: int, step: int) -> None:
+        if 0 <= at < len(self.values):
+            bound = float(self._least_cost(asks.choice, at))
+            heapq.heappush(self._heap, (bound, next(self._counter), asks, at, step, None))
+
+    def _take_up(self, asks: _Asks, at: int, step: int) -> None:
+        """The fractions at a value, each with what it costs exactly, and after them the next value."""
+        for one in self.mounts.fractions(float(self.values[at])):
+            if not _within(one, self.last):
+                continue
+            whole = {**asks.ratios, self.last.name: one}
+            if not self.mounts.may_be(whole):
+                # Tried in vain, without a need to know what it would cost.
+                self.tried.add(tuple(whole.values()))
+                continue
+            cost = self.choices.costs[asks.choice] + self.relation.cost(self.last.name, whole, asks.wanted)
+            heapq.heappush(self._heap, (float(cost), next(self._counter), asks, at, 0, one))
+        self._go_on(asks, at + step, step)
+
+    def _mounted(self, asks: _Asks, fraction: Fraction, cost: float) -> CoupledSetUp | None:
+        key = (*asks.ratios.values(), fraction)
+        if key in self.tried:
+            return None
+        self.tried.add(key)
+        set_up = self.mounts.set_up({**asks.ratios, self.last.name: fraction}, cost)
+        if set_up is None:
+            return None
+        error = relative_error(fraction, asks.wanted)
+        return CoupledSetUp(_with_error(set_up, self.last.name, error), float(asks.wanted), error)
+
+    def _least_cost(self, choice: Any, at: Any) -> Any:
+        """The least that the value at `at` can cost a choice, for all that floats know."""
+        choices = self.choices
+        off = np.abs(self.values[at] / choices.wanted[choice] - 1) - choices.doubt[choice]
+        return choices.costs[choice] * (1 - 1e-12) + choices.gain[choice] * np.maximum(off, 0) * (1 - 1e-12)
 
 
 #: Choices that are looked through at once for ratios which are known to be out of the question.
@@ -317,12 +350,6 @@ def _may_live(
     rows = numbers[:, opening[begin : begin + _CHUNK]]
     may = [alive.may_be[row] for alive, row in zip(living, rows, strict=True)]
     return np.asarray(np.logical_and.reduce(may), dtype=bool)
-
-
-def _least_cost(choices: _Choices, values: Floats, choice: Any, at: Any) -> Any:
-    """The least that the value at `at` can cost a choice, for all that floats know."""
-    off = np.abs(values[at] / choices.wanted[choice] - 1) - choices.doubt[choice]
-    return choices.costs[choice] * (1 - 1e-12) + choices.gain[choice] * np.maximum(off, 0) * (1 - 1e-12)
 
 
 def _within(ratio: Fraction, place: BracketPlace) -> bool:
