@@ -74,7 +74,8 @@ def direct_sets(
     if differential is None:
         return _filled(stock, [_spread(feeds, demand, asked), *_lying_first([indexes, *speeds])], wanted, log)
     if goes_by_feed(demand):
-        return _by_feeds(wanted, work, demand, asked, log, stock, (indexes, feeds, speeds))
+        found = _by_feeds(wanted, work, demand, log, stock, (indexes, feeds, speeds))
+        return found or _fed_by_the_table(wanted, work, demand, asked, log)
     leads = differential_list(differential, stock, wanted, work)
     if not _in_reach(differential, stock, log) or not _stands(leads, differential, stock, log, RATIOS):
         return []
@@ -160,9 +161,13 @@ def _spread(feeds: Listed, demand: Needed, asked: Asked) -> Listed:
 
 
 def _by_feeds(
-    wanted: Wanted, work: Work, demand: Needed, asked: Asked, log: SearchLog, stock: Stock, lists: Any
-) -> list[Sets]:
-    """Where the differential's ratio goes by the feed: one feed after the other, each with its own gears."""
+    wanted: Wanted, work: Work, demand: Needed, log: SearchLog, stock: Stock,
+    lists: tuple[Listed, Listed, list[Listed]],
+) -> list[Sets]:  # fmt: skip
+    """Where the differential's ratio goes by the feed: one feed after the other, each with its own gears.
+
+    `lists` are index gears, feeds and speeds.
+    """
     indexes, feeds, speeds = lists
     per_mm = ratio_per_mm(demand)
     found: list[Sets] = []
@@ -178,11 +183,12 @@ def _by_feeds(
         found += [sets for sets, _ in zip(some, range(2), strict=False)]
         if len(found) >= max(WIDTH, wanted.top) or (found and log.quick):
             return found
-    if found:
-        return found
-    found, complete = table_fed_sets(
-        wanted, work, demand, asked, filled_beside(wanted, demand, asked, log)
-    )
+    return found
+
+
+def _fed_by_the_table(wanted: Wanted, work: Work, demand: Needed, asked: Asked, log: SearchLog) -> list[Sets]:
+    """Feed and differential gears looked for as one, where no feed by itself has its own."""
+    found, complete = table_fed_sets(wanted, work, demand, asked, filled_beside(wanted, demand, asked, log))
     if not found:
         log.cut_short |= not complete
         log.add(TOGETHER, "no feed was found whose own differential gears are at hand beside the index gears")

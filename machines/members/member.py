@@ -86,12 +86,7 @@ def _search(wanted: Wanted, work: Work, manner: Manner) -> Found:
     if not found and work.kind != "worm wheel" and not pair and not (plain and asks) and not manner.alone:
         if manner.tell:
             manner.tell(Found(asked, none_because=log.text() or _no_way(work), not_searched=GOES_ON))
-        of_coupled = SearchLog(tell=manner.tell)
-        found = coupled_set_ups(wanted, work, asked, of_coupled)
-        log.cut_short |= of_coupled.cut_short
-        # What stands against the plain way is what a person can do something about.
-        too_fast = all(reached == LIMITS for reached, _ in of_coupled.reasons) and not of_coupled.cut_short
-        log.reasons = of_coupled.reasons if of_coupled.reasons and too_fast else log.reasons or of_coupled.reasons
+        found = _coupled(wanted, work, asked, manner, log)
     found = [(number, planned) for number, planned in found if wanted.keeps(planned.setup.change)]
     # What lies beyond the usual width comes after it, so that the best is the same however many are listed.
     usual = best_of([one for number, one in found if number < width], asked)
@@ -105,6 +100,19 @@ def _search(wanted: Wanted, work: Work, manner: Manner) -> Found:
                 "not every choice of gears was looked at: there may be a set-up among those that were left out"
             )
     return result
+
+
+def _coupled(
+    wanted: Wanted, work: Work, asked: Asked, manner: Manner, log: SearchLog
+) -> list[tuple[int, Planned]]:
+    """The set-ups of brackets that hang together, and in `log` what stands against them, or against the plain way."""
+    of_coupled = SearchLog(tell=manner.tell)
+    found = coupled_set_ups(wanted, work, asked, of_coupled)
+    log.cut_short |= of_coupled.cut_short
+    # What stands against the plain way is what a person can do something about.
+    too_fast = all(reached == LIMITS for reached, _ in of_coupled.reasons) and not of_coupled.cut_short
+    log.reasons = of_coupled.reasons if of_coupled.reasons and too_fast else log.reasons or of_coupled.reasons
+    return found
 
 
 def _settled(wanted: Wanted, work: Work) -> str:

@@ -323,17 +323,6 @@ def _conflict(request: Request, fault: Elsewhere) -> str:
 def application(bench: Bench, more: Sequence[Route] = ()) -> Starlette:
     """The page over a folder, and `more` that stands on it."""
     static = Path(__file__).with_name("static")
-
-    @asynccontextmanager
-    async def life(app: Starlette) -> Any:
-        goes_on = [asyncio.create_task(one) for one in (bench.watch(), bench.warm())]
-        try:
-            yield
-        finally:
-            for one in goes_on:
-                one.cancel()
-            bench.shut()
-
     routes = [
         Route("/", shelf_page),
         Route("/new", new_job, methods=["POST"]),
@@ -358,6 +347,19 @@ def application(bench: Bench, more: Sequence[Route] = ()) -> Starlette:
         WebSocketRoute("/live", live),
     ]
     handlers: dict[Any, Any] = {HandleadError: _fault, ValueError: _fault, Exception: _broken}
-    app = Starlette(routes=routes, lifespan=life, exception_handlers=handlers)
+    app = Starlette(routes=routes, lifespan=_life, exception_handlers=handlers)
     app.state.bench = bench
     return app
+
+
+@asynccontextmanager
+async def _life(app: Starlette) -> Any:
+    """What goes on beside the answers while the page is served, and its end."""
+    bench: Bench = app.state.bench
+    goes_on = [asyncio.create_task(one) for one in (bench.watch(), bench.warm())]
+    try:
+        yield
+    finally:
+        for one in goes_on:
+            one.cancel()
+        bench.shut()
