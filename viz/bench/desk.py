@@ -243,6 +243,30 @@ class FileText:
     stamp: float
 
 
+#: What the name of a mate's job ends in, beside the job's own.
+_MATE = "-mate.toml"
+
+
+@dataclass(frozen=True)
+class MateJob:
+    """The job of a gear's mate in the same folder: its `name`, and whether it is there; or the gear `of`
+    which this one is the mate."""
+
+    name: str
+    exists: bool
+    of: str
+    title: str
+
+
+def mate_of(desk: Desk) -> MateJob:
+    """The other job of the pair."""
+    name = desk.name.removesuffix(".toml") + _MATE
+    of = desk.name.removesuffix(_MATE) + ".toml" if desk.name.endswith(_MATE) else ""
+    text = text_or_none(desk.shelf.path(of or name))
+    title = str(fields.values_in(text, name).get("title") or name) if text is not None else ""
+    return MateJob(name, text is not None and not of, of if text is not None else "", title)
+
+
 def source_of(desk: Desk, text: str) -> FileText:
     """Another text of this file."""
     return FileText(text, desk.name, str(desk.path.parent), desk.shelf.stamp(desk.name))

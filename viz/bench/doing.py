@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
@@ -84,6 +85,8 @@ def _gear(desk: Desk, what: What) -> Desk:
     bracket, place, teeth = _text(what, "bracket"), _text(what, "place"), what.get("teeth")
     if not (teeth is None or (isinstance(teeth, int) and 1 <= teeth <= 1000)):
         raise NotDone("a gear has a whole number of teeth")
+    if not re.fullmatch("[0-7]|idler [0-7]", place):
+        raise NotDone(f"there is no place {place} in a bracket")
     where = place if place.startswith("idler") else f"gear {'abcdefgh'[int(place)]}"
     said = f"{bracket}, {where}: {teeth or 'taken out'}"
     return desks.set_up(desk, lambda setup: at_place(setup, bracket, place, teeth), said)

@@ -165,7 +165,7 @@ def _setup(desk: Desk) -> dict[str, Any]:
 
 
 @dataclass(frozen=True)
-class Row:
+class VerdictRow:
     """Wanted beside made, and what the version before would have made."""
 
     name: str
@@ -182,7 +182,7 @@ def _verdict(desk: Desk) -> dict[str, Any]:
     was = _proof_before(desk)
     before = {row[0]: row[2] for row in comparison_rows(was)} if was else {}
     rows = tuple(
-        Row(name, wanted, made, before.get(name, ""), name in ("teeth", "hand") and wanted != made)
+        VerdictRow(name, wanted, made, before.get(name, ""), name in ("teeth", "hand") and wanted != made)
         for name, wanted, made, _ in comparison_rows(proof)
     )
     return {"rows": rows, "findings": worst_first(proof.judged), "was": was if before else None}
@@ -234,6 +234,10 @@ def _deeper(desk: Desk) -> dict[str, Any]:
             "before": measured_before(desk)}  # fmt: skip
 
 
+def _sheet(desk: Desk) -> dict[str, Any]:
+    return {"mate": desks.mate_of(desk)}
+
+
 def _versions(desk: Desk) -> dict[str, Any]:
     versions = desk.versions
     now = versions.of_text(desk.text)
@@ -247,5 +251,5 @@ def _versions(desk: Desk) -> dict[str, Any]:
 
 _VIEWS = {
     "drawing": _drawing, "hob": _hob, "setup": _setup, "verdict": _verdict, "light": _light, "found": _found,
-    "deeper": _deeper, "versions": _versions,
+    "deeper": _deeper, "sheet": _sheet, "versions": _versions,
 }  # fmt: skip

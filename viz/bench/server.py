@@ -45,6 +45,17 @@ def _desk(request: Request) -> Desk:
     return desks.open_desk(_bench(request).shelf, _name(request))
 
 
+async def _asked(request: Request) -> dict[str, Any]:
+    """What the page asked for, key by key. Raises `NotDone` for what it never asks."""
+    try:
+        what = json.loads(await request.body())
+    except ValueError:
+        what = None
+    if not isinstance(what, dict):
+        raise doing.NotDone("the page asked for something that isn't known here. Load it again")
+    return what
+
+
 def _answer(desk: Desk, shown: tuple[str, ...] = parts.LIVE) -> JSONResponse:
     now = desk.versions.of_text(desk.text) if desk.exists else None
     return JSONResponse({
@@ -102,7 +113,7 @@ def all_parts(request: Request) -> Response:
 
 async def do(request: Request) -> Response:
     """Something was tapped or typed: do it, answer with what changed, tell the other windows."""
-    bench, what = _bench(request), json.loads(await request.body())
+    bench, what = _bench(request), await _asked(request)
     async with bench._writing:
         if what.get("do") in ("planned", "mate"):
             return await _take_planned(request, bench, what)
@@ -117,22 +128,34 @@ def _done(request: Request, what: dict[str, Any]) -> tuple[Desk, Response]:
 
 
 async def _take_planned(request: Request, bench: Bench, what: dict[str, Any]) -> Response:
-    key = tuple(tuple(one) if isinstance(one, list) else one for one in what.get("plan", ()))
     desk = await run_in_threadpool(_desk, request)
     if desk.digest != what.get("digest"):
         raise Elsewhere(desk.text)
-    # Those that were shown: a plan of the job as it is now may list others under the same numbers.
+    setup = _offered(bench, what)
+    if what["do"] == "mate":
+        name = await run_in_threadpool(_mate_job, desk, setup)
+        return JSONResponse({"go": f"/job/{Path(desk.name).with_name(name).as_posix()}"})
+    done = await run_in_threadpool(doing.take, desk, setup, "a planned set-up")
+    await bench.tell(done.name, done.digest)
+    return await run_in_threadpool(_answer, done)
+
+
+def _offered(bench: Bench, what: dict[str, Any]) -> Setup:
+    """The planned set-up that was tapped.
+
+    Of those that were shown: a plan of the job as it is now may list others under the same numbers.
+    """
+    plan, at, number = what.get("plan"), what.get("member"), what.get("number")
+    key = tuple(tuple(one) if isinstance(one, list) else one for one in plan) if isinstance(plan, list) else ()
     members = bench.kept("plan", str(what.get("of")), key)
     if members is None:
         raise doing.NotDone("these set-ups aren't kept any more. Plan the job again")
-    member = members[what["member"]]
-    offered = member.offered[what["number"]]
-    if what["do"] == "mate":
-        name = await run_in_threadpool(_mate_job, desk, offered.setup)
-        return JSONResponse({"go": f"/job/{Path(desk.name).with_name(name).as_posix()}"})
-    done = await run_in_threadpool(doing.take, desk, offered.setup, "a planned set-up")
-    await bench.tell(done.name, done.digest)
-    return await run_in_threadpool(_answer, done)
+    if isinstance(at, int) and 0 <= at < len(members):
+        offered = members[at].offered
+        if isinstance(number, int) and 0 <= number < len(offered):
+            setup: Setup = offered[number].setup
+            return setup
+    raise doing.NotDone("there is no such set-up among those that were planned. Plan the job again")
 
 
 def _mate_job(desk: Desk, setup: Setup) -> str:
@@ -174,15 +197,12 @@ async def blank(request: Request) -> Response:
 
 async def plan(request: Request) -> Response:
     """Set-ups that the machine and its gears allow."""
-    bench, desk, asked = (
-        _bench(request),
-        await run_in_threadpool(_desk, request),
-        json.loads(await request.body()),
-    )
+    bench, desk, asked = _bench(request), await run_in_threadpool(_desk, request), await _asked(request)
     if desk.job is None:
         raise doing.NotDone("the drawing or the hob isn't whole yet")
-    held = tuple(str(name) for name in asked.get("held", ()))
-    key = (held, bool(asked.get("feed")), min(max(int(asked.get("top", 1)), 1), 8))
+    held, top = asked.get("held"), asked.get("top")
+    held = tuple(map(str, held)) if isinstance(held, list) else ()
+    key = (held, bool(asked.get("feed")), min(max(top, 1), 8) if isinstance(top, int) else 1)
     if asked.get("so_far"):
         members = bench.so_far(("plan", bench.source(desk), *key))
         return HTMLResponse(parts.render("planned", members=members or (), key=key, of="", whole=False))
@@ -240,7 +260,7 @@ async def sheet(request: Request) -> Response:
         raise doing.NotDone("there is no set-up to put on a sheet")
     sources = [("work", bench.source(desk))]
     with suppress(HandleadError):
-        mate = desks.open_desk(bench.shelf, desk.name.removesuffix(".toml") + "-mate.toml")
+        mate = desks.open_desk(bench.shelf, desks.mate_of(desk).name)
         if mate.case is not None:
             sources.append(("mate", bench.source(mate)))
     paper = "Letter" if desk.units == "in" else "A4"

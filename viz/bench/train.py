@@ -7,8 +7,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
+from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.train.link import Link
-from handlead.kinematics.train.links import GearPair
+from handlead.kinematics.train.links import BevelGears, GearPair
+from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.path import follow
 from handlead.kinematics.train.solution import Solution, solve
 from handlead.machines.machine_files.machine_file import Machine, read_machine_text
@@ -119,34 +121,38 @@ def told(case: Case, part: str = "", link: str = "") -> Explained:
 def told_of(solution: Solution, units: str, part: str = "", link: str = "", shop: Shop = PLAIN) -> Explained:
     """As `told`, of a solved train. Raises `ValueError`."""
     if link:
-        return _link(solution, link, shop)
+        return _link(solution, link, units, shop)
     if part not in solution.train.parts:
         raise ValueError("the machine has no such part")
     shaft = solution.train.drives[solution.drive].shaft
-    slides = part in solution.train.slides
     way = follow(solution, shaft, part)
     touched = tuple(Touched(one.link, one.part, _ratio(one.ratio)) for one in way)
-    rate = solution.rates[part]
-    unit = "mm" if slides else "turns"
-    says = (
-        "nothing drives it"
-        if rate is None
-        else "stands still"
-        if not rate
-        else f"{_ratio(rate)} {unit} for a turn of {shaft}"
-    )
     lit = {shaft, part, *(one.link for one in way), *(one.part for one in way)}
-    return Explained(part, (says,), touched, tuple(sorted(lit)))
+    return Explained(part, (_turns(solution, part, units),), touched, tuple(sorted(lit)))
 
 
 def _ratio(value: Fraction | None) -> str:
+    """A ratio as it is reckoned on paper: small ones exactly and as a decimal, all others as a decimal."""
     if value is None:
         return "not driven"
-    exact = str(value)
-    return exact if len(exact) <= 14 else f"{decimal(value)}"
+    told, exact = decimal(value), str(value)
+    return (f"{exact} = {told}" if exact != told and len(exact) <= 9 else told).replace("-", "\N{MINUS SIGN}")
 
 
-def _link(solution: Solution, name: str, shop: Shop) -> Explained:
+def _turns(solution: Solution, part: str, units: str) -> str:
+    """What a part does for a turn of the drive's shaft, and how quick it then goes."""
+    rate, drive = solution.rates[part], solution.train.drives[solution.drive]
+    if not rate:
+        return "nothing drives it" if rate is None else "stands still"
+    slides = part in solution.train.slides
+    quick = abs(rate) * drive.rpm if drive.rpm else None
+    if slides:
+        rate, quick = (each and each / (MM_PER_INCH if units == "in" else 1) for each in (rate, quick))
+    unit, pace = (units, f"{units} a minute") if slides else ("turns", "rpm")
+    return f"{_ratio(rate)} {unit} for a turn of {drive.shaft}" + (f", {float(quick):.3g} {pace}" if quick else "")
+
+
+def _link(solution: Solution, name: str, units: str, shop: Shop) -> Explained:
     found = next((one for one in solution.train.links if one.name == name), None)
     if found is None:
         raise ValueError("the machine has no such link")
@@ -155,17 +161,16 @@ def _link(solution: Solution, name: str, shop: Shop) -> Explained:
         f"link {number} of {len(solution.train.links)} in the machine file, {found.kind}",
         *link_lines(found, shop),
     ]
-    for part in found.ports:
-        rate = solution.rates[part]
-        lines.append(
-            f"{part}: {_ratio(rate) if rate else 'stands still' if rate is not None else 'not driven'}"
-        )
+    lines += (f"{part}: {_turns(solution, part, units)}" for part in found.ports)
     return Explained(name, (*lines, *_wear(found)), (), (name, *found.ports))
 
 
 def _wear(link: Link) -> Iterator[str]:
     """After how many turns the same two teeth meet again: own derivation, the least common multiple of both counts."""
-    if isinstance(link, GearPair):
-        one, other = link.teeth
+    pairs = [link.teeth] if isinstance(link, GearPair | BevelGears) else []
+    if isinstance(link, ChangeGears) and isinstance(link.mounted, Mounted):
+        pairs = list(link.mounted.pairs)
+    for one, other in pairs:
         turns = math.lcm(one, other) // one
-        yield f"the same two teeth meet again after {turns} turn{'s' if turns > 1 else ''} of the first gear"
+        often = "each turn" if turns == 1 else f"every {turns} turns"
+        yield f"{one} and {other} teeth: the same two meet again {often} of the {one}"

@@ -303,6 +303,7 @@ def solid(source: Source) -> bytes:
         "hob_up": 1 if scene.cut.cuts_up else -1,
         "radius": setting.blank.radius,
         "face": setting.blank.face_width,
+        "lies": bool(scene.shop.up),
         "words": scene.words(scene.stages.turns_at(0.5)),
     }
     told = json.dumps(head).encode()

@@ -63,6 +63,9 @@ def test_a_page_loads_nothing_from_elsewhere_and_runs_no_script_within_its_text(
     _, body, headers = served.get(f"/job/{JOB}")
     policy = headers["content-security-policy"]
     assert "default-src 'none'" in policy and "unsafe" not in policy and "script-src 'self';" in policy
+    # A sheet has its type and drawings within it; it may run nothing at all.
+    sheet = served.get(f"/sheet/html/{JOB}")[2]["content-security-policy"]
+    assert "default-src 'none'" in sheet and "script" not in sheet and "connect" not in sheet
     text = body.decode()
     assert not re.findall(r'(?:src|href)="(?:https?:)?//', text)
     assert "<script>" not in text and " style=" not in text and " onclick" not in text

@@ -16,6 +16,7 @@ def test_from_an_empty_folder_to_a_sheet_for_a_pair(tmp_path, window):
     served = serve(tmp_path)
     try:
         one = window()
+        one.page.add_init_script("if (self !== top) window.print = () => { top.printed = location.pathname; };")
         one.page.goto(served.url)
         one.page.fill("#new-title", "Winch for the south tower")
         one.page.select_option("#new-machine", "corvane-7")
@@ -47,13 +48,20 @@ def test_from_an_empty_folder_to_a_sheet_for_a_pair(tmp_path, window):
         wait_until(lambda: one.page.locator("#planned button").count() > 1, 60)
         one.page.locator("text=Take this set-up").first.click()
         wait_until(lambda: "✓ AS WANTED" in one.settled().verdict())
+        one.page.click("#sheet-print")
+        wait_until(lambda: one.page.evaluate("() => window.printed") == f"/sheet/html/{file.name}", 60)
+        assert "-mate.toml" in (one.page.locator("#part-sheet a[href*='/job/']").get_attribute("href") or "")
         status, body, headers = served.get(f"/sheet/pdf/{file.name}")
         assert status == 200 and body.startswith(b"%PDF") and headers["content-type"] == "application/pdf"
         from io import BytesIO
 
         from pypdf import PdfReader
 
-        assert len(PdfReader(BytesIO(body)).pages) >= 2
+        pages = len(PdfReader(BytesIO(body)).pages)
+        assert pages >= 2
+        # On paper out of the browser it is the same: its type and drawings are let in by the page's own policy.
+        one.page.goto(f"{served.url}sheet/html/{file.name}")
+        assert len(PdfReader(BytesIO(one.page.pdf(prefer_css_page_size=True))).pages) == pages
         for name in (file, tmp_path / "winch-for-the-south-tower-mate.toml"):
             assert machines.prove(machines.read_job(name)).is_as_wanted
     finally:

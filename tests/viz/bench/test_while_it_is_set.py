@@ -65,6 +65,25 @@ def test_a_set_up_is_taken_as_it_was_listed_even_when_the_job_was_changed_since(
         assert machines.prove(job).is_as_wanted
 
 
+@pytest.mark.parametrize(("member", "number"), [(0, 99), (7, 0), (0, -1), (0, "0"), (None, 0), (0, None)])
+def test_a_set_up_that_isn_t_on_the_list_is_answered_in_words(served, member, number):
+    text_of(post(served, f"/plan/{INCH}", held=[], feed=False, top=1))
+    digest = json.loads(text_of(served.get(f"/parts/{INCH}")))["digest"]
+    what = {"do": "planned", "of": digest, "plan": [[], False, 1], "member": member, "number": number, "digest": digest}
+    status, told, _ = post(served, f"/do/{INCH}", **what)
+    assert status == 400 and b"no such set-up among those" in told
+
+
+@pytest.mark.parametrize(
+    ("address", "body"),
+    [("do", b"[1]"), ("do", b"not JSON"), ("plan", b"7"), ("plan", b'{"held": 3, "top": "x"}'),
+     ("do", b'{"do": "gear", "bracket": "index gears", "place": "99", "teeth": 30}')],
+)  # fmt: skip
+def test_what_no_page_asks_breaks_nothing(served, address, body):
+    status, told, _ = served.get(f"/{address}/{INCH}", body, Origin=f"http://{served.host}")
+    assert status in (200, 400, 409) and b"broke" not in told
+
+
 def test_a_plan_shows_the_best_so_far_without_a_way_to_take_it(served):
     told = text_of(post(served, f"/plan/{INCH}", held=[], feed=False, top=2, so_far=True))
     assert "Nothing found yet" in told or "The best so far" in told

@@ -175,7 +175,9 @@ document.addEventListener("click", (event) => {
   else if (at.id === "plan-go") plan();
   else if (at.id === "trace-go") trace();
   else if (at.id === "train-go") train();
+  else if (at.id === "train-large") at.setAttribute("aria-pressed", document.querySelector(".train").classList.toggle("large"));
   else if (at.id === "gear-go") gear();
+  else if (at.dataset.sheet) printSheet(at.dataset.sheet);
   else if (at.id === "take-theirs") { $("conflict").replaceChildren(); look(); }
   else if (at.id === "dial-set") change({ do: "swivel", degrees: $("dial-d").value, minutes: $("dial-m").value, turn: $("dial-w").value });
 });
@@ -216,6 +218,20 @@ function gear() {
   (window.THREE ? Promise.resolve() : load("/static/three.js").then(() => load("/static/gear.js")))
     .then(() => window.showGear(job)).catch((fault) => { $("gear-words").textContent = fault.message; })
     .finally(() => { $("gear-go").disabled = false; });
+}
+
+// The sheet is printed out of a frame that nobody sees.
+function printSheet(address) {
+  $("sheet-said").textContent = "Drawing the sheet.";
+  const frame = document.createElement("iframe");
+  frame.className = "hidden"; frame.title = "the sheet that is printed"; frame.src = address;
+  for (const old of document.querySelectorAll("iframe")) old.remove();
+  frame.onload = () => {
+    const drawn = frame.contentDocument && frame.contentDocument.title.startsWith("Set-up sheet");
+    $("sheet-said").textContent = drawn ? "" : frame.contentDocument ? frame.contentDocument.body.textContent.slice(0, 400) : "The sheet can't be drawn.";
+    if (drawn) frame.contentWindow.print();
+  };
+  document.body.append(frame);
 }
 
 // Other windows, and other programs, change files too: the server tells.

@@ -26,7 +26,8 @@
     hobPart.matrixAutoUpdate = false;
     scene.add(workPart, hobPart);
     scene.add(new THREE.AmbientLight(0xffffff, 0.45));
-    for (const [x, y, z, strength] of [[1.2, -0.8, 1.5, 0.75], [-1, 0.6, 0.4, 0.25]]) {
+    const lamps = told.lies ? [[-1.2, 1.5, 0.8, 0.75], [0.6, 0.4, -1, 0.25]] : [[1.2, -0.8, 1.5, 0.75], [-1, 0.6, 0.4, 0.25]];
+    for (const [x, y, z, strength] of lamps) {
       const lamp = new THREE.DirectionalLight(0xffffff, strength);
       lamp.position.set(x, y, z);
       scene.add(lamp);
@@ -58,7 +59,7 @@
     requestAnimationFrame(draw);
   }
 
-  window.gearState = () => ({ turns, table: workPart && workPart.rotation.z, per_turn: told && told.per_turn, triangles: told && told.meshes.work.triangles });
+  window.gearState = () => ({ turns, table: workPart && workPart.rotation.z, per_turn: told && told.per_turn, triangles: told && told.meshes.work.triangles, up: camera && camera.up.toArray() });
 
   window.showGear = async function (job) {
     const words = document.getElementById("gear-words");
@@ -66,6 +67,7 @@
     const answer = await fetch("/solid/" + job);
     if (!answer.ok) throw new Error(await answer.text());
     build(await answer.arrayBuffer());
+    if (renderer) renderer.dispose();
     const room = document.getElementById("gear-in");
     const wide = room.clientWidth || 600, high = Math.min(Math.round(wide * 0.7), Math.round(innerHeight * 0.7));
     renderer = new THREE.WebGLRenderer({ antialias: true });
@@ -75,24 +77,24 @@
     renderer.domElement.setAttribute("role", "img");
     renderer.domElement.setAttribute("aria-label", told.words);
     camera = new THREE.PerspectiveCamera(32, wide / high, 1, 100000);
-    camera.up.set(0, 0, 1);
-    const hob = hobPart.children[0].geometry;
-    hob.computeBoundingSphere();
-    // Work and hob both in sight: from the far side of the one to the far side of the other, and the hob's whole length.
-    hob.computeBoundingBox();
-    const right = told.pose[0][3] + hob.boundingBox.max.x;
-    const half = Math.max((right + told.radius) / 2, 0.9 * hob.boundingSphere.radius, told.face);
-    const far = 3 * half;
-    camera.position.set(far * 0.75, -far * 0.85, far * 0.75 + told.face / 2);
+    turns = 0;
+    pose();
+    scene.updateMatrixWorld(true);
+    // Work and hob both in sight, whole. A level machine's work lies, its spindle to the left and the hob behind it.
+    const seen = new THREE.Box3().setFromObject(workPart).union(new THREE.Box3().setFromObject(hobPart)).getBoundingSphere(new THREE.Sphere());
+    const far = 0.92 * seen.radius / Math.sin(Math.PI * 16 / 180) * Math.max(1, 0.8 * high / wide);
+    const from = told.lies ? new THREE.Vector3(-0.74, 0.62, 0.26) : new THREE.Vector3(0.54, -0.61, 0.54);
+    camera.up.set(0, told.lies ? 1 : 0, told.lies ? 0 : 1);
+    camera.position.copy(seen.center).addScaledVector(from.normalize(), far);
     controls = new THREE.OrbitControls(camera, renderer.domElement);
-    controls.target.set((right - told.radius) / 2, 0, told.face / 2);
-    turns = 0; last = performance.now(); runs = true;
+    controls.target.copy(seen.center);
+    last = performance.now(); runs = true;
     const run = document.getElementById("gear-run");
     run.hidden = false;
     document.getElementById("gear-speed-l").hidden = false;
     run.textContent = "Stop";
     run.onclick = () => { runs = !runs; run.textContent = runs ? "Stop" : "Run"; };
-    words.textContent = told.words + "\nThe simulated gear as this set-up cuts it. One finger turns the view, two bring it nearer.";
+    words.textContent = told.words + (told.lies ? "\nDrawn lying, the spindle to the left and the hob behind the work; yours may stand on another side." : "") + "\nThe simulated gear as this set-up cuts it. One finger turns the view, two bring it nearer.";
     requestAnimationFrame(draw);
   };
 
