@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from .documents.observations_file import Observations, read_observations
     from .documents.sample import read_sample
     from .fitting.counts import Fit, fit
+    from .inspecting.answer import InspectedGear, NotInspected, inspect
+    from .inspecting.exchange import read_records
+    from .inspecting.records import Record
     from .job_files.job_file import Gauging, Job, Seen, read_job, read_job_text
     from .machine_files.catalogue import find_machine, shipped_machines
     from .machine_files.levers import Lever
@@ -63,6 +66,7 @@ __all__ = [
     "HandleadError",
     "HobData",
     "HowSure",
+    "InspectedGear",
     "Job",
     "Lever",
     "Limits",
@@ -70,11 +74,13 @@ __all__ = [
     "Mounted",
     "NoSetup",
     "NotCut",
+    "NotInspected",
     "Observations",
     "Place",
     "Plan",
     "Planned",
     "Proof",
+    "Record",
     "Rules",
     "Seen",
     "Setup",
@@ -87,6 +93,7 @@ __all__ = [
     "fit",
     "gears_to_buy",
     "go_deeper",
+    "inspect",
     "job_text",
     "machine_text",
     "order_of_the_day",
@@ -98,6 +105,7 @@ __all__ = [
     "read_machine",
     "read_machine_text",
     "read_observations",
+    "read_records",
     "read_sample",
     "read_unfitted",
     "shipped_machines",
@@ -120,6 +128,9 @@ _HOMES = {
     ".setups.findings": ("Finding",),
     ".fitting.counts": ("Fit", "fit"),
     ".measuring.going_deeper": ("Deeper", "go_deeper"),
+    ".inspecting.answer": ("InspectedGear", "NotInspected", "inspect"),
+    ".inspecting.exchange": ("read_records",),
+    ".inspecting.records": ("Record",),
     ".job_files.job_file": ("Gauging", "Job", "Seen", "read_job", "read_job_text"),
     ".machine_files.levers": ("Lever",),
     ".machine_files.machine_file": ("GearSet", "Limits", "Machine", "read_machine", "read_machine_text"),

@@ -15,6 +15,9 @@ cause is: its place, its `kind` or what it `changes`, what it leaves, and the ch
 [mesh] rolls `work` and `mate`, two jobs of the folder, and says the exit status of `handlead mesh`; [[mesh.value]] looks
 into its answer.
 
+[inspected] gives the `records` of a gear that was cut so, and the exit status of `handlead inspect` on them; each
+[[inspected.part]] is what the likeliest part of one wave is, biggest first, and how big its fault.
+
 A folder with `sample.toml` is a worn gear to be named: [[value]] looks into the answer of `handlead sample`.
 A folder with `pile/` is a pile of orders: `test_piles.py` surveys it.
 A folder with `counted.toml` is a machine to be fitted; its `expected.toml` says the exit status of `handlead fit`
@@ -268,3 +271,21 @@ def test_a_pair_rolls_as_was_reckoned(folder: str, capsys: pytest.CaptureFixture
         found, within = at(answer, row["path"]), row.get("within")
         assert row["source"].strip()
         assert found == (row["value"] if within is None else pytest.approx(row["value"], abs=within)), row["path"]
+
+
+INSPECTED = [folder for folder in FOLDERS if "inspected" in expected(folder)]
+
+
+@pytest.mark.parametrize("folder", INSPECTED)
+def test_records_of_a_gear_lead_to_the_parts_that_were_at_fault(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    (job,), wanted = jobs(folder), expected(folder)["inspected"]
+    records = [str(SCENARIOS / folder / name) for name in wanted["records"]]
+    assert main(["inspect", "--json", str(job), *records]) == wanted["exit"]
+    waves = json.loads(capsys.readouterr().out)["waves"]
+    assert len(waves) == len(wanted["part"])
+    for wave, row in zip(waves, wanted["part"], strict=True):
+        part = wave["parts"][0]
+        assert row["source"].strip()
+        for key in ("kind", "link", "per_table_turn", "unit"):
+            assert part[key] == row.get(key), key
+        assert part["size"] == pytest.approx(row["size"], abs=row["within"])

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from handlead.kinematics.frame.door import opener
 
 if TYPE_CHECKING:
+    from .pictures.inspection import plot_inspection
     from .pictures.pictures import NoPicture
     from .pictures.plots import (
         plot_brackets,
@@ -29,6 +30,7 @@ __all__ = [
     "plot_brackets",
     "plot_flanks",
     "plot_head",
+    "plot_inspection",
     "plot_marks",
     "plot_motion",
     "plot_train",
@@ -38,6 +40,7 @@ __all__ = [
 
 #: The module that each name comes from.
 _HOMES = {
+    ".pictures.inspection": ("plot_inspection",),
     ".pictures.pictures": ("NoPicture",),
     ".solids.opengl": ("NoOpenGL",),
     ".pictures.plots": (

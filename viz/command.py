@@ -15,6 +15,7 @@ from handlead.machines.toml.visible import visible
 from .commands import bench as bench_command
 from .commands import constants as constants_command
 from .commands import fit as fit_command
+from .commands import inspect as inspect_command
 from .commands import measure as measure_command
 from .commands import mesh as mesh_command
 from .commands import plan as plan_command
@@ -45,6 +46,7 @@ COMMANDS = (
     mesh_command,
     survey_command,
     study_command,
+    inspect_command,
     bench_command,
 )
 

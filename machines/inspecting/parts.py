@@ -17,8 +17,8 @@ from handlead.machines.machine_files.machine_file import Imperfection, Looseness
 from handlead.machines.setups.case import Case
 from handlead.machines.studying.waves import CutShape, LooseSource, shifts, sources
 
-#: What of a part shows less than this, in µm for one of its unit, doesn't come through to the flanks.
-_NOTHING = 1e-6
+#: What of a part shows less than this, in µm for a whole degree or mm of it,
+_NOTHING = 0.01
 
 
 @dataclass(frozen=True)

@@ -41,6 +41,7 @@ COMMANDS = {
     "mesh": (["mesh", RIGHT], None),
     "survey": (["survey", ORDERS / "03-no-differential" / "job.toml", "--machine", "brinnock-20"], 0),
     "study": (["study", "--draws", "50", ORDERS / "01-fly-winch-pair" / "pinion.toml"], 0),
+    "inspect": (["inspect", *(ORDERS / "92-cloud-drum-wheel" / name for name in ("job.toml", "pitch.csv"))], 0),
     "sample": (["sample", ORDERS / "71-snow-drum-sample" / "sample.toml"], None),
 }
 

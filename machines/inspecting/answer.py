@@ -1,0 +1,177 @@
+"""What records of a gear say of the machine that cut it: parts at fault, how to prove it, what mending is worth."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from handlead.machines.blanks.flanks import Flanks
+from handlead.machines.job_files.job_file import Job
+from handlead.machines.setups.case import Case
+from handlead.machines.toml.errors import Complaint, HandleadError
+
+from .exchange import read_records
+from .finding import FoundWave, Inspection, PartAtFault, inspect_gear
+from .records import Record
+from .trying import Confirmation, confirmations_of
+from .words import likeliest_first, part_name, record_name, size_told, turns_told
+from .worth import Reached, Worth, worth_of
+
+
+class NotInspected(HandleadError, ValueError):
+    """Records that can't be held against the set-up: nothing of it cuts such flanks, or there is too little of them."""
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class InspectedGear:
+    """Records of a gear held against the set-up that cut it: `inspection` is the fit, `left_out` what wasn't read."""
+
+    case: Case
+    records: tuple[Record, ...]
+    inspection: Inspection
+    left_out: tuple[Complaint, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"<InspectedGear: {len(self.records)} records of {self.case.job.title!r}, {self.verdict}>"
+
+    @property
+    def is_explained(self) -> bool:
+        """Whether a part was found for what stands above the noise."""
+        return bool(self.inspection.waves)
+
+    @property
+    def verdict(self) -> str:
+        """The answer in a word or two."""
+        return "explained" if self.is_explained else "not explained"
+
+    @cached_property
+    def worth(self) -> Worth:
+        """The class as measured, and without each part's wave."""
+        return worth_of(self.inspection, self.records, Flanks.of(self.case).gear)
+
+    def parts(self, wave: FoundWave) -> tuple[PartAtFault, ...]:
+        """The parts of a wave that can't be told apart, those first that need least out of the ordinary."""
+        return likeliest_first(self.case, wave)
+
+    def confirmations(self, wave: FoundWave) -> tuple[Confirmation, ...]:
+        """How to prove the first of them."""
+        return confirmations_of(self.case, self.parts(wave)[0])
+
+    def smallest_um(self, number: int) -> float:
+        """The wave, about, that this record wouldn't show beside what is left in it."""
+        from scipy.special import fdtri
+
+        left, readings = self.inspection.records[number].left_um, self.records[number].readings
+        free = max(len(readings.um) - readings.plain().shape[1] - 2 * len(self.inspection.waves) - 2, 2)
+        needed = float(fdtri(2, free, 1 - _CHANCE / max(self.inspection.tried * _SEAMS, 1)))
+        return left * math.sqrt(4 * needed / len(readings.um))
+
+    def as_json(self) -> dict[str, Any]:
+        """The answer as one JSON object of the contract."""
+        return {
+            "job": self.case.job.path,
+            "verdict": self.verdict,
+            "records": [self._record_json(number) for number in range(len(self.records))],
+            "waves": [self._wave_json(wave) for wave in self.inspection.waves],
+            "not_shown": [
+                {"part": one.name, "per_table_turn": str(one.order), "why": one.why}
+                for one in self.inspection.unseen
+            ],
+            "classes": self._classes_json(),
+            "left_out": [one.as_json() for one in self.left_out],
+        }
+
+    def _record_json(self, number: int) -> dict[str, Any]:
+        record, fitted = self.records[number], self.inspection.records[number]
+        return {
+            "file": record.path,
+            "date": record.date or None,
+            "quantity": record.kind,
+            "flank": record.flank or None,
+            "counted": record.counted,
+            "readings": len(record.readings.um),
+            "before_um": fitted.before_um,
+            "left_um": fitted.left_um,
+            "slope_um_per_mm": fitted.slope_um_per_mm,
+            "smallest_um": self.smallest_um(number),
+        }
+
+    def _wave_json(self, wave: FoundWave) -> dict[str, Any]:
+        parts = self.parts(wave)
+        return {
+            "um": wave.um,
+            "standard_error_um": wave.error_um,
+            "chance": wave.chance,
+            "certain": wave.is_certain,
+            "parts": [self._part_json(one) for one in parts],
+            "rivals": [self._part_json(one) for one in wave.rivals],
+            "in_records_um": list(wave.in_records),
+            "to_prove": [
+                {
+                    "do": one.do,
+                    "then": one.then,
+                    "step": None if one.step is None else one.step.as_json(),
+                    "per_table_turn": None if one.order is None else str(one.order),
+                    "um": one.um,
+                }
+                for one in self.confirmations(wave)
+            ],
+        }
+
+    def _part_json(self, one: PartAtFault) -> dict[str, Any]:
+        return {
+            "name": part_name(self.case, one.part),
+            "kind": one.part.fault.kind,
+            "link": one.part.fault.link,
+            "per_table_turn": str(one.order),
+            "comes": turns_told(self.case, one.order),
+            "unit": one.unit,
+            "size": one.size,
+            "standard_error": one.error,
+            "words": size_told(self.case, one),
+        }
+
+    def _classes_json(self) -> dict[str, Any]:
+        def plain(one: Reached) -> dict[str, Any]:
+            return {"class": one.quality, "held_by": one.by, "um": one.um}
+
+        return {
+            "measured": plain(self.worth.measured),
+            "without": [plain(one) for one in self.worth.without],
+            "without_all": plain(self.worth.without_all),
+            "mend_first": self.worth.first,
+        }
+
+
+#: As in the fit: the chance of noise, and how many seams it tries.
+_CHANCE, _SEAMS = 0.01, 48
+
+
+def inspect(job: Job, *records: str | Path | Record, counted: str = "") -> InspectedGear:
+    """Find the parts of the job's machine that left what the records of its gear show; records are files or read ones.
+
+    `counted` is the way of counting for XML files that don't say it. Raises `NoSetup` for a job without a set-up,
+    `FileFault` with what is wrong with the files, `NotInspected` where nothing can be made of them.
+    """
+    case = Case.of(job)
+    files = read_records([one for one in records if not isinstance(one, Record)], job.work.teeth, counted)
+    some = (*files.records, *(one for one in records if isinstance(one, Record)))
+    return InspectedGear(case, some, _fitted(case, some), files.left_out)
+
+
+def _fitted(case: Case, records: Sequence[Record]) -> Inspection:
+    from handlead.machines.blanks.witness import NotCut
+
+    if not records:
+        raise NotInspected("there is no record to look at")
+    try:
+        return inspect_gear(case, records)
+    except NotCut as why:
+        raise NotInspected(f"the set-up cuts nothing to hold records against: {why}") from why
+    except ValueError as why:
+        named = ", ".join(dict.fromkeys(f"{one.path} ({record_name(one)})" for one in records))
+        raise NotInspected(f"{named}: {why}") from why

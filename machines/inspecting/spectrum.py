@@ -1,0 +1,75 @@
+"""What a record has of every order that a part of the set-up turns with: of those found what they leave, else what is
+left."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+import numpy as np
+from handlead.kinematics.inspection.laid import Laid, WaveSource
+from handlead.machines.blanks.flanks import Flanks
+from handlead.machines.studying.waves import CutShape
+
+from .parts import passage_of, suspects_of
+from .words import part_name
+
+if TYPE_CHECKING:
+    from .answer import InspectedGear
+
+#: Seams at which what is left is looked through; the largest amplitude is told.
+_SEAMS = 8
+
+
+@dataclass(frozen=True)
+class SpectrumLine:
+    """One order: waves in a turn of the table, its amplitude in the record in µm, the parts that turn so.
+
+    `wave` is the number of the wave that was found there; None where nothing was.
+    """
+
+    order: Fraction
+    um: float
+    names: tuple[str, ...]
+    wave: int | None
+
+
+def spectrum_of(found: InspectedGear, number: int) -> tuple[SpectrumLine, ...]:
+    """The orders that show in a record, slowest first."""
+    case, record = found.case, found.records[number]
+    flanks = Flanks.of(case)
+    assert case.rates is not None
+    shape = CutShape.of(flanks.gear, case.rates, flanks.setting.hob)
+    names: dict[Fraction, list[str]] = {}
+    for part in suspects_of(case, shape):
+        if abs(part.gain(shape, record.kind, record.flank, record.counted)):
+            names.setdefault(part.order, []).append(part_name(case, part))
+    passage = passage_of(shape, case.rates, record.kind, record.flank, record.counted)
+    left = replace(record.readings, um=np.array(found.inspection.records[number].left))
+    orders = sorted(names)
+    laid = Laid((left,), (passage,), tuple(WaveSource(one, (1 + 0j,)) for one in orders), (1.0,))
+    waves = found.inspection.waves
+    at = {wave.parts[0].order: which for which, wave in enumerate(waves) if wave.in_records[number]}
+    um = [
+        waves[at[order]].in_records[number] if order in at else rest
+        for order, rest in zip(orders, _amplitudes(laid), strict=True)
+    ]
+    unseen = {orders[one] for one in laid.clusters[1]} - at.keys()
+    return tuple(
+        SpectrumLine(order, size, tuple(names[order]), at.get(order))
+        for order, size in zip(orders, um, strict=True)
+        if order not in unseen
+    )
+
+
+def _amplitudes(laid: Laid) -> Sequence[float]:
+    """The largest amplitude of each source taken alone, over the seams."""
+    largest = np.zeros(len(laid.sources))
+    for seam in (0.0,) if laid.is_whole else np.arange(_SEAMS) / _SEAMS:
+        columns = laid.columns(float(seam))
+        for at in range(len(laid.sources)):
+            pair, *_ = np.linalg.lstsq(columns[:, 2 * at : 2 * at + 2], laid.um, rcond=0.03)
+            largest[at] = max(largest[at], float(np.hypot(*pair)))
+    return [float(one) for one in largest]

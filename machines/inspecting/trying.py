@@ -1,0 +1,184 @@
+"""How to prove that a part is the one: what to do at the machine, and what must then be otherwise on the next gear.
+
+What is said of a change has been carried out on the machine first: the set-up is judged after it, and the part's wave
+is worked out anew from the train as it then stands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from handlead.kinematics.train.link import TwoPort
+from handlead.kinematics.train.links import WormGear
+from handlead.kinematics.train.mounted import ChangeGears
+from handlead.machines.blanks.flanks import Flanks
+from handlead.machines.judging.checks import judge_set_up
+from handlead.machines.setups.case import Case
+from handlead.machines.setups.mending import Step, carried_out, exchange_steps, free_gears
+from handlead.machines.studying.waves import CutShape
+from handlead.machines.toml.units import height, length
+
+from .finding import PartAtFault
+from .parts import TurningPart, suspects_of
+from .words import BOUND, size_told, turns_told
+
+
+@dataclass(frozen=True)
+class Confirmation:
+    """One thing to do, and what must then be so if the part is the one; `order` and `um` are the wave's after it.
+
+    `step` is what it changes of the set-up; None where nothing of it changes.
+    """
+
+    do: str
+    then: str
+    step: Step | None = None
+    order: Fraction | None = None
+    um: float | None = None
+
+
+def confirmations_of(case: Case, found: PartAtFault) -> tuple[Confirmation, ...]:
+    """What proves that a part left its wave: at the part itself, then by another cut."""
+    match found.part.fault.kind:
+        case "gear runout":
+            cut = (*_elsewhere(case, found), *_another_gear(case, found), *_half_round(case, found))
+            return (_by_dial(case, found), cut[0])
+        case _:
+            return (_by_dial(case, found),)
+
+
+def _elsewhere(case: Case, found: PartAtFault) -> Iterator[Confirmation]:
+    """The gear on another shaft of its bracket, where the ratio stays and the set-up is as right as before."""
+    link = _bracket(case, found.part)
+    assert link.mounted is not None
+    for step in exchange_steps(link, link.mounted, same_ratio=True):
+        then = step.change.mounted[link.name]
+        if then.ratio != link.mounted.ratio or then.gears[found.part.place] == found.part.fault.gear:
+            continue
+        after = _after(case, step, found)
+        if after is not None and _shows_otherwise(case, after.order, found.order):
+            um = found.size * max(abs(after.right), abs(after.left))
+            told = height(um, case.job.units)
+            yield Confirmation(
+                f"{step.words} Cut another gear.",
+                f"The wave that comes {turns_told(case, found.order)} must be gone, and one of {told} must come "
+                f"{turns_told(case, after.order)}. If it stays, it isn't this gear.",
+                step, after.order, um,
+            )  # fmt: skip
+            return
+
+
+def _after(case: Case, step: Step, found: PartAtFault) -> TurningPart | None:
+    """The same gear as a suspect of the set-up after a step; None where that isn't right any more."""
+    done = carried_out(case, (step,))
+    before = {one.code for one in judge_set_up(case) if one.severity == "error"}
+    if {one.code for one in judge_set_up(done) if one.severity == "error"} - before:
+        return None
+    flanks = Flanks.of(done)
+    assert done.rates is not None
+    fault = found.part.fault
+    moved = (
+        one
+        for one in suspects_of(done, CutShape.of(flanks.gear, done.rates, flanks.setting.hob))
+        if (one.fault.kind, one.fault.link, one.fault.gear) == (fault.kind, fault.link, fault.gear)
+    )
+    return next(moved, None)
+
+
+def _shows_otherwise(case: Case, order: Fraction, before: Fraction) -> bool:
+    """Whether records by the tooth tell two orders apart: folded by the count they must be half a wave apart."""
+    teeth = case.job.work.teeth
+    folded = [min(one % teeth, -one % teeth) for one in (order, before)]
+    return abs(folded[0] - folded[1]) >= Fraction(1, 2)
+
+
+def _another_gear(case: Case, found: PartAtFault) -> Iterator[Confirmation]:
+    """Another gear of the same count in its place, where the drawer has one."""
+    teeth, bracket = found.part.fault.gear, found.part.fault.link or ""
+    if teeth in (free_gears(case, bracket) or ()):
+        yield Confirmation(
+            f'Put the other gear of {teeth} out of the drawer in its place in "{bracket}", and cut another gear.',
+            f"The wave that comes {turns_told(case, found.order)} must be gone; what is left of it is that gear's.",
+            order=found.order, um=0.0,
+        )  # fmt: skip
+
+
+def _half_round(case: Case, found: PartAtFault) -> Iterator[Confirmation]:
+    """The gear turned by half on its own shaft: its runout, and so its wave, turns over."""
+    fault = found.part.fault
+    yield Confirmation(
+        f'If its shaft takes it so, turn the gear of {fault.gear} in "{fault.link}" by half on it; mesh all others '
+        "tooth for tooth as they were, and cut another gear from the same place of table and slide.",
+        f"The wave must stay as big, {turns_told(case, found.order)}, and stand out where it stood in. If it stands "
+        "where it stood, it isn't this gear.",
+        order=found.order, um=found.size * max(abs(found.part.right), abs(found.part.left)),
+    )  # fmt: skip
+
+
+def _by_dial(case: Case, found: PartAtFault) -> Confirmation:
+    """What must show at the part itself, turned by hand; on the next gear where no dial can be set to it."""
+    units, fault = case.job.units, found.part.fault
+    reads = _between(found, 1.0, units)
+    match fault.kind:
+        case "gear runout":
+            where = f'with a ball or pin in the spaces of the gear of {fault.gear}, as it is mounted in "{fault.link}"'
+        case "work runout":
+            where = "with the dial at the blank's bore or its turned band, as it is clamped"
+        case "hob runout":
+            where = "with the dial at the hub of the hob, as it is clamped on its arbor"
+        case _:
+            return _of_a_link(case, found)
+    return Confirmation(f"{_BY_HAND}, {where}.", f"A dial must read {reads} over its turn.")
+
+
+def _of_a_link(case: Case, found: PartAtFault) -> Confirmation:
+    fault = found.part.fault
+    link = case.train.link(fault.link) if fault.link is not None else None
+    if not isinstance(link, TwoPort):
+        return Confirmation(f"{_BY_HAND}: see to {found.name}.", f"{found.size:.2g} {found.unit} must show.")
+    turns = link.from_part if fault.turn_of == "driving" else link.to_part
+    each = "tooth after tooth of the" if fault.kind == "tooth by tooth" else "over a turn of the"
+    if link.to_part in case.train.slides:
+        far = _between(found, 2.0, case.job.units)
+        return Confirmation(
+            f"{_BY_HAND}, a dial against the {link.to_part}, {each} {turns}, and write down how far it has gone at "
+            "each part of it.",
+            f"Beside even travel it must stray by {far} from most ahead to most behind.",
+        )
+    if isinstance(link, WormGear) and fault.turn_of == "driving":
+        share = 2 * found.size * link.teeth / 360
+        return Confirmation(
+            f"{_BY_HAND}, a dial against the end of the {turns}, over a turn.",
+            f"A worm that goes to and fro must read {share:.2g} of its pitch: {10 * share:.3f} mm if that is 10 mm. If "
+            "it stands still, look for a worm that runs out, or a thread that is worn on one side.",
+        )
+    if case.train.ends["table"].part == turns:
+        return Confirmation(
+            "Mark on the gear, and on the next one before it is cut, where the table's own mark stands.",
+            f"The wave must stand at the same place against the mark on both: {um_of(found, case)} once round. One "
+            "that comes from how the blank was clamped stands anywhere.",
+        )
+    return Confirmation(
+        f"{_BY_HAND}, {each} {turns}: feel for a tight place in {link.name}, and lay a dial on its teeth.",
+        f"{size_told(case, found)[0].upper()}{size_told(case, found)[1:]}: so much must show.",
+    )
+
+
+_BY_HAND = "Drive isolated and locked, turn by hand"
+
+
+def um_of(found: PartAtFault, case: Case) -> str:
+    """What the part leaves on the flank, in the job's units."""
+    return height(found.size * max(abs(found.part.right), abs(found.part.left)), case.job.units)
+
+
+def _between(found: PartAtFault, times: float, units: str) -> str:
+    low, high = (times * max(found.size + sign * BOUND * found.error, 0.0) for sign in (-1, 1))
+    told = length(low, units, 3).split()[0], length(high, units, 3)
+    return told[1] if told[0] == told[1].split()[0] else f"{told[0]} to {told[1]}"
+
+
+def _bracket(case: Case, part: TurningPart) -> ChangeGears:
+    return next(one for one in case.train.brackets if one.name == part.fault.link)

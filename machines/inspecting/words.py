@@ -1,0 +1,127 @@
+"""Parts at fault in the words of the shop: what each is, how often it comes back, and how big its fault must be."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from handlead.kinematics.train.link import TwoPort
+from handlead.kinematics.train.links import WormGear
+from handlead.machines.machine_files.machine_file import Imperfection
+from handlead.machines.setups.case import Case
+from handlead.machines.toml.units import decimal, height, length
+
+from .finding import FoundWave, PartAtFault
+from .parts import TurningPart
+from .records import Record
+
+#: What an old machine has of each kind without anybody being surprised: degrees at a worm's and at another link's
+#: driven part, mm of a slide, mm of the dial. Own judgement; it orders what to look at first, and nothing else.
+_USUAL_WORM, _USUAL = 0.01, {"deg": 0.05, "mm": 0.01, "dial mm": 0.05}
+
+#: So many times the usual and more is hardly ever met with on a machine that still runs.
+_FAR = 20
+
+#: Seconds of arc up to which an angle is told in them.
+_SECONDS = 120
+
+#: What a ± of a report holds in 95 of 100: so many standard errors.
+BOUND = 2
+
+
+def part_name(case: Case, part: TurningPart) -> str:
+    """What a part is, and with what it comes back."""
+    fault = part.fault
+    match fault.kind:
+        case "gear runout":
+            return f"change gear of {fault.gear} in {fault.link}, {_shaft_of(case, part)}"
+        case "once per turn" if fault.link is not None:
+            return f"{fault.link}, once a turn of the {_turning(case, fault)}"
+        case "tooth by tooth":
+            return f"{fault.link}, with every tooth"
+        case _:
+            return part.name
+
+
+def _shaft_of(case: Case, part: TurningPart) -> str:
+    """On which shaft a change gear turns."""
+    link = next(one for one in case.train.brackets if one.name == part.fault.link)
+    last = len(link.mounted.gears) - 1 if link.mounted else 0
+    if part.place in (0, last):
+        return f"on the {link.from_part if part.place == 0 else link.to_part}"
+    return "on the stud" if last <= 3 else f"on stud {(part.place + 1) // 2}"
+
+
+def _turning(case: Case, fault: Imperfection) -> str:
+    link = case.train.link(fault.link or "")
+    assert isinstance(link, TwoPort)
+    return link.from_part if fault.turn_of == "driving" else link.to_part
+
+
+def turns_told(case: Case, order: Fraction) -> str:
+    """How often a wave comes back."""
+    if order == 1:
+        return "once a turn of the table"
+    feed = abs(case.rates.axial / case.rates.table) if case.rates else Fraction(0)
+    if order < Fraction(1, 2) and feed:
+        far = length(float(feed / order), case.job.units, 1)
+        return f"once in {decimal(1 / order, 3)} turns of the table, every {far} of the slide"
+    return f"{decimal(order, 4)} times a turn of the table"
+
+
+def size_told(case: Case, found: PartAtFault) -> str:
+    """How big the fault of a part must be, as it would be measured at the machine."""
+    units, bound = case.job.units, BOUND * found.error
+    if found.unit == "dial mm":
+        return f"it runs out by {_pair(found.size, bound, units)} as a dial reads over its turn"
+    link = case.train.link(found.part.fault.link) if found.part.fault.link else None
+    if not isinstance(link, TwoPort):
+        return f"{found.size:.2g} ± {bound:.1g} {found.unit}"
+    if found.unit == "mm":
+        return f"that is the {link.to_part} {_pair(found.size, bound, units)} to either side"
+    said = f"that is the {link.to_part} {_angles(found.size, bound)} to either side"
+    if isinstance(link, WormGear):
+        share = found.size * link.teeth / 360
+        said += f", {share:.2g} of the pitch along the worm"
+    return said
+
+
+def _pair(size: float, bound: float, units: str) -> str:
+    shown, unit = length(size, units, 3).split()
+    return f"{shown} ± {length(bound, units, 3).split()[0]} {unit}"
+
+
+def _angles(size: float, bound: float) -> str:
+    if size * 3600 <= _SECONDS:
+        return f"{size * 3600:.2g} ± {bound * 3600:.1g} seconds of arc"
+    return f"{size:.2g} ± {bound:.1g} degrees"
+
+
+def um_told(wave: FoundWave, units: str) -> str:
+    """A wave's size on the flank."""
+    if units == "in":
+        return f"{height(wave.um, units).split()[0]} ± {height(BOUND * wave.error_um, units)}"
+    return f"{wave.um:.1f} ± {BOUND * wave.error_um:.1f} µm"
+
+
+def likeliest_first(case: Case, wave: FoundWave) -> tuple[PartAtFault, ...]:
+    """The parts that can't be told apart, those first that need least out of the ordinary."""
+    return tuple(sorted(wave.parts, key=lambda one: strangeness(case, one)))
+
+
+def strangeness(case: Case, found: PartAtFault) -> float:
+    """How many times what is usual a part's fault must be."""
+    fault = found.part.fault
+    worm = (
+        found.unit == "deg" and fault.link is not None and isinstance(case.train.link(fault.link), WormGear)
+    )
+    return found.size / (_USUAL_WORM if worm else _USUAL.get(found.unit, 1.0))
+
+
+def is_far_fetched(case: Case, found: PartAtFault) -> bool:
+    """Whether a part would have to be worse than is met with."""
+    return strangeness(case, found) > _FAR
+
+
+def record_name(record: Record) -> str:
+    """What a record is of."""
+    return f"{record.kind}, {record.flank} flank" if record.flank else record.kind

@@ -1,0 +1,140 @@
+"""What records of a gear say of its machine, as a person at the machine reads it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from handlead.machines.inspecting.answer import InspectedGear
+from handlead.machines.inspecting.finding import FoundWave, PartAtFault
+from handlead.machines.inspecting.words import (
+    is_far_fetched,
+    part_name,
+    record_name,
+    size_told,
+    turns_told,
+    um_told,
+)
+from handlead.machines.inspecting.worth import Reached
+from handlead.machines.toml.units import height
+from handlead.viz.streams.terminal import CAUTION, console
+from rich.console import Console
+from rich.padding import Padding
+from rich.text import Text
+
+#: Parts of one wave, and parts that don't show, that are named.
+_MOST = 8
+
+
+def show_inspected(found: InspectedGear, charts: Sequence[Path] = (), out: Console | None = None) -> None:
+    """Print the answer: what was found, how to prove it, what it is worth, and what the records can't show."""
+    out = out or console()
+    job = found.case.job
+    mark, style = ("✓", "bold green") if found.is_explained else ("✗", "bold red")
+    out.print(Text.assemble((job.title, "bold"), f"  on {job.machine.name}"))
+    out.print(Text(f"{mark} {headline(found)}", style=style))
+    for line in record_lines(found):
+        out.print(Padding(Text(line), (0, 0, 0, 2)))
+    for number, wave in enumerate(found.inspection.waves, 1):
+        out.print()
+        first, *more = wave_lines(found, wave)
+        out.print(Text(f"{number}  {first}", style="bold"))
+        for line in more:
+            out.print(Padding(Text(line), (0, 0, 0, 3)))
+    for block in (worth_lines(found), unseen_lines(found)):
+        for at, line in enumerate(block):
+            out.print(Padding(Text(line), (0 if at else 1, 0, 0, 0)))
+    for chart in charts:
+        out.print(f"chart: {chart}")
+    out.print(
+        Padding(Text(f"± holds in 95 of 100, the set-up as JOB has it. {CAUTION}", style="dim"), (1, 0, 1, 0))
+    )
+
+
+def headline(found: InspectedGear) -> str:
+    """The answer in a sentence."""
+    waves = found.inspection.waves
+    if not waves:
+        return "Nothing that comes back with a part of this set-up stands above the noise of these records."
+    named = [part_name(found.case, found.parts(wave)[0].part) for wave in waves]
+    sure = all(is_plain(found, wave) for wave in waves)
+    return f"Look first at: {'; '.join(named)}{'' if sure else ' (or what is named with it below)'}."
+
+
+def is_plain(found: InspectedGear, wave: FoundWave) -> bool:
+    """Whether every other part that may have left a wave would have to be worse than is met with."""
+    _, *others = found.parts(wave)
+    return all(is_far_fetched(found.case, one) for one in (*others, *wave.rivals))
+
+
+def record_lines(found: InspectedGear) -> Iterator[str]:
+    """Each record: what it is, what is left that no part explains, and what it wouldn't show."""
+    units = found.case.job.units
+    for number, (record, fitted) in enumerate(zip(found.records, found.inspection.records, strict=True)):
+        day = f", {record.date}" if record.date else ""
+        said = f"{Path(record.path).name}: {record_name(record)}, {len(record.readings.um)} readings{day}: "
+        said += f"{height(fitted.before_um, units)} r.m.s., of which {height(fitted.left_um, units)} are left that no "
+        least = height(found.smallest_um(number), units)
+        said += f"part explains. A wave of less than about {least} wouldn't stand out."
+        if record.division_um:
+            own = height(record.division_um / math.sqrt(12), units)
+            said += f" The dial's divisions alone leave {own}."
+        yield said
+
+
+def wave_lines(found: InspectedGear, wave: FoundWave) -> Iterator[str]:
+    """One wave: the part, its size on the flank and at the part, what else it may be, and how to prove it."""
+    case, units = found.case, found.case.job.units
+    first, *others = found.parts(wave)
+    yield f"{part_name(case, first.part)}: {um_told(wave, units)} on the flank"
+    yield f"{size_told(case, first)}; it comes {turns_told(case, first.order)}"
+    if others:
+        yield "These records can't tell it from:"
+        yield from _named(found, others)
+    if wave.rivals:
+        yield "Nearly as well it may be:"
+        yield from _named(found, wave.rivals)
+    for confirmation in found.confirmations(wave):
+        yield f"→ {confirmation.do} {confirmation.then}"
+
+
+def _named(found: InspectedGear, parts: Sequence[PartAtFault]) -> Iterator[str]:
+    for one in parts[:_MOST]:
+        far = "; hardly: that is more than is met with" if is_far_fetched(found.case, one) else ""
+        yield f"  {part_name(found.case, one.part)}: {size_told(found.case, one)}{far}"
+    if len(parts) > _MOST:
+        yield f"  and {len(parts) - _MOST} more (--json names all)"
+
+
+def worth_lines(found: InspectedGear) -> Iterator[str]:
+    """The class as measured, and what mending brings."""
+    worth, units = found.worth, found.case.job.units
+    if not worth.measured.um:
+        return
+    by = f"held there by {worth.measured.by}, {height(worth.measured.um, units)}"
+    yield f"As measured {_class(worth.measured)}, {by}."
+    for number, without in enumerate(worth.without):
+        name = part_name(found.case, found.parts(found.inspection.waves[number])[0].part)
+        worst = "; worth mending first" if number == worth.first else ""
+        yield f"  without {number + 1}, {name}: {_class(without)}{worst}"
+    if len(worth.without) > 1:
+        alone = "" if worth.first is not None else "; no single one brings a better class"
+        yield f"  without all of them: {_class(worth.without_all)}{alone}"
+    yield "  Classes of ISO 1328-1, by these records alone, noise and all."
+
+
+def _class(reached: Reached) -> str:
+    return "coarser than any class" if reached.quality is None else f"class {reached.quality}"
+
+
+def unseen_lines(found: InspectedGear) -> Iterator[str]:
+    """What these records can't show, by the reason why."""
+    why: dict[str, list[str]] = {}
+    for one in found.inspection.unseen:
+        why.setdefault(one.why, []).append(one.name)
+    if why:
+        yield "Not shown by these records:"
+    for reason, names in why.items():
+        named = "; ".join(names[:_MOST]) + (f"; and {len(names) - _MOST} more" if len(names) > _MOST else "")
+        yield f"  {named}: {reason}"
