@@ -63,7 +63,7 @@ _UNITS = {
 
 
 @dataclass(frozen=True)
-class _Row:
+class _ReadingRow:
     """Some readings in an element: each with its line, and its numbers by their names."""
 
     at: Element
@@ -92,7 +92,7 @@ def read_exchange(path: str | Path, teeth: int, counted: str = "") -> Exchanged:
     rows = list(_rows(tree_of(name, text)))
     faults: list[Complaint] = []
     left_out: list[Complaint] = []
-    found: dict[tuple[str, str, int], list[_Row]] = {}
+    found: dict[tuple[str, str, int], list[_ReadingRow]] = {}
     for row in rows:
         kind = _quantity(row.at)
         if kind is None:
@@ -139,7 +139,7 @@ def read_records(paths: Sequence[str | Path], teeth: int, counted: str = "") -> 
     return Exchanged(tuple(records), tuple(left_out))
 
 
-def _rows(top: Element) -> Iterator[_Row]:
+def _rows(top: Element) -> Iterator[_ReadingRow]:
     """Every row of at least so many numbers: in one text, or one in each of some elements of one name."""
     waiting = [top]
     while waiting:
@@ -147,14 +147,14 @@ def _rows(top: Element) -> Iterator[_Row]:
         waiting += reversed(node.inside)
         numbers = [_number(one) for one in re.split(r"[\s;]+", node.text.strip())]
         if len(numbers) >= LEAST and None not in numbers:
-            yield _Row(node, tuple((node.line, {"": one}) for one in numbers if one is not None))
+            yield _ReadingRow(node, tuple((node.line, {"": one}) for one in numbers if one is not None))
         alike: dict[str, list[Element]] = {}
         for one in node.inside:
             alike.setdefault(one.name, []).append(one)
         for some in alike.values():
             told = [(one.line, _numbers(one)) for one in some]
             if len(told) >= LEAST and all(set(numbers) & set(_VALUES) for _, numbers in told):
-                yield _Row(node, tuple(told))
+                yield _ReadingRow(node, tuple(told))
 
 
 def _numbers(node: Element) -> dict[str, float]:
@@ -200,7 +200,7 @@ class _GearCounted:
     counted: str
 
 
-def _record(path: str, kind: str, flank: str, rows: Sequence[_Row], gear: _GearCounted) -> Record:
+def _record(path: str, kind: str, flank: str, rows: Sequence[_ReadingRow], gear: _GearCounted) -> Record:
     """One record of the rows that belong together. Raises `FileFault`."""
     first = rows[0].at
     unit, counted = _unit(path, first), _counted(path, first, gear)

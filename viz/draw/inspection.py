@@ -39,7 +39,7 @@ _HEAD, _FOOT, _ORDERS, _APART, _LEFT = 9.0, 12.0, 74.0, 8.0, 17.0
 
 
 @dataclass(frozen=True)
-class Strip:
+class RecordStrip:
     """Where a record's readings stand across the paper: `parts` are runs of readings that hang together."""
 
     x: Floats
@@ -48,15 +48,15 @@ class Strip:
     along: str
 
 
-def strip_of(record: Record, shop: Shop) -> Strip:
+def strip_of(record: Record, shop: Shop) -> RecordStrip:
     """The readings side by side: tooth after tooth, or the traces of the teeth one behind the other."""
     readings = record.readings
     if not readings.by_tooth:
         order = np.argsort(readings.tooth, kind="stable")
         if record.kind == "transmission error":
-            return Strip(readings.tooth, (order,), (), "tooth that it has turned by")
+            return RecordStrip(readings.tooth, (order,), (), "tooth that it has turned by")
         space = "space" if record.kind == "runout" else "tooth"
-        return Strip(readings.tooth, (order,), (), f"{space}, counted {record.counted}")
+        return RecordStrip(readings.tooth, (order,), (), f"{space}, counted {record.counted}")
     x, parts, ticks = np.zeros(len(readings.um)), [], []
     low, span = float(readings.height.min()), max(float(np.ptp(readings.height)), 1e-9)
     for number, tooth in enumerate(np.unique(readings.tooth)):
@@ -69,7 +69,7 @@ def strip_of(record: Record, shop: Shop) -> Strip:
     way = shop.way("axial", 1) if shop.up else "up"
     along = f"each over {shop.sized(span):.3g} {shop.units}, "
     along += "tip to the right" if record.kind == "profile" else f"{way} to the right"
-    return Strip(x, tuple(parts), tuple(ticks), along)
+    return RecordStrip(x, tuple(parts), tuple(ticks), along)
 
 
 def plot_record(found: InspectedGear, number: int, ax: Axes, *, shop: Shop) -> Axes:
@@ -129,7 +129,7 @@ def _inset(ax: Axes, left: float, bottom: float, width: float, tall: float) -> A
     return ax.inset_axes((left / SIZE[0], bottom / SIZE[1], width / SIZE[0], tall / SIZE[1]))
 
 
-def _draw_strip(ax: Axes, strip: Strip, read: Floats | None, part: Floats | None, half: float) -> None:
+def _draw_strip(ax: Axes, strip: RecordStrip, read: Floats | None, part: Floats | None, half: float) -> None:
     ax.axhline(0, color=look.FAINT, linewidth=look.HAIR, linestyle=look.CHAIN)
     for here in strip.parts:
         if part is not None:
