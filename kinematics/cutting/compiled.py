@@ -39,12 +39,12 @@ def available() -> bool:
 def cut_rows(
     inverse: Floats, swept: Passages, cutter: Tool, heights: Floats, start: Floats, uncut: float
 ) -> bool:
-    """Take one phase off these rows of 1/radius, in place; False where numba is missing.
+    """Take one phase off these rows of 1/radius, in place; False where numba is missing, or the hob leans on its arbor.
 
     Machine errors (`Ripple`) are not for this path.
     """
     kernel = _kernel()
-    if kernel is None:
+    if kernel is None or cutter.lean is not None:
         return False
     nearest = float(swept.distance.min())
     up, side = reach(cutter, nearest, uncut)

@@ -207,7 +207,7 @@ def _lowest(hob: Hob, swept: Passages, blank: Blank) -> float:
     """Lowest height on the thread that can reach the blank: what lies below it needn't be followed."""
     gap = float(swept.distance.min()) - blank.radius
     swing = abs(swept.distance_rate) * math.pi / 2
-    spread = abs(hob.runout) + max((abs(x) for x in hob.gash_radial), default=0.0)
+    spread = float(abs(hob.gash_errors()[0]).max()) + abs(hob.wobble) * 2 * hob.tip_radius
     return gap - hob.pitch_diameter / 2 - spread - swing - 0.02 * hob.module_n
 
 

@@ -49,8 +49,11 @@ class Hob:
 
     `shift` moves the hob along its axis. `runout` is the distance between hob axis and axis of
     turning, towards the gash that is `runout_gash` gashes from the first. `gash_radial` and
-    `gash_axial` say by how much each gash's edges stand out, and are displaced along the axis:
-    one entry a gash, or none.
+    `gash_axial` say by how much each gash's edges stand out, and are displaced along the axis,
+    `gash_late` how far its face stands behind where even division has it, along the reference circle:
+    one entry a gash, or none. Behind a face the teeth fall away by `relief_deg`. `wobble` is how much its axis leans
+    off the axis of turning, in mm for a mm along it, to the right of its middle towards the gash that is `wobble_gash`
+    gashes from the first; `lead_error` by how much a thread goes too far in a turn.
 
     Raises `ValueError` or `TypeError` for sizes that no hob can have.
     """
@@ -70,6 +73,11 @@ class Hob:
     runout_gash: float = 0.0
     gash_radial: tuple[float, ...] = ()
     gash_axial: tuple[float, ...] = ()
+    gash_late: tuple[float, ...] = ()
+    relief_deg: float = 0.0
+    wobble: float = 0.0
+    wobble_gash: float = 0.0
+    lead_error: float = 0.0
 
     def __post_init__(self) -> None:
         arguments.number("module of the hob", self.module_n, unit="mm", above=0)
@@ -81,7 +89,7 @@ class Hob:
         object.__setattr__(self, "module_n", float(self.module_n))
         if self.profile is not None:
             _check_profile(self.profile, math.pi * self.module_n)
-        for name in ("gash_radial", "gash_axial"):
+        for name in ("gash_radial", "gash_axial", "gash_late"):
             given = len(getattr(self, name))
             if given not in (0, self.gashes):
                 raise ValueError(f"{name} has {given} entries; a hob with {self.gashes} gashes needs as many")
@@ -152,6 +160,11 @@ class Hob:
     def axial_pitch(self) -> float:
         """Distance from thread to thread along the hob axis, in mm."""
         return math.pi * self.module_n / math.cos(math.radians(self.geometric_lead_angle_deg))
+
+    @property
+    def thread_pitch(self) -> float:
+        """Distance from thread to thread along the axis as the hob has it, its thread's error included, in mm."""
+        return self.axial_pitch + self.lead_error / self.starts
 
     @property
     def lead(self) -> float:
@@ -306,14 +319,39 @@ class Hob:
 
         With runout e the edge of a gash that follows the high side by the angle δ stands out by
         e·cos δ and comes to its place e·sin δ / radius radians early (first order in e).
+        A face that stands behind by ε radians has its edge on the same thread, so much further along it, and, the
+        teeth being relieved, lower by ε·radius·tan of the relief. A hob that leans by ψ has the edges that follow
+        the side to which it leans by δ further left by ψ·radius·cos δ. Own derivations.
         """
         import numpy as np
 
-        angle = 2 * math.pi * (np.arange(self.gashes) - self.runout_gash) / self.gashes
-        radial = self.runout * np.cos(angle) + (np.array(self.gash_radial) if self.gash_radial else 0.0)
-        axial = np.zeros(self.gashes) + (np.array(self.gash_axial) if self.gash_axial else 0.0)
-        lag = -self.runout * np.sin(angle) / (self.pitch_diameter / 2)
+        radius, none = self.pitch_diameter / 2, np.zeros(self.gashes)
+        out, standing, late = (
+            np.array(given) if given else none for given in (self.gash_radial, self.gash_axial, self.gash_late)
+        )
+        angle = self._behind(self.runout_gash)
+        radial = self.runout * np.cos(angle) + out - math.tan(math.radians(self.relief_deg)) * late
+        along = self.hand.value * self.lead / (2 * math.pi) * late / radius
+        axial = standing - along - self.wobble * radius * np.cos(self._behind(self.wobble_gash))
+        lag = (late - self.runout * np.sin(angle)) / radius
         return np.asarray(radial), np.asarray(axial), np.asarray(lag)
+
+    def gash_leans(self) -> tuple[Floats, Floats]:
+        """What each gash's edges stand out more, and lag more, a mm further to the right on a hob that leans.
+
+        In mm and radians for a mm; to the first order, as for a hob that runs out by so much there.
+        """
+        import numpy as np
+
+        angle = self._behind(self.wobble_gash)
+        lag = -self.wobble * np.sin(angle) / (self.pitch_diameter / 2)
+        return np.asarray(self.wobble * np.cos(angle)), np.asarray(lag)
+
+    def _behind(self, gash: float) -> Floats:
+        """By what angle each gash follows this one."""
+        import numpy as np
+
+        return np.asarray(2 * math.pi * (np.arange(self.gashes) - gash) / self.gashes)
 
 
 def _check_profile(profile: tuple[tuple[float, float], ...], pitch: float) -> None:

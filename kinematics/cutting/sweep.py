@@ -20,7 +20,7 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 from handlead.kinematics.frame.guide import Guide
-from handlead.kinematics.frame.motion import Led, Phase, Position, Ripple
+from handlead.kinematics.frame.motion import Led, Phase, Position, Ripple, Tilt
 
 from .hob import Edge, Hob
 
@@ -84,7 +84,7 @@ def passages(phase: Phase, hob: Hob, centre_distance: float) -> Passages:
     _, axial, _ = hob.gash_errors()
     return Passages(
         first=first,
-        thread=-hob.hand.value * hob.axial_pitch * pitches + hob.shift + axial[gash],
+        thread=-hob.hand.value * hob.thread_pitch * pitches + hob.shift + axial[gash],
         table=TURN * np.mod(float(at_first.table % 1) + float(step.table) * count, 1.0),
         height=float(at_first.axial) + float(step.axial) * count,
         right=float(at_first.tangential) + float(step.tangential) * count,
@@ -105,7 +105,11 @@ def passages(phase: Phase, hob: Hob, centre_distance: float) -> Passages:
 
 @dataclass(frozen=True)
 class Tool:
-    """The edges that a sweep carries: one polyline for all gashes, or one for each where they differ."""
+    """The edges that a sweep carries: one polyline for all gashes, or one for each where they differ.
+
+    `lean` and `lean_lag` are what each stands out and lags a mm further to the right of `middle`, `reference` is the
+    radius about which a hob leans; None on one that doesn't.
+    """
 
     radius: Floats
     offset: Floats
@@ -117,6 +121,10 @@ class Tool:
     tip_half: float
     steepness: float
     swivel: float
+    lean: Floats | None = None
+    lean_lag: Floats | None = None
+    middle: float = 0.0
+    reference: float = 0.0
 
     @property
     def points(self) -> int:
@@ -128,19 +136,26 @@ def tool(hob: Hob, swivel_deg: float, fineness: float = 1.0, lowest: float | Non
     """The hob's edges as arrays, with runout and gash errors; `lowest` as for `Hob.edge`."""
     edge: Edge = hob.edge(fineness, lowest)
     radial, _, lag = hob.gash_errors()
-    per_gash = bool(np.any(radial) or np.any(lag))
+    per_gash = bool(np.any(radial) or np.any(lag) or hob.wobble)
     radius = edge.radius[None, :] + radial[:, None] if per_gash else edge.radius[None, :]
+    lean, lean_lag = hob.gash_leans() if hob.wobble else (None, None)
+    # What a hob that leans reaches out more at its ends.
+    farther = abs(hob.wobble) * 2 * hob.tip_radius
     return Tool(
         radius=np.ascontiguousarray(radius),
         offset=edge.offset,
         per_gash=per_gash,
         lag=lag,
-        tip=float(radius.max()),
-        pitch=hob.axial_pitch,
+        tip=float(radius.max()) + farther,
+        pitch=hob.thread_pitch,
         half_width=float(np.abs(edge.offset).max()),
         tip_half=hob.half_thickness_at_form,
         steepness=1.3 * math.tan(math.radians(hob.pressure_angle_deg)) if hob.profile is None else math.inf,
         swivel=math.radians(swivel_deg),
+        lean=lean,
+        lean_lag=lean_lag,
+        middle=hob.shift,
+        reference=hob.pitch_diameter / 2,
     )
 
 
@@ -225,8 +240,17 @@ def crossings(
     number = cut.passage
     radius = cutter.radius[swept.gash[number]] if cutter.per_gash else cutter.radius
     place = cut.place[:, None] + cutter.offset[None, :]
+    if cutter.lean is not None:
+        out = cutter.lean[swept.gash[number]]
+        place = place - out[:, None] * (radius - cutter.reference)
+        radius = radius + (out * (cut.place - cutter.middle))[:, None]
     level_error = error(ripples, "axial", swept, number, 0.0)
     rise = (heights[cut.row] - swept.height[number] - level_error)[:, None] - place * sine
+    leaning = lean(ripples, swept, number[:, None], 0.0)
+    if leaning is not None:
+        # Where work leans a row dips; how far out it is cut is told closely enough from the hob's lowest point.
+        towards, across = swept.distance[number][:, None] - radius, swept.right[number][:, None] + place * cosine
+        rise = rise - (leaning[0] * towards + leaning[1] * across)
     lever = radius * cosine
     share = rise / lever
     never = np.abs(share) >= 1
@@ -246,25 +270,31 @@ def crossings(
     y = y + place * cosine - radius * share * sine
     hob_angle = swing
     if cutter.per_gash:
-        hob_angle = swing + cutter.lag[swept.gash[number]][:, None]
-    angle, inverse = _on_the_blank(swept, (x, y), number, hob_angle, ripples)
+        lag = cutter.lag[swept.gash[number]]
+        if cutter.lean_lag is not None:
+            lag = lag + cutter.lean_lag[swept.gash[number]] * (cut.place - cutter.middle)
+        hob_angle = swing + lag[:, None]
+    angle, inverse = _on_the_blank(swept, (x, y, heights[cut.row][:, None]), number, hob_angle, ripples)
     if never.any():
         inverse[never] = 0.0
     return angle, inverse
 
 
 def _on_the_blank(
-    swept: Passages, place: tuple[Floats, Floats], number: Ints, hob_angle: Floats, ripples: tuple[Led, ...]
+    swept: Passages, place: tuple[Floats, Floats, Floats], number: Ints, hob_angle: Floats, ripples: tuple[Led, ...]
 ) -> tuple[Floats, Floats]:
     """Points of the hob as angles on the blank and 1/radius, once slides and table have gone on with the hob.
 
-    `place` is across the axes with the slides where the passage began. Beyond the phase 1/radius is 0.
+    `place` is across the axes with the slides where the passage began, and the row's height. Beyond the phase 1/radius
+    is 0.
     """
-    x, y = place
+    x, y, height = place
     if swept.distance_rate:
         x = x + swept.distance_rate * hob_angle
     if swept.right_rate:
         y = y + swept.right_rate * hob_angle
+    if (leaning := lean(ripples, swept, number[:, None], 0.0)) is not None:
+        x, y = x - leaning[0] * height - leaning[2], y - leaning[1] * height - leaning[3]
     angle = np.arctan2(y, x) - swept.table[number][:, None] - swept.table_rate * hob_angle
     if ripples:
         angle -= TURN * error(ripples, "table", swept, number[:, None], hob_angle)
@@ -281,6 +311,8 @@ def error(
     """What periodic errors and templates displace `end` by at these passages, the hob `hob_angle` radians past them."""
     total: Floats | float = 0.0
     for ripple in ripples:
+        if isinstance(ripple, Tilt):
+            continue
         if ripple.end == end and isinstance(ripple, Guide):
             first, by = (float(getattr(one, ripple.over)) for one in (swept.start, swept.step))
             # By where the other end stands as the gash passes: what it moves while that swings doesn't count.
@@ -300,6 +332,24 @@ def _shows(value: Floats, floor: float) -> npt.NDArray[np.bool_]:
     if not np.all(value):
         lively &= (value[:, :-1] > 0) & (value[:, 1:] > 0)
     return np.asarray(lively)
+
+
+def lean(
+    ripples: tuple[Led, ...], swept: Passages, number: Ints, hob_angle: Floats | float
+) -> tuple[Floats, Floats, Floats, Floats] | None:
+    """How the work leans at these passages: towards the hob and to the right by a mm of height, and both at height 0.
+
+    None where it stands straight.
+    """
+    found = None
+    for one in ripples:
+        if isinstance(one, Tilt):
+            at_first = float(swept.start.table * one.waves % 1) + one.phase_turn
+            turns = at_first + float(swept.step.table * one.waves) * (number + hob_angle * (swept.gashes / TURN))
+            towards, across = one.slope * np.cos(TURN * turns), one.slope * np.sin(TURN * turns)
+            this = towards, across, -one.pivot * towards, -one.pivot * across
+            found = this if found is None else tuple(a + b for a, b in zip(found, this, strict=True))
+    return found
 
 
 def lay_down(twice: Floats, row: Ints, angle: Floats, value: Floats, start: Floats, floor: float) -> None:

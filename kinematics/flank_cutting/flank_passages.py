@@ -17,7 +17,7 @@ from handlead.kinematics.cutting.setting import Setting
 from handlead.kinematics.cutting.sweep import TURN, Passages, passages
 from handlead.kinematics.frame import arguments
 from handlead.kinematics.frame.guide import Guide
-from handlead.kinematics.frame.motion import Led, Motion, Phase
+from handlead.kinematics.frame.motion import Led, Motion, Phase, Tilt
 from handlead.kinematics.gears.flank import NominalFlank
 from handlead.kinematics.gears.gear import Gear
 
@@ -239,6 +239,14 @@ def _error(cut: FlankCut, away: Ints, greatest: bool = False) -> Floats:
     }
     total = np.zeros(away.size)
     for ripple in cut.ripples:
+        if isinstance(ripple, Tilt):
+            # What it leans by over the face, and how far it dips at the tips.
+            farthest = max(abs(ripple.pivot), abs(ripple.pivot - (flank.gear.face_width or 0.0)))
+            lever = math.hypot(farthest, abs(flank.twist) * flank.base_radius * flank.gear.tip_diameter / 2)
+            # Work that turns with the table is off, not uneven: what it is off by goes with the tooth.
+            apart = 1.0 if greatest else np.abs(np.sin(math.pi * float(cut.swept.step.table) * ripple.waves * away))
+            total = total + 2 * abs(ripple.slope) * lever * apart
+            continue
         if isinstance(ripple, Guide):
             steep = ripple.steepest * abs(float(getattr(cut.swept.step, ripple.over)))
             far = np.full(away.size, np.inf) if greatest else steep * np.abs(away)
@@ -249,6 +257,8 @@ def _error(cut: FlankCut, away: Ints, greatest: bool = False) -> Floats:
         total = total + 2 * abs(ripple.amplitude) * by_end.get(ripple.end, 0.0) * apart
     radial, axial, lag = hob.gash_errors()
     wrong = float(np.ptp(radial) + np.ptp(axial) + hob.lead / TURN * np.ptp(lag))
+    # Within what is tried for a point its place on the hob differs by less than a turn of the thread.
+    wrong += abs(hob.lead_error) + 4 * abs(hob.wobble) * hob.lead
     other = np.ones(away.size, dtype=bool) if greatest else away % hob.gashes != 0
     return np.asarray(total + np.where(other, wrong, 0.0))
 

@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 import numpy as np
 import numpy.typing as npt
-from handlead.kinematics.cutting.sweep import TURN, error
+from handlead.kinematics.cutting.sweep import TURN, error, lean
 from handlead.kinematics.frame import arguments
 from handlead.kinematics.frame.blank import FlankMap
 
@@ -87,8 +87,12 @@ def passing(
     swing = np.zeros(roll.size)
     screw = hob.hand.value * hob.lead / TURN
     has_lag, has_radial = bool(np.any(lag)), bool(np.any(radial))
+    leans = hob.gash_leans() if hob.wobble else None
+    along: Floats | float = 0.0
     for step in range(_STEPS):
         hob_angle = swing + lag[gash] if has_lag else swing
+        if leans is not None:
+            hob_angle = hob_angle + leans[1][gash] * along
         turned = angle + swept.table_rate * hob_angle
         if cut.ripples:
             turned = turned + TURN * error(cut.ripples, "table", swept, number, hob_angle)
@@ -99,16 +103,26 @@ def passing(
         a = distance + swept.distance_rate * hob_angle - x
         b = y - right - swept.right_rate * hob_angle
         z = height + rise * deviation - centre - swept.height_rate * hob_angle
+        if leaning := lean(cut.ripples, swept, number, hob_angle):
+            level = height + rise * deviation
+            a = a - leaning[0] * level - leaning[2]
+            b = b + leaning[1] * level + leaning[3]
+            z = z - leaning[0] * x - leaning[1] * y
         place = b * cosine + z * sine
         up = -b * sine + z * cosine
         radius = np.sqrt(a * a + up * up)
-        half, slope = hob.flank(radius - radial[gash] if has_radial else radius)
+        on_hob = radius - radial[gash] if has_radial else radius
+        if leans is not None:
+            on_hob = on_hob - leans[0][gash] * along
+            place = place + leans[0][gash] * (radius - hob.pitch_diameter / 2)
+        half, slope = hob.flank(on_hob)
         if step == 0:
             thread = swept.thread[number]
             # The thread is carried along the axis as it goes round.
             inner = place - side * np.where(np.isfinite(half), half, 0.25 * hob.axial_pitch)
             inner = inner - thread - screw * np.arctan2(up, a)
-            thread = thread + hob.axial_pitch * np.rint(inner / hob.axial_pitch)
+            thread = thread + hob.thread_pitch * np.rint(inner / hob.thread_pitch)
+            along = thread - hob.shift
         late = np.arctan2(up, a) - swing
         off = place - thread - side * half
         # By the deviation, and by the swing.

@@ -146,8 +146,23 @@ class Ripple:
         object.__setattr__(self, "per_unit", Fraction(self.per_unit))
 
 
-#: What displaces an end over the travel of another: a periodic error, or a template.
-Led = Ripple | Guide
+@dataclass(frozen=True)
+class Tilt:
+    """The work's axis leaning off the table's: so many mm aside for a mm of height, `waves` times round a table turn.
+
+    With the table at 0 it leans `phase_turn` of a turn counter-clockwise, seen facing the table, from towards the hob.
+    Once a turn is work that stands askew on a table that turns true. At `pivot`, in mm over the blank's lower face,
+    the axis stays where it is.
+    """
+
+    slope: float
+    waves: int = 1
+    phase_turn: float = 0.0
+    pivot: float = 0.0
+
+
+#: What displaces an end over the travel of another, a periodic error or a template; or leans the work.
+Led = Ripple | Guide | Tilt
 
 
 @dataclass(frozen=True)

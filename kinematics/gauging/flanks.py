@@ -123,15 +123,21 @@ def gauge_pitch(index_um: Sequence[float] | Floats) -> GaugedPitch:
     return GaugedPitch(float(np.abs(single).max()), float(np.ptp(index)))
 
 
-def runout_um(ahead: Floats, behind: Floats, pressure_angle_t_deg: float) -> float:
+def runout_um(
+    ahead: Floats, behind: Floats, pressure_angle_t_deg: float, half_space_deg: float = 0.0
+) -> float:
     """Runout in micrometres: from the deepest to the highest place of a ball that is laid into each space in turn.
 
     `ahead` and `behind` are the places of each space's counter-clockwise and clockwise flank along the
-    reference circle, in mm from where even division puts them. Where a space is wider the ball sinks
-    by half of that over tan α_t (to the first order).
+    reference circle, in mm from where even division puts them, `half_space_deg` half the angle of a space there; 0 is
+    a rack's. A ball that touches there has its middle where both normals meet: each makes α_t and half the space with
+    the radius, so that where a space is wider by w the ball sinks by w/2·cos α_t/sin of both (own derivation, first
+    order; what is known as the factor of a size over balls).
     """
     wider = np.asarray(ahead, dtype=float) - np.asarray(behind, dtype=float)
-    return float(UM * np.ptp(wider) / 2 / math.tan(math.radians(pressure_angle_t_deg)))
+    pressure = math.radians(pressure_angle_t_deg)
+    sinks = math.cos(pressure) / math.sin(pressure + math.radians(half_space_deg))
+    return float(UM * np.ptp(wider) / 2 * sinks)
 
 
 @dataclass(frozen=True)

@@ -275,6 +275,11 @@ class Gear:
         return math.pi * self.module_n * math.cos(self.pressure_n_rad)
 
     @property
+    def half_space_deg(self) -> float:
+        """Half the angle of a space on the reference circle, seen from the axis, in degrees."""
+        return math.degrees(math.pi / self.teeth - self.normal_thickness / (self.module_n * self.teeth))
+
+    @property
     def normal_thickness(self) -> float:
         """Thickness of the tooth along the reference cylinder, normal to it s_n, in mm."""
         return self.module_n * (math.pi / 2 + 2 * self.profile_shift * math.tan(self.pressure_n_rad))

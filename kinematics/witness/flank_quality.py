@@ -44,11 +44,12 @@ _TEETH = 4
 _PITCH_PLACES = 5
 
 #: What belongs to a gear's accuracy and isn't looked at on the simulated one.
+OF_HOB, OF_BLANK = "errors of the hob and of its arbor", "errors in mounting the blank"
 NOT_MEASURED = (
     "the profile near the root, where the hob's tip rounds it",
     "roughness, wear and chatter",
-    "errors of the hob and of its arbor",
-    "errors in mounting the blank",
+    OF_HOB,
+    OF_BLANK,
     "errors of the machine that its file doesn't give",
 )
 
@@ -128,7 +129,8 @@ def _worst_of(gear: Gear, by_flank: list[list[Traces]], places: list[Floats]) ->
     """The greatest deviations of the traces of both flanks, and of the places of all teeth, flank by flank."""
     traced = [one for flank in by_flank for one in flank]
     pitch = [gauge_pitch(even_division(place)) for place in places]
-    return worst(traced, pitch, runout_um(places[0], places[1], gear.transverse_pressure_angle_deg))
+    ball = runout_um(places[0], places[1], gear.transverse_pressure_angle_deg, gear.half_space_deg)
+    return worst(traced, pitch, ball)
 
 
 def _relief(cuts: list[FlankCut]) -> Relief | None:

@@ -134,7 +134,9 @@ class HobData:
     `diameter` is the reference diameter, `outside_diameter` over the tips. `rack` names an
     ISO 53 basic rack (A to D); `addendum`, `dedendum` and `tip_radius`, as multiples of the
     module, take the place of its figures where given. See `handlead.kinematics.sizes` for what holds then.
-    `length` is that of its threads, `name` what it is called in its rack.
+    `length` is that of its threads, `name` what it is called in its rack. `gash_index` has how far each gash's face
+    stands behind along the reference circle, `relief_angle_deg` goes with it; `thread_error` is how much too far the
+    thread goes in a turn.
     """
 
     module_n: Fraction
@@ -151,6 +153,9 @@ class HobData:
     tip_radius: Fraction | None = None
     length: Fraction | None = None
     name: str = field(default="", compare=False)
+    gash_index: tuple[Fraction, ...] = ()
+    relief_angle_deg: Fraction = Fraction(10)
+    thread_error: Fraction = Fraction(0)
 
     def __post_init__(self) -> None:
         if self.starts < 1:

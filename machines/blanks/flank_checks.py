@@ -7,7 +7,6 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.frame.guide import Guide
 from handlead.kinematics.gears.tolerance import FlankTolerances, flank_tolerances
 from handlead.kinematics.work.requirement import gear_of, swivel_deg
 from handlead.machines.setups.case import Case, face_width_mm
@@ -150,10 +149,10 @@ def _finer(case: Case) -> str:
         found = tried.measure()
         return found.quality if found and found.quality and found.quality <= wanted else None
 
-    led = tuple(one for one in flanks.ripples if isinstance(one, Guide))
-    if flanks.ripples != led and (without := reached(replace(flanks, ripples=led))):
+    true = flanks.on_a_true_machine(case)
+    if flanks != true and (without := reached(true)):
         return (
-            "It is the machine's own periodic errors, as its file gives them: without them it would be "
+            "It is the machine's own errors, as its file gives them: without them it would be "
             f"class {without}. See to them, cut on a truer machine, or finish the flanks another way."
         )
     outcome = case.outcome

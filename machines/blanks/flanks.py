@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.machines.setups.case import Case, face_width_mm
-from handlead.machines.setups.templates import displacements_of, relief_to_measure
+from handlead.machines.setups.templates import displacements_of, guides, relief_to_measure
 
 from .witness import NotCut, setting_of
 
@@ -67,6 +67,12 @@ class Flanks:
             name: cut_flank(FlankCut.of(self.motion, self.setting, self.gear, side=side))
             for name, side in (("counter-clockwise flank", 1), ("clockwise flank", -1))
         }
+
+    def on_a_true_machine(self, case: Case) -> Flanks:
+        """The same without what the machine's file says of its errors, arbor and blank; templates lead as they do."""
+        led = guides(case.train, face_width_mm(case.job.work))
+        hob = replace(self.setting.hob, runout=0.0, runout_gash=0.0, wobble=0.0, wobble_gash=0.0)
+        return replace(self, ripples=led, setting=replace(self.setting, hob=hob))
 
     def fed(self, share: Fraction) -> Flanks:
         """The same at this share of the feed, the table turning with it so that the teeth stay as they are."""

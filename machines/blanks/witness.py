@@ -20,6 +20,7 @@ from handlead.kinematics.work.sizes import (
     sprocket_of,
 )
 from handlead.machines.setups.case import Case, face_width_mm
+from handlead.machines.setups.imperfections import on_its_arbor
 from handlead.machines.setups.templates import displacements_of, relief_to_measure
 from handlead.machines.toml.errors import HandleadError
 from handlead.machines.toml.units import length
@@ -39,10 +40,18 @@ Depth = Literal["scratch", "full"]
 
 @dataclass(frozen=True, repr=False)
 class Cut:
-    """What was measured on the simulated blank, cut so deep."""
+    """What was measured on the simulated blank, cut so deep; `reckoned` is what the files say of hob and mounting."""
 
     measured: Measured
     depth: Depth = "scratch"
+    reckoned: tuple[str, ...] = ()
+
+    @property
+    def not_measured(self) -> tuple[str, ...]:
+        """What belongs to the gear's accuracy and isn't looked at, less what the files say of it."""
+        from handlead.kinematics.witness.flank_quality import NOT_MEASURED
+
+        return tuple(one for one in NOT_MEASURED if one not in self.reckoned)
 
     def __repr__(self) -> str:
         found = self.gauged
@@ -100,7 +109,7 @@ class Cut:
             **self._relief_json(),
             "traced_teeth": flanks and flanks.traced_teeth,
             "class": flanks and flanks.quality,
-            "not_measured": list(_not_measured()) if flanks else [],
+            "not_measured": list(self.not_measured) if flanks else [],
             "notes": list(found.notes),
         }
 
@@ -120,12 +129,6 @@ class Cut:
             "key_parallel_um": keys.parallel_um,
             "key_dividing_um": keys.dividing_um,
         }
-
-
-def _not_measured() -> tuple[str, ...]:
-    from handlead.kinematics.witness.flank_quality import NOT_MEASURED
-
-    return NOT_MEASURED
 
 
 class NotCut(HandleadError, ValueError):
@@ -164,7 +167,16 @@ def cut_blank(case: Case, depth: Depth = "scratch", progress: Progress | None = 
         raise NotCut(str(why)) from why
     if case.outcome and case.outcome.teeth is None:
         measured = _without_teeth(measured)
-    return Cut(measured, depth)
+    return Cut(measured, depth, _reckoned(case))
+
+
+def _reckoned(case: Case) -> tuple[str, ...]:
+    """Of what is not measured otherwise, what the files of this set-up say."""
+    from handlead.kinematics.witness.flank_quality import OF_BLANK, OF_HOB
+
+    kinds, hob = {one.kind for one in case.job.machine.imperfections}, case.job.hob
+    on_hob = hob.gash_index or hob.thread_error or kinds & {"hob runout", "hob wobble"}
+    return (*((OF_HOB,) if on_hob else ()), *((OF_BLANK,) if kinds & {"work runout", "work tilt"} else ()))
 
 
 def _without_teeth(measured: Measured) -> Measured:
@@ -186,7 +198,8 @@ def setting_of(case: Case) -> Setting:
         raise NotCut("hob and table aren't both driven")
     work = case.job.work
     blank = Blank(case.sizes.outside_diameter, face_width_mm(work))
-    return Setting(case.rates, hob_of(work, case.job.hob), blank, case.swivel_deg)
+    hob = on_its_arbor(hob_of(work, case.job.hob), case.job.machine.imperfections)
+    return Setting(case.rates, hob, blank, case.swivel_deg)
 
 
 def _check_touches(setting: Setting, case: Case) -> None:
@@ -245,6 +258,9 @@ def hob_of(work: Work, data: HobData) -> Hob:
             pressure_angle_deg=float(data.pressure_angle_deg),
             rack=rack,
             profile=_chain_thread(work, data) or _thread_for_keys(work),
+            gash_late=tuple(float(one) for one in data.gash_index),
+            relief_deg=float(data.relief_angle_deg),
+            lead_error=float(data.thread_error),
         )
     except ValueError as fault:
         raise NotCut(str(fault)) from fault

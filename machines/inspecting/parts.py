@@ -15,6 +15,7 @@ from handlead.kinematics.train.link import TwoPort
 from handlead.kinematics.train.links import BevelGears, GearPair, WormGear
 from handlead.machines.machine_files.machine_file import Imperfection, Looseness
 from handlead.machines.setups.case import Case
+from handlead.machines.setups.imperfections import about_mid_face
 from handlead.machines.studying.waves import CutShape, LooseSource, shifts, sources
 
 #: What of a part shows less than this, in µm for a whole degree or mm of it,
@@ -44,12 +45,12 @@ class TurningPart:
 
         Pitch is counted along the reference circle, positive where a flank lies further the way the teeth are counted;
         helix and profile along the base tangent, positive out of the material; a ball in a space goes out by half of
-        what both flanks come nearer, over sin α.
+        what both flanks come nearer, over the sine at which it is touched.
         """
         if kind == "runout":
             apart = shape.apart(float(self.order))
             # The right flank of the next tooth clockwise of a space, and the left one of the tooth before.
-            return (self.right / apart - self.left * apart) / (2 * math.sin(shape.pressure))
+            return (self.right / apart - self.left * apart) / (2 * shape.ball_sine)
         shift = self.right if flank == "right" else self.left
         if kind.startswith("pitch"):
             way = 1 if counted == "clockwise" else -1
@@ -112,11 +113,15 @@ def _looseness(case: Case) -> Iterator[tuple[str, Looseness]]:
 def _part(
     case: Case, shape: CutShape, source: LooseSource, one: tuple[str, Imperfection]
 ) -> TurningPart | None:
-    if not source.ripples or case.rates is None:
+    # What leans is looked at as at mid-face; what leads a slide leaves no wave.
+    radius = shape.base_radius / math.cos(shape.pressure)
+    errors = about_mid_face(source.ripples, shape.face / 2, radius)
+    waves = [error for error in errors if isinstance(error, Ripple)]
+    if not waves or case.rates is None:
         return None
-    order = abs(_per_turn(source.ripples[0], case.rates))
+    order = abs(_per_turn(waves[0], case.rates))
     right = left = 0j
-    for ripple in source.ripples:
+    for ripple in waves:
         # A sine over a travel that goes the other way in time is the conjugate.
         turned = -1j * cmath.exp(2j * math.pi * ripple.phase_turn)
         turned = turned if _per_turn(ripple, case.rates) > 0 else turned.conjugate()
@@ -128,7 +133,7 @@ def _part(
     if source.bracket:
         mounted = next(link.mounted for link in case.train.brackets if link.name == source.bracket)
         assert mounted is not None
-        fault = replace(fault, link=source.bracket, gear=mounted.gears[source.place])
+        fault = replace(fault, link=source.bracket, gear=(*mounted.gears, *mounted.idlers)[source.place])
     return TurningPart(source.name, order, unit, right, left, fault, source.place)
 
 

@@ -331,7 +331,14 @@ def hob_data_of(values: dict[str, Any], work: Work) -> HobData:
         tip_radius=values.get("tip_radius"),
         length=values.get("length"),
         name=values.get("name", ""),
+        gash_index=tuple(values.get("gash_index", ())),
+        relief_angle_deg=values.get("relief_angle", _USUAL_RELIEF_DEG),
+        thread_error=values.get("thread_error", Fraction(0)),
     )
+
+
+#: Angle at which the tips of a hob fall away behind its faces, where its file doesn't give it (common practice).
+_USUAL_RELIEF_DEG = Fraction(10)
 
 
 def _height_for_keys(work: Work) -> Fraction | None:

@@ -48,6 +48,7 @@ def read_rack(path: str | os.PathLike[str], shown: str | None = None) -> dict[st
         if row["name"] in found:
             complaints.add(WrongValue, ("hob", index, "name"), f"another hob is called {quoted(row['name'])} already")
         found[row["name"]] = row
+        _check_gashes(row, complaints, ("hob", index))
         _ground(row, complaints, ("hob", index))
     complaints.raise_any()
     return found
@@ -164,9 +165,23 @@ def _whole(hob: dict[str, Any], complaints: Complaints) -> dict[str, Any]:
         message = "the diameter over the tips isn't greater than the reference diameter ({also}). Measure both again"
         complaints.add(Disagreement, ("hob", "outside_diameter"), message, ("hob", "diameter"))
         return hob
+    _check_gashes(hob, complaints, ("hob",))
     if not _ground(hob, complaints, ("hob",)):
         return hob
     return _as_ground(hob)
+
+
+def _check_gashes(hob: Mapping[str, Any], complaints: Complaints, path: tuple[str | int, ...]) -> None:
+    """Complain of errors of gashes that aren't one for each."""
+    given, gashes = hob.get("gash_index"), hob.get("gashes")
+    if given is None or len(given) == gashes:
+        return
+    if gashes is None:
+        message = '"gashes" is missing. Errors of the gashes need their number'
+        complaints.add(Missing, (*path, "gashes"), message)
+    else:
+        message = f"it has {len(given)} entries for {gashes} gashes. It must have one for each, 0 where a gash is right"
+        complaints.add(WrongValue, (*path, "gash_index"), message)
 
 
 def _ground(hob: Mapping[str, Any], complaints: Complaints, path: tuple[str | int, ...]) -> bool:

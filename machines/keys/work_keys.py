@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from handlead.kinematics.work.requirement import WORK_KINDS
 from handlead.machines.toml.tables import Key, OneOf, Rows, Table
-from handlead.machines.toml.values import Angle, Flag, Length, Number, Text, Whole
+from handlead.machines.toml.values import Angle, Flag, Length, Listing, Number, Text, Whole
 
 from .halves_keys import HALVES, MEETS
 from .keys import HAND, HELIX, MODULE, PITCH, PRESSURE, SIZE, TEETH, UNITS
@@ -146,6 +146,25 @@ _HOB_KEYS = (
             SIZE,
             "Diameter over the tips as it is now, sharpened; outside_diameter is then what it was new, and the other "
             "figures are of the new hob.",
+        ),
+        Key(
+            "gash_index",
+            Listing(Length(-10, 10), 1, 100),
+            "How far each gash's cutting face stands behind where even division has it, along the reference circle, in "
+            "the order in which they cut; ahead is negative. One entry for each gash.",
+            default="none stands off",
+        ),
+        Key(
+            "relief_angle",
+            Angle(0, 45),
+            "Angle at which the tips fall away behind the cutting faces, for what an uneven gash leaves.",
+            default="10",
+        ),
+        Key(
+            "thread_error",
+            Length(-1, 1),
+            "By how much the hob's thread goes too far along its axis in a turn; not far enough is negative.",
+            default="0",
         ),
 )  # fmt: skip
 

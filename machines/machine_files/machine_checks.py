@@ -177,6 +177,10 @@ def _check_imperfections(document: Document, key: str, links: dict[str, int], co
         elif row.get("kind") == "tooth by tooth" and kind not in _WITH_TEETH:
             message = f"{quoted(link)} is a link of the kind {quoted(kind)}. It must be a {_or(_WITH_TEETH)}"
             complaints.add(WrongValue, path, message)
+        elif row.get("kind") in ("worm float", "worm end play"):
+            if kind != "worm gear":
+                message = f"{quoted(link)} is a link of the kind {quoted(kind)}. It must be a worm gear"
+                complaints.add(WrongValue, path, message)
         elif row.get("kind") == "pitch" and kind not in ("screw", "rack"):
             message = f"{quoted(link)} is a link of the kind {quoted(kind)}. It must be a screw or rack"
             complaints.add(WrongValue, path, message)

@@ -47,7 +47,9 @@ class Imperfection:
     """Something that the machine doesn't do perfectly, by its kind; angles in degrees, lengths in mm.
 
     `angle_deg` or `length` is the amount at the driven part of `link`, `turn_of` the part with whose turn
-    an error comes back; `gear`, `runout`, `module_n` and `pressure_angle_deg` belong to a change gear that runs out.
+    an error comes back; `gear`, `runout`, `module_n` and `pressure_angle_deg` belong to a change gear that runs out,
+    `between_deg` to one that idles. `runout` is read, or `length` told, `over` so much height or travel; `way` is that
+    in which a slide goes off, `waves` how often in a turn the table wobbles, about a place `below` the blank.
     """
 
     kind: str
@@ -60,20 +62,24 @@ class Imperfection:
     runout: Fraction | None = None
     module_n: Fraction | None = None
     pressure_angle_deg: Fraction = Fraction(20)
+    between_deg: Fraction = Fraction(180)
+    over: Fraction | None = None
+    way: str | None = None
+    waves: int = 1
+    below: Fraction = Fraction(0)
 
 
 @dataclass(frozen=True)
 class Looseness:
     """Something that is known of the machine only within bounds: its kind, what it comes from, how it is spread.
 
-    `amount` holds what is known as an imperfection has it; of a screw's pitch it is so much `over` a travel in mm.
+    `amount` holds what is known as an imperfection has it.
     """
 
     kind: str
     comes_from: str
     spread: str
     amount: Imperfection
-    over: Fraction | None = None
 
 
 Limit = tuple[Fraction | None, Fraction]
@@ -326,7 +332,7 @@ def _built(document: Document, values: dict[str, Any]) -> Machine:
         called={end: row["called"] for end, row in values["ends"].items() if "called" in row},
         change_over=values.get("change_over", {}),
         looseness=tuple(
-            Looseness(row["kind"], row["comes_from"], row.get("spread", "normal"), _imperfection(row), row.get("over"))
+            Looseness(row["kind"], row["comes_from"], row.get("spread", "normal"), _imperfection(row))
             for row in values.get("looseness", ())
         ),
     )
@@ -344,6 +350,11 @@ def _imperfection(row: Mapping[str, Any]) -> Imperfection:
         row.get("runout"),
         row.get("module"),
         row.get("pressure_angle", Fraction(20)),
+        row.get("between", Fraction(180)),
+        row.get("over"),
+        row.get("way"),
+        row.get("waves", 1),
+        row.get("below", Fraction(0)),
     )
 
 

@@ -82,13 +82,15 @@ def draw(piece: tuple[Model, int, int, int]) -> Draws:
         sorted({round(tooth * teeth / _TRACED) % teeth for tooth in range(min(_TRACED, teeth))})
     )
     helices, profiles, places = [], [], []
-    for flank in _flanks(model):
-        gains = flank * slope_factors(model, "face")
-        helices.append(helix + _at(waves * gains, per_turn, traced, teeth).imag)
+    tapered = (plain @ column(model, "taper_um"))[:, None]
+    for flank, leans, way in zip(_flanks(model), _leans(model), (1, -1), strict=True):
+        gains = flank * slope_factors(model, "face") + 1j * leans
+        helices.append(helix + way * tapered + _at(waves * gains, per_turn, traced, teeth).imag)
         profiles.append(_at(waves * (flank * slope_factors(model, "profile")), per_turn, traced, teeth).imag)
         places.append(_at(waves * flank, per_turn, every, teeth).real / math.cos(shape.pressure))
     single = [np.abs(np.diff(one, axis=1, append=one[:, :1])).max(axis=1) for one in places]
-    wider = np.ptp(places[0] - places[1], axis=1) / 2 / math.tan(shape.pressure)
+    spaces = [_at(waves * flank, per_turn, every, teeth).real for flank in _of_spaces(model)]
+    wider = np.ptp(spaces[0] - spaces[1], axis=1) / 2 / shape.ball_sine
     swivel = plain @ column(model, "swivel")
     thicker = model.thicker_um(swivel) + plain @ column(model, "thicker_um")
     return Draws(
@@ -103,7 +105,7 @@ def draw(piece: tuple[Model, int, int, int]) -> Draws:
             "helix": helices[0][:, 0],
             "profile": profiles[0][:, 0],
             "pitch": _beside_the_mean(places[0]),
-            "runout": _beside_the_mean((places[0] - places[1]) / 2 / math.tan(shape.pressure)),
+            "runout": _beside_the_mean((spaces[0] - spaces[1]) / 2 / shape.ball_sine),
             "thickness": thicker,
         },
     )
@@ -131,6 +133,25 @@ def _flanks(model: Model) -> tuple[Complex, Complex]:
     right = np.array([one.wave.right if one.wave else 0.0 for one in model.sources], complex)
     left = np.array([one.wave.left if one.wave else 0.0 for one in model.sources], complex)
     return right, left
+
+
+def _of_spaces(model: Model) -> tuple[Complex, Complex]:
+    """As `_flanks`, of both flanks about a space: the right one of the tooth to one side, the left one of the next."""
+    right, left = _flanks(model)
+    apart = np.array([model.shape.apart(one.wave.per_turn) ** 2 if one.wave else 1.0 for one in model.sources], complex)
+    return right / apart, left * apart
+
+
+def _leans(model: Model) -> tuple[Complex, Complex]:
+    """The helix slopes that come and go with the waves of an amount of one, on the right and the left flanks.
+
+    Turned, as `slope_factors`, to where the wave stands at mid-face.
+    """
+    waves = [one.wave for one in model.sources]
+    turned = np.exp(1j * np.pi * np.array([model.shape.along_face(one.per_turn) if one else 0.0 for one in waves]))
+    right = np.array([one.lean_right if one else 0.0 for one in waves], complex)
+    left = np.array([one.lean_left if one else 0.0 for one in waves], complex)
+    return right * turned, left * turned
 
 
 def slope_factors(model: Model, along: str) -> Complex:
@@ -161,7 +182,7 @@ def variances(model: Model, name: str) -> list[float]:
     That part is one tooth's slope, how far one tooth or space stands from the mean of all, or the thickness.
     """
     shape = model.shape
-    right, left = _flanks(model)
+    (right, _), (leans, _), spaces = _flanks(model), _leans(model), _of_spaces(model)
     found = []
     for at, source in enumerate(model.sources):
         if source.wave is None:
@@ -170,10 +191,10 @@ def variances(model: Model, name: str) -> list[float]:
         phases = np.exp(2j * np.pi * source.wave.per_turn * np.arange(shape.teeth) / shape.teeth)
         beside = abs(1 - phases.mean()) ** 2
         size = {
-            "helix": abs(right[at] * slope_factors(model, "face")[at]) ** 2,
+            "helix": abs(right[at] * slope_factors(model, "face")[at] + 1j * leans[at]) ** 2,
             "profile": abs(right[at] * slope_factors(model, "profile")[at]) ** 2,
             "pitch": beside * abs(right[at] / math.cos(shape.pressure)) ** 2,
-            "runout": beside * abs((right[at] - left[at]) / (2 * math.sin(shape.pressure))) ** 2,
+            "runout": beside * abs((spaces[0][at] - spaces[1][at]) / (2 * shape.ball_sine)) ** 2,
             "thickness": 0.0,
         }[name]
         # Half of a wave's square is its mean over all phases.
@@ -184,7 +205,7 @@ def variances(model: Model, name: str) -> list[float]:
 def _plain_variance(model: Model, source: LooseSource, name: str) -> float:
     square = PLAIN_SQUARE[source.spread]
     if name == "helix":
-        return square * source.helix_um**2
+        return square * (source.helix_um + source.taper_um) ** 2
     if name != "thickness":
         return 0.0
     # The head's share goes by the square of what it is off: -(c d^2 + 2 c off d), with fourth moments 3 s^4, 1/5, 1.

@@ -8,7 +8,8 @@ from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
-from handlead.kinematics.frame.motion import Ripple
+from handlead.kinematics.frame.guide import Guide
+from handlead.kinematics.frame.motion import Led, Tilt
 from handlead.kinematics.gauging.flanks import Deviations
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.setups.case import Case
@@ -66,10 +67,17 @@ def cut_draw(case: Case, model: Model, row: Complex) -> Deviations | None:
     return measured.deviations if measured else None
 
 
-def _rippled(source: LooseSource, amount: complex) -> Sequence[Ripple]:
-    """A source's ripples as high and in such a phase as drawn."""
+def _rippled(source: LooseSource, amount: complex) -> Sequence[Led]:
+    """A source's ripples as high and in such a phase as drawn; what leads a slide, as far off."""
+    return [_drawn(one, amount) for one in source.ripples]
+
+
+def _drawn(one: Led, amount: complex) -> Led:
     phase = math.atan2(amount.imag, amount.real) / (2 * math.pi)
-    return [
-        replace(one, amplitude=one.amplitude * abs(amount), phase_turn=(phase + one.phase_turn) % 1.0)
-        for one in source.ripples
-    ]
+    if isinstance(one, Guide):
+        share = Fraction(amount.real)
+        return replace(one, points=tuple((place, off * share) for place, off in one.points))
+    turned = (phase + one.phase_turn) % 1.0
+    if isinstance(one, Tilt):
+        return replace(one, slope=one.slope * abs(amount), phase_turn=turned)
+    return replace(one, amplitude=one.amplitude * abs(amount), phase_turn=turned)

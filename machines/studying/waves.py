@@ -15,13 +15,20 @@ from fractions import Fraction
 
 from handlead.kinematics.cutting.hob import Hob
 from handlead.kinematics.flank_cutting.flank_passages import roll_range
-from handlead.kinematics.frame.motion import Rates, Ripple
+from handlead.kinematics.frame.motion import Led, Rates, Ripple
 from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.train.imperfections import PeriodicError, ripples
 from handlead.kinematics.train.link import TwoPort
 from handlead.machines.machine_files.machine_file import Looseness
 from handlead.machines.setups.case import Case
-from handlead.machines.setups.imperfections import errors_of, runout_at
+from handlead.machines.setups.imperfections import (
+    about_mid_face,
+    carried,
+    errors_of,
+    idler_at,
+    lost_motion,
+    runout_at,
+)
 
 UM = 1000.0
 
@@ -72,6 +79,11 @@ class CutShape:
         """By how much of a wave the right flank of a tooth is cut later than its middle; the left as much sooner."""
         return cmath.exp(2j * math.pi * self.sense * per_turn / (4 * self.teeth))
 
+    @property
+    def ball_sine(self) -> float:
+        """Sine of the angle from the radius at which a ball in a space is touched (see `gauging.flanks.runout_um`)."""
+        return math.sin(self.pressure + math.pi / (2 * self.teeth))
+
     def along_face(self, per_turn: float) -> float:
         """How many waves lie along the face of one flank, of so many in a turn of the table."""
         whole = round(per_turn)
@@ -80,20 +92,26 @@ class CutShape:
 
 @dataclass(frozen=True)
 class FlankWave:
-    """A wave of both flanks, for an amount of one: waves a turn of the table, shift and phase of each flank."""
+    """A wave of both flanks, for an amount of one: waves a turn of the table, shift and phase of each flank.
+
+    `lean_right` and `lean_left` are helix slopes that come and go with it round the gear, as on work that stands askew.
+    """
 
     per_turn: float
     right: complex
     left: complex
+    lean_right: complex = 0j
+    lean_left: complex = 0j
 
 
 @dataclass(frozen=True)
 class LooseSource:
     """One thing that is loose: what and where it is, how it is spread, and what an amount of one leaves.
 
-    `wave` is None for an amount without a wave: `helix_um` is the helix slope that it leaves, `swivel` by how many
-    radians it takes the head off, `thicker_um` by how much it leaves the teeth thicker. Of a change gear `bracket` and
-    `place`, from 0 along the train, say where it is mounted.
+    `wave` is None for an amount without a wave: `helix_um` is the helix slope that it leaves, `taper_um` what it leaves
+    on the right flanks and the other way on the left ones, `swivel` by how many radians it takes the head off,
+    `thicker_um` by how much it leaves the teeth thicker. `ripples` is what it does to a cut, but for what goes into
+    the rates. Of a change gear `bracket` and `place`, from 0 along the train and idlers last, say where it is mounted.
     """
 
     name: str
@@ -103,9 +121,10 @@ class LooseSource:
     helix_um: float = 0.0
     swivel: float = 0.0
     thicker_um: float = 0.0
-    ripples: tuple[Ripple, ...] = ()
+    ripples: tuple[Led, ...] = ()
     bracket: str = ""
     place: int = 0
+    taper_um: float = 0.0
 
 
 def slope_of_wave(waves: float) -> float:
@@ -126,16 +145,20 @@ def sources(case: Case, shape: CutShape) -> Iterator[LooseSource]:
         match one.kind:
             case "gear runout":
                 yield from _gears(case, one, shape)
-            case "once per turn" | "tooth by tooth":
+            case "once per turn" | "tooth by tooth" | "worm float":
                 for error in errors_of(case.train, one.amount):
                     name = f"{one.amount.link}, {one.kind}"
                     if one.kind == "once per turn":
                         name += f" of the {error.part}"
                     yield from _of_train(case, one, name, error, shape)
-            case "pitch" | "play":
+            case "pitch" | "play" | "worm end play":
                 yield from _drifting(case, one, shape)
-            case "work runout" | "hob runout":
+            case "work runout" | "hob runout" | "hob wobble":
                 yield _running_out(one, shape)
+            case "work tilt" | "table wobble":
+                yield _askew(one, shape)
+            case "slide not parallel" | "slide bow":
+                yield _off_the_axis(one, shape)
             case _:
                 yield _of_head_and_blank(case, one, shape)
 
@@ -147,6 +170,11 @@ def _gears(case: Case, one: Looseness, shape: CutShape) -> Iterator[LooseSource]
             if error := runout_at(link, at, one.amount):
                 for source in _of_train(case, one, f"gear of {teeth}, {link.name}", error, shape):
                     yield replace(source, bracket=link.name, place=at)
+        before = len(link.mounted.gears) if link.mounted else 0
+        for at, teeth in enumerate(link.mounted.idlers if link.mounted else ()):
+            if error := idler_at(link, at, one.amount):
+                for source in _of_train(case, one, f"idler of {teeth}, {link.name}", error, shape):
+                    yield replace(source, bracket=link.name, place=before + at)
 
 
 def _of_train(
@@ -213,11 +241,11 @@ def _drifting(case: Case, one: Looseness, shape: CutShape) -> Iterator[LooseSour
     if not moved or not travel:
         return
     if one.kind == "pitch":
-        assert one.over is not None and amount.length is not None
+        assert amount.over is not None and amount.length is not None
         # A share of the way that the driven part goes over the face.
-        far = float(amount.length / one.over * abs(moved / travel)) * shape.face
+        far = float(amount.length / amount.over * abs(moved / travel)) * shape.face
     else:
-        far = float(amount.length if amount.length is not None else (amount.angle_deg or Fraction(0)) / 360)
+        far = float(lost_motion(case.train, amount))
     unit = PeriodicError(link.name, link.to_part, Fraction(1), 1.0)
     found = [ripple for ripple in ripples(case.train, case.setup.drive, unit) if ripple.end != "radial"]
     slope = sum(_shifts(ripple, 0.0, shape)[0].real for ripple in found)
@@ -243,10 +271,57 @@ def _running_out(one: Looseness, shape: CutShape) -> LooseSource:
         )
         wave = FlankWave(1.0, off / turned, off * turned)
         return LooseSource("the blank on its arbor", one.comes_from, one.spread, wave, ripples=moved)
-    shift, apart = off * math.sin(shape.pressure), shape.apart(shape.hob_turns)
-    wave = FlankWave(shape.hob_turns, shift * apart, -shift / apart)
-    in_and_out = (Ripple("radial", "hob", Fraction(1), off / UM),)
-    return LooseSource("the hob on its arbor", one.comes_from, one.spread, wave, ripples=in_and_out)
+    name, once = "the hob on its arbor", Ripple("radial", "hob", Fraction(1), off / UM)
+    if one.kind == "hob wobble":
+        # A hob that leans has its edges to and fro along its axis, once a turn, by that at its reference radius.
+        helix = math.tan(shape.normal_pressure) / math.tan(shape.pressure)
+        along = off / UM / float(one.amount.over or 1) * shape.hob_radius / helix
+        name, once = "the hob leaning on its arbor", Ripple("tangential", "hob", Fraction(1), along)
+    wave = FlankWave(shape.hob_turns, *_shifts(once, shape.hob_turns, shape))
+    return LooseSource(name, one.comes_from, one.spread, wave, ripples=(once,))
+
+
+def _askew(one: Looseness, shape: CutShape) -> LooseSource:
+    """Work or table whose axis leans: it runs out and dips as at mid-face, and runs out more towards one end."""
+    leaning = carried(one.amount, Fraction(0))
+    waves = one.amount.waves
+    radius = shape.base_radius / math.cos(shape.pressure)
+    at_middle = _summed(about_mid_face(leaning, shape.face / 2, radius), waves, shape)
+    at_ends = (_summed(about_mid_face(leaning, height, radius), waves, shape) for height in (0.0, shape.face))
+    low, high = at_ends
+    wave = FlankWave(float(waves), *at_middle, high[0] - low[0], high[1] - low[1])
+    name = "the blank standing askew" if one.kind == "work tilt" else "the table's axis, wobbling"
+    return LooseSource(name, one.comes_from, one.spread, wave, ripples=leaning)
+
+
+def _summed(errors: tuple[Led, ...], per_turn: float, shape: CutShape) -> tuple[complex, complex]:
+    """What errors over the table leave together, right and left, each by its phase as the table goes round."""
+    right = left = 0j
+    for error in errors:
+        if isinstance(error, Ripple):
+            phase = cmath.exp(2j * math.pi * error.phase_turn)
+            phase = phase if shape.sense > 0 else -phase.conjugate()
+            by = _shifts(error, per_turn, shape)
+            right, left = right + by[0] * phase, left + by[1] * phase
+    return right, left
+
+
+def _off_the_axis(one: Looseness, shape: CutShape) -> LooseSource:
+    """A slide's way beside the table's axis: across it the teeth lean, towards it they taper.
+
+    So much aside on the hob is that times the cosine of the pressure angle along the base tangent, so much in or away
+    that times its sine. A way that is bowed leaves no slope; it tells in draws that are cut.
+    """
+    amount = one.amount
+    assert amount.length is not None and amount.over is not None
+    moved = carried(amount, Fraction(shape.face) / 2)
+    if one.kind == "slide bow":
+        return LooseSource("the slide's way, bowed", one.comes_from, one.spread, ripples=moved)
+    name, off = "the slide's way beside the axis", UM * float(amount.length / amount.over) * shape.face
+    if amount.way in ("in", "away"):
+        taper = off * math.sin(shape.pressure)
+        return LooseSource(name, one.comes_from, one.spread, ripples=moved, taper_um=taper)
+    return LooseSource(name, one.comes_from, one.spread, helix_um=off * math.cos(shape.pressure))
 
 
 def _of_head_and_blank(case: Case, one: Looseness, shape: CutShape) -> LooseSource:

@@ -90,6 +90,11 @@ def _imperfection(one: Imperfection) -> dict[str, Any]:
         "runout": one.runout,
         "module": one.module_n,
         "pressure_angle": one.pressure_angle_deg if one.pressure_angle_deg != _USUAL_PRESSURE_DEG else None,
+        "between": one.between_deg if one.between_deg != _IN_LINE_DEG else None,
+        "over": one.over,
+        "way": one.way,
+        "waves": one.waves if one.waves != 1 else None,
+        "below": one.below or None,
     }
 
 
@@ -97,13 +102,15 @@ def _looseness(one: Looseness) -> dict[str, Any]:
     values = _imperfection(one.amount) | {
         "comes_from": one.comes_from,
         "spread": None if one.spread == "normal" else one.spread,
-        "over": one.over,
     }
     return {key: value for key, value in values.items() if value is not None}
 
 
 #: Pressure angle of a change gear whose file doesn't give it.
 _USUAL_PRESSURE_DEG = 20
+
+#: Angle at an idler between the gears before and after it, where its file doesn't give it.
+_IN_LINE_DEG = 180
 
 
 def _word(words: Mapping[str, int], sign: int) -> str:

@@ -165,6 +165,9 @@ def hob_values(hob: HobData, units: str) -> dict[str, Any]:
         "dedendum": hob.dedendum,
         "tip_radius": hob.tip_radius,
         "length": hob.length,
+        "gash_index": hob.gash_index or None,
+        "relief_angle": hob.relief_angle_deg if hob.gash_index else None,
+        "thread_error": hob.thread_error or None,
     }
 
 

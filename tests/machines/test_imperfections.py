@@ -243,6 +243,8 @@ def test_imperfections_are_written_as_they_were_read():
     machine = read_machine(GOOD / "imperfect.toml")
     assert [one.kind for one in machine.imperfections] == [
         "backlash", "backlash", "once per turn", "once per turn", "tooth by tooth", "gear runout",
+        "gear runout", "pitch", "worm float", "worm end play", "work runout", "work tilt", "table wobble", "hob runout",
+        "hob wobble", "slide not parallel", "slide bow",
     ]  # fmt: skip
     assert machine.imperfections[0].angle_deg == Fraction(1, 20)
     assert machine.imperfections[2].phase_deg == 30

@@ -32,13 +32,13 @@ def loose(path: Path, *rows: Looseness):
     return replace(job, machine=replace(job.machine, looseness=rows))
 
 
-def row(kind: str, spread: str = "normal", over: F | None = None, **amount):
-    return Looseness(kind, "known", spread, Imperfection(kind, **amount), over)
+def row(kind: str, spread: str = "normal", **amount):
+    return Looseness(kind, "known", spread, Imperfection(kind, **amount))
 
 
 WHEEL = row("once per turn", link="index worm", angle_deg=F(20, 3600))
 WORM = row("once per turn", "even", link="index worm", angle_deg=F(20, 3600), turn_of="driving")
-PITCH = row("pitch", "even", F(300), link="slide screw", length=F(1, 50))
+PITCH = row("pitch", "even", link="slide screw", length=F(1, 50), over=F(300))
 SWIVEL = row("swivel", "even", angle_deg=F(1, 4))
 
 
@@ -134,14 +134,26 @@ def test_the_answer_is_the_same_on_any_number_of_workers():
 
 
 @pytest.mark.parametrize(
-    "source", [WHEEL, PITCH, row("work runout", "fixed", runout=F(1, 50))], ids=lambda one: one.kind
+    "source",
+    [
+        WHEEL,
+        PITCH,
+        row("work runout", runout=F(1, 50)),
+        row("work tilt", runout=F(1, 50), over=F(60)),
+        row("table wobble", runout=F(1, 50), over=F(200), waves=3, below=F(80)),
+        row("slide not parallel", length=F(1, 50), over=F(100), way="in"),
+        row("slide not parallel", length=F(1, 50), over=F(100), way="left"),
+    ],
+    ids=lambda one: f"{one.kind} {one.amount.way or ''}",
 )
 def test_a_draw_is_what_is_measured_on_the_flank_cut_with_it(source):
     case = Case.of(
         loose(
             HELICAL,
             replace(
-                source, spread="fixed", amount=replace(source.amount, length=source.amount.length and F(1, 5))
+                source,
+                spread="fixed",
+                amount=replace(source.amount, length=F(1, 5)) if source.kind == "pitch" else source.amount,
             ),
         )
     )
@@ -151,6 +163,7 @@ def test_a_draw_is_what_is_measured_on_the_flank_cut_with_it(source):
     # The cut flank has its own marks, and its pitch is told from all of a tooth.
     assert measured.helix_slope == pytest.approx(found["helix_slope"][0], abs=0.4)
     assert measured.cumulative_pitch == pytest.approx(found["cumulative_pitch"][0], abs=0.4)
+    assert measured.runout == pytest.approx(found["runout"][0], abs=0.5)
 
 
 def test_the_slope_of_a_wave_is_that_of_the_line_through_it():

@@ -50,20 +50,19 @@ def show_proof(proof: Proof, out: Console | None = None) -> None:
     out.print(f"  {case.job.path}, on {case.job.machine.name}", style="dim")
     out.print(Padding(_comparison(proof), (1, 0, 0, 2)))
     if proof.cut and proof.cut.flanks:
-        out.print(Padding(Text(f"{AT_BEST} {_looked_at(proof.cut.flanks)}", style="dim"), (0, 0, 1, 2)))
+        out.print(Padding(Text(f"{AT_BEST} {_looked_at(proof.cut)}", style="dim"), (0, 0, 1, 2)))
     out.print(Padding(_mounted(proof), (0, 0, 0, 2)))
     for finding in proof.findings:
         show_finding(finding, out)
     out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 2)))
 
 
-def _looked_at(flanks: FlankQuality) -> str:
+def _looked_at(cut: Cut) -> str:
     """What the class of the flanks is made of, and what it leaves out."""
-    from handlead.kinematics.witness.flank_quality import NOT_MEASURED
-
+    teeth = cut.flanks.traced_teeth if cut.flanks else 0
     return (
-        f"Profile and helix are of {flanks.traced_teeth} teeth, both flanks; pitch, runout and thickness of all. "
-        f"Not measured: {'; '.join(NOT_MEASURED)}."
+        f"Profile and helix are of {teeth} teeth, both flanks; pitch, runout and thickness of all. "
+        f"Not measured: {'; '.join(cut.not_measured)}."
     )
 
 
