@@ -105,7 +105,7 @@ def best_coupled_set_ups(
         lists = _cut_down(lists, effort.choices)
     mounts = Mounts(places, stock, beside)
     lists = [mounts.mountable(place, one) for place, one in zip(places[:-1], lists, strict=True)]
-    choices = _Choices.of(places, lists, relation)
+    choices = _TiedChoices.of(places, lists, relation)
     values = values_of(last, stock)
     search = _TiedSearch(places, relation, mounts, choices, values)
     found, tries = search.best(limit, effort.tries), len(search.tried)
@@ -167,7 +167,7 @@ def _cut_down(lists: list[Given], most: int) -> list[Given]:
 
 
 @dataclass(frozen=True)
-class _Choices:
+class _TiedChoices:
     """Choices of the first ratios: their places in the lists, what they ask of the last, and how surely.
 
     `doubt` is how far, relatively, the float `wanted` may be off; `gain` what a relative error costs.
@@ -181,7 +181,7 @@ class _Choices:
     costs: Floats
 
     @classmethod
-    def of(cls, places: Sequence[BracketPlace], lists: list[Given], relation: Relation) -> _Choices:
+    def of(cls, places: Sequence[BracketPlace], lists: list[Given], relation: Relation) -> _TiedChoices:
         """All choices for which the last place's ratio lies within its span."""
         last = places[-1]
         lengths = [len(one.ratios) for one in lists]
@@ -241,7 +241,7 @@ class _TiedSearch:
     """
 
     def __init__(
-        self, places: Sequence[BracketPlace], relation: Relation, mounts: Mounts, choices: _Choices, values: Floats
+        self, places: Sequence[BracketPlace], relation: Relation, mounts: Mounts, choices: _TiedChoices, values: Floats
     ) -> None:
         self.places, self.relation, self.mounts = places, relation, mounts
         self.choices, self.values, self.last = choices, values, places[-1]
@@ -362,7 +362,7 @@ def _with_error(set_up: Filled, name: str, error: float) -> Filled:
     return replace(set_up, sets=sets)
 
 
-def _why_none(places: Sequence[BracketPlace], lists: Sequence[Given], choices: _Choices, values: Floats) -> str:
+def _why_none(places: Sequence[BracketPlace], lists: Sequence[Given], choices: _TiedChoices, values: Floats) -> str:
     for place, one in zip(places[:-1], lists, strict=True):
         if not len(one.ratios):
             return f"{place.name}: no gears in the drawer give a ratio within the span"
