@@ -33,7 +33,10 @@ class Choice:
 
 @dataclass(frozen=True)
 class PlaceOffer:
-    """The gears for one place of a bracket; `listed` says whether the machine's drawer is known."""
+    """The gears for one place of a bracket, those that can stand there first.
+
+    `listed` says whether the machine's drawer is known.
+    """
 
     bracket: str
     place: str
@@ -90,7 +93,8 @@ def offer(case: Case, bracket: str, place: str) -> PlaceOffer:
     left = gears_left(case.job.machine, case.setup.change, bracket)
     now = _stands(link.mounted, place)
     teeth = sorted({*(_USUAL if left is None else left), *(() if now is None else (now,))})
-    return PlaceOffer(bracket, place, tuple(_choices(case, link, place, now, teeth)), left is not None)
+    made = sorted(_choices(case, link, place, now, teeth), key=lambda one: bool(one.refusal) and not one.stands)
+    return PlaceOffer(bracket, place, tuple(made), left is not None)
 
 
 def _stands(mounted: Mounted, place: str) -> int | None:

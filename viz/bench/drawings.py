@@ -7,7 +7,9 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from handlead.kinematics.frame.words import SWIVEL_TURNS, angle_text, swing
 from handlead.kinematics.train.mounted import ChangeGears, Mounted
+from handlead.machines.keys.head_scale import READ_FROM, HeadScale
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.units import lengths_in
 from handlead.viz.draw.head import Segment, SwivelLayout
@@ -133,46 +135,89 @@ def _centre_lines(layout: BracketLayout) -> Iterable[Segment]:
 
 @dataclass(frozen=True)
 class HeadView:
-    """The head from behind the hob, in a picture 140 wide and 124 high with its pivot in the middle."""
+    """The head from the side on which its scale is read, in a picture whose pivot is in the middle.
+
+    `seen` says which side; `ways` are the frame's two ways to swing with what each is called there, `swings` the one of
+    them in which it stands, and `called` what that is called. `ticks` are the dial's lines with their degrees, `wanted`
+    the degrees, minutes and way that the job wants, with words for them, where the head stands elsewhere.
+    """
 
     layout: SwivelLayout
+    seen: str
+    ways: tuple[tuple[str, str], ...]
+    swings: str
+    called: str
     hob: str
     teeth: tuple[Segment, ...]
     threads: tuple[Segment, ...]
     axis: Segment
     contact: Segment
+    ticks: tuple[tuple[Segment, int], ...]
     off: float
+    wanted: tuple[int, int, str, str] | None
 
     @property
     def arrows(self) -> tuple[str, ...]:
         """Bows from the level line to the hob's axis at both ends."""
-        angle = math.radians(self.layout.swivel_deg)
-        if abs(angle) < 0.005:
+        (xa, ya), (xb, yb) = self.axis
+        angle = math.degrees(math.atan2(ya - yb, xb - xa))
+        if abs(angle) < 0.3 or abs(angle) > 179.7:
             return ()
+        turned = angle if abs(angle) < 90 else angle - math.copysign(180, angle)
         bows = []
         for side in (1, -1):
-            x, y = side * 55 * math.cos(angle), -side * 55 * math.sin(angle)
-            bows.append(f"M {side * 55} 0 A 55 55 0 0 {0 if angle > 0 else 1} {x:.2f} {y:.2f}")
+            x, y = side * 55 * math.cos(math.radians(turned)), -side * 55 * math.sin(math.radians(turned))
+            bows.append(f"M {side * 55} 0 A 55 55 0 0 {0 if turned > 0 else 1} {x:.2f} {y:.2f}")
         return tuple(bows)
+
+
+#: The dial's lines: to so many degrees either side of level, one for every so many, between these distances.
+_DIAL, _EVERY, _FROM, _TO, _LONG = 45, 5, 58.0, 61.0, 63.0
 
 
 def head_view(case: Case) -> HeadView:
     """What the page draws of the head."""
-    layout = swivel_of(case)
+    layout, scale = swivel_of(case), case.job.machine.head
+    # From the front all is seen the other way round, what leans and what turns.
+    side = 1 if scale.read == READ_FROM[0] else -1
     angle = math.radians(layout.swivel_deg)
-    corners = ((-50, -17), (50, -17), (50, 17), (-50, 17))
     turned = [
         (x * math.cos(angle) - y * math.sin(angle), x * math.sin(angle) + y * math.cos(angle))
-        for x, y in corners
+        for x, y in ((-50, -17), (50, -17), (50, 17), (-50, 17))
     ]
+    ways = tuple((turn, _way(scale, turn)) for turn in SWIVEL_TURNS)
+    minutes, wanted = round(case.swivel_wanted_deg * 60), swing(case.swivel_wanted_deg)
+    told = None if minutes == round(layout.swivel_deg * 60) else (
+        abs(minutes) // 60, abs(minutes) % 60, wanted or next(iter(SWIVEL_TURNS)),
+        f"{angle_text(case.swivel_wanted_deg)} {_way(scale, wanted)}" if wanted else "level",
+    )  # fmt: skip
+    swings = swing(layout.swivel_deg)
     return HeadView(
-        layout, " ".join(f"{x:.2f},{-y:.2f}" for x, y in turned), _down(layout.teeth), _down(layout.threads),
-        _down((layout.axis,))[0], _down((layout.contact,))[0], layout.astray_deg,
+        layout, scale.read, ways, swings, _way(scale, swings).upper() if swings else layout.words[1],
+        " ".join(f"{side * x:.2f},{-y:.2f}" for x, y in turned),
+        _down(layout.teeth, side), _down(layout.threads, side), _down((layout.axis,), side)[0],
+        _down((layout.contact,), side)[0],
+        tuple(_ticks()), layout.astray_deg, told,
     )  # fmt: skip
 
 
-def _down(segments: Iterable[Segment]) -> tuple[Segment, ...]:
-    return tuple(((xa, -ya), (xb, -yb)) for (xa, ya), (xb, yb) in segments)
+def _way(scale: HeadScale, turn: str) -> str:
+    """What a way to swing is called on the side on which the scale is read."""
+    if turn in scale.called:
+        return scale.called[turn]
+    return turn if scale.read == READ_FROM[0] else next(other for other in SWIVEL_TURNS if other != turn)
+
+
+def _ticks() -> Iterable[tuple[Segment, int]]:
+    """The dial's lines at its right-hand side."""
+    for degrees in range(-_DIAL, _DIAL + 1, _EVERY):
+        x, y = math.cos(math.radians(degrees)), -math.sin(math.radians(degrees))
+        far = _TO if degrees % 10 else _LONG
+        yield ((_FROM * x, _FROM * y), (far * x, far * y)), degrees
+
+
+def _down(segments: Iterable[Segment], side: int = 1) -> tuple[Segment, ...]:
+    return tuple(((side * xa, -ya), (side * xb, -yb)) for (xa, ya), (xb, yb) in segments)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import struct
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -189,13 +189,15 @@ def blank(source: Source) -> MeasuredBlank:
 
 @dataclass(frozen=True)
 class Offered:
-    """A planned set-up: its gears in words, what it costs on the flank, how many gears it changes, and the set-up."""
+    """A planned set-up: its gears in words, by bracket and whether they are other than what stands there; what it costs
+    on the flank, how many gears it changes, levers and head where they are to be moved, and the set-up."""
 
-    gears: tuple[tuple[str, str], ...]
+    gears: tuple[tuple[str, str, bool], ...]
     cost: str
     quality: str
     feed: str
     changes: int
+    moved: tuple[str, ...]
     against: tuple[str, ...]
     setup: Setup
 
@@ -242,11 +244,11 @@ def _members(found: Plan, stands: Mapping[str, Any], hold: tuple[str, ...]) -> t
     for member in found.members:
         offered = tuple(
             Offered(
-                tuple((name, str(mounted)) for name, mounted in one.setup.change.items()),
+                tuple((name, str(mounted), stands.get(name) != mounted) for name, mounted in one.setup.change.items()),
                 deviation(one.helix_slope_um, units),
                 "" if one.quality is None else f"class {one.quality}",
                 "" if one.feed is None else feed_text(one.feed, units),
-                gears_changed(stands, one.setup.change), one.against, one.setup,
+                gears_changed(stands, one.setup.change), tuple(_moved(found.job, one.setup)), one.against, one.setup,
             )
             for one in member.setups
         )  # fmt: skip
@@ -254,6 +256,16 @@ def _members(found: Plan, stands: Mapping[str, Any], hold: tuple[str, ...]) -> t
         why = member.not_searched if offered else f"None{kept}: {member.none_because}"
         members.append(PlannedMember(member.name, offered, why, member.gears_to_get))
     return tuple(members)
+
+
+def _moved(job: Job, setup: Setup) -> Iterator[str]:
+    """Levers and head that are to be moved from where they stand now."""
+    machine = job.machine
+    before, after = (machine.positions(one) if one else {} for one in (job.setup, setup))
+    yield from (f"{lever}: {position}" for lever, position in after.items() if before.get(lever) != position)
+    stands, wanted = (float(one.swivel_deg or 0) if one else None for one in (job.setup, setup))
+    if wanted is not None and wanted != stands:
+        yield f"head {machine.swivel_text(wanted, seen=False)}"
 
 
 def gears_changed(before: Mapping[str, Any], after: Mapping[str, Any]) -> int:
@@ -304,7 +316,7 @@ def solid(source: Source) -> bytes:
         "radius": setting.blank.radius,
         "face": setting.blank.face_width,
         "lies": bool(scene.shop.up),
-        "words": scene.words(scene.stages.turns_at(0.5)),
+        "words": scene.words(scene.stages.turns_at(0.5), upright=False),
     }
     told = json.dumps(head).encode()
     told += b" " * (-(len(told) + 4) % 4)

@@ -142,15 +142,18 @@ class Scene:
         rates = {end: getattr(per_turn, end) for end in ENDS}
         return {end: self.shop.way(end, 1 if rate > 0 else -1) for end, rate in rates.items() if rate}
 
-    def words(self, turns: Fraction) -> str:
-        """What is to be seen after so many hob turns, in lines: what is cut, the head, what runs which way, where."""
+    def words(self, turns: Fraction, *, upright: bool = True) -> str:
+        """What is to be seen after so many hob turns, in lines: what is cut, the head, what runs which way, where.
+
+        A picture that lays a level machine's work down isn't `upright`.
+        """
         names = {"axial": "slide", "tangential": "tangential slide", "radial": "radial slide"}
         runs = ", ".join(f"{names.get(end, end)} {way}" for end, way in self.senses().items())
-        return "\n".join((self.title, self.cuts, self._head(), runs, self._place(self.position(turns))))
+        return "\n".join((self.title, self.cuts, self._head(upright), runs, self._place(self.position(turns))))
 
-    def _head(self) -> str:
+    def _head(self, upright: bool) -> str:
         swivel = self.setting.swivel_deg
-        up = f"; up in this picture is {self.shop.up}" if self.shop.up else ""
+        up = f"; up in this picture is {self.shop.up}" if self.shop.up and upright else ""
         if not swing(swivel):
             return f"head level{up}"
         return f"head swung {swivel_words(swivel)}, seen from behind the hob{up}"
