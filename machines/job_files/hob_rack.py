@@ -40,7 +40,15 @@ _DECIMALS = 9
 
 def read_rack(path: str | os.PathLike[str], shown: str | None = None) -> dict[str, dict[str, Any]]:
     """The hobs of a rack by name, each by the keys of [hob], lengths in mm. Raises `FileFault`."""
-    document = places.read(path, shown or os.fspath(path))
+    return _rack(places.read(path, shown or os.fspath(path)))
+
+
+def read_rack_text(text: str, shown: str) -> dict[str, dict[str, Any]]:
+    """As `read_rack`, of a rack's text. Raises `FileFault`."""
+    return _rack(places.parse(text, shown))
+
+
+def _rack(document: Document) -> dict[str, dict[str, Any]]:
     complaints = Complaints(document)
     values = values_of(document, HOBS, complaints)
     found: dict[str, dict[str, Any]] = {}

@@ -6,11 +6,13 @@ import datetime
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import tomlkit
 from handlead.kinematics.frame.words import Feed
 from handlead.kinematics.train.setup import Setup, SetupMove
+from handlead.machines.job_files.hob_rack import RACK
 from handlead.machines.toml import numbers
 from handlead.machines.toml.errors import HandleadError
 from handlead.machines.toml.filing import as_it_came, plain
@@ -23,6 +25,7 @@ from . import desk as desks
 from . import fields
 from .choices import at_place
 from .desk import Desk
+from .rack import RackFile, typed_of
 from .work import corrected
 
 What = Mapping[str, Any]
@@ -79,6 +82,19 @@ def _hob(desk: Desk, what: What) -> Desk:
         fresh = desks.open_desk(desk.shelf, desk.name)
         return desks.settle(fresh, f"hob: {name}")
     return desks.write(desk, text, f"hob: {name}")
+
+
+def _hang(desk: Desk, what: What) -> Desk:
+    """The job's own hob into the rack beside it, from which the job then takes it by its name."""
+    name = _text(what, "name", 80).strip()
+    own = desk.values.get("hob")
+    if not name or not isinstance(own, Mapping) or desk.job is None:
+        raise NotDone("a hob is hung in the rack by a name, once its figures make one")
+    hung = RackFile.at(desk.shelf, Path(desk.name).with_name(RACK).as_posix(), desk.units)
+    if hung.units != desk.units:
+        raise NotDone(f"the rack is in {hung.units} and this job in {desk.units}: hang it on the rack's own page")
+    hung.write(hung.hang(None, {**typed_of(own), "name": name}), f"hob: {name}")
+    return _hob(desks.open_desk(desk.shelf, desk.name), {"name": name})
 
 
 def _gear(desk: Desk, what: What) -> Desk:
@@ -235,4 +251,5 @@ ACTIONS: Mapping[str, Callable[[Desk, What], Desk]] = {
     "field": _field, "hob": _hob, "gear": _gear, "gears": _gears, "lever": _lever, "swivel": _swivel, "feed": _feed,
     "remedy": _remedy, "undo": _undo, "redo": _redo, "version": _version, "answer": _answer, "cure": _cure,
     "forget": lambda desk, what: desks.forget_drafts(desk), "forget answers": _forget_answers, "measure": _measure,
+    "hang": _hang,
 }  # fmt: skip

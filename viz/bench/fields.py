@@ -65,7 +65,7 @@ _LENGTHS = frozenset({
 _UNITS = {"hob_rpm": "rpm", "mark": "µm", "profile_shift": "× module"}
 
 #: Keys that take words even if they look like numbers.
-_WORDS = frozenset({"title", "material", "hob_material"})
+_WORDS = frozenset({"title", "name", "material", "hob_material"})
 
 
 @dataclass(frozen=True)
@@ -116,7 +116,7 @@ def fields_of(
         told = drafts.get(path, shown_value(given.get(key)))
         default = f" Left out: {known.default}." if known.default else ""
         name = _NAMES.get(key, key.replace("_", " "))
-        return FormField(path, name, told, known.meaning + default, _choices(known.value), unit, errors.get(path, ()),
+        return FormField(path, name, told, known.meaning + default, choices_of(known.value), unit, errors.get(path, ()),
                          path in drafts)  # fmt: skip
 
     first, more = SHOWN[table]
@@ -146,7 +146,7 @@ def size_field(
                  f"{table}.{key}" in drafts)  # fmt: skip
 
 
-def _choices(value: Any) -> tuple[str, ...]:
+def choices_of(value: Any) -> tuple[str, ...]:
     """The words that a key takes, where the choice is closed."""
     words = getattr(value, "one_of", None) or getattr(getattr(value, "value", None), "one_of", None)
     if words:
@@ -187,7 +187,7 @@ def _set(document: Any, tables: list[str], key: str, typed: str) -> None:
         for other in group if key in group else ():
             if other != key and other in here:
                 del here[other]
-    here[key] = _value(key, typed, tables)
+    here[key] = value_typed(TABLES.get(".".join(tables)), key, typed)
 
 
 def rivals(table: str, key: str) -> tuple[tuple[str, ...], ...]:
@@ -195,11 +195,10 @@ def rivals(table: str, key: str) -> tuple[tuple[str, ...], ...]:
     return tuple(group for group in _INSTEAD.get(table, ()) if key in group)
 
 
-def _value(key: str, typed: str, tables: list[str]) -> Any:
+def value_typed(table: Table | None, key: str, typed: str) -> Any:
     """What is typed as the file has it: a number where it is one, yes and no where they are asked for, else a text."""
-    table = TABLES.get(".".join(tables))
     known = next((one for one in table.keys if one.name == key), None) if table else None
-    if known is not None and _choices(known.value) == ("yes", "no") and typed in ("yes", "no"):
+    if known is not None and choices_of(known.value) == ("yes", "no") and typed in ("yes", "no"):
         return typed == "yes"
     typed = typed.replace(",", ".") if re.fullmatch(r"\d+,\d+", typed) else typed
     if key in _WORDS:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+from handlead.machines.job_files.hob_rack import RACK
 from handlead.machines.keys.work_keys import TOOTH_SIZES
 from handlead.machines.measuring.part_sizes import part_sizes
 from handlead.machines.proving.proof import Proof
@@ -131,6 +132,7 @@ def _hob(desk: Desk) -> dict[str, Any]:
     named = desk.values.get("hob")
     named = named if isinstance(named, str) else (named or {}).get("name", "") if named else ""
     return {"first": first, "size": fields.size_field("hob", *given), "more": more, "rack": rack(desk), "named": named,
+            "rack_at": Path(desk.name).with_name(RACK).as_posix(), "own": desk.job is not None and not named,
             "wrong": desk.errors.get("hob", ())}  # fmt: skip
 
 

@@ -24,7 +24,7 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from . import choices, doing, parts, sample_routes, tracing, train, work
+from . import choices, doing, parts, rack_routes, sample_routes, tracing, train, work
 from . import desk as desks
 from .desk import Desk, Elsewhere
 from .holding import Bench
@@ -361,6 +361,7 @@ def application(bench: Bench, more: Sequence[Route] = ()) -> Starlette:
         Route("/sheet/{form}/{name:path}", sheet),
         *more,
         *sample_routes.ROUTES,
+        *rack_routes.ROUTES,
         Route("/copy/{name:path}", copy, methods=["POST"]),
         Route("/static/three.js", three),
         Mount("/static", StaticFiles(directory=static)),

@@ -200,6 +200,7 @@ document.addEventListener("change", (event) => {
 });
 
 document.addEventListener("submit", (event) => {
+  if (event.target.id === "hang") { event.preventDefault(); change({ do: "hang", name: $("hang-name").value }); }
   if (event.target.id !== "measure") return;
   event.preventDefault();
   const given = {};
