@@ -9,6 +9,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from handlead.kinematics.inspection.passage import Floats
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.setups.case import Case
@@ -18,7 +20,7 @@ from .exchange import read_records
 from .finding import FoundWave, Inspection, PartAtFault, inspect_gear
 from .records import Record
 from .trying import Confirmation, confirmations_of
-from .words import likeliest_first, part_name, record_name, size_told, turns_told
+from .words import candidates, is_far_fetched, on_flank_um, part_name, record_name, size_told, turns_told
 from .worth import Reached, Worth, worth_of
 
 
@@ -55,11 +57,24 @@ class InspectedGear:
 
     def parts(self, wave: FoundWave) -> tuple[PartAtFault, ...]:
         """The parts of a wave that can't be told apart, those first that need least out of the ordinary."""
-        return likeliest_first(self.case, wave)
+        return candidates(self.case, wave)[0]
+
+    def rivals(self, wave: FoundWave) -> tuple[PartAtFault, ...]:
+        """Parts that would do nearly as well in their place, likewise."""
+        return candidates(self.case, wave)[1]
 
     def confirmations(self, wave: FoundWave) -> tuple[Confirmation, ...]:
-        """How to prove the first of them."""
-        return confirmations_of(self.case, self.parts(wave)[0])
+        """How to prove the first of its parts, and how to tell it from those that needn't be worse than is met with."""
+        first, *others = (*self.parts(wave), *self.rivals(wave))
+        return confirmations_of(
+            self.case, (first, *(one for one in others if not is_far_fetched(self.case, one)))
+        )
+
+    def shown(self, wave: FoundWave, number: int) -> Floats:
+        """What a wave leaves at each reading of a record, in µm, beside what is taken for its zeros and slope."""
+        basis, _ = np.linalg.qr(self.records[number].readings.plain())
+        um = np.array(wave.at_readings[number])
+        return np.asarray(um - basis @ (basis.T @ um))
 
     def smallest_um(self, number: int) -> float:
         """The wave, about, that this record wouldn't show beside what is left in it."""
@@ -78,7 +93,7 @@ class InspectedGear:
             "records": [self._record_json(number) for number in range(len(self.records))],
             "waves": [self._wave_json(wave) for wave in self.inspection.waves],
             "not_shown": [
-                {"part": one.name, "per_table_turn": str(one.order), "why": one.why}
+                {"part": part_name(self.case, one.part), "per_table_turn": str(one.order), "why": one.why}
                 for one in self.inspection.unseen
             ],
             "classes": self._classes_json(),
@@ -103,12 +118,12 @@ class InspectedGear:
     def _wave_json(self, wave: FoundWave) -> dict[str, Any]:
         parts = self.parts(wave)
         return {
-            "um": wave.um,
-            "standard_error_um": wave.error_um,
+            "um": on_flank_um(parts[0]),
+            "standard_error_um": on_flank_um(parts[0]) * parts[0].error / max(parts[0].size, 1e-300),
             "chance": wave.chance,
             "certain": wave.is_certain,
             "parts": [self._part_json(one) for one in parts],
-            "rivals": [self._part_json(one) for one in wave.rivals],
+            "rivals": [self._part_json(one) for one in self.rivals(wave)],
             "in_records_um": list(wave.in_records),
             "to_prove": [
                 {

@@ -74,6 +74,7 @@ class NotShown:
     name: str
     order: Fraction
     why: str
+    part: TurningPart
 
 
 @dataclass(frozen=True)
@@ -105,7 +106,8 @@ def inspect_gear(case: Case, records: Sequence[Record]) -> Inspection:
         tuple(_wave(parts, gains, one) for one in fitted.found),
         tuple(_record(records, fitted, at) for at in range(len(records))),
         tuple(
-            NotShown(parts[at].name, parts[at].order, _why(parts[at], records, shape)) for at in fitted.unseen
+            NotShown(parts[at].name, parts[at].order, _why(parts[at], records, shape), parts[at])
+            for at in fitted.unseen
         ),
         fitted.tried,
     )

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 from handlead.kinematics.inspection.readings import Readings
-from handlead.machines.keys.record_keys import COLUMNS, HEAD, LENGTHS_IN, READ_IN, HeadLine
+from handlead.machines.keys.record_keys import ALSO_COLUMNS, COLUMNS, HEAD, LENGTHS_IN, READ_IN, HeadLine
 from handlead.machines.toml.errors import Complaint, FileFault, Missing, Place, Unknown, WrongValue
 from handlead.machines.toml.filing import read_text
 from handlead.machines.toml.guesses import guess, nearest
@@ -87,7 +87,20 @@ class _TextLine:
     def cells(self) -> tuple[str, ...]:
         between = next((sign for sign in (";", "\t") if sign in self.text), ",")
         cells = [cell.strip().strip('"').strip() for cell in self.text.split(between)]
-        return tuple(cell.replace(",", ".") if between != "," else cell for cell in cells)
+        return tuple(_plain_number(cell.replace(",", ".") if between != "," else cell) for cell in cells)
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """The cells as names of columns."""
+        return tuple(ALSO_COLUMNS.get(cell.lower(), cell.lower()) for cell in self.cells)
+
+    @property
+    def said(self) -> tuple[str, str] | None:
+        """The key and what it is said to be; None where the line is none of these."""
+        # An inch sign is no quotation mark.
+        text = re.sub(r"(?<=\d)\s*(?:\"|″)\s*$", " in", self.text) if self.text.count('"') % 2 else self.text
+        found = _SAYS.fullmatch(text.replace('"', "").replace("″", " in"))
+        return (found[1].lower(), found[2].strip().rstrip(",; \t")) if found else None
 
 
 def _lines(text: str) -> Iterator[_TextLine]:
@@ -118,9 +131,7 @@ class _RecordReader:
         """The record. Raises `FileFault`."""
         lines = list(_lines(text))
         firsts = {columns[0] for columns in COLUMNS.values()}
-        at = next(
-            (at for at, line in enumerate(lines) if line.cells[0].lower() in firsts and not line.noted), None
-        )
+        at = next((at for at, line in enumerate(lines) if line.columns[0] in firsts and not line.noted), None)
         if at is None:
             self.fault(
                 1,
@@ -139,16 +150,19 @@ class _RecordReader:
 
     def _head(self, lines: Iterator[_TextLine] | Sequence[_TextLine]) -> None:
         for line in lines:
-            said = _SAYS.fullmatch(line.text.replace('"', ""))
-            word, value = (
-                (said[1].lower(), said[2].strip().rstrip(",; \t")) if said else (line.text.lower(), "")
-            )
+            word, value = line.said or (line.text.lower(), "")
             meant = _KEYS.get(word)
-            if meant is not None and (said or not line.noted):
+            if meant is not None and (line.said or not line.noted):
                 self._keep(line.number, meant, value)
-            elif not line.noted or (said and nearest(word, _KEYS)):
-                self.fault(line.number, word[:40], f"there is no such key. {guess(word, _KEYS)}", Unknown)
-                if (near := nearest(word, _KEYS)) is not None:
+            elif not line.noted or (line.said and nearest(word, _KEYS)):
+                near = nearest(word, _KEYS)
+                right = (
+                    guess(word, _KEYS)
+                    if near
+                    else f"Put # before a note; {_or([one.key for one in HEAD])} are read"
+                )
+                self.fault(line.number, word[:40], f"there is no such key. {right}", Unknown)
+                if near is not None:
                     self.told.add(_KEYS[near].key)
         for needed in HEAD:
             if needed.key not in self.said and needed.key not in self.told and self._needs(needed.key):
@@ -167,7 +181,8 @@ class _RecordReader:
                 return key in ("quantity", "unit", "counted")
 
     def _keep(self, number: int, line: HeadLine, value: str) -> None:
-        word = nearest(value, line.words) if value.lower() not in line.words else value.lower()
+        value = _ordered(value, line.words)
+        word = nearest(value, line.words)
         if line.key in self.said:
             self.fault(number, line.key, "it is said twice; leave one of the two lines out")
         elif line.words and value.lower() not in line.words:
@@ -206,7 +221,7 @@ class _RecordReader:
         if kind is None:
             return
         wanted = COLUMNS[kind]
-        if tuple(cell.lower() for cell in head.cells) != wanted:
+        if head.columns != wanted:
             self.fault(head.number, head.cells[0], f'the columns of {kind} must be "{", ".join(wanted)}"')
             return
         if len(lines) > _MOST:
@@ -261,7 +276,7 @@ class _RecordReader:
 
     def _number(self, line: int, key: str, cell: str) -> float | None:
         try:
-            number = float(exact(cell.replace("−", "-")))
+            number = float(exact(cell))
         except (NumberFault, OverflowError) as fault:
             self.fault(line, key, f'"{cell[:40]}" is no number: {fault}')
             return None
@@ -307,9 +322,20 @@ class _RecordReader:
         )
 
 
+def _plain_number(cell: str) -> str:
+    """A cell as numbers are written elsewhere: with a plain minus, and a nought before the point."""
+    return re.sub(r"^([+-]?)\.(?=\d)", r"\g<1>0.", cell.replace("−", "-"))
+
+
+def _ordered(value: str, words: Sequence[str]) -> str:
+    """The one of `words` that the value is in another order, as "cumulative pitch"; else the value."""
+    said = sorted(value.lower().replace(",", " ").split())
+    return next((word for word in words if sorted(word.split()) == said), value)
+
+
 def _is_number(cell: str) -> bool:
     try:
-        exact(cell.replace("−", "-"))
+        exact(cell)
     except (NumberFault, OverflowError):
         return False
     return True

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from handlead.kinematics.inspection.laid import Laid, WaveSource
+from handlead.kinematics.inspection.passage import Floats
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.studying.waves import CutShape
 
@@ -25,7 +26,7 @@ _SEAMS = 8
 
 @dataclass(frozen=True)
 class SpectrumLine:
-    """One order: waves in a turn of the table, its amplitude in the record in µm, the parts that turn so.
+    """One order: waves in a turn of the table, its amplitude as it shows in the record, in µm, the parts that turn so.
 
     `wave` is the number of the wave that was found there; None where nothing was.
     """
@@ -50,10 +51,9 @@ def spectrum_of(found: InspectedGear, number: int) -> tuple[SpectrumLine, ...]:
     left = replace(record.readings, um=np.array(found.inspection.records[number].left))
     orders = sorted(names)
     laid = Laid((left,), (passage,), tuple(WaveSource(one, (1 + 0j,)) for one in orders), (1.0,))
-    waves = found.inspection.waves
-    at = {wave.parts[0].order: which for which, wave in enumerate(waves) if wave.in_records[number]}
+    at = {wave.parts[0].order: which for which, wave in enumerate(found.inspection.waves)}
     um = [
-        waves[at[order]].in_records[number] if order in at else rest
+        _amplitude(found.shown(found.inspection.waves[at[order]], number)) if order in at else rest
         for order, rest in zip(orders, _amplitudes(laid), strict=True)
     ]
     unseen = {orders[one] for one in laid.clusters[1]} - at.keys()
@@ -65,11 +65,17 @@ def spectrum_of(found: InspectedGear, number: int) -> tuple[SpectrumLine, ...]:
 
 
 def _amplitudes(laid: Laid) -> Sequence[float]:
-    """The largest amplitude of each source taken alone, over the seams."""
+    """What the readings have of each source taken alone, the largest over the seams."""
     largest = np.zeros(len(laid.sources))
     for seam in (0.0,) if laid.is_whole else np.arange(_SEAMS) / _SEAMS:
         columns = laid.columns(float(seam))
         for at in range(len(laid.sources)):
-            pair, *_ = np.linalg.lstsq(columns[:, 2 * at : 2 * at + 2], laid.um, rcond=0.03)
-            largest[at] = max(largest[at], float(np.hypot(*pair)))
+            two = columns[:, 2 * at : 2 * at + 2]
+            pair, *_ = np.linalg.lstsq(two, laid.um, rcond=0.03)
+            largest[at] = max(largest[at], _amplitude(two @ pair))
     return [float(one) for one in largest]
+
+
+def _amplitude(um: Floats) -> float:
+    """Of a wave by its mean square: one that comes near the count of teeth shows little, however large it is."""
+    return float(np.sqrt(2 * np.mean(um**2)))

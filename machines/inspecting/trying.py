@@ -6,7 +6,7 @@ is worked out anew from the train as it then stands.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -22,7 +22,7 @@ from handlead.machines.toml.units import height, length
 
 from .finding import PartAtFault
 from .parts import TurningPart, suspects_of
-from .words import BOUND, size_told, turns_told
+from .words import BOUND, on_flank_um, size_told, turns_told
 
 
 @dataclass(frozen=True)
@@ -39,35 +39,54 @@ class Confirmation:
     um: float | None = None
 
 
-def confirmations_of(case: Case, found: PartAtFault) -> tuple[Confirmation, ...]:
-    """What proves that a part left its wave: at the part itself, then by another cut."""
-    match found.part.fault.kind:
-        case "gear runout":
-            cut = (*_elsewhere(case, found), *_another_gear(case, found), *_half_round(case, found))
-            return (_by_dial(case, found), cut[0])
-        case _:
-            return (_by_dial(case, found),)
+def confirmations_of(case: Case, parts: Sequence[PartAtFault]) -> tuple[Confirmation, ...]:
+    """What proves that the first of these parts left their wave: at the part itself, then by another cut.
+
+    A change gear among the others is told from the rest by another cut as well.
+    """
+    gear = next((one for one in parts if one.part.fault.kind == "gear runout"), None)
+    return (_by_dial(case, parts[0]), *(() if gear is None else (_cut_again(case, gear),)))
 
 
-def _elsewhere(case: Case, found: PartAtFault) -> Iterator[Confirmation]:
-    """The gear on another shaft of its bracket, where the ratio stays and the set-up is as right as before."""
+def _cut_again(case: Case, gear: PartAtFault) -> Confirmation:
+    return (*_elsewhere(case, gear), *_another_gear(case, gear), *_half_round(case, gear))[0]
+
+
+def _elsewhere(case: Case, found: PartAtFault) -> tuple[Confirmation, ...]:
+    """The gear on other shafts of its bracket, where the ratio stays and the set-up is as right as before.
+
+    First those after which records by the tooth show where its wave has gone.
+    """
     link = _bracket(case, found.part)
     assert link.mounted is not None
+    shown: list[Confirmation] = []
+    gone: list[Confirmation] = []
     for step in exchange_steps(link, link.mounted, same_ratio=True):
         then = step.change.mounted[link.name]
         if then.ratio != link.mounted.ratio or then.gears[found.part.place] == found.part.fault.gear:
             continue
         after = _after(case, step, found)
-        if after is not None and _shows_otherwise(case, after.order, found.order):
-            um = found.size * max(abs(after.right), abs(after.left))
-            told = height(um, case.job.units)
-            yield Confirmation(
-                f"{step.words} Cut another gear.",
-                f"The wave that comes {turns_told(case, found.order)} must be gone, and one of {told} must come "
-                f"{turns_told(case, after.order)}. If it stays, it isn't this gear.",
-                step, after.order, um,
-            )  # fmt: skip
-            return
+        if after is None or abs(_folded(case, after.order) - _folded(case, found.order)) < _APART:
+            continue
+        um = found.size * max(abs(after.right), abs(after.left))
+        shows = _folded(case, after.order) >= _APART
+        come = f"one of {height(um, case.job.units)} must come {turns_told(case, after.order)}"
+        if not shows:
+            come = f"none come in its place: {turns_told(case, after.order)} it comes alike on all teeth"
+        said = f"The wave that comes {turns_told(case, found.order)} must be gone, and {come}. If it stays, it isn't"
+        one = Confirmation(f"{step.words} Cut another gear.", f"{said} this gear.", step, after.order, um)
+        (shown if shows else gone).append(one)
+    return (*shown, *gone)
+
+
+#: Waves round the gear by which two orders, folded by the count of teeth, must lie apart to be told.
+_APART = Fraction(1, 2)
+
+
+def _folded(case: Case, order: Fraction) -> Fraction:
+    """How many waves round the gear its teeth show of an order."""
+    teeth = case.job.work.teeth
+    return min(order % teeth, -order % teeth)
 
 
 def _after(case: Case, step: Step, found: PartAtFault) -> TurningPart | None:
@@ -85,13 +104,6 @@ def _after(case: Case, step: Step, found: PartAtFault) -> TurningPart | None:
         if (one.fault.kind, one.fault.link, one.fault.gear) == (fault.kind, fault.link, fault.gear)
     )
     return next(moved, None)
-
-
-def _shows_otherwise(case: Case, order: Fraction, before: Fraction) -> bool:
-    """Whether records by the tooth tell two orders apart: folded by the count they must be half a wave apart."""
-    teeth = case.job.work.teeth
-    folded = [min(one % teeth, -one % teeth) for one in (order, before)]
-    return abs(folded[0] - folded[1]) >= Fraction(1, 2)
 
 
 def _another_gear(case: Case, found: PartAtFault) -> Iterator[Confirmation]:
@@ -113,7 +125,7 @@ def _half_round(case: Case, found: PartAtFault) -> Iterator[Confirmation]:
         "tooth for tooth as they were, and cut another gear from the same place of table and slide.",
         f"The wave must stay as big, {turns_told(case, found.order)}, and stand out where it stood in. If it stands "
         "where it stood, it isn't this gear.",
-        order=found.order, um=found.size * max(abs(found.part.right), abs(found.part.left)),
+        order=found.order, um=on_flank_um(found),
     )  # fmt: skip
 
 
@@ -134,14 +146,14 @@ def _by_dial(case: Case, found: PartAtFault) -> Confirmation:
 
 
 def _of_a_link(case: Case, found: PartAtFault) -> Confirmation:
-    fault = found.part.fault
+    fault, units = found.part.fault, case.job.units
     link = case.train.link(fault.link) if fault.link is not None else None
     if not isinstance(link, TwoPort):
         return Confirmation(f"{_BY_HAND}: see to {found.name}.", f"{found.size:.2g} {found.unit} must show.")
     turns = link.from_part if fault.turn_of == "driving" else link.to_part
     each = "tooth after tooth of the" if fault.kind == "tooth by tooth" else "over a turn of the"
     if link.to_part in case.train.slides:
-        far = _between(found, 2.0, case.job.units)
+        far = _between(found, 2.0, units)
         return Confirmation(
             f"{_BY_HAND}, a dial against the {link.to_part}, {each} {turns}, and write down how far it has gone at "
             "each part of it.",
@@ -157,8 +169,8 @@ def _of_a_link(case: Case, found: PartAtFault) -> Confirmation:
     if case.train.ends["table"].part == turns:
         return Confirmation(
             "Mark on the gear, and on the next one before it is cut, where the table's own mark stands.",
-            f"The wave must stand at the same place against the mark on both: {um_of(found, case)} once round. One "
-            "that comes from how the blank was clamped stands anywhere.",
+            f"The wave, {height(on_flank_um(found), units)} once round, must stand at the same place against the mark "
+            "on both. One that comes from how the blank was clamped stands anywhere.",
         )
     return Confirmation(
         f"{_BY_HAND}, {each} {turns}: feel for a tight place in {link.name}, and lay a dial on its teeth.",
@@ -167,11 +179,6 @@ def _of_a_link(case: Case, found: PartAtFault) -> Confirmation:
 
 
 _BY_HAND = "Drive isolated and locked, turn by hand"
-
-
-def um_of(found: PartAtFault, case: Case) -> str:
-    """What the part leaves on the flank, in the job's units."""
-    return height(found.size * max(abs(found.part.right), abs(found.part.left)), case.job.units)
 
 
 def _between(found: PartAtFault, times: float, units: str) -> str:

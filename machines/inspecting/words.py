@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from fractions import Fraction
 
 from handlead.kinematics.train.link import TwoPort
@@ -92,20 +94,46 @@ def _pair(size: float, bound: float, units: str) -> str:
 
 def _angles(size: float, bound: float) -> str:
     if size * 3600 <= _SECONDS:
-        return f"{size * 3600:.2g} ± {bound * 3600:.1g} seconds of arc"
-    return f"{size:.2g} ± {bound:.1g} degrees"
+        return f"{_figures(size * 3600, bound * 3600)} seconds of arc"
+    return f"{_figures(size, bound)} degrees"
 
 
-def um_told(wave: FoundWave, units: str) -> str:
-    """A wave's size on the flank."""
+def _figures(size: float, bound: float) -> str:
+    """A size with as many decimals as its bound is worth."""
+    digits = min(max(0, math.ceil(-math.log10(max(bound, 1e-9)))), 4)
+    return f"{size:.{digits}f} ± {bound:.{digits}f}"
+
+
+def on_flank_um(found: PartAtFault) -> float:
+    """What a part leaves on the flank where it is bigger, along the base tangent."""
+    return found.size * max(abs(found.part.right), abs(found.part.left))
+
+
+def um_told(found: PartAtFault, units: str) -> str:
+    """The same in words, with its ±."""
+    um = on_flank_um(found)
+    bound = BOUND * um * found.error / found.size if found.size else 0.0
     if units == "in":
-        return f"{height(wave.um, units).split()[0]} ± {height(BOUND * wave.error_um, units)}"
-    return f"{wave.um:.1f} ± {BOUND * wave.error_um:.1f} µm"
+        return f"{height(um, units).split()[0]} ± {height(bound, units)}"
+    return f"{um:.1f} ± {bound:.1f} µm"
 
 
-def likeliest_first(case: Case, wave: FoundWave) -> tuple[PartAtFault, ...]:
-    """The parts that can't be told apart, those first that need least out of the ordinary."""
-    return tuple(sorted(wave.parts, key=lambda one: strangeness(case, one)))
+def candidates(case: Case, wave: FoundWave) -> tuple[tuple[PartAtFault, ...], tuple[PartAtFault, ...]]:
+    """The parts of the order that left a wave, those first that need least out of the ordinary; and their rivals.
+
+    Where all of the order that fits best would have to be worse than is met with, a rival's that needn't be is taken.
+    """
+    alike = wave.parts
+    sane = [one for one in (*wave.parts, *wave.rivals) if not is_far_fetched(case, one)]
+    if sane and all(is_far_fetched(case, one) for one in wave.parts):
+        order = min(sane, key=lambda one: strangeness(case, one)).order
+        alike = tuple(one for one in wave.rivals if one.order == order)
+    rest = [one for one in (*wave.parts, *wave.rivals) if one not in alike]
+    return _likeliest_first(case, alike), _likeliest_first(case, rest)
+
+
+def _likeliest_first(case: Case, parts: Sequence[PartAtFault]) -> tuple[PartAtFault, ...]:
+    return tuple(sorted(parts, key=lambda one: strangeness(case, one)))
 
 
 def strangeness(case: Case, found: PartAtFault) -> float:

@@ -36,6 +36,9 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "transmission error": ("angle", "deviation"),
 }
 
+#: Other words for columns.
+ALSO_COLUMNS = {"space": "tooth", "reading": "deviation", "value": "deviation", "z": "height", "degrees": "angle"}
+
 #: What stands in each column.
 MEANINGS = {
     "tooth": "Which tooth, from 1, in the order of counting; of runout, which space. What wasn't measured is left out.",

@@ -56,7 +56,10 @@ def test_readings_are_in_micrometres_whatever_they_were_taken_in(read, unit, um)
     assert record.readings.um == pytest.approx([um * float(f"0.0{t}") for t in range(1, 9)])
 
 
-@pytest.mark.parametrize(("division", "um"), [("0.01 mm", 10), ("0.0005 in", 12.7), ("0,01 mm", 10)])
+@pytest.mark.parametrize(
+    ("division", "um"),
+    [("0.01 mm", 10), ("0.0005 in", 12.7), ("0,01 mm", 10), ('0.0005"', 12.7), ("0.0005″", 12.7)],
+)
 def test_divisions_of_a_dial_are_counted_at_what_one_is(read, division, um):
     record = read(PITCH.replace("unit: um", f"unit: divisions\n# division: {division}"))
     assert record.division_um == pytest.approx(um)
@@ -76,6 +79,24 @@ def test_semicolons_with_decimal_commas_are_what_many_spreadsheets_write(read):
 def test_tabs_between_with_decimal_commas_are_what_is_pasted_from_a_table(read):
     text = HEAD.replace("# ", "").replace(": ", "\t") + "tooth\tdeviation\n"
     assert read(text + "".join(f"{tooth}\t0,{tooth}\n" for tooth in range(1, 9))).readings.um[4] == 0.5
+
+
+def test_a_hand_that_writes_no_nought_before_the_point_is_read(read):
+    text = PITCH.replace("3, 3\n", "3, .5\n", 1).replace("4, 4\n", "4, -.25\n", 1)
+    assert list(read(text).readings.um[2:4]) == [0.5, -0.25]
+
+
+def test_other_words_for_columns_and_another_order_of_words_do(read):
+    record = read(
+        PITCH.replace("tooth, deviation", "Tooth, Reading").replace("pitch cumulative", "Cumulative pitch")
+    )
+    assert record.kind == "pitch cumulative"
+
+
+def test_a_sentence_without_the_sign_of_a_note_is_told_to_have_one(faults):
+    ((line, _, message),) = faults(f"Pitch of the winch wheel\n{PITCH}")
+    assert line == 1
+    assert "Put # before a note" in message
 
 
 def test_what_was_not_measured_leaves_a_gap(read):

@@ -31,6 +31,9 @@ SIZE = (190.0, 252.0)
 #: Parts that are drawn one by one, and orders that are listed.
 _MOST_PARTS, _MOST_ORDERS = 4, 14
 
+#: A wave is drawn where it comes to more than this part of what is left.
+_NOTHING = 0.1
+
 #: Gap between the traces of two teeth, in lengths of a trace.
 _GAP = 0.15
 
@@ -48,7 +51,7 @@ class RecordStrip:
     along: str
 
 
-def strip_of(record: Record, shop: Shop) -> RecordStrip:
+def record_strip(record: Record, shop: Shop) -> RecordStrip:
     """The readings side by side: tooth after tooth, or the traces of the teeth one behind the other."""
     readings = record.readings
     if not readings.by_tooth:
@@ -75,10 +78,10 @@ def strip_of(record: Record, shop: Shop) -> RecordStrip:
 def plot_record(found: InspectedGear, number: int, ax: Axes, *, shop: Shop) -> Axes:
     """One record on axes of about 190 by 252 mm."""
     record, fitted, inspection = found.records[number], found.inspection.records[number], found.inspection
-    strip, (fine, um) = strip_of(record, shop), shop.fine
+    strip, (fine, um) = record_strip(record, shop), shop.fine
     left = np.array(fitted.left) / um
-    waves = [(at, np.array(wave.at_readings[number]) / um) for at, wave in enumerate(inspection.waves)]
-    waves = [(at, values) for at, values in waves if np.any(values)]
+    waves = [(at, found.shown(wave, number) / um) for at, wave in enumerate(inspection.waves)]
+    waves = [(at, values) for at, values in waves if np.abs(values).max() > _NOTHING * np.abs(left).max()]
     made = sum((values for _, values in waves), np.zeros(len(left)))
     half = 1.15 * max(float(np.abs(left + made).max()), float(np.abs(made).max()), 1e-9)
     shown, rest = waves[:_MOST_PARTS], waves[_MOST_PARTS:]
@@ -86,7 +89,9 @@ def plot_record(found: InspectedGear, number: int, ax: Axes, *, shop: Shop) -> A
     curves: list[tuple[Floats | None, Floats | None]] = [(left + made, made)]
     for at, values in shown:
         wave = inspection.waves[at]
-        titles.append(f"{at + 1}  {part_name(found.case, found.parts(wave)[0].part)}{_or_more(found, at)}: {um_told(wave, shop.units)} on the flank")
+        first = found.parts(wave)[0]
+        named = f"{part_name(found.case, first.part)}{_or_more(found, at)}"
+        titles.append(f"{at + 1}: {named}: {um_told(first, shop.units)} on the flank")
         curves.append((None, values))
     told = height(fitted.left_um, shop.units)
     titles.append(f"left, and no part explains it: {told} r.m.s." + (f" ({len(rest)} smaller waves beside it)" if rest else ""))
@@ -165,7 +170,7 @@ def _draw_orders(found: InspectedGear, number: int, ax: Axes, shop: Shop) -> Non
         ax.annotate(f"{line.um / um:.{digits}f}", (line.um / um, place), (3, 0), textcoords="offset points", va="center",
                     fontsize=look.SMALL, weight="bold" if is_found else "normal")  # fmt: skip
         named = _cut_short(_order_name(found, line), 84)
-        ax.text(-0.015, place, f"{named}  {decimal(line.order, 4)}", fontsize=look.SMALL, ha="right", va="center",
+        ax.text(-0.015, place, f"{named}  {decimal(line.order, 5)}", fontsize=look.SMALL, ha="right", va="center",
                 weight="bold" if is_found else "normal", transform=ax.get_yaxis_transform())  # fmt: skip
     limit = found.smallest_um(number) / um
     ax.axvline(limit, color=look.FAULT, linewidth=look.THIN, linestyle=look.DOTTED)
@@ -186,9 +191,9 @@ def _order_name(found: InspectedGear, line: SpectrumLine) -> str:
     more = len(line.names) - 1
     name, number = line.names[0], ""
     if line.wave is not None:
-        number = f"{line.wave + 1}  "
+        number = f"{line.wave + 1}: "
         name = part_name(found.case, found.parts(found.inspection.waves[line.wave])[0].part)
-    return f"{number}{name}{f', or {more} more' if more else ''}"
+    return f"{number}{name}{f', or {more} more' if more > 0 else ''}"
 
 
 def _cut_short(words: str, width_mm: float) -> str:

@@ -65,7 +65,7 @@ def headline(found: InspectedGear) -> str:
 def is_plain(found: InspectedGear, wave: FoundWave) -> bool:
     """Whether every other part that may have left a wave would have to be worse than is met with."""
     _, *others = found.parts(wave)
-    return all(is_far_fetched(found.case, one) for one in (*others, *wave.rivals))
+    return all(is_far_fetched(found.case, one) for one in (*others, *found.rivals(wave)))
 
 
 def record_lines(found: InspectedGear) -> Iterator[str]:
@@ -87,24 +87,28 @@ def wave_lines(found: InspectedGear, wave: FoundWave) -> Iterator[str]:
     """One wave: the part, its size on the flank and at the part, what else it may be, and how to prove it."""
     case, units = found.case, found.case.job.units
     first, *others = found.parts(wave)
-    yield f"{part_name(case, first.part)}: {um_told(wave, units)} on the flank"
+    yield f"{part_name(case, first.part)}: {um_told(first, units)} on the flank"
     yield f"{size_told(case, first)}; it comes {turns_told(case, first.order)}"
-    if others:
-        yield "These records can't tell it from:"
-        yield from _named(found, others)
-    if wave.rivals:
-        yield "Nearly as well it may be:"
-        yield from _named(found, wave.rivals)
+    rivals = found.rivals(wave)
+    yield from _named(found, "These records can't tell it from", others)
+    yield from _named(found, "Nearly as well it may be", rivals)
+    if far := [one for one in (*others, *rivals) if is_far_fetched(case, one)]:
+        names = [part_name(case, one.part) for one in far[:_MOST]]
+        more = f"; and {len(far) - _MOST} more" if len(far) > _MOST else ""
+        yield f"They fit as well, but would have to be worse than is met with: {'; '.join(names)}{more}"
     for confirmation in found.confirmations(wave):
         yield f"→ {confirmation.do} {confirmation.then}"
 
 
-def _named(found: InspectedGear, parts: Sequence[PartAtFault]) -> Iterator[str]:
-    for one in parts[:_MOST]:
-        far = "; hardly: that is more than is met with" if is_far_fetched(found.case, one) else ""
-        yield f"  {part_name(found.case, one.part)}: {size_told(found.case, one)}{far}"
-    if len(parts) > _MOST:
-        yield f"  and {len(parts) - _MOST} more (--json names all)"
+def _named(found: InspectedGear, said: str, parts: Sequence[PartAtFault]) -> Iterator[str]:
+    """Those of the parts that needn't be worse than is met with."""
+    sane = [one for one in parts if not is_far_fetched(found.case, one)]
+    if sane:
+        yield f"{said}:"
+    for one in sane[:_MOST]:
+        yield f"  {part_name(found.case, one.part)}: {size_told(found.case, one)}"
+    if len(sane) > _MOST:
+        yield f"  and {len(sane) - _MOST} more (--json names all)"
 
 
 def worth_lines(found: InspectedGear) -> Iterator[str]:
@@ -132,7 +136,7 @@ def unseen_lines(found: InspectedGear) -> Iterator[str]:
     """What these records can't show, by the reason why."""
     why: dict[str, list[str]] = {}
     for one in found.inspection.unseen:
-        why.setdefault(one.why, []).append(one.name)
+        why.setdefault(one.why, []).append(part_name(found.case, one.part))
     if why:
         yield "Not shown by these records:"
     for reason, names in why.items():
