@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 #: Gears that one bracket may be given; more are hardly ever got for one order.
 MOST_FOR_A_BRACKET = 2
 
+#: No gears give a ratio that is less.
+_LEAST = 1e-6
+
 #: Sums of logarithms agree to so much where ratios are equal.
 _EQUAL = 1e-11
 
@@ -73,9 +76,9 @@ def _gives(place: BracketPlace, gears: Sequence[int], tolerance: float) -> bool:
 
 
 def _window(place: BracketPlace, tolerance: float) -> tuple[float, float]:
-    """The least and the greatest ratio, a hair wider than they are."""
+    """The least and the greatest ratio, a hair wider than they are; never nought, which has no logarithm."""
     if place.span is not None and not place.exact:
-        return float(place.span[0]) * (1 - 1e-9), float(place.span[1]) * (1 + 1e-9)
+        return max(_LEAST, float(place.span[0])) * (1 - 1e-9), float(place.span[1]) * (1 + 1e-9)
     off = 0.0 if place.exact else tolerance
     return float(place.target) * (1 - off), float(place.target) * (1 + off)
 

@@ -25,7 +25,7 @@ from handlead.machines.planning.asked import Asked
 from handlead.machines.planning.asking import demands, goes_by_feed
 from handlead.machines.planning.gears_to_get import OBTAINABLE, choices_tried, fillings_of
 from handlead.machines.planning.planned import slope_limit_um
-from handlead.machines.planning.planning import _members
+from handlead.machines.planning.planning import ASKED_FOR, members_of, wanted_for
 from handlead.machines.planning.wanted import Wanted
 
 from .lacking import lacking
@@ -60,8 +60,8 @@ def offers(piece: tuple[Job, Machine]) -> tuple[Offer, ...]:
     """Every offer for a job on a machine; none where no gears help."""
     job, machine = piece
     wanted = Wanted.of(job, machine, 1, {})
-    members = [work for name, work in _members(job) if name in ("work", "mate")]
-    each = [list(itertools.islice(_of_member(wanted, work), _MOST_WAYS)) for work in members]
+    members = [(wanted_for(wanted, name), work) for name, work in members_of(job) if name in ASKED_FOR]
+    each = [list(itertools.islice(_of_member(asks, work), _MOST_WAYS)) for asks, work in members]
     return tuple(
         Offer(tuple(stage for one in chosen for stage in one.stages), all(one.is_whole for one in chosen))
         for chosen in itertools.product(*each)

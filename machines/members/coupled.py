@@ -18,7 +18,7 @@ from handlead.machines.planning.wanted import Wanted
 from handlead.machines.setups.case import face_width_mm
 from handlead.machines.setups.ways import Needed
 
-from .found import LIMITS, RATIOS, WIDTH, SearchLog, proved_of
+from .found import LIMITS, RATIOS, SPEED, WIDTH, SearchLog, proved_of
 from .leftover import filled_beside
 from .places import feed_place, slope_um, speed_list, speed_place
 from .reasons import beyond, no_feed, no_speed
@@ -98,7 +98,7 @@ def _not_too_fast(wanted: Wanted, them: list[Needed], asked: Asked, log: SearchL
     for demand in at_best_speed(wanted, them, asked):
         against = _overruns(wanted, demand, asked)
         if against:
-            log.add(LIMITS, against)
+            log.add(LIMITS if demand.way.constants.speed is None else SPEED, against)
         else:
             yield demand
 

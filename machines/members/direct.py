@@ -19,7 +19,7 @@ from handlead.machines.planning.planned import Planned
 from handlead.machines.planning.wanted import Wanted
 from handlead.machines.setups.ways import Needed, needed
 
-from .found import INDEX, LIMITS, RATIOS, TOGETHER, WIDTH, SearchLog, Sets
+from .found import INDEX, RATIOS, SPEED, TOGETHER, WIDTH, SearchLog, Sets
 from .leftover import STEPS, filled_beside
 from .places import (
     differential_list,
@@ -62,7 +62,7 @@ def direct_sets(
         return []
     speeds = [speed_list(speed, stock, wanted, demand, asked)] if speed else []
     if speeds and not speeds[0].items:
-        log.add(LIMITS, no_speed(wanted, demand, speeds[0].place, stock))
+        log.add(SPEED, no_speed(wanted, demand, speeds[0].place, stock))
         return []
     speeds += [index_list(place, stock, wanted) for place in loose]
     if feed is None:

@@ -97,9 +97,9 @@ class SearchLog:
         return "; ".join(told.values())
 
 
-#: How far a way got: the index gears, feed and differential gears, all of them together, the proof, and then only
-#: the machine's limits, against which no gears help.
-INDEX, RATIOS, TOGETHER, PROOF, LIMITS = range(1, 6)
+#: How far a way got: the index gears, feed and differential gears, all of them together, the proof, then only the
+#: machine's limits, against which no gears help, and limits that other gears for the hob's speed would keep.
+INDEX, RATIOS, TOGETHER, PROOF, LIMITS, SPEED = range(1, 7)
 
 
 def proved_of(

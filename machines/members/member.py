@@ -110,7 +110,7 @@ def _coupled(
     found = coupled_set_ups(wanted, work, asked, of_coupled)
     log.cut_short |= of_coupled.cut_short
     # What stands against the plain way is what a person can do something about.
-    too_fast = all(reached == LIMITS for reached, _ in of_coupled.reasons) and not of_coupled.cut_short
+    too_fast = all(reached >= LIMITS for reached, _ in of_coupled.reasons) and not of_coupled.cut_short
     log.reasons = of_coupled.reasons if of_coupled.reasons and too_fast else log.reasons or of_coupled.reasons
     return found
 

@@ -23,6 +23,7 @@ from handlead.machines.members.places import (
     feed_place,
     feed_preference,
     index_place,
+    speed_place,
 )
 from handlead.machines.members.tied import coupled_demands
 from handlead.machines.setups.ways import Needed
@@ -102,6 +103,9 @@ def _places(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> Iterato
         yield feed, feed_preference(demand, asked)
     if differential is not None and not goes_by_feed(demand):
         yield differential, differential_preference(differential, work)
+    speed = speed_place(wanted, demand, asked)
+    if speed is not None:
+        yield speed, lambda one: (len(one.idlers), len(one.gears), abs(one.error))
 
 
 def _offered(wanted: Wanted, place: BracketPlace, prefer: Preference) -> list[tuple[int, ...]]:

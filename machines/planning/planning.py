@@ -169,7 +169,7 @@ def plan(
     like all others, or none yet, with what stands against it: somebody who waits has an answer at once.
     """
     wanted = Wanted.of(job, machine or job.machine, top, lying or {}, hold)
-    members = _members(job)
+    members = members_of(job)
     tell = _telling(wanted, members[0], so_far)
     shared = _plan_pair(wanted, members[:2], tell)
     planned: list[Member] = list(shared or ())
@@ -213,7 +213,8 @@ def _telling(
     return tell
 
 
-def _members(job: Job) -> list[tuple[str, Work]]:
+def members_of(job: Job) -> list[tuple[str, Work]]:
+    """Every member that a job is planned for, by its name, the other hand included though nobody ordered it."""
     members = [("work", job.work)]
     if job.halves is not None and job.work.hand:
         members.append((SECOND_HALF, replace(job.work, hand=job.work.hand.other)))

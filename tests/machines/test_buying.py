@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+from fractions import Fraction
 from pathlib import Path
 from random import Random
 
 import pytest
+from handlead.kinematics.together.together import BracketPlace
 from handlead.machines.buying.buying import gears_to_buy
 from handlead.machines.buying.cover import fewest_gears
+from handlead.machines.buying.lacking import lacking
 from handlead.machines.buying.offers import with_more
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.planning.planning import plan
@@ -95,6 +98,28 @@ def test_a_single_gear_is_the_one_that_serves_most(pile):
 def test_where_every_order_can_be_cut_nothing_is_to_be_got(pile):
     found = gears_to_buy([pile[-1]])
     assert (found.number, found.bound, found.proved, found.already) == (0, 0, True, 1)
+
+
+def test_gears_for_the_speed_are_got_where_a_worm_would_run_too_fast_and_a_plan_names_them(tmp_path):
+    # 14 teeth turn the table fast: the worm overruns with every pair of speed gears that lies in the drawer.
+    drawing = SPUR.read_text(encoding="utf-8").split("[setup]")[0].replace("tesmore-d2", "corvane-7")
+    small = drawing.replace("teeth  = 43", "teeth = 14").replace("diameter   = 75", "diameter = 50")
+    (tmp_path / "job.toml").write_text(small.replace("module = 2.5", "module = 1.5"), encoding="utf-8")
+    job = read_job(tmp_path / "job.toml")
+    (member,) = plan(job, top=1).members
+    assert "worm shaft" in member.none_because
+    found = gears_to_buy([job])
+    assert [one.drawer for one in found.gears] == ["speed gears"] * len(found.gears)
+    assert (found.number, found.bound, found.unserved) == (2, 2, ())
+    assert all(f"{one.teeth}" in member.gears_to_get for one in found.gears)
+    drawer = next(at for at, one in enumerate(job.machine.gear_sets) if one.name == "speed gears")
+    rich = with_more(job.machine, {(drawer, one.teeth): one.count for one in found.gears})
+    assert plan(job, rich, top=1).is_found
+
+
+def test_a_span_of_ratios_that_begins_at_nought_is_filled_like_any_other():
+    place = BracketPlace("speed", Fraction(1, 2), span=(Fraction(0), Fraction(1, 2)), pairs=(1,))
+    assert lacking(place, {40: 1}, range(60, 90)) == tuple((teeth,) for teeth in range(80, 90))
 
 
 def test_the_command_says_what_each_gear_is_for(pile, capsys):
