@@ -46,7 +46,9 @@ class StandsOnMachine:
     def of(cls, job: Job, setup: Setup, machine: Machine) -> StandsOnMachine:
         """What stands once a set-up is on its machine."""
         levers = {**machine.normal_positions, **setup.levers}
-        return cls(setup.change, levers, setup.swivel_deg or Fraction(0), job.hob, job.fixture)
+        # The blank of two halves stays clamped between them, unless it is turned over.
+        stays = job.path if job.halves is not None and not job.halves.turned_over else ""
+        return cls(setup.change, levers, setup.swivel_deg or Fraction(0), job.hob, job.fixture or stays)
 
 
 @dataclass(frozen=True)

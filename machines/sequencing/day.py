@@ -13,6 +13,7 @@ from typing import Any
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.job_files.job_file import Job, read_job
 from handlead.machines.machine_files.machine_file import Machine
+from handlead.machines.planning.planning import SECOND_HALF
 from handlead.machines.proving.proof import Proof
 from handlead.machines.shop.crew import Crew, each_done
 from handlead.machines.shop.survey import Survey
@@ -160,36 +161,75 @@ def _choices(
 ) -> tuple[list[list[Setup]], bool]:
     """For each member the set-ups that are chosen from, and whether none was left out."""
     most = max(_LEAST_SETUPS, min(_MOST_SETUPS, _SETUPS_IN_ALL // len(members)))
-    benches = [StandingChoices.of(one) for one in members]
-    now = StandingChoices({name: [mounted] for name, mounted in start.change.items()})
+    stands = StandingChoices(members, start.change)
     choices, whole = [], True
     for at, one in enumerate(members):
-        others = [now, *benches[:at], *benches[at + 1 :]]
-        found, complete = variants(one, others, most)
+        found, complete = variants(one, at, stands, most)
         choices.append([setup for setup in found if (at, setup) not in struck] or list(one.setups[:1]))
         whole = whole and complete
     return choices, whole
 
 
+_Pick = tuple[int, Setup]
+"""A member by its number, and the set-up taken for it."""
+
+
+@dataclass(frozen=True)
+class _Run:
+    """What is set one after the other with nothing between: a member, or the two halves of one blank.
+
+    `within` are the minutes that changing over takes from the first to the last.
+    """
+
+    picks: tuple[_Pick, ...]
+    first: StandsOnMachine
+    last: StandsOnMachine
+    within: Fraction
+
+
+def _runs(members: Sequence[Candidates], choices: Sequence[Sequence[Setup]], machine: Machine) -> list[list[_Run]]:
+    """The runs to be put in order, with the choices of each; of two halves those pairs that change over quickest."""
+    found: list[list[_Run]] = []
+    for at, (one, setups) in enumerate(zip(members, choices, strict=True)):
+        runs = [
+            _Run(((at, setup),), stand, stand, Fraction(0))
+            for setup in setups
+            for stand in [StandsOnMachine.of(one.job, setup, machine)]
+        ]
+        is_second = one.member == SECOND_HALF and at and members[at - 1].job.path == one.job.path
+        if is_second:
+            most = max(len(found[-1]), len(runs))
+            both = (_after(first, second, machine) for first in found[-1] for second in runs)
+            found[-1] = sorted(both, key=lambda run: run.within)[:most]
+        else:
+            found.append(runs)
+    return found
+
+
+def _after(one: _Run, other: _Run, machine: Machine) -> _Run:
+    between = changes(one.last, other.first).minutes(times_of(machine))
+    return _Run((*one.picks, *other.picks), one.first, other.last, one.within + between + other.within)
+
+
 def _best(
     members: Sequence[Candidates], choices: Sequence[Sequence[Setup]], start: StandsOnMachine, machine: Machine
-) -> tuple[list[tuple[int, Setup]], float]:
+) -> tuple[list[_Pick], float]:
     """The order with the set-up of each, and the least that it could cost."""
     import numpy as np
 
     from .sequence import Costs, best_route
 
     times = times_of(machine)
-    rows = [(at, setup) for at, each in enumerate(choices) for setup in each]
-    stand = [StandsOnMachine.of(members[at].job, setup, machine) for at, setup in rows]
+    runs = _runs(members, choices, machine)
+    rows = [(at, run) for at, each in enumerate(runs) for run in each]
     between = np.zeros((len(rows), len(rows)))
-    for one, (at, _) in enumerate(rows):
-        for other, (to, _) in enumerate(rows):
+    for one, (at, before) in enumerate(rows):
+        for other, (to, after) in enumerate(rows):
             if at != to:
-                between[one, other] = changes(stand[one], stand[other]).minutes(times)
-    first = np.array([float(changes(start, each).minutes(times)) for each in stand])
+                between[one, other] = changes(before.last, after.first).minutes(times) + after.within
+    first = np.array([float(changes(start, run.first).minutes(times) + run.within) for _, run in rows])
     route = best_route(Costs(first, between, np.array([at for at, _ in rows])))
-    return [(at, choices[at][pick]) for at, pick in route.picks], route.bound
+    return [pick for at, which in route.picks for pick in runs[at][which].picks], route.bound
 
 
 def _turns(

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import lru_cache
 
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.drawer import drawer_for
@@ -18,7 +17,7 @@ from handlead.kinematics.work.requirement import Work
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.planning.planned import Planned, tenths
-from handlead.machines.planning.planning import plan
+from handlead.machines.planning.planning import ASKED_FOR, SECOND_HALF, plan
 from handlead.machines.proving.proof import Proof, prove_case
 from handlead.machines.setups.case import Case
 from handlead.machines.setups.drawers import drawers_of, shortfalls
@@ -51,7 +50,10 @@ class Candidates:
     @property
     def title(self) -> str:
         """The job, and which member where it has two."""
-        return f"{self.job.title}, {self.member}" if self.job.mate is not None else self.job.title
+        if self.job.halves is not None and self.member == "work":
+            return f"{self.job.title}, first half"
+        several = self.job.mate is not None or self.job.halves is not None
+        return f"{self.job.title}, {self.member}" if several else self.job.title
 
     def case(self, setup: Setup) -> Case:
         """The member with a set-up of its."""
@@ -67,13 +69,18 @@ def candidates(piece: tuple[Job, Machine]) -> tuple[Candidates, ...]:
     job, machine = piece
     found = []
     for member in plan(job, machine, top=_MOST_PLANNED).members:
-        if member.name not in ("work", "mate"):
+        if member.name not in ASKED_FOR:
             continue
+        # A second half lies on the other side of the groove.
+        half = job.halves.other if job.halves is not None and member.name == SECOND_HALF else job.halves
         setups = tuple(one.setup for one in _good_enough(member.setups, member.work))
         ratios = {(name, mounted.ratio) for setup in setups for name, mounted in setup.change.items()}
         mountings = {key: _mountings(machine, *key) for key in sorted(ratios)}
         found.append(
-            Candidates(job, machine, member.name, member.work, setups, mountings, member.none_because or "")
+            Candidates(
+                replace(job, halves=half), machine, member.name, member.work, setups, mountings,
+                member.none_because or "",
+            )
         )
     return tuple(found)
 
@@ -112,48 +119,59 @@ _Scored = tuple[int, Mounted]
 
 
 class StandingChoices:
-    """What may stand on each bracket for a member, or stands there now: gears that another may find in their places."""
+    """What may stand on each bracket for every member, or stands there now: what another may find in its place.
 
-    def __init__(self, stands: Mapping[str, Iterable[Mounted]]) -> None:
-        self.groups: dict[str, set[frozenset[_Place]]] = {}
-        for name, every in stands.items():
-            groups = self.groups.setdefault(name, set())
-            for mounted in every:
-                groups.update(_groups(mounted))
+    Every group of gears in their places is kept with those for whom it may stand, as bits of a number: how many gears
+    can stay for all the others is then counted at once.
+    """
 
-    @classmethod
-    def of(cls, member: Candidates) -> StandingChoices:
-        """What may stand for a member."""
-        found: dict[str, dict[Mounted, None]] = {}
-        for setup in member.setups:
-            for name, mounted in setup.change.items():
-                every = (mounted, *member.mountings.get((name, mounted.ratio), ()))
-                found.setdefault(name, {}).update(dict.fromkeys(every))
-        return cls(found)
+    def __init__(self, members: Sequence[Candidates], now: Mapping[str, Mounted]) -> None:
+        self._bits: dict[str, dict[tuple[_Place, ...], int]] = {}
+        for number, member in enumerate(members):
+            for setup in member.setups:
+                for name, mounted in setup.change.items():
+                    for one in (mounted, *member.mountings.get((name, mounted.ratio), ())):
+                        self._note(name, one, 1 << number)
+        for name, mounted in now.items():
+            self._note(name, mounted, 1 << len(members))
 
-    def most_staying(self, name: str, mounted: Mounted) -> int:
-        """How many gears of it can stay, or be left from it, at most."""
-        groups = self.groups.get(name, ())
-        return max((len(group) for group in _groups(mounted) if group in groups), default=0)
+    def _note(self, name: str, mounted: Mounted, bit: int) -> None:
+        bits = self._bits.setdefault(name, {})
+        for group in _groups(mounted):
+            bits[group] = bits.get(group, 0) | bit
 
-    def known(self, name: str) -> set[_Place]:
-        """The gears in their places that it has."""
-        return {place for group in self.groups.get(name, ()) if len(group) == 1 for place in group}
+    def staying(self, name: str, mounted: Mounted, number: int) -> int:
+        """How many gears can stay, or be left from it, at most: for each of the others, summed up."""
+        bits, counted, total = self._bits.get(name, {}), 1 << number, 0
+        for group in _groups(mounted):
+            new = bits.get(group, 0) & ~counted
+            total += len(group) * new.bit_count()
+            counted |= new
+        return total
 
-
-@lru_cache(maxsize=20_000)
-def _groups(mounted: Mounted) -> tuple[frozenset[_Place], ...]:
-    """Every group of its gears, each with its place among so many."""
-    places = [(len(mounted.gears), at, teeth) for at, teeth in enumerate(mounted.gears)]
-    return tuple(
-        frozenset(group)
-        for size in range(1, len(places) + 1)
-        for group in itertools.combinations(places, size)
-    )
+    def known(self, name: str, mounted: Mounted, number: int) -> tuple[_Place, ...]:
+        """Those of its gears that may stand in their places for any other."""
+        bits = self._bits.get(name, {})
+        return tuple(place for place in _places(mounted) if bits.get((place,), 0) & ~(1 << number))
 
 
-def variants(of: Candidates, others: Sequence[StandingChoices], most: int) -> tuple[list[Setup], bool]:
-    """The set-ups of a member that may keep most of what stands for the `others`, and whether none was left out."""
+def _places(mounted: Mounted) -> list[_Place]:
+    """Its gears, each with its place among so many."""
+    return [(len(mounted.gears), at, teeth) for at, teeth in enumerate(mounted.gears)]
+
+
+def _groups(mounted: Mounted) -> Iterator[tuple[_Place, ...]]:
+    """Every group of its gears in their places, the largest first."""
+    places = _places(mounted)
+    for size in range(len(places), 0, -1):
+        yield from itertools.combinations(places, size)
+
+
+def variants(of: Candidates, number: int, stands: StandingChoices, most: int) -> tuple[list[Setup], bool]:
+    """The set-ups of a member that may keep most of what stands for the others, and whether none was left out.
+
+    `number` is its place among the members for whom gears stand.
+    """
     found: dict[tuple[tuple[str, Mounted], ...], tuple[int, Setup]] = {}
     whole, scored = True, {}
     for setup in of.setups:
@@ -161,7 +179,7 @@ def variants(of: Candidates, others: Sequence[StandingChoices], most: int) -> tu
         for name, planned in setup.change.items():
             key = name, planned.ratio
             if key not in scored:
-                scored[key] = _scored(of, name, planned, others, max(3, most // 2))
+                scored[key] = _scored(of, name, planned, (number, stands), max(3, most // 2))
             lists.append(scored[key][0])
             whole = whole and scored[key][1]
         whole = whole and math.prod(map(len, lists)) <= _TRIED * most
@@ -179,17 +197,17 @@ def variants(of: Candidates, others: Sequence[StandingChoices], most: int) -> tu
 
 
 def _scored(
-    of: Candidates, name: str, planned: Mounted, others: Sequence[StandingChoices], room: int
+    of: Candidates, name: str, planned: Mounted, among: tuple[int, StandingChoices], room: int
 ) -> tuple[list[_Scored], bool]:
     """What may stand on a bracket, that first of which most can stay; of what is alike to all others only one."""
+    number, stands = among
     every = dict.fromkeys((planned, *of.mountings.get((name, planned.ratio), ())))
-    known = {place for one in others for place in one.known(name)}
     alike: dict[tuple[object, ...], Mounted] = {}
     for mounted in every:
-        places = frozenset(place for place in _groups(mounted)[-1] if place in known)
-        alike.setdefault((places, len(mounted.gears), mounted.idlers), mounted)
+        known = stands.known(name, mounted, number)
+        alike.setdefault((known, len(mounted.gears), mounted.idlers), mounted)
     scored = sorted(
-        ((sum(one.most_staying(name, mounted) for one in others), mounted) for mounted in alike.values()),
+        ((stands.staying(name, mounted, number), mounted) for mounted in alike.values()),
         key=lambda one: (-one[0], len(one[1].idlers), len(one[1].gears), sum(one[1].gears)),
     )
     return scored[:room], len(scored) <= room and len(every) <= _MOST_MOUNTINGS

@@ -269,8 +269,10 @@ def look_at(piece: tuple[Job, Machine]) -> SurveyRow:
 
 
 def _row(found: Plan, took_s: float) -> SurveyRow:
+    from handlead.machines.planning.planning import ASKED_FOR
+
     job = found.job
-    asked_for = [member for member in found.members if member.name in ("work", "mate")]
+    asked_for = [member for member in found.members if member.name in ASKED_FOR]
     can = found.is_found and found.can_run
     return SurveyRow(
         job.path, job.title, found.machine.name, CAN if can else CANNOT,

@@ -132,6 +132,32 @@ def test_the_command_tells_the_order_and_writes_its_sheets(pile, tmp_path, capsy
     assert sheets.read_bytes().startswith(b"%PDF")
 
 
+HERRINGBONE = SPUR.parents[1] / "74-herringbone-hoist" / "job.toml"
+
+
+def test_the_second_half_of_a_blank_comes_straight_after_the_first_and_is_proved_as_its_own(pile):
+    jobs = [read_job(HERRINGBONE), read_job(SPUR.parents[1] / "01-fly-winch-pair" / "wheel.toml")]
+    now = standing_now([HERRINGBONE])
+    (found,) = order_of_the_day([(job, job.machine) for job in jobs], now=now)
+    first, second = [at for at, turn in enumerate(found.turns) if turn.job == jobs[0].path]
+    assert second == first + 1
+    assert [found.turns[at].title.rsplit(", ", 1)[1] for at in (first, second)] == ["first half", "second half"]
+    assert [found.turns[at].proof.computed.outcome.hand.word for at in (first, second)] == ["right", "left"]
+    assert found.turns[second].changes.hob == 0
+    assert found.minutes <= found.as_given
+
+
+def test_a_blank_stays_clamped_for_its_second_half_unless_it_is_turned_over(tmp_path):
+    lines = HERRINGBONE.read_text(encoding="utf-8").replace("[double_helical]", "[double_helical]\nturned_over = false")
+    job = tmp_path / "job.toml"
+    job.write_text(lines, encoding="utf-8")
+    taken = []
+    for path in (HERRINGBONE, job):
+        (found,) = order_of_the_day([(each, each.machine) for each in [read_job(path)]])
+        taken.append([turn.changes.fixture for turn in found.turns])
+    assert taken == [[1, 1], [1, 0]]
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [(["--now", "x.toml"], "--now goes with --order"), (["--order", "--sheets", "x.txt"], "must end in")],
