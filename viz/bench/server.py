@@ -14,7 +14,7 @@ from handlead.kinematics.train.setup import Setup
 from handlead.machines.machine_files.catalogue import shipped_machines
 from handlead.machines.toml.errors import FileFault, HandleadError
 from handlead.viz.bench_files.shelf import Shelf
-from handlead.viz.bench_files.versions import Drafts
+from handlead.viz.bench_files.versions import Drafts, digest_of, text_or_none
 from handlead.viz.streams.outlet import report_failed
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -24,7 +24,7 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from . import choices, doing, parts, rack_routes, sample_routes, tracing, train, work
+from . import choices, doing, elsewhere, parts, rack_routes, sample_routes, tracing, train, work
 from . import desk as desks
 from .desk import Desk, Elsewhere
 from .holding import Bench
@@ -288,14 +288,24 @@ async def live(socket: WebSocket) -> None:
     await socket.accept()
     name = socket.query_params.get("job", "")
     try:
-        bench.shelf.path(name)
-        bench.windows[socket] = (name, socket.query_params.get("window", "")[:40])
+        await _opened(bench, socket, name)
         while True:
             await socket.receive_text()
     except (WebSocketDisconnect, HandleadError):
         pass
     finally:
         bench.windows.pop(socket, None)
+
+
+async def _opened(bench: Bench, socket: WebSocket, name: str) -> None:
+    """A window that listens from now on is told what was changed since its text was made."""
+    now = await run_in_threadpool(text_or_none, bench.shelf.path(name))
+    if now is not None and all(shown != name for shown, _ in bench.windows.values()):
+        bench._last[name] = digest_of(now)
+    bench.windows[socket] = (name, socket.query_params.get("window", "")[:40])
+    had = socket.query_params.get("had")
+    if had and now is not None and digest_of(now) != had:
+        await socket.send_text(json.dumps({"digest": digest_of(now), "outside": True}))
 
 
 def three(request: Request) -> Response:
@@ -322,22 +332,31 @@ def _broken(request: Request, fault: Exception) -> Response:
 
 
 def _conflict(request: Request, fault: Elsewhere) -> str:
-    """The file as it is now beside what this window had, if that is still known."""
-    import difflib
+    """The file as it is now beside what this window has, if that is still known."""
+    what: dict[str, Any] = {}
+    with suppress(ValueError):
+        what = json.loads(request._body) if hasattr(request, "_body") else {}
+    ours = elsewhere.kept_text(_bench(request).shelf, _name(request), str(what.get("digest")))
+    return elsewhere.panel(fault.text, ours, elsewhere.entered(what))
 
-    shown = ""
-    with suppress(HandleadError, ValueError):
-        digest = json.loads(request._body).get("digest") if hasattr(request, "_body") else ""
-        versions = _desk(request).versions
-        found = next((one for one in reversed(versions.all) if one.digest == digest), None)
-        shown = versions.text(found.number) if found else ""
-    rows, left, right = [], fault.text.splitlines(), shown.splitlines()
-    for tag, a, b, c, d in difflib.SequenceMatcher(None, left, right, autojunk=False).get_opcodes():
-        for number in range(max(b - a, d - c)):
-            one = left[a + number] if a + number < b else ""
-            other = right[c + number] if c + number < d else ""
-            rows.append((one, other, tag == "equal"))
-    return parts.render("conflict", diff=parts.render("diff", rows=rows))
+
+def changed(request: Request) -> Response:
+    """What a window has beside the file, which was changed outside the page."""
+    desk = _desk(request)
+    desks.at_version(desk)
+    ours = elsewhere.kept_text(_bench(request).shelf, desk.name, request.query_params.get("had", ""))
+    return HTMLResponse(elsewhere.panel(desk.text, ours, reason="The page shows it as it is now."))
+
+
+async def take_ours(request: Request) -> Response:
+    """What a window has, in the place of what was changed elsewhere."""
+    bench, asked = _bench(request), json.loads(await request.body())
+    what = asked.get("what")
+    async with bench._writing:
+        given = (bench.shelf, _name(request), what if isinstance(what, dict) else {}, str(asked.get("theirs")))
+        desk = await run_in_threadpool(elsewhere.take_ours, *given)
+    await bench.tell(desk.name, desk.digest)
+    return await run_in_threadpool(_answer, desk)
 
 
 def application(bench: Bench, more: Sequence[Route] = ()) -> Starlette:
@@ -349,6 +368,8 @@ def application(bench: Bench, more: Sequence[Route] = ()) -> Starlette:
         Route("/job/{name:path}", job_page),
         Route("/parts/{name:path}", all_parts),
         Route("/do/{name:path}", do, methods=["POST"]),
+        Route("/changed/{name:path}", changed),
+        Route("/ours/{name:path}", take_ours, methods=["POST"]),
         Route("/choices/{name:path}", gear_choices),
         Route("/remedies/{name:path}", remedies),
         Route("/blank/{name:path}", blank),

@@ -12,12 +12,8 @@ from handlead.kinematics.train.link import Link
 from handlead.kinematics.train.links import BevelGears, GearPair
 from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.path import follow
-from handlead.kinematics.train.solution import Solution, solve
-from handlead.machines.machine_files.machine_file import Machine, read_machine_text
-from handlead.machines.machine_files.unfitted import read_unfitted_text
+from handlead.kinematics.train.solution import Solution
 from handlead.machines.setups.case import Case
-from handlead.machines.toml.errors import FileFault
-from handlead.machines.toml.filing import plain
 from handlead.machines.toml.units import decimal
 from handlead.viz.draw_train.train_layout import lay_out
 from handlead.viz.draw_train.train_shapes import TrainLayout
@@ -50,30 +46,17 @@ def drawn(source: Source) -> Drawn:
     """The train of a job's set-up, drawn."""
     case = Case.of(source.job())
     machine = case.job.machine
-    return _drawn(case.solution, Shop.of(case), machine.name, machine.positions(case.setup))
+    shop = Shop.of(case)
+    return draw(case.solution, lay_out(case.solution, shop), shop, machine.name, machine.positions(case.setup))
 
 
-def solved(text: str, name: str) -> tuple[Solution, Machine]:
-    """A machine's train, levers normal, turned by its usual drive; unknown numbers as stand-ins. Raises `FileFault`."""
-    text = plain(text)
-    try:
-        machine = read_machine_text(text, name)
-    except FileFault:
-        machine = read_unfitted_text(text, name).machine
-    return solve(machine.set_up(), machine.normal_drive), machine
-
-
-def drawn_machine(text: str, name: str) -> Drawn:
-    """The train of a machine, drawn. Raises `FileFault` while its file can't be used."""
-    solution, machine = solved(text, name)
-    return _drawn(solution, Shop(machine.units, machine.way), machine.name, machine.normal_positions)
-
-
-def _drawn(solution: Solution, shop: Shop, title: str, levers: Mapping[str, str]) -> Drawn:
+def draw(
+    solution: Solution, layout: TrainLayout, shop: Shop, title: str, levers: Mapping[str, str]
+) -> Drawn:
+    """A train as a picture, with what can be tapped on it."""
     from handlead.viz.draw_train.train import plot_train
     from handlead.viz.look import look
 
-    layout = lay_out(solution, shop)
     axes = plot_train(solution, title=title, levers=levers, layout=layout, shop=shop)
     (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
     figure = axes.get_figure(root=True)

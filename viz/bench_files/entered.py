@@ -8,8 +8,9 @@ from typing import Any
 
 import tomlkit
 from handlead.machines.toml.errors import HandleadError
-from handlead.machines.toml.tables import Key, TableOf
-from handlead.machines.toml.values import Flag, Listing
+from handlead.machines.toml.numbers import Decimal
+from handlead.machines.toml.tables import TableOf
+from handlead.machines.toml.values import Flag, Listing, Span, Text, Value
 from tomlkit.items import Float, Trivia
 
 
@@ -17,26 +18,55 @@ class NotEntered(HandleadError, ValueError):
     """Something that can't stand in a file of the folder; the message says why."""
 
 
-def typed(key: Key, text: str) -> Any:
-    """What is typed for a key, as the file has it: "?" stays, several numbers are a list. None takes it out."""
+def typed(value: Value, text: str) -> Any:
+    """What is typed for a kind of value, as the file has it: "?" stays, several numbers are a list. None takes it out.
+
+    Raises `NotEntered` for a table that isn't typed as one.
+    """
     text = text.strip()
     if not text:
         return None
-    if isinstance(key.value, Listing):
-        one = one_value if key.name != "fits" else str
-        parts = re.split(r"\s*,\s*", text) if "," in text else text.split()
-        return [one(part) for part in parts]
-    if isinstance(key.value, Flag):
-        return text == "yes"
-    if isinstance(key.value, TableOf):
-        table = tomlkit.inline_table()
-        for part in re.split(r"[;,]", text):
-            name, sign, value = part.partition("=")
-            if not sign or not name.strip():
-                raise NotEntered(f"{key.name}: write each as NAME = VALUE, commas between")
-            table[name.strip().strip('"')] = one_value(value.strip().strip('"'))
-        return table
-    return one_value(text)
+    if isinstance(value, Listing):
+        return [typed(value.of, part) for part in _parts(value, text)]
+    if isinstance(value, Flag):
+        return {"yes": True, "no": False}.get(text, text)
+    if isinstance(value, Span):
+        both = _span(text)
+        return [one_value(part) for part in both] if len(both) == 2 else one_value(text)
+    if isinstance(value, TableOf):
+        return _table(value, text)
+    return text if isinstance(value, Text) else one_value(text)
+
+
+def _parts(value: Listing, text: str) -> list[str]:
+    """The parts of a list: names have blanks in them, numbers stand one after the other."""
+    if isinstance(value.of, Listing):
+        return [part for part in re.split(r"[;\n]", text) if part.strip()]
+    if isinstance(value.of, Text):
+        return re.split(r"\s*,\s*", text)
+    return re.split(r"\s*,\s*", text) if "," in text else text.split()
+
+
+def _span(text: str) -> list[str]:
+    """A greatest alone, or a least and a greatest: with a comma, "to", or two plain numbers."""
+    for mark in (",", " to "):
+        if mark in text:
+            return [part.strip() for part in text.split(mark)]
+    parts = text.split()
+    return parts if len(parts) == 2 and all(_NUMBER.fullmatch(part) for part in parts) else [text]
+
+
+def _table(value: TableOf, text: str) -> Any:
+    table = tomlkit.inline_table()
+    for part in re.split(r"[;,]", text):
+        name, sign, each = part.partition("=")
+        if not sign or not name.strip():
+            raise NotEntered("write each as NAME = VALUE, commas between")
+        table[name.strip().strip('"')] = typed(value.of, each.strip().strip('"'))
+    return table
+
+
+_NUMBER = re.compile(r"[+-]?\d{1,12}(\.\d{1,40})?")
 
 
 def one_value(text: str) -> Any:
@@ -54,10 +84,12 @@ def shown(value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(value, list):
         return (
-            ", ".join(map(str, value))
-            if any(isinstance(one, str) and " " in one for one in value)
-            else " ".join(map(str, value))
+            ", ".join(map(shown, value))
+            if any(isinstance(one, str) and re.search("[A-Za-z ]", one) for one in value)
+            else "; ".join(map(shown, value))
+            if any(isinstance(one, list) for one in value)
+            else " ".join(map(shown, value))
         )
     if isinstance(value, Mapping):
         return ", ".join(f"{key} = {shown(each)}" for key, each in value.items())
-    return "" if value is None else str(value)
+    return "" if value is None else value.text.replace("_", "") if isinstance(value, Decimal) else str(value)

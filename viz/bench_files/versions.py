@@ -99,16 +99,17 @@ class Versions:
 class Drafts:
     """Figures that were entered and don't make a file that can be used yet: by key, as they were typed.
 
-    `base` is the text that they are put into; "" where that is the file's own.
+    `base` is the text that they are put into; "" where that is the file's own. `of` tells the file's text that it was
+    made of, so that a file changed elsewhere meanwhile is noticed.
     """
 
     def __init__(self, folder: Path, name: str) -> None:
         self._path = folder / KEPT / "drafts" / f"{name}.json"
-        self.base = ""
+        self.base = self.of = ""
         self.fields: dict[str, str] = {}
         with suppress(OSError, ValueError, KeyError, TypeError):
             held = json.loads(self._path.read_text(encoding="utf-8"))
-            self.base = str(held["base"])
+            self.base, self.of = str(held["base"]), str(held.get("of", ""))
             self.fields = {str(key): str(value) for key, value in held["fields"].items()}
 
     @property
@@ -116,15 +117,15 @@ class Drafts:
         """Whether there are any."""
         return bool(self.fields or self.base)
 
-    def hold(self, fields: dict[str, str], base: str = "") -> None:
+    def hold(self, fields: dict[str, str], base: str = "", of: str = "") -> None:
         """Keep these, on the disk at once."""
-        self.base, self.fields = base, dict(fields)
+        self.base, self.of, self.fields = base, of, dict(fields)
         if not self.any:
             with suppress(OSError):
                 self._path.unlink()
             return
         self._path.parent.mkdir(parents=True, exist_ok=True)
-        put(json.dumps({"base": base, "fields": self.fields}).encode(), self._path)
+        put(json.dumps({"base": base, "of": of, "fields": self.fields}).encode(), self._path)
 
 
 def kept_drafts(folder: Path) -> list[str]:

@@ -1,249 +1,215 @@
-"""What the machine's page shows: its rules beside the plate's numbers, its links, drawers and limits, and what `fit`
-asks for next."""
+"""What the machine's page shows: the train and what it lacks, its links and levers with a field for every key, its
+rules beside the plate's numbers, and what was counted on it."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Mapping
-from contextlib import suppress
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import Any
 
-import tomlkit
-from handlead.kinematics.gears.gear import MM_PER_INCH
+from handlead.kinematics.train.links import Brake, Clutch, Template
+from handlead.machines.keys.imperfection_keys import IMPERFECTION, LOOSENESS
 from handlead.machines.keys.link_keys import LINK
-from handlead.machines.keys.machine_keys import LIMITS
-from handlead.machines.machine_files.machine_file import Machine
-from handlead.machines.planning.rules import find_rules, where_text
-from handlead.machines.toml.filing import plain
-from handlead.machines.toml.filing import put as put_bytes
-from handlead.machines.toml.numbers import NumberFault, exact
-from handlead.machines.toml.units import decimal
-from handlead.viz.bench_files.entered import shown
-from handlead.viz.bench_files.versions import KEPT, text_or_none
+from handlead.machines.toml.places import Path_
+from handlead.viz.bench_files.versions import Version
 
-from .machine_desk import MachineDesk, keys_of
+from .counting import counted
+from .entering import EntryGroup, KeyEntry, Sheet
+from .machine_desk import MachineDesk
+from .plate import rules
 
+#: The kinds of link that a lever can put into a state, and their states; a selector has those of its ratios.
+_STATES: Mapping[str, tuple[str, ...]] = {"clutch": Clutch.states, "brake": Brake.states, "template": Template.states}
 
-@dataclass(frozen=True)
-class Rule:
-    """One rule: what it is for, its constant, the levers that it holds for, and what the plate says."""
-
-    key: str
-    name: str
-    constant: str
-    where: str
-    plate: str
-    differs: str
-
-
-def rules(desk: MachineDesk) -> tuple[Rule, ...]:
-    """The machine's own rules, each beside what was read on the plate."""
-    if desk.machine is None:
-        return ()
-    plate = read_plate(desk)
-    found: dict[str, tuple[str, Fraction, list[Mapping[str, str]]]] = {}
-    for each in find_rules(desk.machine).sets:
-        for name, value in _constants(each.constants, desk.machine):
-            at = found.setdefault(f"{name}: {value}", (name, value, []))
-            at[2].extend(each.positions)
-    told = []
-    for number, (name, value, where) in enumerate(found.values()):
-        key = f"{name} {number}"
-        says = plate.get(key, "")
-        told.append(
-            Rule(key, name, decimal(value), where_text(where, desk.machine), says, _differs(says, value))
-        )
-    return tuple(told)
-
-
-def _constants(constants: Any, machine: Machine) -> Any:
-    """Every constant of a set of rules in the machine's own units, without its sign: a plate has none."""
-    scale = Fraction(MM_PER_INCH) if machine.units == "in" else Fraction(1)
-    if constants.index:
-        yield f"index constant, {constants.index.bracket}", abs(constants.index.constant)
-    for feed in constants.feeds:
-        yield (
-            f"feed constant, {feed.bracket}, {feed.slide} slide, {machine.units} per turn of the {feed.per}",
-            abs(feed.constant) / scale,
-        )
-    for one in constants.differentials:
-        if one.constant is not None:
-            power = 1 - one.feed_power
-            yield f"differential constant, {one.bracket}, {one.slide} slide", abs(one.constant) / scale**power
-
-
-def _differs(says: str, value: Fraction) -> str:
-    """By how much the plate's number is off; a plate is rounded, so that its own last place counts."""
-    if not says:
-        return ""
-    try:
-        number = exact(says)
-    except NumberFault:
-        return "this isn't a number"
-    _, _, tail = says.partition(".")
-    within = Fraction(1, 2 * 10 ** len(tail)) if "/" not in says else Fraction(0)
-    if abs(number - value) <= within:
-        return "the same, as far as the plate says"
-    return f"DIFFERS: plate over train {decimal(number / value)}" if value else "DIFFERS"
-
-
-def _plate_path(desk: MachineDesk) -> Any:
-    return desk.shelf.folder / KEPT / "plates" / f"{desk.stem}.json"
-
-
-def read_plate(desk: MachineDesk) -> dict[str, str]:
-    """What was read on the plate, by rule."""
-    with suppress(OSError, ValueError):
-        held = json.loads(_plate_path(desk).read_text(encoding="utf-8"))
-        return {str(key): str(value) for key, value in held.items()}
-    return {}
-
-
-def write_plate(desk: MachineDesk, key: str, value: str) -> None:
-    """Keep what was read on the plate for a rule."""
-    path = _plate_path(desk)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    put_bytes(json.dumps({**read_plate(desk), key: value.strip()}).encode(), path)
+#: Versions that are shown, latest first.
+_MOST_VERSIONS = 40
 
 
 @dataclass(frozen=True)
-class KeyEntry:
-    """A key of a link: what stands there, whether it must, the words to choose from."""
-
-    key: str
-    value: str
-    meaning: str
-    required: bool
-    choices: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class LinkRow:
-    """A link as the page writes it."""
+class LinkCard:
+    """A link as the page writes it: its fields, and what is wrong with it."""
 
     number: int
     name: str
     kind: str
-    meaning: str
-    entries: tuple[KeyEntry, ...]
+    group: EntryGroup
     faults: tuple[str, ...]
 
 
-def link_rows(desk: MachineDesk) -> tuple[LinkRow, ...]:
-    """Every link with its keys."""
-    told = []
-    for number, row in enumerate(desk.links):
-        kind = str(row.get("kind", ""))
-        entries = tuple(
-            KeyEntry(
-                key.name,
-                shown(row.get(key.name)),
-                key.meaning,
-                key.required,
-                _words(desk, kind, key.name, key.value),
-            )
-            for key in keys_of(kind)
-        )
-        wrong = tuple(words for where, words in desk.faults if where == f"link {number}")
-        meaning = LINK[kind].meaning if kind in LINK else ""
-        told.append(LinkRow(number, str(row.get("name", "")), kind, meaning, entries, wrong))
-    return tuple(told)
+@dataclass(frozen=True)
+class PositionCard:
+    """A position of a lever: for each link that has states, the one into which it is put; "" leaves it alone."""
+
+    path: Path_
+    name: str
+    states: tuple[KeyEntry, ...]
 
 
-def _words(desk: MachineDesk, kind: str, key: str, value: Any) -> tuple[str, ...]:
-    if key in ("from", "to", "carrier", "shaft"):
-        return desk.parts
-    if key == "sense":
-        return ("same", "opposite", "?")
-    one_of = getattr(value, "one_of", ()) or ()
-    return tuple(one_of) or (("yes", "no") if type(value).__name__ == "Flag" else ())
+@dataclass(frozen=True)
+class LeverCard:
+    """A lever, its normal position, and all its positions."""
+
+    path: Path_
+    name: str
+    normal: KeyEntry
+    positions: tuple[PositionCard, ...]
+    faults: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PartRow:
+    """A shaft or slide: where it is, and the links that touch it."""
+
+    path: Path_
+    name: str
+    where: KeyEntry
+    links: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Question:
+    """A question about a new link: the field's name, its words, and the parts or words to choose from. `of` is "shaft"
+    or "slide" where a part is asked for, one that isn't there yet among them."""
+
+    name: str
+    label: str
+    meaning: str
+    required: bool
+    choices: tuple[str, ...]
+    of: str
+    unset: str
+
+
+def questions(sheet: Sheet, kind: str) -> Iterator[Question]:
+    """What is asked about a new link of a kind, in the order of its keys."""
+    for key in LINK[kind].keys:
+        if key.name in ("name", "kind", "bracket"):
+            continue
+        row = Sheet({**sheet.values, "link": [{"kind": kind, "name": "new"}]}, {})
+        for entry in row.group(("link", 0), kind, ("name", "bracket")).entries:
+            if entry.path[2] != key.name:
+                continue
+            of = getattr(key.value, "of", "")
+            of = getattr(of, "of", of)
+            of = {"part": "shaft"}.get(of, of) if isinstance(of, str) else ""
+            name = ".".join(map(str, entry.path[2:]))
+            choices = sheet.named(of) if of in ("shaft", "slide") else entry.choices
+            yield Question(name, entry.label, key.meaning, key.required, choices, of, key.default)
 
 
 def view(desk: MachineDesk) -> dict[str, Any]:
     """All that the machine's page shows."""
-    values = desk.values
-    rows, held = values.get("gear_set"), values.get("limits")
-    sets = [one for one in rows if isinstance(one, Mapping)] if isinstance(rows, list) else []
-    limits = held if isinstance(held, Mapping) else {}
-    others = tuple((where, words) for where, words in desk.faults if not where.startswith("link "))
+    sheet = desk.sheet
+    sets = [sheet.group(("gear_set", number), "", ("fits",)) for number, _ in enumerate(sheet.rows("gear_set"))]
     return {
-        "desk": desk, "rules": rules(desk), "links": link_rows(desk),
+        "desk": desk, "rules": rules(desk), "links": tuple(_links(sheet)),
         "kinds": {kind: table.meaning for kind, table in LINK.items()},
-        "sets": [{key: shown(one.get(key)) for key in ("name", "fits", "teeth")} for one in sets],
-        "limits": [(key.name, shown(limits.get(key.name)), key.meaning) for key in LIMITS.keys],
-        "shafts": _rows(values.get("shafts")), "slides": _rows(values.get("slides")),
-        "levers": _told(values.get("levers"), _lever), "ends": _told(values.get("ends"), _end),
-        "drives": _told(values.get("drives"), _drive),
-        "others": others, "loose": desk.loose(), "counted": counted(desk),
+        "parts": tuple(_parts(sheet)), "levers": tuple(_levers(sheet)), "states": tuple(_stateful(sheet)),
+        "general": EntryGroup((), "", "", tuple(_general(sheet))),
+        "ends": sheet.group(("ends",), "ends"), "drives": sheet.group(("drives",), "drives"),
+        "sets": [(group, _fits(sheet, number)) for number, group in enumerate(sets)],
+        "brackets": sheet.named("bracket"), "limits": _limits(sheet),
+        "imperfections": tuple(_rows(sheet, "imperfection")), "looseness": tuple(_rows(sheet, "looseness")),
+        "errors_of": {kind: table.meaning for kind, table in IMPERFECTION.items()},
+        "loose_of": {kind: table.meaning for kind, table in LOOSENESS.items()},
+        "change_over": sheet.group(("change_over",), "changing over"), "head": sheet.group(("head",), "head"),
+        "others": tuple(_others(desk)), "counted": counted(desk), "versions": _versions(desk),
+        "undo": desk.own and desk.versions.before(desk.versions.of_text(desk.text)) is not None,
+        "redo": desk.own and desk.versions.after(desk.versions.of_text(desk.text)) is not None,
     }  # fmt: skip
 
 
-def _rows(value: Any) -> list[tuple[str, str]]:
-    return [(str(key), shown(each)) for key, each in value.items()] if isinstance(value, Mapping) else []
+def _versions(desk: MachineDesk) -> tuple[Version, ...]:
+    return tuple(reversed(desk.versions.all[-_MOST_VERSIONS:])) if desk.own else ()
 
 
-def _told(value: Any, words: Callable[[Mapping[str, Any]], str]) -> list[tuple[str, str]]:
-    """Tables by their names, each in words; one that isn't a table yet as it stands."""
-    if not isinstance(value, Mapping):
-        return []
-    return [(str(key), words(each) if isinstance(each, Mapping) else shown(each)) for key, each in value.items()]
+def _general(sheet: Sheet) -> Iterator[KeyEntry]:
+    whole = Sheet({**sheet.values}, sheet.faults)
+    for name, label in (("name", "name"), ("summary", "in one line"), ("units", "lengths without a unit are in")):
+        value = whole.value((name,))
+        shown = str(sheet.at((name,)) or "")
+        yield KeyEntry((name,), label, shown, "", name == "name", sheet.choices(value), "",
+                       sheet.faults.get((name,), ()))  # fmt: skip
 
 
-def _lever(lever: Mapping[str, Any]) -> str:
-    positions = lever.get("positions")
-    if not isinstance(positions, Mapping):
-        return shown(lever)
-    normal = lever.get("normal")
-    return "; ".join(
-        f"{name}{' (normal)' if name == normal else ''} puts {shown(states)}" for name, states in positions.items()
+def _links(sheet: Sheet) -> Iterator[LinkCard]:
+    rows = sheet.values.get("link")
+    for number, row in enumerate(rows if isinstance(rows, list) else ()):
+        kind = str(row.get("kind", "")) if isinstance(row, Mapping) else ""
+        if kind not in LINK:
+            yield LinkCard(number, "", kind, EntryGroup((), "", "", ()), ("it has no kind that is known",))
+            continue
+        group = sheet.group(("link", number), kind)
+        yield LinkCard(number, str(row.get("name", "")), kind, group, tuple(dict.fromkeys(group.all_faults)))
+
+
+def _parts(sheet: Sheet) -> Iterator[PartRow]:
+    joined: dict[str, list[str]] = {}
+    for row in sheet.rows("link"):
+        suns = row.get("suns")
+        ports = [row.get(key) for key in ("from", "to", "carrier", "shaft")]
+        for part in [*ports, *(suns if isinstance(suns, list) else ())]:
+            joined.setdefault(str(part), []).append(str(row.get("name", "")))
+    for table, of in (("shafts", "shaft"), ("slides", "slide")):
+        for name in sheet.named(of):
+            path = (table, name)
+            where = KeyEntry(path, f"where {name} is", str(sheet.at(path) or ""), "", faults=sheet.faults.get(path, ()))
+            yield PartRow(path, name, where, tuple(joined.get(name, ())))
+
+
+def _stateful(sheet: Sheet) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """The links that a lever can put into a state, with their states."""
+    for row in sheet.rows("link"):
+        ratios = row.get("ratios")
+        states = tuple(map(str, ratios)) if isinstance(ratios, Mapping) else _STATES.get(str(row.get("kind")), ())
+        if states and row.get("name"):
+            yield str(row["name"]), states
+
+
+def _levers(sheet: Sheet) -> Iterator[LeverCard]:
+    levers = sheet.values.get("levers")
+    for name, lever in levers.items() if isinstance(levers, Mapping) else ():
+        held = lever.get("positions") if isinstance(lever, Mapping) else None
+        positions = held if isinstance(held, Mapping) else {}
+        path: Path_ = ("levers", name)
+        normal = KeyEntry(
+            (*path, "normal"), "normal position", str(lever.get("normal", "")),
+            "The position in which it stands unless a job says otherwise.", True, tuple(positions),
+            faults=sheet.faults.get((*path, "normal"), ()),
+        )  # fmt: skip
+        cards = tuple(_position(sheet, (*path, "positions", position), position) for position in positions)
+        faults = dict.fromkeys(words for at, told in sheet.faults.items() if at[:2] == path for words in told)
+        yield LeverCard(path, name, normal, cards, tuple(faults))
+
+
+def _position(sheet: Sheet, path: Path_, name: str) -> PositionCard:
+    states = tuple(
+        KeyEntry((*path, link), link, str(sheet.at((*path, link)) or ""), "", False, states)
+        for link, states in _stateful(sheet)
     )
+    return PositionCard(path, name, states)
 
 
-def _end(end: Mapping[str, Any]) -> str:
-    return f"{shown(end.get('part'))}; positive is {shown(end.get('positive')) or 'not said'}"
+def _fits(sheet: Sheet, number: int) -> tuple[tuple[str, bool], ...]:
+    there = sheet.at(("gear_set", number, "fits"))
+    chosen = [there] if isinstance(there, str) else there or []
+    return tuple((name, name in chosen) for name in sheet.named("bracket"))
 
 
-def _drive(drive: Mapping[str, Any]) -> str:
-    rpm = f" at {shown(drive['rpm'])} a minute" if "rpm" in drive else ""
-    return f"turns {shown(drive.get('shaft'))}{rpm}"
+def _limits(sheet: Sheet) -> EntryGroup:
+    return sheet.group(("limits",), "limits")
 
 
-# ---------------------------------------------------------------- counting
+def _rows(sheet: Sheet, name: str) -> Iterator[EntryGroup]:
+    for number, row in enumerate(sheet.rows(name)):
+        try:
+            yield sheet.group((name, number), str(row.get("kind", "")))
+        except ValueError:
+            yield EntryGroup((name, number), str(row.get("kind", "")), "", (), (), ("it has no kind that is known",))
 
 
-def counts_name(desk: MachineDesk) -> str:
-    """The file of what was counted on the machine, beside its own."""
-    return f"{desk.stem}-counted.toml"
-
-
-def counted(desk: MachineDesk) -> list[tuple[str, str]]:
-    """What was counted so far: what was turned, and what moved."""
-    text = text_or_none(desk.shelf.path(counts_name(desk)))
-    rows = tomlkit.parse(plain(text)).unwrap().get("counted", []) if text else []
-    return [(shown(row.get("turned")), shown(row.get("moved"))) for row in rows]
-
-
-def with_count(desk: MachineDesk, turned: Mapping[str, Any], moved: Mapping[str, Any], note: str) -> str:
-    """The text of the machine's counts with one more."""
-    text = text_or_none(desk.shelf.path(counts_name(desk)))
-    units = desk.values.get("units", "mm")
-    start = (
-        text
-        or f'format = "observations/1"\ntitle = {json.dumps(desk.title + ", counted")}\nunits = "{units}"\n'
-    )
-    document = tomlkit.parse(plain(start))
-    row = tomlkit.table()
-    if note:
-        row["note"] = note
-    for key, values in (("turned", turned), ("moved", moved)):
-        table = tomlkit.inline_table()
-        for name, value in values.items():
-            table[name] = value
-        row[key] = table
-    if "counted" not in document:
-        document["counted"] = tomlkit.aot()
-    rows: Any = document["counted"]
-    rows.append(row)
-    return tomlkit.dumps(document)
+def _others(desk: MachineDesk) -> Iterator[str]:
+    """What is wrong and has no field to stand beside; what the train lacks is told with its drawing."""
+    for path, words in desk.faults.items():
+        if len(path) < 2:
+            yield from (each for each in words if not each.startswith('"link" is missing'))

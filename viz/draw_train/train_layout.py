@@ -30,10 +30,14 @@ from .train_words import LinkWords, PartWords, links_in_words, parts_in_words
 _MOST_ORDERS, _ROUNDS = 24, 3
 
 
-def lay_out(solution: Solution, shop: Shop = PLAIN) -> TrainLayout:
-    """The diagram of a solved train."""
+def lay_out(
+    solution: Solution, shop: Shop = PLAIN,
+    said: tuple[Mapping[str, PartWords], Mapping[str, LinkWords]] | None = None,
+) -> TrainLayout:
+    """The diagram of a solved train; `said` is what stands at its parts and links, where not all that it has is
+    known."""
     train = solution.train
-    parts, links = parts_in_words(solution, shop), links_in_words(solution, shop)
+    parts, links = said or (parts_in_words(solution, shop), links_in_words(solution, shop))
     roots, loops = tree_of(train, solution.drive)
     axis, _ = axes_of(train)
     dropped = frozenset(edge.link.name for edge in loops if edge.carrier)

@@ -3,7 +3,7 @@
 import pytest
 from handlead import machines
 
-from .conftest import copy_jobs, serve, wait_until
+from .conftest import serve, wait_until
 
 #: The widths that people have at a machine: a screen, an old tablet upright, a telephone.
 WIDTHS = [(1440, 900), (800, 1280), (390, 800)]
@@ -64,100 +64,6 @@ def test_from_an_empty_folder_to_a_sheet_for_a_pair(tmp_path, window):
         assert len(PdfReader(BytesIO(one.page.pdf(prefer_css_page_size=True))).pages) == pages
         for name in (file, tmp_path / "winch-for-the-south-tower-mate.toml"):
             assert machines.prove(machines.read_job(name)).is_as_wanted
-    finally:
-        served.stop()
-
-
-def test_a_machine_is_written_link_by_link_and_its_constant_is_right(tmp_path, window):
-    served = serve(tmp_path)
-    try:
-        one = window()
-        one.page.goto(served.url)
-        one.page.fill("#nm-title", "Copse 2")
-        one.page.click("#nm-go")
-
-        def enter(form, **values):
-            before = one.page.get_attribute("body", "data-digest")
-            at = one.page.locator(f"form[data-enter='{form}']").last
-            for name, value in values.items():
-                box = at.locator(f"[name='{name}']")
-                if name == "kind":
-                    at.locator(f"[value='{value}']").check()
-                elif box.evaluate("box => box.tagName") == "SELECT":
-                    box.select_option(value)
-                else:
-                    box.fill(value)
-            at.locator("button").click()
-            wait_until(lambda: one.page.get_attribute("body", "data-digest") != before)
-
-        def key(number, name, value):
-            before = one.page.get_attribute("body", "data-digest")
-            box = one.page.locator(f"#l{number}-{name}")
-            if box.evaluate("box => box.tagName") == "SELECT":
-                box.select_option(value)
-            else:
-                box.fill(value)
-                box.press("Tab")
-            wait_until(lambda: one.page.get_attribute("body", "data-digest") != before)
-
-        for shaft in ("main shaft", "index shaft", "worm shaft"):
-            enter("part", name=shaft, where="inside")
-        assert "worm shaft: no link touches it yet" in one.page.inner_text("#machine-in")
-        links = (
-            ("motor belt", "belt", {"from": "motor", "to": "main shaft", "diameters": "100 300"}),
-            ("hob gears", "gear pair", {"from": "main shaft", "to": "hob", "teeth": "20 60"}),
-            ("index drive", "gear pair", {"from": "main shaft", "to": "index shaft", "teeth": "24 24"}),
-            ("index gears", "change gears", {"from": "index shaft", "to": "worm shaft", "pairs": "1 2", "idlers": "0 1"}),
-            ("index worm", "worm gear", {"from": "worm shaft", "to": "table", "starts": "1", "teeth": "60", "sense": "same"}),
-        )
-        for number, (name, kind, keys) in enumerate(links):
-            enter("link", name=name, kind=kind)
-            for each, value in keys.items():
-                key(number, each, value)
-        enter("drawer", name="gears", teeth="20 24 24 30 36 40 48 60")
-        machine = machines.read_machine(tmp_path / "copse-2.toml")
-        # By hand: hob 1/3 of the main shaft, worm the index gears' part of it: 60 / 3 = 20 k/z.
-        (rules, *_) = machines.constants(machine).sets
-        assert abs(rules.constants.index.constant) == 20
-        assert "20" in one.page.inner_text(".rules")
-        one.page.fill("[data-plate]", "24")
-        one.page.press("[data-plate]", "Tab")
-        wait_until(lambda: "DIFFERS" in one.page.inner_text(".rules"))
-    finally:
-        served.stop()
-
-
-def test_numbers_that_are_lost_are_found_by_counting(tmp_path, window):
-    served = serve(copy_jobs(tmp_path))
-    try:
-        name = "51-plate-lost-machine"
-        (tmp_path / "51-plate-lost-counted.toml").rename(tmp_path / f"{name}-counted.toml")
-        one = window().go(f"{served.url}machine/{name}")
-        one.page.click("#fit-go")
-        wait_until(lambda: one.page.locator("#fitted table").count(), 60)
-        assert "48" in one.page.inner_text("#fitted tr:has-text('index worm/teeth')")
-        one.page.click("#fit-write")
-        wait_until(lambda: '= "?"' not in (tmp_path / f"{name}.toml").read_text(), 30)
-        assert machines.read_machine(tmp_path / f"{name}.toml").name == "Dunmarrow 6"
-    finally:
-        served.stop()
-
-
-def test_a_count_is_entered_and_the_next_one_is_asked_for(tmp_path, window):
-    served = serve(copy_jobs(tmp_path))
-    try:
-        one = window().go(f"{served.url}machine/51-plate-lost-machine")
-        one.page.click("#fit-go")
-        wait_until(lambda: one.page.locator("#fitted .ask").count(), 60)
-        assert "turn" in one.page.inner_text("#fitted .ask").lower()
-        for field, value in (("c--turned", "feed shaft"), ("c--moved", "table")):
-            one.page.locator(f"[id='{field}']").select_option(value)
-        for field, value in (("c--turns", "48"), ("c--by", "1"), ("c--within", "0.001")):
-            one.page.locator(f"[id='{field}']").fill(value)
-        one.page.locator("[id='c--turned']").select_option("worm shaft")
-        one.page.click("text=Add this count")
-        wait_until((tmp_path / "51-plate-lost-machine-counted.toml").exists)
-        wait_until(lambda: "worm shaft" in one.page.inner_text("#machine-in ol"))
     finally:
         served.stop()
 

@@ -63,13 +63,31 @@ function change(what) {
   busy = busy.then(async () => {
     try {
       const answer = await ask("/do/" + job, { ...what, digest: document.body.dataset.digest, window: me });
-      if (answer.conflict) { $("conflict").innerHTML = answer.conflict; scrollTo(0, 0); return; }
+      if (answer.conflict) { apart(answer.conflict, { ...what, digest: document.body.dataset.digest }); return; }
       take(await answer.json());
     } catch (fault) {
       say(fault.message === "Failed to fetch" ? "The server doesn't answer. Start it again: what was entered before is on the disk." : fault.message, true);
     }
   });
   return busy;
+}
+
+// Changed elsewhere: both are shown, and one is chosen for the whole file. What was entered last is kept for that.
+function apart(html, refused) {
+  $("conflict").innerHTML = html;
+  apart.refused = refused;
+  scrollTo(0, 0);
+  const first = $("take-theirs");
+  if (first) first.focus();
+}
+
+async function takeOurs() {
+  const shown = document.querySelector(".conflict").dataset;
+  try {
+    const answer = await ask("/ours/" + job, { theirs: shown.theirs, what: apart.refused || { digest: shown.ours } });
+    if (answer.conflict) { apart(answer.conflict, apart.refused); return; }
+    take(await answer.json());
+  } catch (fault) { say(fault.message, true); }
 }
 
 async function look() {
@@ -178,7 +196,8 @@ document.addEventListener("click", (event) => {
   else if (at.id === "train-large") at.setAttribute("aria-pressed", document.querySelector(".train").classList.toggle("large"));
   else if (at.id === "gear-go") gear();
   else if (at.dataset.sheet) printSheet(at.dataset.sheet);
-  else if (at.id === "take-theirs") { $("conflict").replaceChildren(); look(); }
+  else if (at.id === "take-theirs" && job) { $("conflict").replaceChildren(); look(); }
+  else if (at.id === "take-ours" && job) takeOurs();
   else if (at.id === "dial-set") change({ do: "swivel", degrees: $("dial-d").value, minutes: $("dial-m").value, turn: $("dial-w").value });
 });
 
@@ -236,11 +255,18 @@ function printSheet(address) {
 }
 
 // Other windows, and other programs, change files too: the server tells.
+async function seen(outside) {
+  if (document.querySelector(".conflict")) return; // what was refused waits for a choice
+  const had = document.body.dataset.digest;
+  await look();
+  if (outside) apart(await (await ask(`/changed/${job}?had=${had}`)).text(), null);
+}
+
 function listen() {
-  const socket = new WebSocket(`ws://${location.host}/live?window=${me}&job=${encodeURIComponent(job)}`);
+  const socket = new WebSocket(`ws://${location.host}/live?window=${me}&had=${document.body.dataset.digest}&job=${encodeURIComponent(job)}`);
   socket.onmessage = (message) => {
     const told = JSON.parse(message.data);
-    if (told.digest !== document.body.dataset.digest) busy = busy.then(() => told.digest !== document.body.dataset.digest && look().then(() => { if (told.outside) say("The file was changed outside this page; it is shown as it is now.", true); }));
+    if (told.digest !== document.body.dataset.digest) busy = busy.then(() => told.digest !== document.body.dataset.digest && seen(told.outside));
   };
   socket.onclose = () => setTimeout(listen, 1500);
 }
