@@ -112,6 +112,24 @@ class Bench:
 
     # -- windows
 
+    async def listen(self, socket: WebSocket) -> None:
+        """A window that listens until it is closed; what was changed since its text was made it is told at once."""
+        await socket.accept()
+        name, had = socket.query_params.get("job", ""), socket.query_params.get("had")
+        try:
+            now = await run_in_threadpool(text_or_none, self.shelf.path(name))
+            if now is not None and all(shown != name for shown, _ in self.windows.values()):
+                self._last[name] = digest_of(now)
+            self.windows[socket] = (name, socket.query_params.get("window", "")[:40])
+            if had and now is not None and digest_of(now) != had:
+                await socket.send_text(json.dumps({"digest": digest_of(now), "outside": True}))
+            while True:
+                await socket.receive_text()
+        except (WebSocketDisconnect, HandleadError):
+            pass
+        finally:
+            self.windows.pop(socket, None)
+
     async def tell(self, name: str, digest: str, outside: bool = False, but: str = "") -> None:
         """Every window on this job what its file is now, `but` for the one that changed it."""
         self._last[name] = digest

@@ -14,7 +14,7 @@ from handlead.kinematics.train.setup import Setup
 from handlead.machines.machine_files.catalogue import shipped_machines
 from handlead.machines.toml.errors import FileFault, HandleadError
 from handlead.viz.bench_files.shelf import Shelf
-from handlead.viz.bench_files.versions import Drafts, digest_of, text_or_none
+from handlead.viz.bench_files.versions import Drafts
 from handlead.viz.streams.outlet import report_failed
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -22,7 +22,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
-from starlette.websockets import WebSocket, WebSocketDisconnect
+from starlette.websockets import WebSocket
 
 from . import choices, doing, elsewhere, parts, rack_routes, sample_routes, tracing, train, work
 from . import desk as desks
@@ -283,29 +283,8 @@ async def copy(request: Request) -> Response:
 
 
 async def live(socket: WebSocket) -> None:
-    """A window listens: it is told of every change of the job that it shows."""
-    bench = _bench(socket)
-    await socket.accept()
-    name = socket.query_params.get("job", "")
-    try:
-        await _opened(bench, socket, name)
-        while True:
-            await socket.receive_text()
-    except (WebSocketDisconnect, HandleadError):
-        pass
-    finally:
-        bench.windows.pop(socket, None)
-
-
-async def _opened(bench: Bench, socket: WebSocket, name: str) -> None:
-    """A window that listens from now on is told what was changed since its text was made."""
-    now = await run_in_threadpool(text_or_none, bench.shelf.path(name))
-    if now is not None and all(shown != name for shown, _ in bench.windows.values()):
-        bench._last[name] = digest_of(now)
-    bench.windows[socket] = (name, socket.query_params.get("window", "")[:40])
-    had = socket.query_params.get("had")
-    if had and now is not None and digest_of(now) != had:
-        await socket.send_text(json.dumps({"digest": digest_of(now), "outside": True}))
+    """A window listens: it is told of every change of the file that it shows."""
+    await _bench(socket).listen(socket)
 
 
 def three(request: Request) -> Response:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from handlead.machines.fitting.trials import Trial
+    from handlead.machines.fitting.trials import TurningTrial
     from handlead.machines.machine_files.machine_file import Machine
 
 
@@ -68,7 +68,7 @@ def fit(text: str, name: str, counts: str, counts_name: str) -> Fitted:
                   advice.settles if advice else (), found.is_determined, filled, asked)  # fmt: skip
 
 
-def _asked(machine: Machine, trial: Trial) -> AskedCount:
+def _asked(machine: Machine, trial: TurningTrial) -> AskedCount:
     """A count that is asked for, as it goes into the file once it is answered."""
     from fractions import Fraction
 
