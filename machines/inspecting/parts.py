@@ -18,7 +18,7 @@ from handlead.machines.setups.case import Case
 from handlead.machines.setups.imperfections import about_mid_face
 from handlead.machines.studying.waves import CutShape, LooseSource, shifts, sources
 
-#: What of a part shows less than this, in µm for a whole degree or mm of it,
+#: What of a part shows less than this, in µm for a whole degree or mm of it, doesn't come through to the flanks.
 _NOTHING = 0.01
 
 
