@@ -104,7 +104,9 @@ def size_told(case: Case, found: PartAtFault) -> str:
 
 def _pair(size: float, bound: float, units: str) -> str:
     shown, unit = length(size, units, 3).split()
-    return f"{shown} ± {length(bound, units, 3).split()[0]} {unit}"
+    # Never told as if it were known to nothing.
+    least = 0.00254 if units == "in" else 0.001
+    return f"{shown} ± {length(max(bound, least), units, 3).split()[0]} {unit}"
 
 
 def _angles(size: float, bound: float) -> str:
