@@ -38,6 +38,7 @@ class FoundWave:
 
     `um` and `error_um` are its amplitude on the flank, along the base tangent, where it is bigger; `in_records` its
     amplitude in each record (0 where it leaves nothing), `at_readings` what it leaves at each reading of each.
+    `amount` is that of the first part, with where in its wave it stands as the first tooth is cut at mid-face.
     """
 
     parts: tuple[PartAtFault, ...]
@@ -47,6 +48,7 @@ class FoundWave:
     chance: float
     in_records: tuple[float, ...]
     at_readings: tuple[tuple[float, ...], ...]
+    amount: complex = 0j
 
     @property
     def is_certain(self) -> bool:
@@ -130,6 +132,7 @@ def _wave(
     return FoundWave(
         tuple(map(at_fault, found.sources)), tuple(map(at_fault, found.rivals)), amount * on_flank, error * on_flank,
         found.chance, tuple(amount * abs(one) for one in gains[found.sources[0]]), found.um,
+        found.amount,
     )  # fmt: skip
 
 
