@@ -15,6 +15,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import tomlkit
 from handlead.kinematics.gears.gear import MM_PER_INCH
@@ -67,6 +68,22 @@ class WrittenBack:
     replaced: tuple[Imperfection, ...]
     left_out: tuple[LeftOut, ...]
     not_found: tuple[Imperfection, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """What was done as plain values; amounts as in the file's tables, lengths in mm."""
+        return {
+            "file": os.fspath(self.path),
+            "kept": None if self.kept is None else os.fspath(self.kept),
+            "found": [{"part": one.name, **_plain(one.imperfection)} for one in self.found],
+            "replaced": [_plain(one) for one in self.replaced],
+            "left_out": [{"part": one.name, "why": one.why} for one in self.left_out],
+            "not_found": [_plain(one) for one in self.not_found],
+        }
+
+
+def _plain(one: Imperfection) -> dict[str, Any]:
+    row = {key: value for key, value in imperfection_values(one).items() if value is not None}
+    return {key: float(value) if isinstance(value, Fraction) else value for key, value in row.items()}
 
 
 def found_imperfections(

@@ -60,7 +60,7 @@ _HIGH_GASH = Key(
 )
 _WORM = (
     Key("link", Name(of="link"), "The worm and its wheel.", True),
-    Key("module", MODULE, "Axial module of the worm, in mm.", True),
+    Key("module", MODULE, "Module along the worm, in mm.", default="the link's"),
 )
 _WAY = Key("way", Text(("in", "away", "left", "right")), "Which way it goes off, the way the head goes up.", True)
 

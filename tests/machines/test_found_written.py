@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import json
 from dataclasses import replace
 from fractions import Fraction as F
 from pathlib import Path
@@ -168,3 +169,17 @@ def test_nothing_is_written_into_a_machine_that_ships_nor_into_a_file_changed_me
         write_found(gear, DAY)
     assert ours.read_text().endswith("# a note\n")
     assert not list(path.parent.glob("ours.2*"))
+
+
+def test_the_command_writes_and_says_what_it_wrote(shop, capsys):
+    from handlead.viz.command import main
+
+    folder = SCENARIOS / "92-cloud-drum-wheel"
+    path = shop("92-cloud-drum-wheel/job.toml", machine_of("92-cloud-drum-wheel/job.toml"))
+    assert main(["inspect", str(path), *map(str, sorted(folder.glob("*.csv"))), "--write", "--json"]) == 0
+    said = capsys.readouterr()
+    answer = json.loads(said.out)["written"]
+    assert [row["kind"] for row in answer["found"]] == ["work runout", "once per turn"]
+    assert Path(answer["kept"]).exists()
+    assert "is written as an imperfection" in said.err
+    assert len(read_machine(path.with_name("ours.toml")).imperfections) == 2
