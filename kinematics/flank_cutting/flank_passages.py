@@ -57,6 +57,12 @@ class FlankCut:
         """Gash passages that come nearest to a turn of the table, signed."""
         return round(self.swept.gashes / self.swept.table_rate)
 
+    @property
+    def middle_roll(self) -> float:
+        """Roll amid what the hob's straight flanks make, in radians."""
+        first, last = _made_rolls(self)
+        return (first + last) / 2
+
     @classmethod
     def of(
         cls,
@@ -138,8 +144,8 @@ def _space_at(swept: Passages, gear: Gear, swivel: float, passage: int) -> float
     return float(angle - twist * swept.height[passage])
 
 
-def nearest(cut: FlankCut, roll: Floats, height: Floats, space: Floats | float) -> Ints:
-    """Passages whose contact on the flank that is made lies nearest to these points of it."""
+def lattice_place(cut: FlankCut, roll: Floats, height: Floats, space: Floats | float) -> Floats:
+    """Where these points of the flank that is made lie in the lattice of contacts: a row of steps for each point."""
     swept, made = cut.swept, cut.made
     lower = math.tan(cut.swivel)
     centre = height - made.rise - made.contact_shift * roll + swept.right[0] * lower
@@ -149,8 +155,13 @@ def nearest(cut: FlankCut, roll: Floats, height: Floats, space: Floats | float) 
     turns = (table + made.tangent_angle(roll, height, space) - made.contact_angle) / TURN
     passage = passage - made.swing(roll) * (swept.gashes / TURN)
     whole = np.stack([passage - turns * cut.per_turn, turns])
-    found = np.rint(np.linalg.solve(cut.steps, whole))
-    return np.asarray(np.array([1, cut.per_turn]) @ cut.steps @ found).astype(np.int64)
+    return np.asarray(np.linalg.solve(cut.steps, whole).T)
+
+
+def nearest(cut: FlankCut, roll: Floats, height: Floats, space: Floats | float) -> Ints:
+    """Passages whose contact on the flank that is made lies nearest to these points of it."""
+    found = np.rint(lattice_place(cut, roll, height, space))
+    return np.asarray(found @ cut.steps.T @ np.array([1, cut.per_turn])).astype(np.int64)
 
 
 def lattice_at(cut: FlankCut, roll: float) -> Lattice:

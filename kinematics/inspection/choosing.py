@@ -15,13 +15,19 @@ import numpy as np
 import numpy.typing as npt
 
 from .laid import Laid, Normal
-from .passage import Floats
+from .passage import Floats, Seam
 
 #: Chance, at most, that noise alone has a source taken.
 CHANCE = 0.01
 
-#: Sources in a set at most, sets kept of each size, seams tried first, and again about the best.
-MOST, _KEPT, _SEAMS, _FINER = 6, 12, 48, 12
+#: Sources in a set at most, and sets kept of each size.
+MOST, _KEPT = 6, 12
+
+#: Seams that are tried, by gashes and by turns: more where there are few readings, each of which tells more.
+GASHES, TURNS, _MANY = 3, 16, 400
+
+#: Sources that are tried together where one more doesn't show by itself.
+_TOGETHER = 3
 
 Set = tuple[int, ...]
 
@@ -31,12 +37,12 @@ class SourceSet:
     """A set of sources, the seam, and the sum of squares that it leaves."""
 
     left: float
-    seam: float
+    seam: Seam
     members: Set
 
 
-def left_by(normal: Normal, sets: npt.NDArray[np.int64]) -> Floats:
-    """Squares left by each set (a row of sources)."""
+def left_by(normal: Normal, sets: npt.NDArray[np.int64], most: Floats) -> Floats:
+    """Squares left by each set (a row of sources); infinite where it takes more of a source than there can be."""
     count, size = sets.shape
     if not size:
         return np.full(count, normal.whole)
@@ -48,43 +54,41 @@ def left_by(normal: Normal, sets: npt.NDArray[np.int64]) -> Floats:
     # A trifle on the diagonal, so that two that are nearly one stay solvable.
     square = square + 1e-8 * np.eye(2 * size)
     found = np.linalg.solve(square, toward[:, :, None])[:, :, 0]
-    return np.asarray(np.maximum(normal.whole - np.sum(found * toward, axis=1), 0.0))
+    left = np.maximum(normal.whole - np.sum(found * toward, axis=1), 0.0)
+    amounts = np.hypot(*(found / scale).reshape(count, size, 2).transpose(2, 0, 1))
+    return np.where(np.any(amounts > most[sets], axis=1), np.inf, left)
 
 
-def seams_of(laid: Laid) -> tuple[float, ...]:
-    """Seams to be tried: one where all orders are whole, where it makes no difference."""
-    if laid.is_whole:
-        return (0.0,)
-    return tuple((at + 0.37) / _SEAMS for at in range(_SEAMS))
+def seams(readings: int) -> tuple[Seam, ...]:
+    """Seams that are tried for so many readings."""
+    gashes, turns = (GASHES, TURNS) if readings > _MANY else (2, 3 * TURNS)
+    return tuple(((gash + 0.37) / gashes, (turn + 0.37) / turns) for gash in range(gashes) for turn in range(turns))
 
 
-class Choices:
-    """The best sets of every size, over all seams."""
+class SetsTried:
+    """The best sets of every size, over all seams that were laid."""
 
-    def __init__(self, laid: Laid, most: int) -> None:
-        self.laid, self.count = laid, len(laid.sources)
-        self.normals: dict[float, Normal] = {}
-        self.seams = seams_of(laid)
-        self.found: list[dict[Set, SourceSet]] = [{} for _ in range(most + 1)]
-        for seam in self.seams:
-            self._build(self.normal(seam), most)
+    def __init__(self, laid: Laid, normals: Sequence[Normal], size: int, seams: int) -> None:
+        self.laid, self.size, self.count = laid, size, len(laid.sources)
+        self.most = np.array([one.most for one in laid.sources])
+        self.normals = {one.seam: one for one in normals}
+        self.seams = seams
+        self.found: list[dict[Set, SourceSet]] = [{} for _ in range(self.size + 1)]
+        for one in normals:
+            self._build(one)
 
-    def normal(self, seam: float) -> Normal:
-        """The normal equations at a seam, laid once."""
-        if seam not in self.normals:
-            self.normals[seam] = self.laid.normal(seam)
-        return self.normals[seam]
-
-    def _build(self, normal: Normal, most: int) -> None:
+    def _build(self, normal: Normal) -> None:
         sets: list[Set] = [()]
         self._keep(normal, sets, np.array([normal.whole]))
-        for _ in range(most):
+        for _ in range(self.size):
             grown = sorted({tuple(sorted((*one, at))) for one in sets for at in range(self.count) if at not in one})
             if not grown:
                 return
-            left = left_by(normal, np.array(grown))
-            best = np.argsort(left, kind="stable")[:_KEPT]
+            left = left_by(normal, np.array(grown), self.most)
+            best = [at for at in np.argsort(left, kind="stable")[:_KEPT] if np.isfinite(left[at])]
             sets = [grown[at] for at in best]
+            if not sets:
+                return
             self._keep(normal, sets, left[best])
 
     def _keep(self, normal: Normal, sets: Sequence[Set], left: Floats) -> None:
@@ -94,32 +98,21 @@ class Choices:
                 self.found[len(one)][one] = SourceSet(float(squares), normal.seam, one)
 
     def best(self, size: int) -> SourceSet | None:
-        """The best set of so many, its seam drawn closer."""
-        known = self.found[size].values()
-        return self.finer(min(known)) if known else None
+        """The best set of so many."""
+        return min(self.found[size].values(), default=None) if size <= self.size else None
 
-    def finer(self, choice: SourceSet) -> SourceSet:
-        """The same set with the seam drawn closer."""
-        if len(self.seams) == 1:
-            return choice
-        step = 1 / len(self.seams)
-        found = [choice]
-        for seam in np.linspace(choice.seam - step, choice.seam + step, _FINER):
-            found += self.at(float(seam), [choice.members])
-        return min(found)
-
-    def at(self, seam: float, sets: Iterable[Set]) -> list[SourceSet]:
-        """These sets, all of one size, at a seam."""
+    def at(self, seam: Seam, sets: Iterable[Set]) -> list[SourceSet]:
+        """These sets, all of one size, at one of the seams tried first."""
         some = list(sets)
         if not some:
             return []
-        left = left_by(self.normal(seam), np.array(some, dtype=np.int64).reshape(len(some), -1))
+        left = left_by(self.normals[seam], np.array(some, dtype=np.int64).reshape(len(some), -1), self.most)
         return [SourceSet(float(squares), seam, one) for squares, one in zip(left, some, strict=True)]
 
     def best_of(self, sets: Iterable[Set]) -> SourceSet:
         """The best of these sets, all of one size, over all seams."""
         some = list(sets)
-        return self.finer(min(one for seam in self.seams for one in self.at(seam, some)))
+        return min(one for seam in self.normals for one in self.at(seam, some))
 
     def chance(self, fewer: SourceSet, more: SourceSet) -> float:
         """That noise alone makes the larger set so much better, times the number of sets and seams that were tried."""
@@ -127,40 +120,37 @@ class Choices:
 
         added = len(more.members) - len(fewer.members)
         free = self.laid.free - 2 * len(more.members)
-        if free < 2 or added < 1:
+        if free < 2 or added < 1 or not math.isfinite(more.left):
             return 1.0
-        tried = math.comb(self.count - len(fewer.members), added) * len(self.seams)
+        if not math.isfinite(fewer.left):
+            return 0.0
+        tried = math.comb(self.count - len(fewer.members), added) * self.seams
         after = max(more.left, 1e-12 * (1 + fewer.left))
-        return float(fdtrc(2 * added, free, max(fewer.left - more.left, 0.0) / (2 * added) / (after / free))) * tried
+        better = max(fewer.left - more.left, 0.0) / (2 * added) / (after / free)
+        return float(fdtrc(2 * added, free, better)) * tried
 
+    def chosen(self) -> tuple[SourceSet, dict[int, float]]:
+        """The set that stands above noise, with the chance of each of its members.
 
-def chosen(choices: Choices) -> tuple[SourceSet, dict[int, float]]:
-    """The set that stands above noise, with the chance of each of its members.
+        It grows by one, two or three at a time; then each that isn't needed beside the others is let go.
+        """
+        now = self.best(0)
+        assert now is not None
+        while True:
+            sizes = range(len(now.members) + 1, len(now.members) + 1 + _TOGETHER)
+            larger = (one for size in sizes if (one := self.best(size)) is not None)
+            more = next((one for one in larger if self.chance(now, one) <= CHANCE), None)
+            if more is None:
+                break
+            now = more
+        while now.members:
+            chances = self.chances_of(now)
+            if max(chances.values()) <= CHANCE:
+                return now, chances
+            now = self.best_of(combinations(now.members, len(now.members) - 1))
+        return now, {}
 
-    It grows by one, two or three at a time; then each that isn't needed beside the others is let go.
-    """
-    best = [choices.best(size) for size in range(len(choices.found))]
-    now = best[0]
-    assert now is not None
-    while True:
-        larger = (one for one in best[len(now.members) + 1 : len(now.members) + 4] if one is not None)
-        more = next((one for one in larger if choices.chance(now, one) <= CHANCE), None)
-        if more is None:
-            break
-        now = more
-    while now.members:
-        chances = chances_of(choices, now)
-        weakest = max(now.members, key=lambda one: chances[one])
-        if chances[weakest] <= CHANCE:
-            return now, chances
-        now = choices.best_of(combinations(now.members, len(now.members) - 1))
-    return now, {}
-
-
-def chances_of(choices: Choices, choice: SourceSet) -> dict[int, float]:
-    """The chance of each member beside the others."""
-    found = {}
-    for one in choice.members:
-        rest = tuple(other for other in choice.members if other != one)
-        found[one] = choices.chance(choices.best_of([rest]), choice)
-    return found
+    def chances_of(self, one: SourceSet) -> dict[int, float]:
+        """The chance of each member beside the others."""
+        rest = {member: tuple(other for other in one.members if other != member) for member in one.members}
+        return {member: self.chance(self.best_of([others]), one) for member, others in rest.items()}

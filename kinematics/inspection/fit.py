@@ -8,17 +8,22 @@ statistics; seam, search and rivals are own.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
-from .choosing import MOST, Choices, SourceSet, chosen
-from .laid import Laid, WaveSource
-from .passage import Floats, Passage
-from .readings import Readings
+from .choosing import CHANCE, MOST, SetsTried, SourceSet, seams
+from .deepest import Deepest
+from .laid import Laid, Looked, WaveSource
+from .passage import Floats
 
-#: Times that the records' weights are drawn from what was left in each.
-_WEIGHINGS = 3
+#: Times that the set is chosen anew with the passages that cut deepest, seams from which those are sought, and how
+#: closely at first.
+_AGAIN, _STARTS, _BEGUN = 4, 4, 3
+
+#: From this chance on, another seam may do without a source.
+_DOUBTFUL = 1e-9
 
 #: Chance that a set which is worse by so much is the right one all the same.
 _WORSE = 0.01
@@ -44,7 +49,8 @@ class FittedSource:
 class WavesFitted:
     """All that was found: sources, biggest first, those that don't show, what is left (r.m.s.) and its slope by record.
 
-    `left` is what is left at every reading. `before_um` and `left_um` are root mean squares.
+    `left` is what is left at every reading, `marks` what shows there of the marks between contacts, which no part
+    leaves. `before_um` and `left_um` are root mean squares.
     """
 
     found: tuple[FittedSource, ...]
@@ -54,139 +60,123 @@ class WavesFitted:
     left_um: tuple[float, ...]
     slope_um_per_mm: tuple[float | None, ...]
     left: tuple[tuple[float, ...], ...]
+    marks: tuple[tuple[float, ...], ...]
 
 
-def fit_sources(
-    readings: Sequence[Readings], passages: Sequence[Passage], sources: Sequence[WaveSource]
-) -> WavesFitted:
+def fit_sources(records: Sequence[Looked], sources: Sequence[WaveSource]) -> WavesFitted:
     """Find which of the sources stand in the records of one gear, and how big they are.
 
     Raises `ValueError` for fewer readings than it takes to judge one wave.
     """
-    for one in readings:
-        if len(one.um) < one.plain().shape[1] + 2:
-            raise ValueError(f"{len(one.um)} readings are too few to tell a wave from noise")
-    laid = Laid(tuple(readings), tuple(passages), tuple(sources), (1.0,) * len(readings))
-    if laid.free < 4:
-        raise ValueError(f"{laid.um.size} readings are too few to tell a wave from noise")
+    laid = Laid(tuple(records), tuple(sources), (1.0,) * len(records))
+    if laid.free < 4 or any(one.size < one.plain.shape[1] + 2 for one in records):
+        raise ValueError(f"{min(one.size for one in records)} readings are too few to tell a wave from noise")
     groups, unseen = laid.clusters
-    heads = [one[0] for one in groups]
-    if not heads:
-        return _told(laid, groups, unseen, None, SourceSet(0.0, 0.0, ()), {})
-    most = min(MOST, len(heads), (laid.free - 2) // 2)
-    for _ in range(_WEIGHINGS):
-        choices = Choices(laid.only(heads), most)
-        choice, chances = chosen(choices)
-        weights = _weights(choices.laid, choice)
-        if len(readings) == 1 or np.allclose(weights, laid.weights, rtol=0.05):
-            break
-        laid = Laid(laid.readings, laid.passages, laid.sources, weights)
-    return _told(laid, groups, unseen, choices, choice, chances)
-
-
-def _weights(laid: Laid, choice: SourceSet) -> tuple[float, ...]:
-    """One over what is left in each record, the middle of them as 1."""
-    left = _split(laid, laid.um - _laid_through(laid, choice)[1])
-    spread = []
-    for one, weight, rest in zip(laid.readings, laid.weights, left, strict=True):
-        free = max(len(one.um) - one.plain().shape[1] - 2 * len(choice.members) / len(left), 1)
-        spread.append(np.sqrt(float(rest @ rest) / free) / weight)
-    largest = max(max(spread), 1e-9)
-    # One that happens to fit all through isn't worth more than a hundred others.
-    return tuple(float(largest / max(one, 0.1 * largest)) for one in spread)
-
-
-def _laid_through(laid: Laid, choice: SourceSet) -> tuple[Floats, Floats]:
-    """The amounts of a set's members, two numbers each, and what they make at the readings."""
-    if not choice.members:
-        return np.zeros(0), np.zeros(laid.um.size)
-    columns = laid.only(choice.members).columns(choice.seam)
-    found, *_ = np.linalg.lstsq(columns, laid.um, rcond=None)
-    return np.asarray(found), np.asarray(columns @ found)
-
-
-def _split(laid: Laid, values: Floats) -> list[Floats]:
-    return np.split(values, np.cumsum([len(one.um) for one in laid.readings])[:-1])
-
-
-def _told(
-    laid: Laid, groups: Sequence[tuple[int, ...]], unseen: tuple[int, ...], choices: Choices | None,
-    choice: SourceSet, chances: dict[int, float],
-) -> WavesFitted:  # fmt: skip
     heads = laid.only([one[0] for one in groups])
-    amounts, made = _laid_through(heads, choice)
-    left = laid.um - made
-    rivals = _rivals(choices, choice) if choices else {}
-    found = [
-        FittedSource(
-            groups[member], complex(amounts[2 * at], amounts[2 * at + 1]), error, chances[member],
-            tuple(other for head in rivals[member] for other in groups[head]),
-            _um(heads, choice, member, complex(amounts[2 * at], amounts[2 * at + 1])),
-        )
-        for at, (member, error) in enumerate(zip(choice.members, _errors(heads, choice, amounts, left), strict=True))
-    ]  # fmt: skip
-    rest = [one / weight for one, weight in zip(_split(laid, left), laid.weights, strict=True)]
-    before = [one / weight for one, weight in zip(_split(laid, laid.um), laid.weights, strict=True)]
-    return WavesFitted(
-        tuple(sorted(found, key=lambda one: -max(_rms(um) for um in one.um))), unseen, len(groups),
-        tuple(map(_rms, before)), tuple(map(_rms, rest)), _slopes(heads, found),
-        tuple(tuple(map(float, one)) for one in rest),
-    )  # fmt: skip
+    parts = {seam: heads.parts(seam) for seam in seams(sum(one.size for one in records))}
+    size = min(MOST, len(groups), (laid.free - 2) // 2)
+    tried = SetsTried(heads, [heads.weighed(one) for one in parts.values()], size, len(parts))
+    one, chances = tried.chosen()
+    deep = _deepest(tried, one.members)
+    for _ in range(_AGAIN):
+        heads = replace(heads, weights=deep.weights())
+        # With the passages that cut deepest now, what stands above noise is looked for once more.
+        tried = SetsTried(heads, [heads.weighed(deep.normal())], size, len(parts))
+        one, chances = tried.chosen()
+        if one.members == deep.members:
+            deep = replace(deep, laid=heads).closer(2)
+            break
+        everywhere = SetsTried(heads, [heads.weighed(each) for each in parts.values()], 0, len(parts))
+        deep = _deepest(everywhere, one.members)
+    deep, chances = _needed(tried, deep)
+    one = SourceSet(deep.squares, deep.seam, deep.members)
+    tried = SetsTried(deep.laid, [deep.laid.weighed(deep.normal())], size, len(parts))
+    return _told(deep, groups, unseen, chances, _rivals(tried, one))
 
 
-def _rms(values: Floats | Sequence[float]) -> float:
-    return float(np.sqrt(np.mean(np.square(values))))
+def _needed(tried: SetsTried, deep: Deepest) -> tuple[Deepest, dict[int, float]]:
+    """The members that are needed even so, with their chances: without them no other passages make up for it."""
+    while deep.members:
+        chances = {}
+        for few in (*combinations(deep.members, 1), *combinations(deep.members, 2)):
+            fewer = deep.without(few)
+            chance = _chance(tried, fewer, deep)
+            if _DOUBTFUL < chance < CHANCE:
+                fewer = fewer.at_best_seam()
+                chance = _chance(tried, fewer, deep)
+            if chance > CHANCE:
+                deep = fewer.at_best_seam()
+                break
+            if len(few) == 1:
+                chances[few[0]] = chance
+        else:
+            return deep, chances
+    return deep, {}
 
 
-def _um(laid: Laid, choice: SourceSet, member: int, amount: complex) -> tuple[tuple[float, ...], ...]:
-    values = _split(laid, (laid.only([member]).waves(choice.seam)[:, 0] * amount).real)
-    return tuple(tuple(map(float, one / weight)) for one, weight in zip(values, laid.weights, strict=True))
+def _deepest(tried: SetsTried, members: tuple[int, ...]) -> Deepest:
+    """These members laid through by the passages that cut deepest, from the few seams that fit best to begin with."""
+    starts = sorted(each for seam in tried.normals for each in tried.at(seam, [members]))[:_STARTS]
+    nothing = np.zeros(len(members), dtype=complex)
+    begun = [Deepest(tried.laid, members, one.seam, nothing).closer(_BEGUN) for one in starts]
+    return min(begun, key=lambda one: one.squares).at_best_seam()
 
 
-def _errors(laid: Laid, choice: SourceSet, amounts: Floats, left: Floats) -> list[float]:
-    """Half of what holds the amount of each member in 95 of 100, all laid together."""
-    from scipy.special import stdtrit
-
-    if not choice.members:
-        return []
-    columns = laid.only(choice.members).columns(choice.seam)
-    free = max(laid.free - columns.shape[1], 1)
-    spread = np.linalg.pinv(columns.T @ columns) * float(left @ left) / free
-    errors = []
-    for at in range(0, len(amounts), 2):
-        pair = amounts[at : at + 2]
-        toward = pair / max(float(np.hypot(*pair)), 1e-300)
-        errors.append(float(np.sqrt(toward @ spread[at : at + 2, at : at + 2] @ toward) * stdtrit(free, 0.975) / 2))
-    return errors
+def _chance(tried: SetsTried, fewer: Deepest, more: Deepest) -> float:
+    sets = (SourceSet(one.squares, one.seam, one.members) for one in (fewer, more))
+    return tried.chance(*sets)
 
 
-def _rivals(choices: Choices, choice: SourceSet) -> dict[int, tuple[int, ...]]:
+def _rivals(tried: SetsTried, one: SourceSet) -> dict[int, tuple[int, ...]]:
     """For each member the sources that stand in its place in sets that are hardly worse."""
     from scipy.special import fdtri
 
-    free = choices.laid.free - 2 * len(choice.members)
-    allowed = choice.left * (1 + 2 * float(fdtri(2, max(free, 1), 1 - _WORSE)) / max(free, 1)) + 1e-12
-    sets = {one.members for one in choices.found[len(choice.members)].values() if one.left <= allowed}
-    others = range(choices.count)
-    for member in choice.members:
-        rest = tuple(one for one in choice.members if one != member)
-        swapped = [tuple(sorted((*rest, one))) for one in others if one not in choice.members]
-        for seam in (choice.seam, *choices.seams):
-            sets |= {one.members for one in choices.at(seam, swapped) if one.left <= allowed}
+    free = max(tried.laid.free - 2 * len(one.members), 1)
+    allowed = one.left * (1 + 2 * float(fdtri(2, free, 1 - _WORSE)) / free) + 1e-12
+    sets = {other.members for other in tried.found[len(one.members)].values() if other.left <= allowed}
+    for member in one.members:
+        rest = tuple(other for other in one.members if other != member)
+        swapped = [tuple(sorted((*rest, other))) for other in range(tried.count) if other not in one.members]
+        for seam in tried.normals:
+            sets |= {other.members for other in tried.at(seam, swapped) if other.left <= allowed}
     found = {}
-    for member in choice.members:
-        without = (one for one in sets if member not in one)
-        found[member] = tuple(sorted({one for each in without for one in each if one not in choice.members}))
+    for member in one.members:
+        without = (each for each in sets if member not in each)
+        found[member] = tuple(sorted({other for each in without for other in each if other not in one.members}))
     return found
 
 
-def _slopes(laid: Laid, found: Sequence[FittedSource]) -> tuple[float | None, ...]:
+def _told(
+    deep: Deepest, groups: Sequence[tuple[int, ...]], unseen: tuple[int, ...], chances: dict[int, float],
+    rivals: dict[int, tuple[int, ...]],
+) -> WavesFitted:  # fmt: skip
+    errors, before = deep.errors(), [one.level for one in deep.laid.records]
+    found = [
+        FittedSource(
+            groups[member], complex(deep.amounts[at]), errors[at], chances[member],
+            tuple(other for head in rivals[member] for other in groups[head]), deep.um(at),
+        )
+        for at, member in enumerate(deep.members)
+    ]  # fmt: skip
+    return WavesFitted(
+        tuple(sorted(found, key=lambda one: -max([_rms(um) for um in one.um], default=0.0))), unseen, len(groups),
+        tuple(map(_rms, before)), tuple(map(_rms, deep.left)), _slopes(deep, found),
+        tuple(tuple(map(float, one)) for one in deep.left), tuple(tuple(map(float, one)) for one in deep.marks),
+    )  # fmt: skip
+
+
+def _rms(values: Floats | tuple[float, ...]) -> float:
+    return float(np.sqrt(np.mean(np.asarray(values) ** 2)))
+
+
+def _slopes(deep: Deepest, found: Sequence[FittedSource]) -> tuple[float | None, ...]:
     """The slope over the face, or the flank, that each record with zeros by tooth has beside its waves."""
     slopes: list[float | None] = []
-    for at, one in enumerate(laid.readings):
+    for at, record in enumerate(deep.laid.records):
+        one = record.readings
         if not one.by_tooth:
             slopes.append(None)
             continue
-        rest = one.um - sum((np.array(each.um[at]) for each in found), np.zeros(len(one.um)))
+        rest = one.um - sum((np.array(each.um[at]) for each in found), np.zeros(record.size))
         slopes.append(float(np.linalg.lstsq(one.plain(), rest, rcond=None)[0][-1]))
     return tuple(slopes)

@@ -1,12 +1,14 @@
 """All records of a gear laid against all waves that may stand in them: one least-squares problem for each seam.
 
-A source that goes to and fro by ``Re(c·exp(2πi·ν·t))`` over the table's turns t stands in a record as ``Re(c·g·…)``,
-with the complex gain g of that record: so one and the same c, two unknown numbers, is sought in all of them together.
+A source that goes to and fro by ``Re(c·exp(2πi·ν·t))`` over the table's turns t stands proud on a flank by
+``Re(c·g·…)``, with the complex gain g of that flank, where t is when the passage went by that made the point. One and
+the same c, two unknown numbers, is sought in all records together. What the passages leave between their contacts,
+feed marks and facets, stands in traces along a flank beside the waves.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -14,11 +16,16 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from .passage import Floats, Passage
+from .passage import Feel, Floats, Seam
 from .readings import Readings
+
+Complexes = npt.NDArray[np.complex128]
 
 #: Two sources are one and the same to the records where all that either does there is the other's, but for so little.
 _SAME = 0.9999
+
+#: Marks that differ by less than this from reading to reading, in µm r.m.s., are none.
+_FLAT = 0.05
 
 #: A source shows in the records where, of what it leaves there, more than this share isn't taken for zero or slope.
 _UNSEEN = 1e-3
@@ -26,17 +33,89 @@ _UNSEEN = 1e-3
 
 @dataclass(frozen=True)
 class WaveSource:
-    """What may leave a wave: waves in a turn of the table, exactly, and µm (complex) in each record for one of it."""
+    """What may leave a wave: waves in a turn of the table, exactly, and µm (complex) of one of it.
+
+    By side, +1 the counter-clockwise one of a space, by how much the flank stands proud, along the base tangent. There
+    can't be more of it than `most`.
+    """
 
     order: Fraction
-    gains: tuple[complex, ...]
+    proud: tuple[tuple[int, complex], ...]
+    most: float = np.inf
+
+    def on(self, side: int) -> complex:
+        """µm that one of it leaves on this side."""
+        return dict(self.proud).get(side, 0j)
+
+
+@dataclass(frozen=True, eq=False)
+class Looked:
+    """A record and where on the gear each of its readings was taken."""
+
+    readings: Readings
+    looks: tuple[Feel, ...]
+
+    @cached_property
+    def plain(self) -> Floats:
+        """An orthonormal basis of the record's zeros and slope."""
+        left, sizes, _ = np.linalg.svd(self.readings.plain(), full_matrices=False)
+        return np.asarray(left[:, sizes > 1e-9 * sizes[0]])
+
+    @property
+    def level(self) -> Floats:
+        """The readings with zeros and slope taken out."""
+        return np.asarray(self.readings.um - self.plain @ (self.plain.T @ self.readings.um))
+
+    def basis(self, marks: Floats) -> Floats:
+        """The same with the marks beside it, as much as the feeler shows of them."""
+        beside = marks - self.plain @ (self.plain.T @ marks)
+        size = float(np.linalg.norm(beside))
+        return self.plain if size < _FLAT * np.sqrt(self.size) else np.column_stack((self.plain, beside / size))
+
+    def beside(self, marks: Floats, waves: Complexes) -> tuple[Floats, Floats]:
+        """Two columns for each wave, and the readings, with zeros, slopes and marks taken out."""
+        basis, both = self.basis(marks), np.column_stack((pairs(waves), self.readings.um))
+        both = both - basis @ (basis.T @ both)
+        return both[:, :-1], both[:, -1]
+
+    def made(self, sources: Sequence[WaveSource], seam: Seam) -> tuple[Floats, Complexes]:
+        """At each reading what passages leave between their contacts, in µm, and the wave of one of each source."""
+        orders = 2j * np.pi * np.array([float(one.order) for one in sources])
+        marks, total = np.zeros(self.size), np.zeros((self.size, len(sources)), dtype=complex)
+        for look in self.looks:
+            gains = np.array([one.on(look.flank.cut.flank.side) for one in sources])
+            stands, turns = look.made(seam)
+            marks += look.read(stands)
+            total += look.read(np.exp(turns[:, None] * orders)) * gains
+        return marks, total
+
+    def cut_with(self, sources: Sequence[WaveSource], amounts: Complexes, seam: Seam) -> tuple[Floats, Complexes]:
+        """The same where with these amounts the deepest passage made each point."""
+        orders = 2j * np.pi * np.array([float(one.order) for one in sources])
+        marks, total = np.zeros(self.size), np.zeros((self.size, len(sources)), dtype=complex)
+        moved = np.flatnonzero(amounts)
+        for look in self.looks:
+            gains = np.array([one.on(look.flank.cut.flank.side) for one in sources])
+            near = look.near(seam, float(np.abs(gains * amounts).sum()))
+            home = np.exp(near.turns[:, None] * orders)
+            away = np.exp(near.away[:, None] * orders)
+            wave = (home[:, moved] * (gains * amounts)[moved]) @ away[:, moved].T
+            best = (near.stands + wave.real).argmin(axis=1)
+            marks += look.read(near.stands[np.arange(len(best)), best])
+            total += look.read(home * away[best]) * gains
+        return marks, total
+
+    @property
+    def size(self) -> int:
+        """How many readings."""
+        return len(self.readings.um)
 
 
 @dataclass(frozen=True, eq=False)
 class Normal:
-    """The normal equations at one seam, zeros and slopes taken out: two columns a source."""
+    """The normal equations at one seam, zeros, slopes and marks taken out: two columns a source."""
 
-    seam: float
+    seam: Seam
     square: Floats
     toward: Floats
     whole: float
@@ -44,93 +123,46 @@ class Normal:
 
 @dataclass(frozen=True, eq=False)
 class Laid:
-    """Records, how each passed under the hob, the sources, and by how much each record is weighted."""
+    """Records, the sources, and by how much each record is weighted."""
 
-    readings: tuple[Readings, ...]
-    passages: tuple[Passage, ...]
+    records: tuple[Looked, ...]
     sources: tuple[WaveSource, ...]
     weights: tuple[float, ...]
 
-    @cached_property
-    def um(self) -> Floats:
-        """All readings, weighted, zeros and slopes taken out."""
-        return self._beside(np.concatenate([w * one.um for w, one in zip(self.weights, self.readings, strict=True)]))
+    def columns(self, seam: Seam) -> list[tuple[Floats, Floats]]:
+        """By record two columns a source, for real and imaginary part of what is sought, and the readings.
+
+        Zeros, slopes and marks are taken out.
+        """
+        return [one.beside(*one.made(self.sources, seam)) for one in self.records]
 
     @cached_property
-    def plain(self) -> Floats:
-        """An orthonormal basis of zeros and slopes of all records."""
-        blocks = [w * one.plain() for w, one in zip(self.weights, self.readings, strict=True)]
-        whole = np.zeros((sum(map(len, blocks)), sum(one.shape[1] for one in blocks)))
-        row = column = 0
-        for one in blocks:
-            whole[row : row + one.shape[0], column : column + one.shape[1]] = one
-            row, column = row + one.shape[0], column + one.shape[1]
-        left, sizes, _ = np.linalg.svd(whole, full_matrices=False)
-        return np.asarray(left[:, sizes > 1e-9 * sizes[0]])
-
-    @property
     def free(self) -> int:
-        """Readings beyond zeros and slopes."""
-        return int(self.um.size - self.plain.shape[1])
+        """Readings beyond zeros, slopes and marks."""
+        return sum(one.size - one.plain.shape[1] - 1 for one in self.records)
 
-    def _beside(self, columns: Floats) -> Floats:
-        return np.asarray(columns - self.plain @ (self.plain.T @ columns))
+    def parts(self, seam: Seam) -> tuple[Normal, ...]:
+        """The normal equations of each record by itself, without weights."""
+        return tuple(
+            Normal(seam, columns.T @ columns, columns.T @ um, float(um @ um)) for columns, um in self.columns(seam)
+        )
 
-    @cached_property
-    def _orders(self) -> Floats:
-        return np.array([float(one.order) for one in self.sources])
-
-    @cached_property
-    def _still(self) -> list[npt.NDArray[np.complex128]]:
-        """What each source leaves in each record but for whole turns, for readings and for the teeth before them."""
-        found = []
-        for at, (one, way, weight) in enumerate(zip(self.readings, self.passages, self.weights, strict=True)):
-            gains = weight * np.array([source.gains[at] for source in self.sources])
-            for tooth in self._looked_at(one, way):
-                turns = way.into_turn(tooth, one.height)
-                found.append(gains * np.exp(2j * np.pi * turns[:, None] * self._orders))
-        return found
-
-    @staticmethod
-    def _looked_at(one: Readings, way: Passage) -> Iterable[Floats]:
-        yield one.tooth
-        if one.steps:
-            yield np.where(one.tooth > 1, one.tooth - 1, way.teeth)
-
-    def waves(self, seam: float) -> npt.NDArray[np.complex128]:
-        """What one of each source leaves at each reading, weighted, as a complex amplitude."""
-        fraction = np.array([float(one.order % 1) for one in self.sources])
-        rows, still = [], iter(self._still)
-        for one, way in zip(self.readings, self.passages, strict=True):
-            parts = []
-            for tooth in self._looked_at(one, way):
-                passes = way.passes(tooth, one.height, seam)
-                each, where = np.unique(passes, return_inverse=True)
-                parts.append(next(still) * np.exp(2j * np.pi * each[:, None] * fraction)[where])
-            rows.append(parts[0] - parts[1] if one.steps else parts[0])
-        return np.concatenate(rows)
-
-    def columns(self, seam: float) -> Floats:
-        """Two columns a source, for the real and the imaginary part of what is sought, zeros and slopes taken out."""
-        waves = self.waves(seam)
-        pairs = np.stack((waves.real, -waves.imag), axis=2).reshape(len(waves), -1)
-        return self._beside(pairs)
-
-    def normal(self, seam: float) -> Normal:
-        """The normal equations at a seam."""
-        columns = self.columns(seam)
-        return Normal(seam, columns.T @ columns, columns.T @ self.um, float(self.um @ self.um))
-
-    @property
-    def is_whole(self) -> bool:
-        """Whether all orders are whole, so that it makes no difference where the seam lies."""
-        return all(one.order.denominator == 1 for one in self.sources)
+    def weighed(self, parts: Sequence[Normal]) -> Normal:
+        """Those of all records together."""
+        squares = [one**2 for one in self.weights]
+        return Normal(
+            parts[0].seam,
+            np.asarray(sum(by * one.square for by, one in zip(squares, parts, strict=True))),
+            np.asarray(sum(by * one.toward for by, one in zip(squares, parts, strict=True))),
+            sum(by * one.whole for by, one in zip(squares, parts, strict=True)),
+        )
 
     @cached_property
     def clusters(self) -> tuple[tuple[tuple[int, ...], ...], tuple[int, ...]]:
         """Sources in groups that these records can't tell apart, and those that they can't show at all."""
-        seam = 0.37 / self.passages[0].teeth
-        waves, columns = self.waves(seam), self.columns(seam)
+        seam = (0.37, 0.0137)
+        columns = np.concatenate([one for one, _ in self.columns(seam)])
+        waves = np.concatenate([one.made(self.sources, seam)[1] for one in self.records])
         groups: list[list[int]] = []
         spans: list[Floats] = []
         unseen = []
@@ -151,7 +183,12 @@ class Laid:
 
     def only(self, kept: Sequence[int]) -> Laid:
         """With these sources alone."""
-        return Laid(self.readings, self.passages, tuple(self.sources[at] for at in kept), self.weights)
+        return Laid(self.records, tuple(self.sources[at] for at in kept), self.weights)
+
+
+def pairs(waves: Complexes) -> Floats:
+    """Two columns for each complex one: what the real and the imaginary part of an amount leave."""
+    return np.stack((waves.real, -waves.imag), axis=2).reshape(len(waves), -1)
 
 
 def _span(columns: Floats) -> Floats:

@@ -11,7 +11,8 @@ from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.setups.case import Case
 from handlead.machines.studying.waves import CutShape
 
-from .parts import TurningPart, passage_of, source_of, suspects_of
+from .looks import looked_at, sides_of
+from .parts import TurningPart, suspects_of
 from .records import Record
 
 
@@ -36,9 +37,8 @@ class PartAtFault:
 class FoundWave:
     """A wave found: the parts that these records can't tell apart, those that would do nearly as well, and its size.
 
-    `um` and `error_um` are its amplitude on the flank, along the base tangent, where it is bigger; `in_records` its
-    amplitude in each record (0 where it leaves nothing), `at_readings` what it leaves at each reading of each.
-    `amount` is that of the first part, with where in its wave it stands as the first tooth is cut at mid-face.
+    `um` and `error_um` are its amplitude on the flank, along the base tangent, where it is bigger; `in_records` the
+    most that it leaves at any reading of each record, `at_readings` what it leaves at each.
     """
 
     parts: tuple[PartAtFault, ...]
@@ -48,7 +48,6 @@ class FoundWave:
     chance: float
     in_records: tuple[float, ...]
     at_readings: tuple[tuple[float, ...], ...]
-    amount: complex = 0j
 
     @property
     def is_certain(self) -> bool:
@@ -58,7 +57,7 @@ class FoundWave:
 
 @dataclass(frozen=True)
 class RecordFitted:
-    """One record after the fit: r.m.s. before and left, slope (µm a mm), what each reading has left."""
+    """One record after the fit: r.m.s. before and left, slope (µm a mm), and by reading what is left, and marks."""
 
     path: str
     kind: str
@@ -67,6 +66,7 @@ class RecordFitted:
     left_um: float
     slope_um_per_mm: float | None
     left: tuple[float, ...]
+    marks: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -98,14 +98,10 @@ def inspect_gear(case: Case, records: Sequence[Record]) -> Inspection:
     assert case.rates is not None
     shape = CutShape.of(flanks.gear, case.rates, flanks.setting.hob)
     parts = suspects_of(case, shape)
-    gains = [tuple(part.gain(shape, one.kind, one.flank, one.counted) for one in records) for part in parts]
-    fitted = fit_sources(
-        [one.readings for one in records],
-        [passage_of(shape, case.rates, one.kind, one.flank, one.counted) for one in records],
-        [source_of(part, each) for part, each in zip(parts, gains, strict=True)],
-    )
+    where = sides_of(flanks)
+    fitted = fit_sources([looked_at(one, where) for one in records], [part.source for part in parts])
     return Inspection(
-        tuple(_wave(parts, gains, one) for one in fitted.found),
+        tuple(_wave(parts, one) for one in fitted.found),
         tuple(_record(records, fitted, at) for at in range(len(records))),
         tuple(
             NotShown(parts[at].name, parts[at].order, _why(parts[at], records, shape), parts[at])
@@ -115,24 +111,19 @@ def inspect_gear(case: Case, records: Sequence[Record]) -> Inspection:
     )
 
 
-def _wave(
-    parts: Sequence[TurningPart], gains: Sequence[tuple[complex, ...]], found: FittedSource
-) -> FoundWave:
+def _wave(parts: Sequence[TurningPart], found: FittedSource) -> FoundWave:
     amount, error = abs(found.amount), found.error
     first = parts[found.sources[0]]
-    on_flank = max(abs(first.right), abs(first.left))
 
     def at_fault(at: int) -> PartAtFault:
-        # What another must be that leaves as much where this one leaves most.
-        like = max(range(len(gains[at])), key=lambda one: abs(gains[found.sources[0]][one]))
-        share = abs(gains[found.sources[0]][like]) / max(abs(gains[at][like]), 1e-12)
+        # What another must be that leaves as much.
         one = parts[at]
+        share = first.on_flank / one.on_flank
         return PartAtFault(one.name, one.order, one.unit, amount * share, error * share, one)
 
     return FoundWave(
-        tuple(map(at_fault, found.sources)), tuple(map(at_fault, found.rivals)), amount * on_flank, error * on_flank,
-        found.chance, tuple(amount * abs(one) for one in gains[found.sources[0]]), found.um,
-        found.amount,
+        tuple(map(at_fault, found.sources)), tuple(map(at_fault, found.rivals)), amount * first.on_flank,
+        error * first.on_flank, found.chance, tuple(max(map(abs, one), default=0.0) for one in found.um), found.um,
     )  # fmt: skip
 
 
@@ -140,7 +131,7 @@ def _record(records: Sequence[Record], fitted: WavesFitted, at: int) -> RecordFi
     one = records[at]
     return RecordFitted(
         one.path, one.kind, one.flank, fitted.before_um[at], fitted.left_um[at], fitted.slope_um_per_mm[at],
-        fitted.left[at],
+        fitted.left[at], fitted.marks[at],
     )  # fmt: skip
 
 

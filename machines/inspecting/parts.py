@@ -10,16 +10,20 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.motion import Rates, Ripple
 from handlead.kinematics.inspection.laid import WaveSource
-from handlead.kinematics.inspection.passage import Passage
 from handlead.kinematics.train.link import TwoPort
-from handlead.kinematics.train.links import BevelGears, GearPair, WormGear
+from handlead.kinematics.train.links import BevelGears, Clutch, GearPair, WormGear
+from handlead.kinematics.train.mounted import ChangeGears
 from handlead.machines.machine_files.machine_file import Imperfection, Looseness
 from handlead.machines.setups.case import Case
 from handlead.machines.setups.imperfections import about_mid_face
 from handlead.machines.studying.waves import CutShape, LooseSource, shifts, sources
 
-#: What of a part shows less than this, in µm for a whole degree or mm of it, doesn't come through to the flanks.
-_NOTHING = 0.01
+#: More than this no part is at fault by that still runs: a shaft half a degree to either side, a slide a fifth of a mm,
+#: half a mm on the dial. Own choice.
+MOST = {"deg": 0.5, "mm": 0.2, "dial mm": 0.5}
+
+#: What at its most leaves less on the flanks, in µm, doesn't come through.
+_NOTHING = 0.1
 
 
 @dataclass(frozen=True)
@@ -29,8 +33,7 @@ class TurningPart:
     `unit` says what an amount of one is: "deg" at the driven part of its link, "mm" of a slide, "dial mm" of runout.
     `right` and `left` are what one of it shifts the flanks by, in µm along the base tangent, clockwise from above, as
     complex amplitudes over the turns of the table to come. `fault` is an amount of one as a machine file has it; of a
-    change gear it names the bracket as its link, and `place` says where in it the gear is mounted, from 0. Of a part
-    that goes `back` in the time of the cut the phase in the file runs the other way.
+    change gear it names the bracket as its link, and `place` says where in it the gear is mounted, from 0.
     """
 
     name: str
@@ -40,45 +43,16 @@ class TurningPart:
     left: complex
     fault: Imperfection
     place: int = 0
-    back: bool = False
 
-    def gain(self, shape: CutShape, kind: str, flank: str, counted: str) -> complex:
-        """µm that one of it leaves in such a record, to be reckoned from when what is measured was cut.
+    @property
+    def on_flank(self) -> float:
+        """µm that one of it leaves on the flank where it leaves more."""
+        return max(abs(self.right), abs(self.left))
 
-        Pitch is counted along the reference circle, positive where a flank lies further the way the teeth are counted;
-        helix and profile along the base tangent, positive out of the material; a ball in a space goes out by half of
-        what both flanks come nearer, over the sine at which it is touched.
-        """
-        if kind == "runout":
-            apart = shape.apart(float(self.order))
-            # The right flank of the next tooth clockwise of a space, and the left one of the tooth before.
-            return (self.right / apart - self.left * apart) / (2 * shape.ball_sine)
-        shift = self.right if flank == "right" else self.left
-        if kind.startswith("pitch"):
-            way = 1 if counted == "clockwise" else -1
-            return way * shift / math.cos(shape.pressure)
-        return shift if flank == "right" else -shift
-
-
-def passage_of(shape: CutShape, rates: Rates, kind: str, flank: str, counted: str) -> Passage:
-    """How the points of such a record passed under the hob. The space of a tooth is the one after it, as counted."""
-    # A tooth counter-clockwise of another comes to the hob before it where the table turns counter-clockwise.
-    way = -shape.sense if counted == "counter-clockwise" else shape.sense
-    quarter = Fraction(shape.sense, 4 * shape.teeth)
-    later = Fraction(way, 2 * shape.teeth) if kind == "runout" else quarter if flank == "right" else -quarter
-    # A right flank lies clockwise of its tooth; rolling up it, the tangent angle goes counter-clockwise.
-    side = 1 if flank == "right" else -1
-    per_roll = -shape.sense * side / (2 * math.pi * shape.base_radius)
-    twist = -shape.sense * 2 * math.pi * shape.turn_per_mm
-    return Passage(
-        shape.teeth, rates.axial / abs(rates.table), shape.turn_per_mm, way, float(later),
-        per_roll, side * twist * shape.base_radius, kind == "profile",
-    )  # fmt: skip
-
-
-def source_of(part: TurningPart, gains: tuple[complex, ...]) -> WaveSource:
-    """The part as the fit has it."""
-    return WaveSource(part.order, gains)
+    @property
+    def source(self) -> WaveSource:
+        """The part as the fit has it. A right flank lies on the counter-clockwise side of its space."""
+        return WaveSource(self.order, ((1, self.right), (-1, -self.left)), MOST[self.unit])
 
 
 def suspects_of(case: Case, shape: CutShape) -> tuple[TurningPart, ...]:
@@ -94,9 +68,9 @@ def suspects_of(case: Case, shape: CutShape) -> tuple[TurningPart, ...]:
 
 
 def _looseness(case: Case) -> Iterator[tuple[str, Looseness]]:
-    """An amount of one of everything, with its unit."""
+    """An amount of one of everything, with its unit. Of change gears each runs out by itself."""
     for link in case.train.links:
-        if not isinstance(link, TwoPort) or not link.ratio:
+        if not isinstance(link, TwoPort) or isinstance(link, Clutch | ChangeGears) or not link.ratio:
             continue
         slides = link.to_part in case.train.slides
         amount = Imperfection("once per turn", link.name)
@@ -129,15 +103,14 @@ def _part(
         turned = turned if _per_turn(ripple, case.rates) > 0 else turned.conjugate()
         by = shifts(ripple, shape)
         right, left = right + by[0] * turned, left + by[1] * turned
-    if not order or max(abs(right), abs(left)) < _NOTHING:
-        return None
     unit, fault = one
+    if not order or max(abs(right), abs(left)) * MOST[unit] < _NOTHING:
+        return None
     if source.bracket:
         mounted = next(link.mounted for link in case.train.brackets if link.name == source.bracket)
         assert mounted is not None
         fault = replace(fault, link=source.bracket, gear=(*mounted.gears, *mounted.idlers)[source.place])
-    back = _per_turn(waves[0], case.rates) < 0
-    return TurningPart(source.name, order, unit, right, left, fault, source.place, back)
+    return TurningPart(source.name, order, unit, right, left, fault, source.place)
 
 
 def _per_turn(ripple: Ripple, rates: Rates) -> Fraction:

@@ -9,12 +9,13 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
-from handlead.kinematics.inspection.laid import Laid, WaveSource
+from handlead.kinematics.inspection.laid import Laid
 from handlead.kinematics.inspection.passage import Floats
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.studying.waves import CutShape
 
-from .parts import passage_of, suspects_of
+from .looks import looked_at, sides_of
+from .parts import TurningPart, suspects_of
 from .words import part_name
 
 if TYPE_CHECKING:
@@ -44,13 +45,14 @@ def spectrum_of(found: InspectedGear, number: int) -> tuple[SpectrumLine, ...]:
     assert case.rates is not None
     shape = CutShape.of(flanks.gear, case.rates, flanks.setting.hob)
     names: dict[Fraction, list[str]] = {}
+    loudest: dict[Fraction, TurningPart] = {}
     for part in suspects_of(case, shape):
-        if abs(part.gain(shape, record.kind, record.flank, record.counted)):
-            names.setdefault(part.order, []).append(part_name(case, part))
-    passage = passage_of(shape, case.rates, record.kind, record.flank, record.counted)
+        names.setdefault(part.order, []).append(part_name(case, part))
+        loudest[part.order] = max(part, loudest.get(part.order, part), key=lambda one: one.on_flank)
     left = replace(record.readings, um=np.array(found.inspection.records[number].left))
+    looked = looked_at(replace(record, readings=left), sides_of(flanks))
     orders = sorted(names)
-    laid = Laid((left,), (passage,), tuple(WaveSource(one, (1 + 0j,)) for one in orders), (1.0,))
+    laid = Laid((looked,), tuple(loudest[one].source for one in orders), (1.0,))
     at = {wave.parts[0].order: which for which, wave in enumerate(found.inspection.waves)}
     um = [
         _amplitude(found.shown(found.inspection.waves[at[order]], number)) if order in at else rest
@@ -67,11 +69,11 @@ def spectrum_of(found: InspectedGear, number: int) -> tuple[SpectrumLine, ...]:
 def _amplitudes(laid: Laid) -> Sequence[float]:
     """What the readings have of each source taken alone, the largest over the seams."""
     largest = np.zeros(len(laid.sources))
-    for seam in (0.0,) if laid.is_whole else np.arange(_SEAMS) / _SEAMS:
-        columns = laid.columns(float(seam))
+    for seam in np.arange(_SEAMS) / _SEAMS:
+        ((columns, um),) = laid.columns((0.0, float(seam)))
         for at in range(len(laid.sources)):
             two = columns[:, 2 * at : 2 * at + 2]
-            pair, *_ = np.linalg.lstsq(two, laid.um, rcond=0.03)
+            pair, *_ = np.linalg.lstsq(two, um, rcond=0.03)
             largest[at] = max(largest[at], _amplitude(two @ pair))
     return [float(one) for one in largest]
 

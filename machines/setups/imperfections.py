@@ -70,11 +70,10 @@ def lost_motion(train: Train, one: Imperfection) -> Fraction:
 
 def wheel_turned(train: Train, one: Imperfection, along: float) -> float:
     """Turns of a worm's wheel where the worm goes so many mm along: that part of its pitch circle, pi times m z."""
-    assert one.link is not None
+    assert one.link is not None and one.module_n is not None
     link = train.link(one.link)
     assert isinstance(link, WormGear)
-    module = one.module_n or link.module_n
-    return along / (math.pi * float(module) * link.teeth) if module else 0.0
+    return along / (math.pi * float(one.module_n) * link.teeth)
 
 
 def periodic_errors(case: Case) -> Iterator[PeriodicError]:

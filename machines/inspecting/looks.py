@@ -1,0 +1,93 @@
+"""Where on the gear the readings of a record were taken, and what of a µm on the flank goes into each.
+
+The teeth are counted from one marked as the first, the same for all records; seen from above as the gear stood on the
+table. A tooth's right flank is its clockwise one. The space of a tooth is the one after it, as counted. Pitch is read
+along the reference circle, positive where a flank lies further the way the teeth are counted; helix, profile and
+transmission error along the base tangent, positive out of the material; a ball in a space goes out by half of what both
+flanks come nearer, over the sine at which it is touched.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+from handlead.kinematics.flank_cutting.flank_passages import FlankCut, active_rolls
+from handlead.kinematics.inspection.laid import Looked
+from handlead.kinematics.inspection.passage import Feel, Flank, Floats
+from handlead.machines.blanks.flanks import Flanks
+
+from .records import Record
+
+_SIDE = {"right": 1, "left": -1}
+
+#: Looks to a cell of contacts, each way: a reading of pitch or runout is their mean, as marks are let out of it.
+_IN_CELL = 3
+
+
+def sides_of(flanks: Flanks) -> dict[int, Flank]:
+    """Both sides of the teeth as this set-up cuts them, without any errors. Raises `ValueError` without an involute."""
+    motion = flanks.motion
+    return {side: Flank(FlankCut.of(motion, flanks.setting, flanks.gear, side=side)) for side in (1, -1)}
+
+
+def looked_at(record: Record, sides: Mapping[int, Flank]) -> Looked:
+    """The record with the places of its readings."""
+    if record.kind == "profile":
+        return Looked(record.readings, (_along(record, sides),))
+    return Looked(
+        record.readings, tuple(_round(record, sides[side], factor) for side, factor in _factors(record, sides))
+    )
+
+
+def _factors(record: Record, sides: Mapping[int, Flank]) -> Iterator[tuple[int, float]]:
+    """The sides that a reading looks at, and what of a µm that is proud there goes into it."""
+    pressure, teeth = sides[1].cut.flank.pressure_angle, sides[1].cut.flank.gear.teeth
+    if record.kind == "runout":
+        touched = math.sin(pressure + math.pi / (2 * teeth))
+        yield from ((side, 1 / (2 * touched)) for side in (1, -1))
+    elif record.kind.startswith("pitch"):
+        way = 1 if record.counted == "clockwise" else -1
+        yield _SIDE[record.flank], way * _SIDE[record.flank] / math.cos(pressure)
+    else:
+        yield _SIDE[record.flank], 1.0
+
+
+def _round(record: Record, flank: Flank, factor: float) -> Feel:
+    readings, cut = record.readings, flank.cut
+    height = _middle(cut) + (readings.height if record.kind == "helix" else 0.0 * readings.height)
+    roll = np.full(len(readings.um), _roll(cut))
+    look = Feel.at(flank, factor, roll, height, _space(record, readings.tooth, cut.flank.side))
+    if readings.steps:
+        before = _space(record, readings.tooth - 1, cut.flank.side)
+        look = look.beside(Feel.at(flank, -factor, roll, height, before))
+    return look if record.kind == "helix" else look.spread(_IN_CELL)
+
+
+def _along(record: Record, sides: Mapping[int, Flank]) -> Feel:
+    flank = sides[_SIDE[record.flank]]
+    roll = record.readings.height / flank.cut.flank.base_radius
+    height = np.full(len(roll), _middle(flank.cut))
+    return Feel.at(flank, 1.0, roll, height, _space(record, record.readings.tooth, flank.cut.flank.side))
+
+
+def _space(record: Record, tooth: Floats, side: int) -> Floats:
+    """The space beside which this tooth has its flank, or that comes after it."""
+    ahead = record.counted == "counter-clockwise"
+    at = (tooth - 1) if ahead else -(tooth - 1)
+    if record.kind == "runout":
+        return np.asarray(at + (1 if ahead else 0))
+    return np.asarray(at + (0 if side > 0 else 1))
+
+
+def _middle(cut: FlankCut) -> float:
+    assert cut.flank.gear.face_width is not None
+    return cut.flank.gear.face_width / 2
+
+
+def _roll(cut: FlankCut) -> float:
+    """The roll of the reference circle, or as near to it as the flank goes on to both sides."""
+    first, last = active_rolls(cut)
+    margin = (last - first) / 4
+    return min(max(math.tan(cut.flank.pressure_angle), first + margin), last - margin)

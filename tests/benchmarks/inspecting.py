@@ -1,0 +1,176 @@
+"""Errors planted in made-up machines, their gears cut and measured in simulation: which parts are named, how big.
+
+    python tests/benchmarks/inspecting.py [GEARS [SEED]]
+
+Each gear is cut passage by passage by the exact motion with the errors in it; records are read off its flanks where a
+checker's feeler would touch them, with noise of 1 µm (a checker) or 5 µm (a dial), of all teeth or every third. Nothing of
+the fit's own reckoning enters them.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections import Counter
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from random import Random
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from handlead.kinematics.frame.motion import Ripple
+from handlead.machines.inspecting.finding import Inspection, inspect_gear
+from handlead.machines.inspecting.parts import TurningPart, suspects_of
+from handlead.machines.inspecting.records import Record
+from handlead.machines.setups.case import Case
+from handlead.machines.studying.waves import CutShape
+from made_up import right_job
+from measured_gears import MeasuredGear, with_noise
+
+#: Noise in µm, and how many teeth are left out between.
+RECORDS = [(1.0, 1), (5.0, 1), (1.0, 3), (5.0, 3)]
+
+
+@dataclass(frozen=True)
+class Planted:
+    """What is planted: the part, and how much of it."""
+
+    part: TurningPart
+    size: float
+
+
+def plant(random: Random, case: Case, parts: tuple[TurningPart, ...], count: int, noise: float) -> list[Planted]:
+    """So many parts at fault, of 4 to 12 µm on the flank, 12 to 30 for a dial; no two of one order."""
+    found: list[Planted] = []
+    pool = [one for one in parts if one.unit]
+    while pool and len(found) < count:
+        part = pool.pop(random.randrange(len(pool)))
+        size = random.uniform(*((4, 12) if noise < 2 else (12, 30))) / part.on_flank
+        if size > part.source.most or any(part.order == one.part.order for one in found):
+            continue
+        found.append(Planted(part, size))
+    return found
+
+
+def cut(case: Case, planted: list[Planted], phases: list[int]) -> MeasuredGear:
+    """The gear cut with all of it."""
+    errors, ripples = [], []
+    for one, degrees in zip(planted, phases, strict=True):
+        phase, fault = Fraction(degrees), one.part.fault
+        if fault.kind in ("work runout", "hob runout"):
+            off, turn = one.size / 2, degrees / 360
+            if fault.kind == "hob runout":
+                ripples.append(Ripple("radial", "hob", Fraction(1), off, turn))
+            else:
+                # The blank's middle goes round: nearer and further, and aside a quarter of a turn later.
+                ripples.append(Ripple("radial", "table", Fraction(1), off, turn + 0.25))
+                ripples.append(Ripple("tangential", "table", Fraction(1), off, turn))
+        elif fault.runout is not None:
+            errors.append(replace(fault, kind="gear runout", runout=Fraction(one.size), phase_deg=phase))
+        elif fault.length is not None:
+            errors.append(replace(fault, length=Fraction(one.size), phase_deg=phase))
+        else:
+            errors.append(replace(fault, angle_deg=Fraction(one.size), phase_deg=phase))
+    return MeasuredGear.with_errors(case, errors, ripples)
+
+
+def measured(gear: MeasuredGear, noise: float, every: int, counted: str) -> list[Record]:
+    """Pitch of both flanks, runout and a helix; a dial's helix is coarse."""
+    points = 60 if noise < 2 else 20
+    return [
+        gear.round_gear("pitch cumulative", "right", counted, every),
+        gear.round_gear("pitch cumulative", "left", counted, every),
+        gear.round_gear("runout", "", counted, every),
+        gear.along("helix", "right", [1, 1 + gear.teeth // 3, 1 + 2 * gear.teeth // 3], points, counted),
+    ]
+
+
+#: What a part must leave in the records for anybody to find it there: squares over those of the noise; and by how many
+#: gashes at least each of its waves must be cut.
+SHOWS, GASHES = 60, 3
+
+
+def shows(case: Case, planted: list[Planted], phases: list[int], records: list[Record], how: tuple) -> list[bool]:
+    """Whether without each part the records would be clearly others, by cutting without it."""
+    found = []
+    for at in range(len(planted)):
+        without = cut(case, planted[:at] + planted[at + 1 :], phases[:at] + phases[at + 1 :])
+        squares = 0.0
+        for one, other in zip(records, measured(without, *how), strict=True):
+            plain = np.linalg.qr(one.readings.plain())[0]
+            apart = one.readings.um - other.readings.um
+            apart = apart - plain @ (plain.T @ apart)
+            squares += float(apart @ apart)
+        gashes = cut(case, [], []).cuts[1].per_turn
+        found.append(squares / how[0] ** 2 >= SHOWS and GASHES * planted[at].part.order <= abs(gashes))
+    return found
+
+
+def judged(found: Inspection, planted: list[Planted], seen: list[bool], tally: Counter, key: tuple) -> None:
+    """Count what is right."""
+    names = {one.part.name for one in planted}
+    needed = {one.part.name for one, shown in zip(planted, seen, strict=True) if shown}
+    accused = {one.parts[0].name for one in found.waves if one.is_certain}
+    named = {other.name for one in found.waves for other in (*one.parts, *one.rivals)}
+    alike = [one for one in found.waves if not names & {other.name for other in (*one.parts, *one.rivals)}]
+    tally[key, "gears"] += 1
+    tally[key, "right"] += needed <= named and not alike
+    tally[key, "all named"] += needed <= named
+    tally[key, "wave too many"] += bool(alike)
+    tally[key, "falsely accused"] += bool(accused - names)
+    tally[key, "planted"] += len(planted)
+    tally[key, "shown"] += len(needed)
+    sizes = {other.name: other for one in found.waves for other in one.parts}
+    for one, shown in zip(planted, seen, strict=True):
+        if one.part.name in sizes and shown:
+            at = sizes[one.part.name]
+            tally[key, "sized"] += 1
+            tally[key, "within"] += abs(at.size - one.size) <= 2 * at.error
+            tally[key, "uncertainty %"] += round(100 * at.error / at.size)
+            tally[key, "off %"] += round(100 * abs(at.size / one.size - 1))
+            tally[key, "certain"] += one.part.name in accused
+
+
+def main(gears: int = 10, seed: int = 1) -> None:
+    tally: Counter = Counter()
+    took = []
+    for number in range(gears):
+        random = Random(f"{seed} {number}")
+        case = Case.of(right_job(random))
+        clean = MeasuredGear.with_errors(case, [])
+        shape = CutShape.of(clean.flanks.gear, case.rates, clean.flanks.setting.hob)
+        parts = suspects_of(case, shape)
+        for count in (0, 1, 2, 3, 4):
+            for noise, every in RECORDS:
+                planted = plant(random, case, parts, count, noise)
+                phases = [random.randrange(360) for _ in planted]
+                how = (noise, every, random.choice(["clockwise", "counter-clockwise"]))
+                records = measured(cut(case, planted, phases), *how)
+                seen = shows(case, planted, phases, records, how)
+                draws = np.random.default_rng(random.randrange(2**32))
+                noisy = [with_noise(one, noise, draws) for one in records]
+                before = time.process_time()
+                found = inspect_gear(case, noisy)
+                took.append(time.process_time() - before)
+                judged(found, planted, seen, tally, (count, noise, every))
+                if "-v" in sys.argv:
+                    print(number, case.job.work.teeth, count, noise, every, seen, [(p.part.name, float(p.part.order), round(p.size * p.part.on_flank, 1), p.size) for p in planted])
+                    for w in found.waves:
+                        print("     ", [(p.name, float(p.order), p.size, p.error) for p in w.parts], [p.name for p in w.rivals], round(w.um, 1), round(w.error_um, 2), w.chance)
+                    print("     left", [round(one.left_um, 2) for one in found.records])
+    words = ("gears", "right", "all named", "wave too many", "falsely accused", "planted", "shown", "sized", "certain", "within")
+    print("planted noise every", *words, "uncertainty %", "off %", sep=" | ")
+    for key in sorted({one[0] for one in tally}):
+        of = max(tally[key, "sized"], 1)
+        rest = [round(tally[key, word] / of, 1) for word in ("uncertainty %", "off %")]
+        print(*key, *(tally[key, word] for word in words), *rest, sep=" | ")
+    every = {word: sum(tally[key, word] for key in {one[0] for one in tally}) for word in words}
+    print("all", every)
+    print(f"fits took {np.median(took):.2f} s in the middle, {max(took):.2f} s at most")
+
+
+if __name__ == "__main__":
+    main(*(int(one) for one in sys.argv[1:] if one != "-v"))
