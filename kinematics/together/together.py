@@ -227,17 +227,25 @@ class Steps:
         return True
 
 
-def why_none_alone(place: BracketPlace, stock: Stock) -> str:
-    """Why nothing serves a place, even if it has the whole drawer to itself."""
+def never_filled(place: BracketPlace) -> str:
+    """Why no gears at all, whatever their teeth, can be mounted so that they turn as they must; empty if some may."""
+    if place.largest:
+        return ""
     allowed = kinds(place.pairs, place.idlers, place.turns_over)
     if not allowed:
         sense = "reverse" if place.turns_over else "keep"
         return f"no number of pairs and idlers allowed would {sense} the sense"
+    whys = [place.bracket.never_takes(*kind) if place.bracket else None for kind in allowed]
+    return str(whys[0]) if all(whys) else ""
+
+
+def why_none_alone(place: BracketPlace, stock: Stock) -> str:
+    """Why nothing serves a place, even if it has the whole drawer to itself."""
+    never = never_filled(place)
+    if never:
+        return never
+    allowed = kinds(place.pairs, place.idlers, place.turns_over)
     drawer = stock.drawers[place.name]
-    if place.bracket is not None:
-        whys = [place.bracket.never_takes(pairs, idlers) for pairs, idlers in allowed]
-        if all(whys):
-            return str(whys[0])
     wanted = f"exactly {place.target}" if place.exact else f"a ratio near {float(place.target):.6g}"
     free = any(
         next(sets_by_error(Sought(place.target, drawer, pairs, 0, None, "gears", place.exact, 1)), None)

@@ -23,10 +23,10 @@ from handlead.machines.members.places import (
 )
 from handlead.machines.planning.asked import Asked
 from handlead.machines.planning.asking import demands, goes_by_feed
-from handlead.machines.planning.gears_to_get import OBTAINABLE, choices_tried, fillings_of
+from handlead.machines.planning.gears_to_get import choices_tried, fillings_of
 from handlead.machines.planning.planned import slope_limit_um
 from handlead.machines.planning.planning import ASKED_FOR, members_of, wanted_for
-from handlead.machines.planning.wanted import Wanted
+from handlead.machines.planning.wanted import OBTAINABLE, Wanted
 
 from .lacking import lacking
 

@@ -21,7 +21,7 @@ from handlead.machines.setups.ways import Needed
 from .found import LIMITS, RATIOS, SPEED, WIDTH, SearchLog, proved_of
 from .leftover import filled_beside
 from .places import feed_place, slope_um, speed_list, speed_place
-from .reasons import beyond, no_feed, no_speed
+from .reasons import beyond, no_feed, no_speed, speed_obtainable
 from .tied import Tying, coupled_demands, coupled_sets, small_sets
 
 #: Combinations that are tried on the brackets in all, where ratios hang together.
@@ -45,6 +45,8 @@ def coupled_set_ups(wanted: Wanted, work: Work, asked: Asked, log: SearchLog) ->
             if why:
                 log.add(RATIOS, _coupled_why(wanted, work, demand, asked, why))
             found += proved_of(wanted, work, demand, asked, some, log)
+        if log.whatever_the_gears:
+            return []
         if any(not tenths(planned.helix_slope_um, work) for _, planned in found):
             break
     if not found and is_small(wanted.gear_sets):
@@ -61,7 +63,7 @@ def _all_of_small(wanted: Wanted, work: Work, asked: Asked, log: SearchLog, tyin
     log.cut_short = False
     found: list[tuple[int, Planned]] = []
     for demand in coupled_demands(wanted, work, asked):
-        if _overruns(wanted, demand, asked):
+        if _overruns(wanted, demand, asked)[1]:
             continue
         every = small_sets(wanted, work, asked, demand, replace(tying, tries=Steps(_SMALL_TRIES)))
         for number, sets in enumerate(every):
@@ -96,31 +98,32 @@ _NEAR_ENOUGH = Fraction(1, 20)
 def _not_too_fast(wanted: Wanted, them: list[Needed], asked: Asked, log: SearchLog) -> Iterator[Needed]:
     """The ways at their best speed, without those in which some part overruns its speeds whatever is mounted."""
     for demand in at_best_speed(wanted, them, asked):
-        against = _overruns(wanted, demand, asked)
+        limit, against = _overruns(wanted, demand, asked)
         if against:
-            log.add(LIMITS if demand.way.constants.speed is None else SPEED, against)
+            log.add(limit, against)
         else:
             yield demand
 
 
-def _overruns(wanted: Wanted, demand: Needed, asked: Asked) -> str:
-    """That some part runs too fast, or too slowly, with whatever gears; empty if not."""
+def _overruns(wanted: Wanted, demand: Needed, asked: Asked) -> tuple[int, str]:
+    """That some part runs too fast, or too slowly, with whatever gears, or with all that there are; empty if not."""
     speed, way = speed_place(wanted, demand, asked), demand.way
     if speed is not None:
         try:
             stock = Stock.of([speed], wanted.gear_sets)
         except ValueError as fault:
-            return str(fault)
-        serves = speed_list(speed, stock, wanted, demand, asked).items
-        return "" if serves else no_speed(wanted, demand, speed, stock)
+            return SPEED, str(fault)
+        if speed_list(speed, stock, wanted, demand, asked).items:
+            return LIMITS, ""
+        return SPEED if speed_obtainable(speed, stock) else LIMITS, no_speed(wanted, demand, speed, stock)
     drive = way.train.drives[way.drive].rpm
     if drive is None or way.constants.speed:
-        return ""
+        return LIMITS, ""
     rates = solve(way.train.with_ratios(near_ratios(demand)), way.drive).rates
     least, most = speed_limits(wanted, rates, drive)
     if least <= 1 + _NEAR_ENOUGH and most >= 1 - _NEAR_ENOUGH:
-        return ""
-    return f"whatever is mounted {beyond(wanted, demand, {})}"
+        return LIMITS, ""
+    return LIMITS, f"whatever is mounted {beyond(wanted, demand, {})}"
 
 
 def _coupled_why(wanted: Wanted, work: Work, demand: Needed, asked: Asked, why: str) -> str:

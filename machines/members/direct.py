@@ -19,7 +19,7 @@ from handlead.machines.planning.planned import Planned
 from handlead.machines.planning.wanted import Wanted
 from handlead.machines.setups.ways import Needed, needed
 
-from .found import INDEX, RATIOS, SPEED, TOGETHER, WIDTH, SearchLog, Sets
+from .found import INDEX, LIMITS, RATIOS, SPEED, TOGETHER, WIDTH, SearchLog, Sets
 from .leftover import STEPS, filled_beside
 from .places import (
     differential_list,
@@ -33,7 +33,7 @@ from .places import (
     speed_list,
     speed_place,
 )
-from .reasons import no_feed, no_speed
+from .reasons import no_feed, no_speed, speed_obtainable
 from .tied import table_fed_sets
 
 #: Choices of gears that are looked at for one way: without lists, where those give nothing; or quickly.
@@ -62,7 +62,8 @@ def direct_sets(
         return []
     speeds = [speed_list(speed, stock, wanted, demand, asked)] if speed else []
     if speeds and not speeds[0].items:
-        log.add(SPEED, no_speed(wanted, demand, speeds[0].place, stock))
+        limit = SPEED if speed_obtainable(speeds[0].place, stock) else LIMITS
+        log.add(limit, no_speed(wanted, demand, speeds[0].place, stock))
         return []
     speeds += [index_list(place, stock, wanted) for place in loose]
     if feed is None:

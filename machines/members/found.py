@@ -12,6 +12,7 @@ from handlead.machines.planning.asked import Asked
 from handlead.machines.planning.planned import Planned, prove_setup
 from handlead.machines.planning.wanted import Wanted
 from handlead.machines.proving.proof import Proof
+from handlead.machines.setups.findings import Finding
 from handlead.machines.setups.ways import Needed
 
 #: Set-ups that every way of setting the machine offers, whatever number is to be listed.
@@ -26,6 +27,7 @@ class Found:
     """What was found for one member: `setups` best first, or `none_because`.
 
     `is_settled`: no gears would help. `not_searched` says in words what was left out, where the search stopped early.
+    `of_the_work` is what is to be said of the work on this machine whatever is mounted, worst first.
     """
 
     asked: Asked
@@ -34,6 +36,7 @@ class Found:
     none_because: str | None = None
     is_settled: bool = False
     not_searched: str = ""
+    of_the_work: tuple[Finding, ...] = ()
 
 
 #: What is told of a member while it is being searched: the best so far, or why there is none so far.
@@ -60,6 +63,12 @@ class Manner:
     tell: Tell | None = None
 
 
+#: Faults that no other gears mend: they hang on templates, on the groove and on the hob.
+_NO_GEARS_MEND = frozenset({
+    "crown-differs", "taper-differs", "template-too-short", "groove-too-narrow", "groove-too-shallow",
+})  # fmt: skip
+
+
 @dataclass
 class SearchLog:
     """Why ways led to nothing, each with how far it got: the one that got farthest tells the truth."""
@@ -83,16 +92,29 @@ class SearchLog:
         self.reasons.append((reached, why.rstrip(".")))
 
     @property
+    def whatever_the_gears(self) -> str:
+        """What stands against every set-up that was proved and no gears mend, and what does; empty if nothing does."""
+        words: dict[str, None] = {}
+        for proof in self.proved.values():
+            judged = () if isinstance(proof, Planned) else proof.judged
+            against = [one for one in judged if one.severity == "error" and one.code in _NO_GEARS_MEND]
+            if not against:
+                return ""
+            words = words or {f"{one.message} {one.remedy}".strip().rstrip("."): None for one in against}
+        return "; ".join(words)
+
+    @property
     def farthest(self) -> int:
-        """How far the way got that got farthest."""
-        return max((reached for reached, _ in self.reasons), default=0)
+        """How far the way got that got farthest; the machine's limits only where they stand against every way."""
+        reached = {each for each, _ in self.reasons}
+        return max(reached - {LIMITS} or reached, default=0)
 
     def text(self) -> str:
-        """What is told: the reasons of the ways that got farthest."""
+        """What is told: the reasons of the ways that got farthest, and of those that the machine's limits forbid."""
         told: dict[str, str] = {}
         for reached, why in self.reasons:
             # One reason a bracket: other levers ask another ratio of it, and fail alike.
-            if reached == self.farthest:
+            if reached in (self.farthest, LIMITS):
                 told.setdefault(why.split(":")[0], why)
         return "; ".join(told.values())
 

@@ -12,9 +12,9 @@ from handlead.machines.planning.asked import Asked
 from handlead.machines.planning.wanted import Wanted
 from handlead.machines.setups.ways import Needed
 
-from .found import RATIOS, SPEED, SearchLog, Sets
+from .found import LIMITS, RATIOS, SPEED, SearchLog, Sets
 from .places import index_list, loose_places, speed_list, speed_place
-from .reasons import no_speed
+from .reasons import no_speed, speed_obtainable
 
 #: Choices of gears from lists that are looked at for one way of setting the machine.
 STEPS = 6_000
@@ -49,7 +49,8 @@ def filled_beside(wanted: Wanted, demand: Needed, asked: Asked, log: SearchLog) 
             return None
         speeds = [speed_list(speed, stock, wanted, demand, asked)] if speed else []
         if speed and not speeds[0].items:
-            log.add(SPEED, no_speed(wanted, demand, speed, stock))
+            limit = SPEED if speed_obtainable(speed, stock) else LIMITS
+            log.add(limit, no_speed(wanted, demand, speed, stock))
         return stock, [*speeds, *(index_list(place, stock, wanted) for place in loose)]
 
     def whole(sets: Sets) -> Sets | None:

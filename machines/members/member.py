@@ -13,6 +13,7 @@ from handlead.machines.planning.asking import demands, is_shared
 from handlead.machines.planning.planned import Planned, best_of
 from handlead.machines.planning.wanted import Wanted
 from handlead.machines.setups.case import Case
+from handlead.machines.setups.findings import Finding, worst_first
 from handlead.machines.setups.ways import Needed, Way
 
 from .coupled import coupled_set_ups
@@ -64,7 +65,8 @@ def _search(wanted: Wanted, work: Work, manner: Manner) -> Found:
     """The set-ups with the loose gears as the ways have them."""
     asked = Asked.of(wanted.job, work, wanted.machine)
     result = Found(asked)
-    settled = _settled(wanted, work)
+    result.of_the_work = _of_the_work(wanted, work)
+    settled = _settled(wanted, result.of_the_work)
     if settled:
         result.is_settled, result.none_because = True, settled
         return result
@@ -83,41 +85,48 @@ def _search(wanted: Wanted, work: Work, manner: Manner) -> Found:
         if plain and found:
             break
         result.refused = result.refused or nearer_refused(wanted, demand)
-    if not found and work.kind != "worm wheel" and not pair and not (plain and asks) and not manner.alone:
-        if manner.tell:
-            manner.tell(Found(asked, none_because=log.text() or _no_way(work), not_searched=GOES_ON))
-        found = _coupled(wanted, work, asked, manner, log)
+    whatever = log.whatever_the_gears
+    plain_only = pair or manner.alone or (plain and asks) or work.kind == "worm wheel"
+    if not found and not whatever and not plain_only:
+        found, whatever = _coupled(wanted, work, asked, log)
     found = [(number, planned) for number, planned in found if wanted.keeps(planned.setup.change)]
     # What lies beyond the usual width comes after it, so that the best is the same however many are listed.
     usual = best_of([one for number, one in found if number < width], asked)
     more = best_of([one for number, one in found if number >= width], asked) if wanted.top > WIDTH else []
     result.setups = usual + more
-    if not found:
-        result.none_because = (log.text() or _no_way(work)) + wanted.held_words
-        result.is_settled = log.farthest == LIMITS
-        if log.cut_short:
-            result.not_searched = (
-                "not every choice of gears was looked at: there may be a set-up among those that were left out"
-            )
+    if not found and whatever:
+        result.none_because, result.is_settled = whatever, True
+    elif not found:
+        _say_why(result, (log.text() or _no_way(work)) + wanted.held_words, log)
     return result
 
 
-def _coupled(
-    wanted: Wanted, work: Work, asked: Asked, manner: Manner, log: SearchLog
-) -> list[tuple[int, Planned]]:
-    """The set-ups of brackets that hang together, and in `log` what stands against them, or against the plain way."""
-    of_coupled = SearchLog(tell=manner.tell)
+def _coupled(wanted: Wanted, work: Work, asked: Asked, log: SearchLog) -> tuple[list[tuple[int, Planned]], str]:
+    """Set-ups in which ratios hang together, where no others were found; and what no gears mend about them."""
+    if log.tell:
+        log.tell(Found(asked, none_because=log.text() or _no_way(work), not_searched=GOES_ON))
+    of_coupled = SearchLog(tell=log.tell)
     found = coupled_set_ups(wanted, work, asked, of_coupled)
     log.cut_short |= of_coupled.cut_short
     # What stands against the plain way is what a person can do something about.
     too_fast = all(reached >= LIMITS for reached, _ in of_coupled.reasons) and not of_coupled.cut_short
     log.reasons = of_coupled.reasons if of_coupled.reasons and too_fast else log.reasons or of_coupled.reasons
-    return found
+    return found, of_coupled.whatever_the_gears
 
 
-def _settled(wanted: Wanted, work: Work) -> str:
+def _say_why(result: Found, why: str, log: SearchLog) -> None:
+    """Say why there is nothing, and whether that is certain."""
+    result.none_because = why
+    result.is_settled = log.farthest == LIMITS
+    if log.cut_short:
+        result.not_searched = (
+            "not every choice of gears was looked at: there may be a set-up among those that were left out"
+        )
+
+
+def _settled(wanted: Wanted, of_the_work: tuple[Finding, ...]) -> str:
     """What stands against the work whatever gears could be got; empty if nothing does."""
-    against = _whatever_the_gears(wanted, work)
+    against = [finding.message.rstrip(".") for finding in of_the_work if finding.severity == "error"]
     if against:
         return "; ".join(against)
     if not wanted.ways:
@@ -127,15 +136,14 @@ def _settled(wanted: Wanted, work: Work) -> str:
     return ""
 
 
-def _whatever_the_gears(wanted: Wanted, work: Work) -> list[str]:
-    """What stands against the work on this machine whatever gears are mounted."""
+def _of_the_work(wanted: Wanted, work: Work) -> tuple[Finding, ...]:
+    """What is to be said of the work on this machine whatever gears are mounted, worst first."""
     way = wanted.ways[0] if wanted.ways else None
     if way is None:
-        return []
+        return ()
     bare = wanted.setup(work, Needed(way, "axial", Fraction(1), Fraction(1), None, None), {})
     case = Case.of(replace(wanted.job, machine=wanted.machine, work=work, mate=None, setup=bare), bare)
-    found = [finding for check in JOB_CHECKS for finding in check(case)]
-    return [finding.message.rstrip(".") for finding in found if finding.severity == "error"]
+    return worst_first(finding for check in JOB_CHECKS for finding in check(case))
 
 
 def _no_way(work: Work) -> str:

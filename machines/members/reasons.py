@@ -6,14 +6,14 @@ from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
 
-from handlead.kinematics.brackets.drawer import drawer_for
+from handlead.kinematics.brackets.drawer import Drawer, drawer_for
 from handlead.kinematics.search.change_gears import Refused, nearest_sets
 from handlead.kinematics.together.filling import listed
 from handlead.kinematics.together.together import BracketPlace, Stock, why_none_alone
 from handlead.kinematics.train.solution import solve
 from handlead.machines.planning.asked import Asked
 from handlead.machines.planning.asking import near_ratios
-from handlead.machines.planning.wanted import Wanted
+from handlead.machines.planning.wanted import OBTAINABLE, Wanted
 from handlead.machines.setups.ways import Needed
 from handlead.machines.toml.units import feed as feed_text
 
@@ -39,11 +39,17 @@ def no_speed(wanted: Wanted, demand: Needed, place: BracketPlace, stock: Stock) 
     drive = way.train.drives[way.drive].rpm
     nearest = listed(replace(place, span=None), stock, lambda one: abs(one.error), 1).items
     if drive is None or not nearest:
-        return f"{place.name}: {why_none_alone(place, stock)}"
+        return f"{place.name}: {why_none_alone(replace(place, span=None), stock)}"
     against = beyond(wanted, demand, {place.name: nearest[0].set.ratio})
     if not against:
         return f"{place.name}: {why_none_alone(place, stock)}"
     return f"{place.name}: with the nearest gears that can be mounted {against}"
+
+
+def speed_obtainable(place: BracketPlace, stock: Stock) -> bool:
+    """Whether gears for the hob's speed could be got with which no part overruns its speeds."""
+    drawer = stock.drawers[place.name]
+    return bool(listed(place, Drawer.of([*drawer.gears, *OBTAINABLE]), lambda one: abs(one.error), 1).items)
 
 
 def beyond(wanted: Wanted, demand: Needed, speed: Mapping[str, Fraction]) -> str:

@@ -13,13 +13,13 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from handlead.kinematics.brackets.drawer import capacity
-from handlead.kinematics.search.change_gears import ChangeGearSet, kinds
+from handlead.kinematics.search.change_gears import ChangeGearSet
 from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.together.relation import Relation
 from handlead.kinematics.together.small import all_that_serve
 from handlead.kinematics.together.tied import Effort, best_coupled_set_ups
 from handlead.kinematics.together.tied_mounts import Leftover, Mounts
-from handlead.kinematics.together.together import BracketPlace, Steps, Stock
+from handlead.kinematics.together.together import BracketPlace, Steps, Stock, never_filled
 from handlead.kinematics.transfer.targets import (
     Equation,
     generation_equation,
@@ -107,7 +107,7 @@ def small_sets(wanted: Wanted, work: Work, asked: Asked, demand: Needed, tying: 
     """Out of small drawers, all that serve for a way, the truest first, last None if some were left out."""
     beside, everything = tying.beside(demand), True
     for places, relation in _tied(wanted, work, demand, (asked.feed.least, asked.feed.most), True):
-        if not all(kinds(place.pairs, place.idlers, place.turns_over) for place in places):
+        if any(never_filled(place) for place in places):
             continue
         if any(place.largest for place in places):
             everything = False
@@ -298,9 +298,9 @@ def _search(
     And whether no others can serve.
     """
     for place in places:
-        if not kinds(place.pairs, place.idlers, place.turns_over):
-            sense = "reverse" if place.turns_over else "keep"
-            return [], True, f"{place.name}: no number of pairs and idlers allowed would {sense} the sense"
+        never = never_filled(place)
+        if never:
+            return [], True, f"{place.name}: {never}"
     least = sum(2 * min(place.pairs) for place in places)
     if least > (held := _gears_at_hand(wanted, places)):
         names = " and ".join(place.name for place in places)

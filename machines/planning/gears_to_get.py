@@ -11,10 +11,10 @@ from handlead.kinematics.search.candidates import Sought
 from handlead.kinematics.search.change_gears import ChangeGearSet, kinds, sets_by_error
 from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.together.filling import least_work
-from handlead.kinematics.together.together import BracketPlace
+from handlead.kinematics.together.together import BracketPlace, never_filled
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.machine_files.machine_file import GearSet, Machine
-from handlead.machines.members.found import Manner
+from handlead.machines.members.found import Found, Manner
 from handlead.machines.members.member import search_member
 from handlead.machines.members.places import (
     Preference,
@@ -27,13 +27,11 @@ from handlead.machines.members.places import (
 )
 from handlead.machines.members.tied import coupled_demands
 from handlead.machines.setups.ways import Needed
+from handlead.machines.toml.places import quoted
 
 from .asked import Asked
 from .asking import demands, goes_by_feed
-from .wanted import Wanted
-
-#: Gears that a shop may get or make, by their teeth.
-OBTAINABLE = range(15, 128)
+from .wanted import OBTAINABLE, Wanted
 
 #: No more gears than this are advised, and no more choices of them than this are tried.
 _MOST_GEARS, _MOST_TRIED = 3, 6
@@ -49,22 +47,35 @@ def gears_to_get(wanted: Wanted, work: Work) -> tuple[str, str]:
     """The fewest more gears found with which the job can be planned, in a sentence, or else why none are named."""
     if not wanted.machine.gear_sets:
         return "", ""
-    tried = 0
+    in_vain: list[Found] = []
     for gears in itertools.islice(choices_tried(wanted, work), _MOST_TRIED):
-        tried += 1
-        if search_member(wanted.on(with_gears(wanted.machine, gears)), work, Manner(plain=True)).setups:
+        found = search_member(wanted.on(with_gears(wanted.machine, gears)), work, Manner(plain=True))
+        if found.setups:
             return _sentence(gears), ""
-    return "", _none_named(wanted, work, tried)
+        in_vain.append(found)
+    return "", _none_named(wanted, work, in_vain)
 
 
-def _none_named(wanted: Wanted, work: Work, tried: int) -> str:
-    """That no gears to get are named, and how far they were looked for."""
-    most = f"up to {_MOST_GEARS} more"
-    why = f"the {tried} likeliest choices of {most} were tried in vain" if tried else f"no choice of {most} was found"
+def _none_named(wanted: Wanted, work: Work, in_vain: list[Found]) -> str:
+    """That no gears to get are named, and how far they were looked for, or what stands against them all."""
     asked = Asked.of(wanted.job, work, wanted.machine)
+    asks = _asks(wanted, work, asked)
+    shut = [_shut(wanted, work, demand, asked) for demand in asks]
+    if shut and all(shut):
+        return f"no gears to get are named: none would do, whatever their teeth, on {shut[0]}"
+    if in_vain and all(found.is_settled for found in in_vain):
+        return f"no gears to get are named: with those that it takes it still doesn't go: {in_vain[0].none_because}"
+    most, tried = f"up to {_MOST_GEARS} more", len(in_vain)
+    why = f"the {tried} likeliest choices of {most} were tried in vain" if tried else f"no choice of {most} was found"
     together = not any(demands(wanted, work, asked))
     others = "; where index and feed gears hang together, others may do" if together else ""
     return f"no gears to get are named: {why}{others}"
+
+
+def _shut(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> str:
+    """A bracket that can't be filled as it must with any gears at all; empty if there is none."""
+    places = (place for place, _ in _places(wanted, work, demand, asked))
+    return next((quoted(place.name) for place in places if never_filled(place)), "")
 
 
 def _sentence(gears: _Gears) -> str:
@@ -81,8 +92,7 @@ def choices_tried(wanted: Wanted, work: Work) -> Iterator[_Gears]:
     """What may be got, the fewest gears first, no two choices alike."""
     asked = Asked.of(wanted.job, work, wanted.machine)
     found: dict[tuple[tuple[str, tuple[int, ...]], ...], None] = {}
-    asks = list(demands(wanted, work, asked)) or list(coupled_demands(wanted, work, asked))
-    for demand in asks[:2]:
+    for demand in _asks(wanted, work, asked)[:2]:
         per_bracket = [
             [(place.name, gears) for gears in _offered(wanted, place, prefer)]
             for place, prefer in _places(wanted, work, demand, asked)
@@ -95,6 +105,11 @@ def choices_tried(wanted: Wanted, work: Work) -> Iterator[_Gears]:
     return (dict(gears) for gears in fewest)
 
 
+def _asks(wanted: Wanted, work: Work, asked: Asked) -> list[Needed]:
+    """What the ways of setting the machine ask of their brackets."""
+    return list(demands(wanted, work, asked)) or list(coupled_demands(wanted, work, asked))
+
+
 def _places(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> Iterator[tuple[BracketPlace, Preference]]:
     """The brackets for which gears may be wanting, with what is preferred on each."""
     yield index_place(wanted, demand), least_work
@@ -104,7 +119,7 @@ def _places(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> Iterato
     if differential is not None and not goes_by_feed(demand):
         yield differential, differential_preference(differential, work)
     speed = speed_place(wanted, demand, asked)
-    if speed is not None:
+    if speed is not None and next(fillings_of(speed, drawer_for(speed.name, wanted.gear_sets), 1), None) is None:
         yield speed, lambda one: (len(one.idlers), len(one.gears), abs(one.error))
 
 

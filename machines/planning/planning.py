@@ -36,7 +36,8 @@ class Member:
     """One member that was planned: `name` says which, `setups` are best first.
 
     Where there are none, `none_because` says why, and `gears_to_get` names gears with which there are some: that has
-    been tried. `not_searched` says what was left unsearched, where the search had to stop.
+    been tried. `not_searched` says what was left unsearched, where the search had to stop. `warnings` are what is to be
+    said of the work itself, whatever is mounted, where no set-up says it.
     """
 
     name: str
@@ -47,6 +48,7 @@ class Member:
     proposal: Proposal | str = ""
     gears_to_get: str = ""
     not_searched: str = ""
+    warnings: tuple[Finding, ...] = ()
 
     def __repr__(self) -> str:
         found = f"{len(self.setups)} set-ups" if self.setups else f"none: {self.none_because}"
@@ -62,6 +64,7 @@ class Member:
             "none_because": self.none_because,
             "gears_to_get": self.gears_to_get or None,
             "not_searched": self.not_searched or None,
+            **({"warnings": [finding.as_json() for finding in self.warnings]} if self.warnings else {}),
             "starting_values_from": [
                 {"text": reason.text, "source": reason.source}
                 for reason in ([] if isinstance(self.proposal, str) else self.proposal.reasons)
@@ -257,9 +260,10 @@ def _member(wanted: Wanted, name: str, work: Work, tell: Callable[[Found], None]
 
 
 def _as_member(wanted: Wanted, name: str, work: Work, found: Found) -> Member:
+    warnings = () if found.setups else tuple(one for one in found.of_the_work if one.severity == "warning")
     return Member(
         name, work, tuple(found.setups[: wanted.top]), found.none_because, found.refused, found.asked.proposal,
-        not_searched=found.not_searched,
+        not_searched=found.not_searched, warnings=warnings,
     )  # fmt: skip
 
 

@@ -26,6 +26,9 @@ from handlead.machines.setups.ways import Needed, Way, find_ways
 #: Feed meant where the job doesn't say: it asks no backlash to be taken up (common practice on old slides).
 USUAL_FEED_WAY = Feed.CONVENTIONAL
 
+#: Gears that a shop may get or make, by their teeth.
+OBTAINABLE = range(15, 128)
+
 #: Ratios of a loose bracket that are tried, those first that leave the simplest one to the index gears.
 _MOST_LOOSE = 40
 

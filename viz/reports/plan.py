@@ -46,6 +46,8 @@ def _show_member(member: Member, plan: Plan, out: Console) -> None:
         for more in (member.not_searched, member.gears_to_get):
             if more:
                 out.print(f"  {more}")
+        for finding in member.warnings:
+            show_finding(finding, out)
         return
     best, *others = member.setups
     out.print(Padding(_whole(best, plan), (0, 0, 0, 2)))
