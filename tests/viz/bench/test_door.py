@@ -24,6 +24,47 @@ def test_a_page_of_another_site_can_change_nothing(served):
     assert (served.folder / JOB).read_text() != before
 
 
+def test_a_page_of_another_site_in_the_same_browser_is_shut_out(served, chromium):
+    """Whatever it tries from its own script: to read, to change, to listen, to show the page in a frame of its own."""
+    from http.server import BaseHTTPRequestHandler, HTTPServer
+    from threading import Thread
+
+    class Evil(BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            self.send_response(200)
+            self.send_header("content-type", "text/html")
+            self.end_headers()
+            self.wfile.write(f'<iframe src="{served.url}"></iframe>'.encode())
+
+        def log_message(self, *said: object) -> None:
+            pass
+
+    site = HTTPServer(("127.0.0.1", 0), Evil)
+    Thread(target=site.serve_forever, daemon=True).start()
+    page = chromium.new_page()
+    try:
+        before = (served.folder / JOB).read_text()
+        page.goto(f"http://127.0.0.1:{site.server_port}/")
+        tried = page.evaluate(
+            """async ([bench, host, job]) => {
+            const read = await fetch(bench + "parts/" + job).then(a => a.text(), () => "shut out");
+            const body = JSON.stringify({ do: "lever", lever: "differential", position: "out", digest: "" });
+            await fetch(bench + "do/" + job, { method: "POST", mode: "no-cors", body }).catch(() => {});
+            const heard = await new Promise((done) => { const line = new WebSocket(`ws://${host}/live?job=${job}`);
+              line.onopen = () => done("open"); line.onclose = () => done("shut out"); });
+            let framed = "shut out";
+            try { framed = document.querySelector("iframe").contentDocument ? "seen" : "shut out"; } catch (fault) {}
+            return [read, heard, framed]; }""",
+            [served.url, served.host, JOB],
+        )
+        assert tried == ["shut out"] * 3
+        assert (served.folder / JOB).read_text() == before
+    finally:
+        page.close()
+        site.shutdown()
+        site.server_close()
+
+
 @pytest.mark.parametrize("host", ["evil.example", "127.0.0.1", "192.0.2.1:80", ""])
 def test_a_name_that_is_pointed_at_this_computer_is_refused(served, host):
     assert served.get("/", Host=host)[0] == 403

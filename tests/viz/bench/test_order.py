@@ -41,6 +41,18 @@ def test_a_misread_gear_is_found_with_a_finger_and_the_sheet_printed(order, wind
     assert machines.prove(job).is_as_wanted and job.setup.change["differential gears"].gears == (33, 62, 47, 63)
 
 
+def test_an_idler_that_is_tapped_out_turns_the_hand_over_and_undo_brings_it_back(order, window):
+    (order.folder / "idler.toml").write_text((ORDER / "job.toml").read_text().replace("62, 48, 63", "62, 47, 63"))
+    one = window().go(f"{order.url}job/idler.toml")
+    assert "✓ AS WANTED" in one.verdict() and one.made("hand") == "right"
+    one.page.click("#b-differential-gears >> text=Take idler 24 out")
+    wait_until(lambda: "✗ NOT AS WANTED" in one.settled().verdict())
+    assert one.made("hand") == "left" and one.made("helix slope") == "none to tell: wrong hand"
+    assert one.page.inner_text("#verdict tr:has(th:text-is('hand')) td.before") == "right"
+    one.page.click("#undo")
+    wait_until(lambda: one.settled().made("hand") == "right")
+
+
 def test_a_level_machine_s_work_lies_and_an_upright_one_s_stands(order, window):
     shutil.copy(SCENARIOS / "08-inch-winch" / "job.toml", order.folder / "upright.toml")
     for name, up in (("job", [0, 1, 0]), ("upright", [0, 0, 1])):

@@ -9,7 +9,7 @@ from .conftest import serve, wait_until
 WIDTHS = [(1440, 900), (800, 1280), (390, 800)]
 
 PAGES = ["", "job/21-idler-left-out-job.toml", "job/08-inch-winch-job.toml", "job/03-no-differential-job.toml",
-         "machine/tesmore-d2", "machine/51-plate-lost-machine", "sample"]  # fmt: skip
+         "machine/tesmore-d2", "machine/51-plate-lost-machine", "sample", "rack/hobs.toml"]  # fmt: skip
 
 
 def test_from_an_empty_folder_to_a_sheet_for_a_pair(tmp_path, window):
@@ -134,6 +134,12 @@ def test_an_accessibility_checker_finds_nothing_serious(served, window):
     for page in PAGES:
         one.go(f"{served.url}{page}")
         one.page.evaluate("() => document.querySelectorAll('details').forEach(each => { each.open = true; })")
+        if page == PAGES[2]:  # one with the gears for a place, a plan and what each field means in sight
+            one.page.click("#explain")
+            one.page.click("#plan-go")
+            wait_until(lambda: one.page.locator("#planned button").count() > 1, 60)
+            one.page.locator("g[data-bracket='index gears']").first.dispatch_event("click")
+            one.page.wait_for_selector("#choices[open] [data-teeth]")
         for violation in Axe().run(one.page).response["violations"]:
             if violation["impact"] in ("serious", "critical"):
                 found.append(f"{page}: {violation['id']}: {violation['nodes'][0]['html'][:120]}")
