@@ -53,7 +53,11 @@ _INSTEAD: Mapping[str, tuple[tuple[str, ...], ...]] = {
 }
 
 #: Words that a key's name doesn't say by itself.
-_NAMES = {"quality": "class", "hob_rpm": "hob speed", "helix_angle": "helix angle", "mark": "mark height"}
+_NAMES = {
+    "quality": "class", "hob_rpm": "hob speed", "helix_angle": "helix angle", "mark": "mark height",
+    "hob.diameter": "reference diameter", "hob.outside_diameter": "over the tips, new",
+    "hob.ground_to": "over the tips now",
+}  # fmt: skip
 
 #: What lengths are in beside the field; the rest is a bare number, an angle or a word.
 _LENGTHS = frozenset({
@@ -68,9 +72,16 @@ _UNITS = {"hob_rpm": "rpm", "mark": "µm", "profile_shift": "× module"}
 _WORDS = frozenset({"title", "name", "material", "hob_material"})
 
 
+#: So many letters of what holds where a field is left empty have room in it.
+_SHORT = 22
+
+
 @dataclass(frozen=True)
 class FormField:
-    """One field: its path in the file (``work.teeth``), what stands in it, and what is wrong with that."""
+    """One field: its path in the file (``work.teeth``), what stands in it, and what is wrong with that.
+
+    `usual` is what holds where it is left empty, if that is a word or two.
+    """
 
     path: str
     name: str
@@ -80,11 +91,18 @@ class FormField:
     unit: str = ""
     errors: tuple[str, ...] = ()
     is_draft: bool = False
+    usual: str = ""
 
     @property
     def mark(self) -> str:
         """An id for the page."""
         return "f-" + self.path.replace(".", "-").replace("_", "-")
+
+
+def name_of(path: str) -> str:
+    """What the page calls a key."""
+    key = path.rpartition(".")[2]
+    return _NAMES.get(path, _NAMES.get(key, key.replace("_", " ")))
 
 
 def shown_value(value: Any) -> str:
@@ -115,9 +133,10 @@ def fields_of(
         unit = units if key in _LENGTHS else _UNITS.get(key, "")
         told = drafts.get(path, shown_value(given.get(key)))
         default = f" Left out: {known.default}." if known.default else ""
-        name = _NAMES.get(key, key.replace("_", " "))
+        name = name_of(path)
+        usual = known.default if len(known.default) <= _SHORT and "[" not in known.default else ""
         return FormField(path, name, told, known.meaning + default, choices_of(known.value), unit, errors.get(path, ()),
-                         path in drafts)  # fmt: skip
+                         path in drafts, usual)  # fmt: skip
 
     first, more = SHOWN[table]
     return tuple(map(one, first)), tuple(map(one, more))
@@ -148,10 +167,10 @@ def size_field(
 
 def choices_of(value: Any) -> tuple[str, ...]:
     """The words that a key takes, where the choice is closed."""
-    words = getattr(value, "one_of", None) or getattr(getattr(value, "value", None), "one_of", None)
+    inner = getattr(value, "value", getattr(value, "of", value))
+    words = getattr(value, "one_of", None) or getattr(inner, "one_of", None)
     if words:
         return tuple(words)
-    inner = getattr(value, "value", value)
     return ("yes", "no") if type(inner).__name__ == "Flag" else ()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -53,7 +54,7 @@ AT_ONCE = ("verdict", "setup")
 def _shelf() -> jinja2.Environment:
     return jinja2.Environment(
         loader=jinja2.FileSystemLoader(Path(__file__).with_name("templates")),
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+        auto_reload=False, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
 
 
@@ -180,14 +181,33 @@ class VerdictRow:
 def _verdict(desk: Desk) -> dict[str, Any]:
     proof = desk.proof
     if proof is None:
-        return {"rows": (), "findings": (), "was": None}
+        return {"rows": (), "findings": (), "was": None, "missing": tuple(_missing(desk))}
     was = _proof_before(desk)
     before = {row[0]: row[2] for row in comparison_rows(was)} if was else {}
     rows = tuple(
         VerdictRow(name, wanted, made, before.get(name, ""), name in ("teeth", "hand") and wanted != made)
         for name, wanted, made, _ in comparison_rows(proof)
     )
-    return {"rows": rows, "findings": worst_first(proof.judged), "was": was if before else None}
+    return {"rows": rows, "findings": worst_first(proof.judged), "was": was if before else None, "missing": ()}
+
+
+#: What a job has at least, by its table.
+_FIRST = {
+    "work": "what the drawing says: kind, teeth and size at least",
+    "hob": "what is marked on the hob: its size at least",
+}
+
+
+def _missing(desk: Desk) -> Iterator[str]:
+    """What is wrong or missing, each with the field that it is about."""
+    for path, told in desk.errors.items():
+        if path == "format" and not desk.exists:
+            begun = {each.partition(".")[0] for each, value in desk.drafts.items() if value} | set(desk.values)
+            yield from (words for table, words in _FIRST.items() if table not in begun)
+            continue
+        table, _, key = path.partition(".")
+        where = {"work": "drawing"}.get(table, table) + (f", {fields.name_of(path)}" if key else "")
+        yield from (f"{where}: {words}" if where else words for words in told)
 
 
 def _proof_before(desk: Desk) -> Proof | None:

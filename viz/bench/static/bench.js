@@ -193,6 +193,7 @@ document.addEventListener("click", (event) => {
   else if (at.id === "plan-go") plan();
   else if (at.id === "trace-go") trace();
   else if (at.id === "train-go") train();
+  else if (at.id === "explain") at.setAttribute("aria-pressed", document.body.classList.toggle("explain"));
   else if (at.id === "train-large") at.setAttribute("aria-pressed", document.querySelector(".train").classList.toggle("large"));
   else if (at.id === "gear-go") gear();
   else if (at.dataset.sheet) printSheet(at.dataset.sheet);
