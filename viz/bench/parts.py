@@ -54,7 +54,7 @@ AT_ONCE = ("verdict", "setup")
 def _shelf() -> jinja2.Environment:
     return jinja2.Environment(
         loader=jinja2.FileSystemLoader(Path(__file__).with_name("templates")),
-        auto_reload=False, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True, auto_reload=False,
     )  # fmt: skip
 
 
