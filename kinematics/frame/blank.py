@@ -3,36 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from . import arguments
+from .arrays import HoldsArrays
 
 Floats = npt.NDArray[np.float64]
-
-
-class _Arrays:
-    """What holds arrays: equal where all it holds is, NaN like NaN; hashed alike; told in a line."""
-
-    def __eq__(self, other: object) -> bool:
-        if type(other) is not type(self):
-            return NotImplemented
-        return all(np.array_equal(one, two, equal_nan=True) for one, two in zip(self._held, other._held, strict=True))
-
-    def __hash__(self) -> int:
-        # The bytes of the first array and the shapes of all: enough to keep unlike ones apart.
-        first, *rest = self._held
-        return hash((type(self), first.tobytes(), *(each.shape for each in rest)))
-
-    def __repr__(self) -> str:
-        first = self._held[0]
-        return f"<{type(self).__name__} of {' x '.join(map(str, first.shape))}>"
-
-    @property
-    def _held(self) -> tuple[npt.NDArray[np.generic], ...]:
-        return tuple(np.asarray(getattr(self, field.name)) for field in fields(self))  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)
@@ -58,7 +37,7 @@ class Blank:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Field(_Arrays):
+class Field(HoldsArrays):
     """The cut blank: `radius` in mm, one row a height, one column an angle.
 
     Column c of row r stands at 2π·c/columns + start[r] radians, counter-clockwise seen facing the
@@ -71,6 +50,7 @@ class Field(_Arrays):
     uncut: float
 
     def __post_init__(self) -> None:
+        super().__post_init__()
         rows, _ = self.radius.shape
         if self.heights.shape != (rows,) or self.start.shape != (rows,):
             raise ValueError(f"{rows} rows of radii need as many heights and start angles")
@@ -106,7 +86,7 @@ class Field(_Arrays):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class FlankMap(_Arrays):
+class FlankMap(HoldsArrays):
     """Deviation of one cut flank from its nominal, along the nominal's normal, out of the material.
 
     `deviation` in mm has a row for each roll and a column for each height: what stands on the flank
@@ -121,5 +101,6 @@ class FlankMap(_Arrays):
     base_cosine: float = 1.0
 
     def __post_init__(self) -> None:
+        super().__post_init__()
         if self.deviation.shape != (self.roll_length.size, self.heights.size):
             raise ValueError("a flank map needs a row for each roll and a column for each height")

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from handlead.kinematics.frame.arrays import HoldsArrays
 
 from .passage import Floats
 
 
-@dataclass(frozen=True, eq=False)
-class Readings:
+@dataclass(frozen=True, eq=False, repr=False)
+class Readings(HoldsArrays):
     """A record's readings: tooth from 1, height above mid-face (of a profile, roll length) in mm, and µm.
 
     `steps`: each reading is the difference from the tooth before. `by_tooth`: each tooth has its own zero, and all a

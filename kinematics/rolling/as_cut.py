@@ -18,6 +18,7 @@ import numpy.typing as npt
 from handlead.kinematics.cutting.setting import Setting
 from handlead.kinematics.flank_cutting.flank_passages import FlankCut, active_rolls
 from handlead.kinematics.flank_cutting.flanks import cut_flank, standing_at
+from handlead.kinematics.frame.arrays import HoldsArrays
 from handlead.kinematics.frame.blank import FlankMap
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.motion import Motion
@@ -41,7 +42,7 @@ _POINTS = 7
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class AllRound:
+class AllRound(HoldsArrays):
     """What goes all round on one side: how far flanks stand out of the material, in mm along the base tangent.
 
     Told at even steps of the tangent angle, from `begins` radians past that of flank 0 at roll 0 and mid-face.
@@ -70,7 +71,7 @@ class AllRound:
         return np.asarray(np.interp((angles - self.begins) % TURN, places, np.append(values, values[0])))
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, repr=False)
 class CutGear:
     """A gear for rolling: by side the map of space 0's flank, and what goes all round the gear.
 
@@ -85,6 +86,9 @@ class CutGear:
         if self.gear.face_width is None:
             raise ValueError("face width is missing; gears are rolled over it, so give it in mm")
         freeze(self, "flanks", "all_round")
+
+    def __repr__(self) -> str:
+        return f"<CutGear of {self.gear.teeth} teeth>"
 
     @property
     def width(self) -> float:

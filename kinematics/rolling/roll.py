@@ -13,12 +13,15 @@ Source: own derivation from the involute's law; the frame and the sides of flank
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 from handlead.kinematics.frame import arguments
+from handlead.kinematics.frame.arrays import HoldsArrays
+from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.gears.flank import NominalFlank
 from handlead.kinematics.gears.pair import gap_at
 
@@ -34,7 +37,7 @@ _UNLIKE = 0.05
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class RolledSide:
+class RolledSide(HoldsArrays):
     """One flank side of a pair, through the whole cycle until the same teeth meet again.
 
     `ahead` is how far the driven gear is ahead of where two perfect gears would have it, in mm along the base tangent:
@@ -70,7 +73,7 @@ class RolledSide:
         return shown
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, repr=False)
 class Rolled:
     """A pair rolled together: both sides of the teeth, and the play that is left between them.
 
@@ -82,7 +85,13 @@ class Rolled:
     second: CutGear
     distance: float
     nominal_play: float
-    sides: dict[int, RolledSide]
+    sides: Mapping[int, RolledSide]
+
+    def __post_init__(self) -> None:
+        freeze(self, "sides")
+
+    def __repr__(self) -> str:
+        return f"<Rolled: {self.first.gear.teeth} with {self.second.gear.teeth} teeth at {self.distance:.3f} mm>"
 
     @property
     def working_angle_deg(self) -> float:

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+from handlead.kinematics.frame.frozen import freeze
+
 from .at_the_machine import AT_THE_MACHINE
 from .on_the_sheet import ON_THE_SHEET
 from .standing import Changes
@@ -34,6 +36,9 @@ class FaultKind:
     cure: str = ""
     numbers: Numbers = field(default_factory=dict, hash=False)
 
+    def __post_init__(self) -> None:
+        freeze(self, "numbers")
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -44,6 +49,9 @@ class Fault:
     detail: str
     changes: Changes = field(hash=False)
     chance: float = 0.0
+
+    def __post_init__(self) -> None:
+        freeze(self, "changes")
 
 
 def find_faults(kinds: Iterable[FaultKind], study: Study) -> tuple[Fault, ...]:

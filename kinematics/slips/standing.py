@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any
 
+from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import Hand, swivel_words
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.train.mounted import Dialled, Mounted
@@ -61,6 +62,9 @@ class Standing:
     slips: bool = False
     miscounted: int = 0
     beside: Beside | None = None
+
+    def __post_init__(self) -> None:
+        freeze(self, "stamps")
 
     @property
     def swivel_deg(self) -> Fraction:

@@ -49,7 +49,7 @@ class GearGot:
         }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Buying:
     """What to get: `served` are the rows of orders that it makes possible, `unserved` those that stay impossible.
 
@@ -66,6 +66,9 @@ class Buying:
     bound: int
     proved: bool
     plans: int
+
+    def __repr__(self) -> str:
+        return f"<Buying: {self.number} gears for {len(self.served)} orders, {len(self.unserved)} stay impossible>"
 
     @property
     def number(self) -> int:

@@ -92,7 +92,7 @@ SAMPLE = Table(
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Named:
     """The system that a sample is taken to have, and the file of it: `identity` from `sample` and the shipped table."""
 
@@ -100,7 +100,10 @@ class Named:
     units: str
     hand: Hand | None
     identity: Identity
-    document: Document = field(repr=False, compare=False)
+    document: Document = field(compare=False)
+
+    def __repr__(self) -> str:
+        return f"<Named of {self.title!r}: {len(self.fitting)} of {len(self.identity.candidates)} candidates fit>"
 
     @property
     def path(self) -> str:

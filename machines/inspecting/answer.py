@@ -28,7 +28,7 @@ class NotInspected(HandleadError, ValueError):
     """Records that can't be held against the set-up: nothing of it cuts such flanks, or there is too little of them."""
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, repr=False)
 class InspectedGear:
     """Records of a gear held against the set-up that cut it: `inspection` is the fit, `left_out` what wasn't read."""
 

@@ -45,7 +45,7 @@ class DepthMeasure:
     deeper: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Deeper:
     """How much deeper to go: by the measure that asks for least, so that nothing is cut too thin.
 
@@ -56,6 +56,10 @@ class Deeper:
     gauging: Gauging
     measures: tuple[DepthMeasure, ...]
     disagree: bool
+
+    def __repr__(self) -> str:
+        told = "they disagree" if self.disagree else f"{self.deeper:+.3f} mm to go in"
+        return f"<Deeper of {self.job.title!r}: {len(self.measures)} measures, {told}>"
 
     @property
     def deeper(self) -> float:

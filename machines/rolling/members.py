@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 _ANOTHER_LEAD = 0.05
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class RolledMember:
     """A member: its drawing, what was measured on its simulated blank, and the gear that was cut there.
 

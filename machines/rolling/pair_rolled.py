@@ -35,7 +35,7 @@ class NotRolled(HandleadError, ValueError):
     """Two jobs that aren't a pair for this; the message says why."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, repr=False)
 class PairRolled:
     """Work and mate rolled together; `rolled` is None where they can't be, and a finding says why.
 
@@ -51,6 +51,9 @@ class PairRolled:
     film: float
     rolled: Rolled | None
     findings: tuple[Finding, ...]
+
+    def __repr__(self) -> str:
+        return f"<PairRolled of {self.job.title!r}: {self.verdict}, {len(self.findings)} findings>"
 
     @property
     def runs(self) -> bool:

@@ -61,7 +61,7 @@ class Turn:
         }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Day:
     """The turns on one machine in their order.
 
@@ -76,6 +76,9 @@ class Day:
     as_given: Fraction
     is_whole: bool
     left_out: tuple[tuple[str, str], ...] = ()
+
+    def __repr__(self) -> str:
+        return f"<Day on {self.machine.name!r}: {len(self.turns)} turns, {float(self.minutes):g} minutes between>"
 
     @cached_property
     def minutes(self) -> Fraction:

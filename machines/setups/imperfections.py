@@ -63,7 +63,7 @@ def plays_of(case: Case) -> tuple[Play, ...]:
 
 def lost_motion(train: Train, one: Imperfection) -> Fraction:
     """How far a link's driven part can go over: a worm pushed along carries its wheel with it on their pitch circle."""
-    if one.kind == "backlash":
+    if one.kind != "worm end play":
         return _amount(one)
     return Fraction(wheel_turned(train, one, float(one.length or 0))).limit_denominator(10**12)
 

@@ -12,7 +12,7 @@ from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from handlead.kinematics.frame.frozen import freeze
+from handlead.kinematics.frame.frozen import freeze, frozen
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.toml.errors import HandleadError
@@ -130,12 +130,15 @@ class Unread:
     why: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Survey:
     """Every row that was looked at, by machine and order; `unread` are files that couldn't be used."""
 
     rows: tuple[SurveyRow, ...]
     unread: tuple[Unread, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"<Survey: {len(self.rows)} rows of {len(self.by_order)} orders, {len(self.unread)} files unread>"
 
     @cached_property
     def by_order(self) -> Mapping[str, tuple[SurveyRow, ...]]:
@@ -143,7 +146,10 @@ class Survey:
         found: dict[str, list[SurveyRow]] = {}
         for row in self.rows:
             found.setdefault(row.job, []).append(row)
-        return {job: tuple(sorted(rows, key=_preference)) for job, rows in found.items()}
+        by_order: Mapping[str, tuple[SurveyRow, ...]] = frozen(
+            {job: tuple(sorted(rows, key=_preference)) for job, rows in found.items()}
+        )
+        return by_order
 
     @property
     def best(self) -> Mapping[str, SurveyRow | None]:

@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from handlead.kinematics.frame.frozen import freeze
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.setups.case import Case, helix_slope_um
@@ -93,7 +94,7 @@ class Sureness:
         }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class HowSure:
     """A set-up drawn so many times: each quantity, all of them together, and how thick the teeth come.
 
@@ -107,6 +108,12 @@ class HowSure:
     together: tuple[tuple[int, int], ...]
     thickness: Sureness
     on_flank: Mapping[str, tuple[tuple[int, int], ...]]
+
+    def __post_init__(self) -> None:
+        freeze(self, "on_flank")
+
+    def __repr__(self) -> str:
+        return f"<HowSure of {self.job.title!r}: {self.draws} draws, {len(self.quantities)} quantities>"
 
     @property
     def draws(self) -> int:

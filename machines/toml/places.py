@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 from .errors import Complaint, Disagreement, FileFault, Place, Unreadable
 from .numbers import MOST_DIGITS, Decimal
+from .read_only import read_only
 from .visible import visible
 
 if TYPE_CHECKING:
@@ -87,6 +88,9 @@ class Document:
     file: str
     text: str = field(repr=False)
     values: dict[str, Any] = field(repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "values", read_only(self.values))
 
     @cached_property
     def digest(self) -> str:

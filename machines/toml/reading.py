@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
@@ -105,7 +106,7 @@ def values_of(document: Document, table: Table, complaints: Complaints) -> dict[
         complaints.add(WrongValue, ("format",), mistaken)
         return None
     try:
-        values: dict[str, Any] = table.read(document.values, units if units in ("mm", "in") else "mm")
+        values: dict[str, Any] = table.read(copy.deepcopy(document.values), units if units in ("mm", "in") else "mm")
     except MultipleInvalid as many:
         for fault in many.errors:
             _note(fault, complaints)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import pickle
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
@@ -43,6 +44,16 @@ def wheel():
 @pytest.fixture(scope="module")
 def right(pinion, wheel):
     return roll_pair(pinion, wheel)
+
+
+def test_a_pair_rolled_elsewhere_is_the_same_pair_and_told_in_a_line(right):
+    again = pickle.loads(pickle.dumps(right))
+    assert again == right and hash(again) == hash(right)
+    assert len(repr(right)) < 200 and "\n" not in repr(right)
+    side = right.rolled.sides[1]
+    with pytest.raises(ValueError, match="read-only"):
+        side.ahead[:] = 0
+    assert replace(side, ahead=side.ahead + 1) != side
 
 
 def codes(rolled):
