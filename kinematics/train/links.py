@@ -10,6 +10,7 @@ over its parts is zero. A link that passes nothing in its present state has none
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -61,16 +62,25 @@ class BevelGears(TwoPort):
 
 @dataclass(frozen=True)
 class WormGear(TwoPort):
-    """A worm (`from_part`) that turns its wheel (`to_part`), and is never turned by it."""
+    """A worm (`from_part`) that turns its wheel (`to_part`), and is never turned by it.
+
+    `module_n` in mm, along the worm, is what errors are told by at the worm; nothing that turns depends on it.
+    """
 
     kind: ClassVar[str] = "worm gear"
     self_locking: ClassVar[bool] = True
     starts: int
     teeth: int
     sense: Sense
+    module_n: Fraction | None = None
 
     def __post_init__(self) -> None:
         positive(self.name, starts=self.starts, teeth=self.teeth)
+
+    @property
+    def pitch(self) -> float | None:
+        """From thread to thread along the worm, in mm; None where nobody knows its module."""
+        return None if self.module_n is None else math.pi * float(self.module_n)
 
     @property
     def ratio(self) -> Fraction:

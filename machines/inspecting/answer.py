@@ -18,6 +18,7 @@ from handlead.machines.toml.errors import Complaint, HandleadError
 
 from .exchange import read_records
 from .finding import FoundWave, Inspection, PartAtFault, inspect_gear
+from .next_record import next_record
 from .records import Record
 from .trying import Confirmation, confirmations_of
 from .words import candidates, is_far_fetched, on_flank_um, part_name, record_name, size_told, turns_told
@@ -63,12 +64,19 @@ class InspectedGear:
         """Parts that would do nearly as well in their place, likewise."""
         return candidates(self.case, wave)[1]
 
-    def confirmations(self, wave: FoundWave) -> tuple[Confirmation, ...]:
-        """How to prove the first of its parts, and how to tell it from those that needn't be worse than is met with."""
+    def likely(self, wave: FoundWave) -> tuple[PartAtFault, ...]:
+        """The first of its parts, and those others, rivals too, that needn't be worse than is met with."""
         first, *others = (*self.parts(wave), *self.rivals(wave))
-        return confirmations_of(
-            self.case, (first, *(one for one in others if not is_far_fetched(self.case, one)))
-        )
+        return (first, *(one for one in others if not is_far_fetched(self.case, one)))
+
+    def confirmations(self, wave: FoundWave) -> tuple[Confirmation, ...]:
+        """How to prove the first of its parts, and how to tell it from the others that are likely."""
+        return confirmations_of(self.case, self.likely(wave))
+
+    def measure_next(self, wave: FoundWave) -> str | None:
+        """What to measure besides, to tell its likely parts apart; None where there is one, or nothing does."""
+        likely = self.likely(wave)
+        return next_record(self.case, self.records, likely) if len(likely) > 1 else None
 
     def shown(self, wave: FoundWave, number: int) -> Floats:
         """What a wave leaves at each reading of a record, in µm, beside what is taken for its zeros and slope."""
@@ -124,6 +132,7 @@ class InspectedGear:
             "certain": wave.is_certain,
             "parts": [self._part_json(one) for one in parts],
             "rivals": [self._part_json(one) for one in self.rivals(wave)],
+            "measure_next": self.measure_next(wave),
             "in_records_um": list(wave.in_records),
             "to_prove": [
                 {

@@ -39,6 +39,7 @@ class FoundWave:
 
     `um` and `error_um` are its amplitude on the flank, along the base tangent, where it is bigger; `in_records` the
     most that it leaves at any reading of each record, `at_readings` what it leaves at each.
+    `amount` is that of the first part, with where in its wave it stands as the first tooth is cut at mid-face.
     """
 
     parts: tuple[PartAtFault, ...]
@@ -48,6 +49,7 @@ class FoundWave:
     chance: float
     in_records: tuple[float, ...]
     at_readings: tuple[tuple[float, ...], ...]
+    amount: complex = 0j
 
     @property
     def is_certain(self) -> bool:
@@ -124,6 +126,7 @@ def _wave(parts: Sequence[TurningPart], found: FittedSource) -> FoundWave:
     return FoundWave(
         tuple(map(at_fault, found.sources)), tuple(map(at_fault, found.rivals)), amount * first.on_flank,
         error * first.on_flank, found.chance, tuple(max(map(abs, one), default=0.0) for one in found.um), found.um,
+        found.amount,
     )  # fmt: skip
 
 

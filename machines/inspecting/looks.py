@@ -37,7 +37,8 @@ def looked_at(record: Record, sides: Mapping[int, Flank]) -> Looked:
     if record.kind == "profile":
         return Looked(record.readings, (_along(record, sides),))
     return Looked(
-        record.readings, tuple(_round(record, sides[side], factor) for side, factor in _factors(record, sides))
+        record.readings,
+        tuple(_round(record, sides[side], factor) for side, factor in _factors(record, sides)),
     )
 
 

@@ -33,7 +33,8 @@ class TurningPart:
     `unit` says what an amount of one is: "deg" at the driven part of its link, "mm" of a slide, "dial mm" of runout.
     `right` and `left` are what one of it shifts the flanks by, in µm along the base tangent, clockwise from above, as
     complex amplitudes over the turns of the table to come. `fault` is an amount of one as a machine file has it; of a
-    change gear it names the bracket as its link, and `place` says where in it the gear is mounted, from 0.
+    change gear it names the bracket as its link, and `place` says where in it the gear is mounted, from 0. Of a part
+    that goes `back` in the time of the cut the phase in the file runs the other way.
     """
 
     name: str
@@ -43,6 +44,7 @@ class TurningPart:
     left: complex
     fault: Imperfection
     place: int = 0
+    back: bool = False
 
     @property
     def on_flank(self) -> float:
@@ -110,7 +112,8 @@ def _part(
         mounted = next(link.mounted for link in case.train.brackets if link.name == source.bracket)
         assert mounted is not None
         fault = replace(fault, link=source.bracket, gear=(*mounted.gears, *mounted.idlers)[source.place])
-    return TurningPart(source.name, order, unit, right, left, fault, source.place)
+    back = _per_turn(waves[0], case.rates) < 0
+    return TurningPart(source.name, order, unit, right, left, fault, source.place, back)
 
 
 def _per_turn(ripple: Ripple, rates: Rates) -> Fraction:

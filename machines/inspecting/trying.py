@@ -12,17 +12,16 @@ from fractions import Fraction
 
 from handlead.kinematics.train.link import TwoPort
 from handlead.kinematics.train.links import WormGear
-from handlead.kinematics.train.mounted import ChangeGears
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.judging.checks import judge_set_up
 from handlead.machines.setups.case import Case
-from handlead.machines.setups.mending import Step, carried_out, exchange_steps, free_gears
+from handlead.machines.setups.mending import Step, carried_out, exchange_steps, free_gears, other_idler_steps
 from handlead.machines.studying.waves import CutShape
 from handlead.machines.toml.units import height, length
 
 from .finding import PartAtFault
 from .parts import TurningPart, suspects_of
-from .words import BOUND, on_flank_um, size_told, turns_told
+from .words import BOUND, bracket_of, is_idler, on_flank_um, size_told, turns_told
 
 
 @dataclass(frozen=True)
@@ -49,6 +48,8 @@ def confirmations_of(case: Case, parts: Sequence[PartAtFault]) -> tuple[Confirma
 
 
 def _cut_again(case: Case, gear: PartAtFault) -> Confirmation:
+    if is_idler(case, gear.part):
+        return (*_another_idler(case, gear), *_half_round(case, gear))[0]
     return (*_elsewhere(case, gear), *_another_gear(case, gear), *_half_round(case, gear))[0]
 
 
@@ -57,7 +58,7 @@ def _elsewhere(case: Case, found: PartAtFault) -> tuple[Confirmation, ...]:
 
     First those after which records by the tooth show where its wave has gone.
     """
-    link = _bracket(case, found.part)
+    link = bracket_of(case, found.part)
     assert link.mounted is not None
     shown: list[Confirmation] = []
     gone: list[Confirmation] = []
@@ -91,10 +92,9 @@ def _folded(case: Case, order: Fraction) -> Fraction:
 
 def _after(case: Case, step: Step, found: PartAtFault) -> TurningPart | None:
     """The same gear as a suspect of the set-up after a step; None where that isn't right any more."""
-    done = carried_out(case, (step,))
-    before = {one.code for one in judge_set_up(case) if one.severity == "error"}
-    if {one.code for one in judge_set_up(done) if one.severity == "error"} - before:
+    if not _is_as_right(case, step):
         return None
+    done = carried_out(case, (step,))
     flanks = Flanks.of(done)
     assert done.rates is not None
     fault = found.part.fault
@@ -106,6 +106,15 @@ def _after(case: Case, step: Step, found: PartAtFault) -> TurningPart | None:
     return next(moved, None)
 
 
+def _is_as_right(case: Case, step: Step) -> bool:
+    """Whether the set-up after a step has no error that it hadn't before."""
+    before, after = (
+        {one.code for one in judge_set_up(each) if one.severity == "error"}
+        for each in (case, carried_out(case, (step,)))
+    )
+    return after <= before
+
+
 def _another_gear(case: Case, found: PartAtFault) -> Iterator[Confirmation]:
     """Another gear of the same count in its place, where the drawer has one."""
     teeth, bracket = found.part.fault.gear, found.part.fault.link or ""
@@ -115,6 +124,20 @@ def _another_gear(case: Case, found: PartAtFault) -> Iterator[Confirmation]:
             f"The wave that comes {turns_told(case, found.order)} must be gone; what is left of it is that gear's.",
             order=found.order, um=0.0,
         )  # fmt: skip
+
+
+def _another_idler(case: Case, found: PartAtFault) -> Iterator[Confirmation]:
+    """Another idler in its place, of whatever count goes in: the ratio doesn't ask for it."""
+    link = bracket_of(case, found.part)
+    assert link.mounted is not None
+    for step in other_idler_steps(case, link, link.mounted):
+        if found.part.fault.gear not in step.change.mounted[link.name].idlers and _is_as_right(case, step):
+            yield Confirmation(
+                f"{step.words} Cut another gear.",
+                f"The wave that comes {turns_told(case, found.order)} must be gone. If it stays, it isn't this idler.",
+                step, um=0.0,
+            )  # fmt: skip
+            return
 
 
 def _half_round(case: Case, found: PartAtFault) -> Iterator[Confirmation]:
@@ -161,10 +184,14 @@ def _of_a_link(case: Case, found: PartAtFault) -> Confirmation:
         )
     if isinstance(link, WormGear) and fault.turn_of == "driving":
         share = 2 * found.size * link.teeth / 360
+        pitch = 12.7 if units == "in" else 10.0
+        told = f"{share:.2g} of its pitch: {length(share * pitch, units, 3)} if that is {length(pitch, units, 0)}"
+        if link.pitch is not None:
+            told = length(share * link.pitch, units, 3)
         return Confirmation(
             f"{_BY_HAND}, a dial against the end of the {turns}, over a turn.",
-            f"A worm that goes to and fro must read {share:.2g} of its pitch: {10 * share:.3f} mm if that is 10 mm. If "
-            "it stands still, look for a worm that runs out, or a thread that is worn on one side.",
+            f"A worm that goes to and fro must read {told}. If it stands still, look for a worm that runs out, or a "
+            "thread that is worn on one side.",
         )
     if case.train.ends["table"].part == turns:
         return Confirmation(
@@ -185,7 +212,3 @@ def _between(found: PartAtFault, times: float, units: str) -> str:
     low, high = (times * max(found.size + sign * BOUND * found.error, 0.0) for sign in (-1, 1))
     told = length(low, units, 3).split()[0], length(high, units, 3)
     return told[1] if told[0] == told[1].split()[0] else f"{told[0]} to {told[1]}"
-
-
-def _bracket(case: Case, part: TurningPart) -> ChangeGears:
-    return next(one for one in case.train.brackets if one.name == part.fault.link)

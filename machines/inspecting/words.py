@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from handlead.kinematics.train.link import TwoPort
 from handlead.kinematics.train.links import WormGear
+from handlead.kinematics.train.mounted import ChangeGears
 from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.units import decimal, height, length
@@ -34,6 +35,8 @@ def part_name(case: Case, part: TurningPart) -> str:
     """What a part is, and with what it comes back."""
     fault = part.fault
     match fault.kind:
+        case "gear runout" if is_idler(case, part):
+            return f"idler of {fault.gear} in {fault.link}"
         case "gear runout":
             return f"change gear of {fault.gear} in {fault.link}, {_shaft_of(case, part)}"
         case "once per turn" if fault.link is not None:
@@ -44,9 +47,20 @@ def part_name(case: Case, part: TurningPart) -> str:
             return part.name
 
 
+def is_idler(case: Case, part: TurningPart) -> bool:
+    """Whether a change gear that runs out only stands between two others."""
+    mounted = bracket_of(case, part).mounted
+    return mounted is not None and part.place >= len(mounted.gears)
+
+
+def bracket_of(case: Case, part: TurningPart) -> ChangeGears:
+    """The bracket in which a change gear is mounted."""
+    return next(one for one in case.train.brackets if one.name == part.fault.link)
+
+
 def _shaft_of(case: Case, part: TurningPart) -> str:
     """On which shaft a change gear turns."""
-    link = next(one for one in case.train.brackets if one.name == part.fault.link)
+    link = bracket_of(case, part)
     last = len(link.mounted.gears) - 1 if link.mounted else 0
     if part.place in (0, last):
         return f"on the {link.from_part if part.place == 0 else link.to_part}"
@@ -83,13 +97,16 @@ def size_told(case: Case, found: PartAtFault) -> str:
     said = f"that is the {link.to_part} {_angles(found.size, bound)} to either side"
     if isinstance(link, WormGear):
         share = found.size * link.teeth / 360
-        said += f", {share:.2g} of the pitch along the worm"
+        along = f"{share:.2g} of the pitch" if link.pitch is None else length(share * link.pitch, units, 3)
+        said += f", {along} along the worm"
     return said
 
 
 def _pair(size: float, bound: float, units: str) -> str:
     shown, unit = length(size, units, 3).split()
-    return f"{shown} ± {length(bound, units, 3).split()[0]} {unit}"
+    # Never told as if it were known to nothing.
+    least = 0.00254 if units == "in" else 0.001
+    return f"{shown} ± {length(max(bound, least), units, 3).split()[0]} {unit}"
 
 
 def _angles(size: float, bound: float) -> str:

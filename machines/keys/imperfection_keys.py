@@ -10,8 +10,19 @@ from .keys import CHANGE_GEAR, MODULE, PRESSURE, SIZE
 _AMOUNT_CHOICE = (OneOf(("angle", "length"), True),)
 
 
+#: What may stand with any imperfection.
+_KNOWN = (
+    Key("comes_from", Text(), "How it is known: measured, or the records that `inspect` found it in."),
+    Key(
+        "inspected",
+        Text(),
+        "The day of those records, as 2031-05-04; what newer ones show takes the place of what older ones did.",
+    ),
+)
+
+
 def _imperfection(kind: str, meaning: str, *keys: Key, one_of: tuple[OneOf, ...] = ()) -> Table:
-    return Table("imperfection", meaning, (Key("kind", Text(), f'"{kind}".', True), *keys), one_of)
+    return Table("imperfection", meaning, (Key("kind", Text(), f'"{kind}".', True), *keys, *_KNOWN), one_of)
 
 
 def _amount(what: str) -> tuple[Key, ...]:
@@ -49,7 +60,7 @@ _HIGH_GASH = Key(
 )
 _WORM = (
     Key("link", Name(of="link"), "The worm and its wheel.", True),
-    Key("module", MODULE, "Axial module of the worm, in mm.", True),
+    Key("module", MODULE, "Module along the worm, in mm.", default="the link's"),
 )
 _WAY = Key("way", Text(("in", "away", "left", "right")), "Which way it goes off, the way the head goes up.", True)
 
@@ -183,7 +194,12 @@ LOOSENESS: dict[str, Table] = {
         Key("pressure_angle", PRESSURE, "Pressure angle of the gears.", default="20"),
     ),
     **{
-        kind: _loose(kind, IMPERFECTION[kind].meaning, *IMPERFECTION[kind].keys[1:-1], one_of=IMPERFECTION[kind].one_of)
+        kind: _loose(
+            kind,
+            IMPERFECTION[kind].meaning,
+            *(key for key in IMPERFECTION[kind].keys[1:] if key not in (_PHASE, *_KNOWN)),
+            one_of=IMPERFECTION[kind].one_of,
+        )
         for kind in ("once per turn", "tooth by tooth")
     },
     "pitch": _loose(

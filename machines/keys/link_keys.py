@@ -133,6 +133,9 @@ LINK: dict[str, Table] = {
         Key("starts", Whole(1, 100), "Starts of the worm.", True),
         Key("teeth", TEETH, "Teeth of the wheel.", True),
         _sense(),
+        Key("module", MODULE, "Module along the worm, in mm: with it `inspect` tells an error in lengths at the worm."),
+        Key("diametral_pitch", PITCH, "The same in 1/in, instead of the module."),
+        one_of=(OneOf(("module", "diametral_pitch")),),
     ),
     "belt": _link(
         "belt", "A belt between two pulleys.", *_PULLEYS, one_of=(OneOf(("teeth", "diameters"), True),)

@@ -181,6 +181,9 @@ def _check_imperfections(document: Document, key: str, links: dict[str, int], co
             if kind != "worm gear":
                 message = f"{quoted(link)} is a link of the kind {quoted(kind)}. It must be a worm gear"
                 complaints.add(WrongValue, path, message)
+            elif not {"module", "diametral_pitch"} & {*row, *document.get("link", links[link])}:
+                message = '"module" is missing, here and of the link itself. Give the module along the worm, in mm'
+                complaints.add(Missing, (key, index, "module"), message)
         elif row.get("kind") == "pitch" and kind not in ("screw", "rack"):
             message = f"{quoted(link)} is a link of the kind {quoted(kind)}. It must be a screw or rack"
             complaints.add(WrongValue, path, message)

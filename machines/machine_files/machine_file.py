@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
 from itertools import product
@@ -50,6 +50,7 @@ class Imperfection:
     an error comes back; `gear`, `runout`, `module_n` and `pressure_angle_deg` belong to a change gear that runs out,
     `between_deg` to one that idles. `runout` is read, or `length` told, `over` so much height or travel; `way` is that
     in which a slide goes off, `waves` how often in a turn the table wobbles, about a place `below` the blank.
+    `comes_from` says how it is known, `inspected` on which day a gear showed it, "" where it isn't said.
     """
 
     kind: str
@@ -67,6 +68,8 @@ class Imperfection:
     way: str | None = None
     waves: int = 1
     below: Fraction = Fraction(0)
+    comes_from: str = ""
+    inspected: str = ""
 
 
 @dataclass(frozen=True)
@@ -332,7 +335,12 @@ def _built(document: Document, values: dict[str, Any]) -> Machine:
         called={end: row["called"] for end, row in values["ends"].items() if "called" in row},
         change_over=values.get("change_over", {}),
         looseness=tuple(
-            Looseness(row["kind"], row["comes_from"], row.get("spread", "normal"), _imperfection(row))
+            Looseness(
+                row["kind"],
+                row["comes_from"],
+                row.get("spread", "normal"),
+                replace(_imperfection(row), comes_from=""),
+            )
             for row in values.get("looseness", ())
         ),
     )
@@ -355,6 +363,8 @@ def _imperfection(row: Mapping[str, Any]) -> Imperfection:
         row.get("way"),
         row.get("waves", 1),
         row.get("below", Fraction(0)),
+        row.get("comes_from", ""),
+        row.get("inspected", ""),
     )
 
 

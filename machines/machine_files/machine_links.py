@@ -83,7 +83,7 @@ def _rack(row: Mapping[str, Any]) -> Link:
 _BUILDERS: dict[str, Callable[[Mapping[str, Any]], Link]] = {
     "gear pair": _gear_pair,
     "bevel gears": lambda row: BevelGears(*_two(row), row["teeth"], _sense(row)),
-    "worm gear": lambda row: WormGear(*_two(row), row["starts"], row["teeth"], _sense(row)),
+    "worm gear": lambda row: WormGear(*_two(row), row["starts"], row["teeth"], _sense(row), module_of(row)),
     "belt": lambda row: Belt(*_two(row), *_pulleys(row)),
     "chain": lambda row: Chain(*_two(row), *_pulleys(row)),
     "change gears": _change_gears,

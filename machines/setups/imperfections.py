@@ -70,10 +70,11 @@ def lost_motion(train: Train, one: Imperfection) -> Fraction:
 
 def wheel_turned(train: Train, one: Imperfection, along: float) -> float:
     """Turns of a worm's wheel where the worm goes so many mm along: that part of its pitch circle, pi times m z."""
-    assert one.link is not None and one.module_n is not None
+    assert one.link is not None
     link = train.link(one.link)
     assert isinstance(link, WormGear)
-    return along / (math.pi * float(one.module_n) * link.teeth)
+    module = one.module_n or link.module_n
+    return along / (math.pi * float(module) * link.teeth) if module else 0.0
 
 
 def periodic_errors(case: Case) -> Iterator[PeriodicError]:

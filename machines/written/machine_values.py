@@ -51,7 +51,7 @@ def machine_values(machine: Machine) -> dict[str, Any]:
         "link": [_link(link, machine) for link in train.links],
         "gear_set": [_gear_set(one, machine) for one in machine.gear_sets] or None,
         "limits": _limits(machine.limits, machine.units),
-        "imperfection": [_imperfection(one) for one in machine.imperfections] or None,
+        "imperfection": [imperfection_values(one) for one in machine.imperfections] or None,
         "change_over": dict(machine.change_over) or None,
         "looseness": [_looseness(one) for one in machine.looseness] or None,
     }
@@ -78,7 +78,8 @@ def _gear_set(gear_set: GearSet, machine: Machine) -> dict[str, Any]:
     }
 
 
-def _imperfection(one: Imperfection) -> dict[str, Any]:
+def imperfection_values(one: Imperfection) -> dict[str, Any]:
+    """An imperfection by the keys of its table; None for what it doesn't have."""
     return {
         "kind": one.kind,
         "link": one.link,
@@ -95,11 +96,13 @@ def _imperfection(one: Imperfection) -> dict[str, Any]:
         "way": one.way,
         "waves": one.waves if one.waves != 1 else None,
         "below": one.below or None,
+        "comes_from": one.comes_from or None,
+        "inspected": one.inspected or None,
     }
 
 
 def _looseness(one: Looseness) -> dict[str, Any]:
-    values = _imperfection(one.amount) | {
+    values = imperfection_values(one.amount) | {
         "comes_from": one.comes_from,
         "spread": None if one.spread == "normal" else one.spread,
     }
@@ -134,7 +137,7 @@ def _numbers(link: Link, machine: Machine) -> dict[str, Any]:
         case BevelGears():
             return {"teeth": link.teeth}
         case WormGear():
-            return {"starts": link.starts, "teeth": link.teeth}
+            return {"starts": link.starts, "teeth": link.teeth, **module_value(link.module_n, machine.units)}
         case Belt():
             toothed = machine.document.get("link", _row(machine, link.name), "teeth") is not None
             return {"teeth" if toothed else "diameters": link.sizes, "crossed": link.crossed or None}

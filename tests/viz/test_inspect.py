@@ -26,11 +26,10 @@ def lines(quantity, teeth, reading, unit="um", flank="right", more=""):
     return head + "".join(f"{tooth}, {reading(tooth):.4f}\n" for tooth in teeth)
 
 
-def wave(teeth, times, size, phase=0.4):
-    """A wave so many times round, with a little noise that is always the same."""
-    return lambda tooth: size * math.cos(2 * math.pi * times * (tooth - 1) / teeth + phase) + 0.3 * math.sin(
-        38.13 * tooth * tooth
-    )
+def wave(teeth, times, size, seed=1):
+    """A wave so many times round, with noise of 0.3."""
+    noise = np.random.default_rng(seed).normal(0, 0.3, teeth)
+    return lambda tooth: size * math.cos(2 * math.pi * times * (tooth - 1) / teeth + 0.4) + noise[tooth - 1]
 
 
 @pytest.fixture
@@ -216,3 +215,16 @@ def test_traces_of_several_teeth_stand_one_behind_the_other(drum):
 def test_a_record_that_is_not_there_cannot_be_drawn(drum):
     with pytest.raises(IndexError, match="there are 3"):
         viz.plot_inspection(drum, record=3)
+
+
+def test_what_to_measure_next_is_said_and_once_measured_it_tells_the_parts_apart(say):
+    teeth = machines.read_job(SPUR).work.teeth
+    pitch = lines("pitch cumulative", range(1, teeth + 1), wave(teeth, 1, 12))
+    _, said, _ = say(SPUR, pitch)
+    assert "can't tell it from: index worm, once a turn of the table" in said
+    assert "→ Measure the runout, with a ball in the spaces: that tells them apart." in said
+    # Next to no runout: then it was no blank that ran out so far.
+    status, said, _ = say(SPUR, pitch, lines("runout", range(1, teeth + 1), wave(teeth, 1, 0.0, seed=2)))
+    assert status == 0
+    assert "Look first at: index worm, once a turn of the table" in said
+    assert "Measure the runout" not in said

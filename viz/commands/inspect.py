@@ -40,6 +40,11 @@ def add(commands: Any) -> None:
         help="draw records, parts one by one and what is left, .pdf, .png or .svg; a page a record in a PDF, else "
         "further records get a number before the ending",
     )  # fmt: skip
+    parser.add_argument(
+        "--write", action="store_true",
+        help="put what was found into the machine's file as imperfections, with records and day, for prove and study; "
+        "what it held before is kept beside it under a name with the date",
+    )  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run, parser=parser)
 
@@ -57,6 +62,7 @@ def run(options: argparse.Namespace) -> int:
     try:
         found = inspect(read_job(options.job), *options.records, counted=options.counted)
         charts = _draw(found, options.chart)
+        written = _write(found) if options.write else {}
     except HandleadError as fault:
         status, answer = report_failed(fault)
         if options.json:
@@ -65,12 +71,37 @@ def run(options: argparse.Namespace) -> int:
     for left_out in found.left_out:
         complain(left_out)
     if options.json:
-        print_json(found.as_json() | ({"charts": [str(one) for one in charts]} if charts else {}))
+        print_json(found.as_json() | ({"charts": [str(one) for one in charts]} if charts else {}) | written)
     else:
         from handlead.viz.reports.inspect import show_inspected
 
         show_inspected(found, charts)
     return 0 if found.is_explained else 1
+
+
+def _write(found: InspectedGear) -> dict[str, Any]:
+    """Put what was found into the machine's file and tell of it on standard error; returns it as plain values."""
+    from handlead.machines.inspecting.loop import write_found
+    from handlead.viz.streams.outlet import complain
+
+    done = write_found(found)
+    for one in done.found:
+        complain(f"{done.path}: {one.name}, is written as an imperfection")
+    for row in done.replaced:
+        from_where = f"what {row.inspected} showed of it" if row.inspected else "what stood there by hand"
+        complain(f"{done.path}: {row.kind}, took the place of {from_where}")
+    for left in done.left_out:
+        complain(f"{done.path}: {left.name}, isn't written: {left.why}")
+    for row in done.not_found:
+        complain(
+            f"{done.path}: {row.kind}, written from records of {row.inspected}, isn't found in these. "
+            "If it was mended, take it out"
+        )
+    if done.kept is not None:
+        complain(f"{done.path}: what was there is kept in {done.kept.name}")
+    elif not done.found:
+        complain(f"{done.path}: nothing is written")
+    return {"written": done.as_json()}
 
 
 def _draw(found: InspectedGear, out: Path | None) -> list[Path]:

@@ -96,6 +96,8 @@ def wave_lines(found: InspectedGear, wave: FoundWave) -> Iterator[str]:
         names = [part_name(case, one.part) for one in far[:_MOST]]
         more = f"; and {len(far) - _MOST} more" if len(far) > _MOST else ""
         yield f"They fit as well, but would have to be worse than is met with: {'; '.join(names)}{more}"
+    if (besides := found.measure_next(wave)) is not None:
+        yield f"→ Measure {besides}: that tells them apart."
     for confirmation in found.confirmations(wave):
         yield f"→ {confirmation.do} {confirmation.then}"
 

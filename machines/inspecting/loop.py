@@ -1,0 +1,323 @@
+"""What was found on a gear put into the file of the machine that cut it, so that `prove` and `study` reckon with it.
+
+Each part found is a row [[imperfection]] that names the records and their day. It takes the place of what stood there
+of that part before; every other line stays, and the file as it was is kept beside it. No record says how the machine
+stood: phases are told as if it had stood at 0 where the first tooth was cut, which is right for one against another.
+"""
+
+from __future__ import annotations
+
+import cmath
+import datetime
+import math
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from handlead.kinematics.gears.gear import MM_PER_INCH
+from handlead.kinematics.train.links import Rack, Screw
+from handlead.machines.keys.imperfection_keys import IMPERFECTION
+from handlead.machines.machine_files.catalogue import shipped_machines
+from handlead.machines.machine_files.machine_file import Imperfection, Machine, read_machine_text
+from handlead.machines.setups.case import Case
+from handlead.machines.toml.errors import FileFault, Place, Unwritable
+from handlead.machines.toml.filing import as_it_came, keep_beside, plain, read_text, write_text
+from handlead.machines.toml.places import comments, parse, quoted, statements
+from handlead.machines.written.layout import document_text
+from handlead.machines.written.machine_values import imperfection_values
+
+from .answer import InspectedGear
+from .finding import FoundWave, PartAtFault
+from .words import is_far_fetched, part_name, size_told, strangeness
+
+#: A wave that is so many times what a record strays by, as root of the mean square, isn't one of its own.
+_MOST = 3.0
+
+
+@dataclass(frozen=True)
+class FoundFault:
+    """A part's fault as the machine file has it, and what the part is called."""
+
+    name: str
+    imperfection: Imperfection
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A part that isn't written down, and why."""
+
+    name: str
+    why: str
+
+
+@dataclass(frozen=True)
+class WrittenBack:
+    """What was done to a machine's file: the rows put in, those whose place they took, and what was left as it is.
+
+    `kept` is the file as it was, None where nothing was changed. `not_found` are parts of which older records showed
+    something and these don't: whether they were mended the file can't know.
+    """
+
+    path: Path
+    kept: Path | None
+    found: tuple[FoundFault, ...]
+    replaced: tuple[Imperfection, ...]
+    left_out: tuple[LeftOut, ...]
+    not_found: tuple[Imperfection, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """What was done as plain values; amounts as in the file's tables, lengths in mm."""
+        return {
+            "file": os.fspath(self.path),
+            "kept": None if self.kept is None else os.fspath(self.kept),
+            "found": [{"part": one.name, **_plain(one.imperfection)} for one in self.found],
+            "replaced": [_plain(one) for one in self.replaced],
+            "left_out": [{"part": one.name, "why": one.why} for one in self.left_out],
+            "not_found": [_plain(one) for one in self.not_found],
+        }
+
+
+def _plain(one: Imperfection) -> dict[str, Any]:
+    row = {key: value for key, value in imperfection_values(one).items() if value is not None}
+    return {key: float(value) if isinstance(value, Fraction) else value for key, value in row.items()}
+
+
+def found_imperfections(
+    gear: InspectedGear, today: datetime.date | None = None
+) -> tuple[tuple[FoundFault, ...], tuple[LeftOut, ...]]:
+    """The parts found as imperfections of the machine, the likeliest of those that can't be told apart; and those that
+    can't be written down."""
+    days = [record.date for record in gear.records if record.date]
+    day = max(days, default=(today or datetime.date.today()).isoformat())
+    names = ", ".join(dict.fromkeys(Path(record.path).name for record in gear.records))
+    found: dict[tuple[str | int | None, ...], FoundFault] = {}
+    left_out = []
+    for wave in gear.inspection.waves:
+        first = _likeliest(gear, wave)
+        name = part_name(gear.case, first.part)
+        if why := _why_not(gear, wave, first):
+            left_out.append(LeftOut(name, why))
+            continue
+        said = f"{names}: {size_told(gear.case, first)}{_or_else(gear.case, wave, first)}"
+        sized = _sized(first, gear.case.job.machine.units)
+        one = replace(sized, phase_deg=_phase(wave, first), comes_from=said, inspected=day)
+        part = part_of(gear.case.job.machine, one)
+        if part in found:
+            left_out.append(LeftOut(name, "a bigger wave of the same part is written down"))
+        else:
+            found[part] = FoundFault(name, one)
+    return tuple(found.values()), tuple(left_out)
+
+
+def part_of(machine: Machine, one: Imperfection) -> tuple[str | int | None, ...]:
+    """What tells the part of an imperfection: two rows of one part speak of the same fault."""
+    if one.kind == "worm float":
+        # A worm that goes to and fro is one that errs once a turn.
+        return ("once per turn", one.link, "driving")
+    turn_of = one.turn_of
+    if one.kind == "once per turn" and turn_of is None and one.link is not None:
+        turn_of = "driving" if isinstance(machine.train.link(one.link), Screw | Rack) else "driven"
+    waves = one.waves if one.kind == "table wobble" else None
+    return (one.kind, one.link, turn_of, one.gear, waves)
+
+
+def write_found(gear: InspectedGear, today: datetime.date | None = None) -> WrittenBack:
+    """Put what was found into the file of the gear's machine, whole or not at all, and keep beside it what was there.
+
+    A row by hand or from older records gives way to what is found of its part; one from newer records stays. Raises
+    `FileFault` for a machine that ships, a file that was changed meanwhile, and where it can't be written.
+    """
+    machine = gear.case.job.machine
+    path = Path(machine.path)
+    _check_own(path)
+    text = read_text(path)
+    if parse(plain(text), os.fspath(path)).digest != machine.digest:
+        raise _refused(
+            path, "it was changed since it was read, so nothing is written. Inspect the gear again"
+        )
+    found, left_out = found_imperfections(gear, today)
+    parts = {part_of(machine, one.imperfection): one for one in found}
+    for row in machine.imperfections:
+        one = parts.get(part := part_of(machine, row))
+        if one is not None and row.inspected > one.imperfection.inspected:
+            left_out = (
+                *left_out,
+                LeftOut(one.name, f"the file has it from newer records, of {row.inspected}"),
+            )
+            del parts[part]
+    replaced: dict[int, FoundFault | None] = {}
+    written = dict(parts)
+    for index, row in enumerate(machine.imperfections):
+        if (part := part_of(machine, row)) in parts:
+            replaced[index] = written.pop(part, None)
+    shown = {
+        part_of(machine, _of_file(one.part.fault)) for wave in gear.inspection.waves for one in wave.parts
+    }
+    not_found = tuple(
+        row for row in machine.imperfections if row.inspected and part_of(machine, row) not in shown
+    )
+    new = _with_rows(plain(text), path, machine, replaced, tuple(written.values()))
+    done = tuple(one for one in (*replaced.values(), *written.values()) if one is not None)
+    was = tuple(machine.imperfections[index] for index in replaced)
+    _check_reads(new, path, machine, replaced, done)
+    again = as_it_came(new, text)
+    kept = None
+    if again != text:
+        kept = keep_beside(path, today)
+        write_text(again, path, overwrite=True)
+    return WrittenBack(path, kept, done, was, left_out, not_found)
+
+
+def _likeliest(gear: InspectedGear, wave: FoundWave) -> PartAtFault:
+    """The part of a wave that is written down: of those that would do nearly as well where the best are far-fetched."""
+    first, *_ = gear.parts(wave)
+    if not is_far_fetched(gear.case, first):
+        return first
+    return min((first, *wave.rivals), key=lambda one: strangeness(gear.case, one))
+
+
+def _why_not(gear: InspectedGear, wave: FoundWave, found: PartAtFault) -> str:
+    fault = found.part.fault
+    most = max(one.before_um for one in gear.inspection.records)
+    if is_far_fetched(gear.case, found) or max(wave.in_records) > _MOST * most:
+        return "its fault would have to be out of all measure: look for another cause"
+    if fault.kind != "gear runout":
+        return ""
+    first = next(
+        (
+            (link.name, place)
+            for link in gear.case.train.brackets
+            for place, teeth in enumerate((*link.mounted.gears, *link.mounted.idlers) if link.mounted else ())
+            if teeth == fault.gear
+        ),
+        None,
+    )
+    if first != (fault.link, found.part.place):
+        return f"another gear of {fault.gear} stands ahead of it, and a machine file can't tell the two apart"
+    return ""
+
+
+def _or_else(case: Case, wave: FoundWave, first: PartAtFault) -> str:
+    others = [part_name(case, one.part) for one in (*wave.parts, *wave.rivals) if one is not first]
+    return f"; these records can't tell it from {' or '.join(others)}" if others else ""
+
+
+def _sized(found: PartAtFault, units: str) -> Imperfection:
+    """The fault as large as it was found, to a tenth of its error, in decimals of the file's units."""
+    unit = Fraction(MM_PER_INCH) if units == "in" and found.unit != "deg" else Fraction(1)
+    error = found.error / float(unit)
+    digits = max(0, 1 - math.floor(math.log10(error))) if error > 0 else 6
+    times = Fraction(round(found.size / float(unit) * 10**digits), 10**digits) * unit
+    one = _of_file(found.part.fault)
+
+    def grown(amount: Fraction | None) -> Fraction | None:
+        return None if amount is None else amount * times
+
+    return replace(one, angle_deg=grown(one.angle_deg), length=grown(one.length), runout=grown(one.runout))
+
+
+def _phase(wave: FoundWave, found: PartAtFault) -> Fraction:
+    """Where in its wave the part stands at 0, by the phase of its kind in a machine file, in whole degrees."""
+    part, first = found.part, wave.parts[0].part
+    like = first.right / part.right if part.right and first.right else first.left / part.left
+    turned = math.degrees(cmath.phase(wave.amount * like)) * (-1 if part.back else 1)
+    match part.fault.kind:
+        case "work runout":
+            # The file tells where the blank stands off to, the wave when it stands away.
+            turned += 180
+        case "hob runout":
+            # The file tells the gash that stands out, the wave when the hob stands away.
+            turned = -turned - 90
+    return Fraction(round(turned) % 360)
+
+
+def _of_file(fault: Imperfection) -> Imperfection:
+    """A fault by the keys of its kind: a change gear's goes by its teeth, wherever it is mounted."""
+    return replace(fault, link=None) if fault.kind == "gear runout" else fault
+
+
+def _check_own(path: Path) -> None:
+    """Raises `FileFault` for a machine that came with the program: what was found is of one in somebody's shop."""
+    if path.resolve() in {each.resolve() for each in shipped_machines().values()}:
+        raise _refused(
+            path, "it ships with the program. Copy it beside the job, and let the job name the copy"
+        )
+
+
+def _with_rows(
+    text: str, path: Path, machine: Machine, replaced: dict[int, FoundFault | None], new: Sequence[FoundFault]
+) -> str:
+    """The text with some rows taken out, others in their place, and new ones after the last."""
+    if not replaced and not new:
+        return text
+    lines = text.split("\n")
+    rows = list(_rows(text))
+    if len(rows) != len(machine.imperfections):
+        raise _refused(
+            path, "its imperfections stand in one line. Write each as a table [[imperfection]] of its own"
+        )
+    out: list[str] = []
+    at = 0
+    for index, (first, last) in enumerate(rows):
+        if index not in replaced:
+            continue
+        out += lines[at:first]
+        one = replaced[index]
+        kept = comments("\n".join(lines[first : last + 1]))
+        out += [*kept, *(_block(one, machine) if one is not None else [])]
+        at = last + 1
+        if one is None and not kept:
+            # Two rows of one part: the second goes with the blank line behind it.
+            at += 1 if at < len(lines) and not lines[at].strip() else 0
+    blocks = [line for one in new for line in ("", *_block(one, machine))]
+    end = rows[-1][1] + 1 if rows else len(lines)
+    before, after = [*out, *lines[at:end]], lines[end:]
+    while not after and before and not before[-1].strip():
+        before.pop()
+    return "\n".join([*before, *blocks, *(after or [""])])
+
+
+def _rows(text: str) -> Iterator[tuple[int, int]]:
+    """First and last line of each table of imperfections."""
+    first = last = None
+    for one in sorted(statements(text), key=lambda it: it.first):
+        mine = one.path[0] == "imperfection"
+        if first is not None and last is not None and (one.is_heading or not mine):
+            yield first, last
+            first = None
+        if mine and one.is_heading:
+            first = one.first
+        if mine:
+            last = one.last
+    if first is not None and last is not None:
+        yield first, last
+
+
+def _block(one: FoundFault, machine: Machine) -> list[str]:
+    """The lines of a row."""
+    table = IMPERFECTION[one.imperfection.kind]
+    row = table.write(imperfection_values(one.imperfection), machine.units)
+    return tomlkit.dumps(document_text({"imperfection": [row]})).strip().split("\n")
+
+
+def _check_reads(
+    text: str,
+    path: Path,
+    machine: Machine,
+    replaced: dict[int, FoundFault | None],
+    done: Sequence[FoundFault],
+) -> None:
+    """Raises `RuntimeError` where the new text would read as another machine."""
+    again = read_machine_text(text, os.fspath(path))
+    others = [one for index, one in enumerate(machine.imperfections) if index not in replaced]
+    wanted = {*others, *(one.imperfection for one in done)}
+    if {*again.imperfections} != wanted or replace(again, imperfections=machine.imperfections) != machine:
+        raise RuntimeError(f"{quoted(os.fspath(path))} would read as another machine")
+
+
+def _refused(path: Path, message: str) -> FileFault:
+    return FileFault([Unwritable(Place(os.fspath(path), 1), "", message)])

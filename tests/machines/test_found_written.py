@@ -1,0 +1,185 @@
+"""What was found on a gear goes into its machine's file, and the next proof says how the next gear will be."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from dataclasses import replace
+from fractions import Fraction as F
+from pathlib import Path
+
+import numpy as np
+import pytest
+from handlead.kinematics.flank_cutting.flank_passages import FlankCut
+from handlead.kinematics.flank_cutting.flanks import cut_pitch
+from handlead.machines.blanks.flanks import Flanks
+from handlead.machines.inspecting.answer import inspect
+from handlead.machines.inspecting.loop import write_found
+from handlead.machines.inspecting.records import Said, record_of
+from handlead.machines.job_files.job_file import read_job
+from handlead.machines.machine_files.machine_file import Imperfection, read_machine
+from handlead.machines.setups.case import Case
+from handlead.machines.toml.errors import FileFault
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+SHIPPED = Path(__file__).parents[2] / "machines" / "shipped"
+
+WHEEL = Imperfection("once per turn", "index worm", angle_deg=F(25, 3600), phase_deg=F(70))
+BLANK = Imperfection("work runout", runout=F(2, 100), phase_deg=F(200))
+
+DAY = datetime.date(2026, 11, 27)
+
+
+def flanks_of(job):
+    return Flanks.of(Case.of(job))
+
+
+def measured(job, noise=0.3, day="2026-11-20", seed=1):
+    """Both flanks' pitch of the gear that the job cuts, in records with noise, teeth counted counter-clockwise."""
+    flanks, random, found = flanks_of(job), np.random.default_rng(seed), []
+    teeth = np.arange(1, flanks.gear.teeth + 1)
+    for flank, side in (("right", 1), ("left", -1)):
+        places = 1000 * cut_pitch(FlankCut.of(flanks.motion, flanks.setting, flanks.gear, side=side), 5)
+        # Clockwise of a tooth lies the space before it, of which it is the counter-clockwise flank.
+        um = places[teeth - 1 if side == 1 else teeth % teeth.size] + random.normal(0, noise, teeth.size)
+        rows = [(float(tooth), 0.0, each) for tooth, each in zip(teeth, um - um.mean(), strict=True)]
+        said = Said(f"pitch-{flank}.csv", "pitch cumulative", flank, "counter-clockwise", day)
+        found.append(record_of(said, rows, 1.0))
+    return found
+
+
+@pytest.fixture
+def shop(tmp_path):
+    """A job beside a copy of its machine, which somebody wrote notes into."""
+
+    def shop(order, machine, more=""):
+        (tmp_path / "ours.toml").write_text(f"# ours, since 1961\n{(SHIPPED / machine).read_text()}{more}")
+        text = (SCENARIOS / order).read_text()
+        line = next(line for line in text.split("\n") if line.startswith("machine"))
+        (tmp_path / "job.toml").write_text(text.replace(line, 'machine = "ours.toml"'))
+        return tmp_path / "job.toml"
+
+    return shop
+
+
+def planted(job, *rows):
+    return replace(job, machine=replace(job.machine, imperfections=rows))
+
+
+ORDERS = [
+    ("01-fly-winch-pair/pinion.toml", "corvane-7.toml"),
+    ("08-inch-winch/job.toml", None),
+]
+
+
+def machine_of(order):
+    return Path(read_job(SCENARIOS / order).machine.path).name
+
+
+@pytest.mark.parametrize("order", ["01-fly-winch-pair/pinion.toml", "02-left-hand-hob/job.toml", "08-inch-winch/job.toml"])
+def test_what_is_found_and_written_predicts_the_gear_that_the_machine_cuts(shop, order):
+    # Planted at phases that nobody tells, cut, measured with noise, inspected, written, and cut again by the file.
+    path = shop(order, machine_of(order))
+    machine = planted(read_job(path), WHEEL, BLANK)
+    gear = inspect(read_job(path), *measured(machine))
+    written = write_found(gear, DAY)
+    assert [one.imperfection.kind for one in written.found] in (
+        ["work runout", "once per turn"], ["once per turn", "work runout"],
+    )  # fmt: skip
+    truth, predicted = (flanks_of(job).measure().deviations for job in (machine, read_job(path)))
+    # Twice the standard errors of both waves, to both sides; each tells on a pitch over cos α, and its marks beside it.
+    unsure = 2 * sum(2 * 2 * wave.error_um for wave in gear.inspection.waves) + 0.4
+    for name in ("cumulative_pitch", "single_pitch", "runout", "helix_slope", "profile_slope"):
+        assert getattr(predicted, name) == pytest.approx(getattr(truth, name), abs=unsure), name
+    assert truth.cumulative_pitch > 15
+
+
+def test_a_row_found_says_from_which_records_and_of_which_day(shop):
+    path = shop(*ORDERS[0])
+    write_found(inspect(read_job(path), *measured(planted(read_job(path), BLANK))), DAY)
+    (row,) = read_machine(path.with_name("ours.toml")).imperfections
+    assert row.kind == "work runout"
+    assert row.runout == pytest.approx(0.02, abs=0.001)
+    assert row.inspected == "2026-11-20"
+    assert row.comes_from.startswith("pitch-right.csv, pitch-left.csv: it runs out by 0.020 ±")
+
+
+def test_every_other_line_stays_and_the_file_as_it_was_is_kept(shop):
+    path = shop(*ORDERS[0])
+    ours = path.with_name("ours.toml")
+    before = ours.read_text()
+    written = write_found(inspect(read_job(path), *measured(planted(read_job(path), BLANK))), DAY)
+    assert ours.read_text().startswith(before.rstrip("\n"))
+    assert written.kept.name == "ours.2026-11-27.toml"
+    assert written.kept.read_text() == before
+    # Undone by putting that back.
+    ours.write_text(written.kept.read_text())
+    assert read_machine(ours).imperfections == ()
+
+
+def test_newer_records_take_the_place_of_older_ones_and_of_what_stood_there_by_hand(shop):
+    by_hand = '\n[[imperfection]]\nkind = "work runout"  # dialled by Ida\nrunout = 0.05\n\n[[imperfection]]\nkind = "backlash"\nlink = "index worm"\nangle = "2m"\n'
+    path = shop(*ORDERS[0], by_hand)
+    ours = path.with_name("ours.toml")
+    first = write_found(inspect(read_job(path), *measured(planted(read_job(path), BLANK))), DAY)
+    assert [one.runout for one in first.replaced] == [F(1, 20)]
+    half = replace(BLANK, runout=F(1, 100))
+    second = write_found(inspect(read_job(path), *measured(planted(read_job(path), half), day="2026-11-25")), DAY)
+    assert [one.inspected for one in second.replaced] == ["2026-11-20"]
+    rows = read_machine(ours).imperfections
+    assert [one.kind for one in rows] == ["work runout", "backlash"]
+    assert rows[0].runout == pytest.approx(0.01, abs=0.001)
+    assert rows[0].inspected == "2026-11-25"
+    assert "# dialled by Ida" in ours.read_text()
+    # Older records that turn up later don't undo it.
+    third = write_found(inspect(read_job(path), *measured(planted(read_job(path), BLANK))), DAY)
+    assert (third.found, third.kept) == ((), None)
+    assert "newer records, of 2026-11-25" in third.left_out[0].why
+    assert read_machine(ours).imperfections == rows
+
+
+def test_what_older_records_showed_and_newer_ones_do_not_stays_and_is_told(shop):
+    path = shop(*ORDERS[0])
+    write_found(inspect(read_job(path), *measured(planted(read_job(path), BLANK))), DAY)
+    mended = write_found(inspect(read_job(path), *measured(planted(read_job(path), WHEEL), day="2026-11-25")), DAY)
+    assert [one.kind for one in mended.not_found] == ["work runout"]
+    assert {one.kind for one in read_machine(path.with_name("ours.toml")).imperfections} == {"work runout", "once per turn"}
+
+
+def test_an_inch_machine_gets_its_rows_in_inches(shop):
+    order = ORDERS[1][0]
+    path = shop(order, machine_of(order))
+    job = read_job(path)
+    write_found(inspect(job, *measured(planted(job, BLANK))), DAY)
+    (row,) = read_machine(path.with_name("ours.toml")).imperfections
+    assert row.runout == pytest.approx(0.02, abs=0.001)
+    line = next(line for line in path.with_name("ours.toml").read_text().split("\n") if line.startswith("runout"))
+    assert float(line.split("=")[1]) == pytest.approx(0.02 / 25.4, rel=0.05)
+
+
+def test_nothing_is_written_into_a_machine_that_ships_nor_into_a_file_changed_meanwhile(shop):
+    job = read_job(SCENARIOS / ORDERS[0][0])
+    with pytest.raises(FileFault, match="ships with the program"):
+        write_found(inspect(job, *measured(planted(job, BLANK))), DAY)
+    path = shop(*ORDERS[0])
+    gear = inspect(read_job(path), *measured(planted(read_job(path), BLANK)))
+    ours = path.with_name("ours.toml")
+    ours.write_text(ours.read_text() + "# a note\n")
+    with pytest.raises(FileFault, match="changed since it was read"):
+        write_found(gear, DAY)
+    assert ours.read_text().endswith("# a note\n")
+    assert not list(path.parent.glob("ours.2*"))
+
+
+def test_the_command_writes_and_says_what_it_wrote(shop, capsys):
+    from handlead.viz.command import main
+
+    folder = SCENARIOS / "92-cloud-drum-wheel"
+    path = shop("92-cloud-drum-wheel/job.toml", machine_of("92-cloud-drum-wheel/job.toml"))
+    assert main(["inspect", str(path), *map(str, sorted(folder.glob("*.csv"))), "--write", "--json"]) == 0
+    said = capsys.readouterr()
+    answer = json.loads(said.out)["written"]
+    assert [row["kind"] for row in answer["found"]] == ["work runout", "once per turn"]
+    assert Path(answer["kept"]).exists()
+    assert "is written as an imperfection" in said.err
+    assert len(read_machine(path.with_name("ours.toml")).imperfections) == 2
