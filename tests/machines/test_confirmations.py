@@ -65,7 +65,7 @@ def test_a_gear_that_is_put_on_another_shaft_leaves_the_wave_that_was_said(name)
         assert abs(moved.order - found.order) > Fraction(1, 2)
         assert turns_told(case, cut.order) in cut.then
         tried += 1
-    assert tried or name == "level"
+    assert tried or name in ("level", "without one")
 
 
 def test_where_its_wave_would_come_alike_on_all_teeth_it_is_only_said_to_be_gone():
