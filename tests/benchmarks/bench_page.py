@@ -1,8 +1,9 @@
-"""How quick the page is on this machine: ready, first paint, tap to verdict, blank, plan, weight, search, memory.
+"""How quick the page is on this machine: ready, first paint, tap to verdict, blank, plan, weight, memory.
 
-    python tests/benchmarks/bench_page.py [TAPS] [JOBS]
+    python tests/benchmarks/bench_page.py [TAPS]
 
-Taps go through a real browser on the order whose machine has most links; the search goes over so many jobs in a folder.
+Taps go through a real browser on the order whose machine has most links. The
+search over ten thousand jobs is `shelf.py`'s.
 """
 
 from __future__ import annotations
@@ -63,7 +64,7 @@ def memory_mb(process: subprocess.Popen[str]) -> float:
     return int(re.search(r"VmRSS:\s+(\d+)", status)[1]) / 1024  # type: ignore[index]
 
 
-def main(taps: int, jobs: int) -> None:
+def main(taps: int) -> None:
     folder = Path(tempfile.mkdtemp())
     for name in ("14-bell-cam-wheel", "08-inch-winch", "21-idler-left-out"):
         shutil.copy(ROOT / "scenarios" / name / "job.toml", folder / f"{name}.toml")
@@ -76,7 +77,6 @@ def main(taps: int, jobs: int) -> None:
             browser.close()
     finally:
         process.kill()
-    _search(folder, jobs)
     shutil.rmtree(folder)
 
 
@@ -115,27 +115,6 @@ def _page(browser: object, process: subprocess.Popen[str], url: str, taps: int) 
     print(f"plan, first answer {first:.0f} ms, whole {whole:.0f} ms")
 
 
-def _search(folder: Path, jobs: int) -> None:
-    from handlead.viz.bench_files.shelf import Shelf
-
-    text = (ROOT / "scenarios" / "08-inch-winch" / "job.toml").read_text()
-    many = folder / "many"
-    many.mkdir()
-    for number in range(jobs):
-        job = text.replace("teeth = 35", f"teeth = {20 + number % 90}").replace("Inch winch", f"Order {number}")
-        (many / f"order-{number:05d}.toml").write_text(job)
-    shelf = Shelf(many)
-    start = time.perf_counter()
-    shelf.refresh()
-    print(f"index of {jobs} jobs anew {time.perf_counter() - start:.1f} s")
-    times = []
-    for words in ("order 77", "42 pellarn", "helical left", "53.1", "nothing of the kind"):
-        start = time.perf_counter()
-        shelf.find(words)
-        times.append(1000 * (time.perf_counter() - start))
-    print(f"search worst {max(times):.1f} ms")
-
-
 if __name__ == "__main__":
     os.environ.setdefault("PYTHONWARNINGS", "ignore")
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 200, int(sys.argv[2]) if len(sys.argv) > 2 else 10_000)
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 200)

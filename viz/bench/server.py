@@ -11,10 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from handlead.kinematics.train.setup import Setup
-from handlead.machines.machine_files.catalogue import shipped_machines
 from handlead.machines.toml.errors import FileFault, HandleadError
-from handlead.viz.bench_files.shelf import Shelf
-from handlead.viz.bench_files.versions import Drafts
 from handlead.viz.streams.outlet import report_failed
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -64,37 +61,6 @@ def _answer(desk: Desk, shown: tuple[str, ...] = parts.LIVE) -> JSONResponse:
         "undo": bool(desk.drafts) or desk.versions.before(now) is not None,
         "redo": desk.versions.after(now) is not None,
     })  # fmt: skip
-
-
-def shelf_page(request: Request) -> Response:
-    """The folder: what lies in it, found by words, and where a new job begins."""
-    shelf = _bench(request).shelf
-    shelf.refresh()
-    words = request.query_params.get("words", "")[:200]
-    return HTMLResponse(parts.render(
-        "shelf", folder=shelf.folder.name, words=words, entries=shelf.find(words), begun=shelf.begun(),
-        machines=shelf.machines, shipped=_shipped(shelf),
-    ))  # fmt: skip
-
-
-def _shipped(shelf: Shelf) -> dict[str, str]:
-    return {name: title for name, title in shelf.machines.items() if name in shipped_machines()}
-
-
-async def new_job(request: Request) -> Response:
-    """A job begun: what is entered is kept until it makes a file."""
-    form = await request.form()
-    title, machine = str(form.get("title", "")).strip()[:120], str(form.get("machine", ""))
-    shelf = _bench(request).shelf
-    if not title.isprintable() or not title or machine not in await run_in_threadpool(lambda: shelf.machines):
-        return PlainTextResponse("A job has a title and a machine that is there.", 400)
-    name = shelf.new_name(title)
-    units = "in" if form.get("units") == "in" else "mm"
-    base = (
-        f'format = "job/1"\ntitle = {json.dumps(title)}\nmachine = {json.dumps(machine)}\nunits = "{units}"\n'
-    )
-    Drafts(shelf.folder, name).hold({}, base)
-    return RedirectResponse(f"/job/{name}", 303)
 
 
 def job_page(request: Request) -> Response:
@@ -342,8 +308,6 @@ def application(bench: Bench, more: Sequence[Route] = ()) -> Starlette:
     """The page over a folder, and `more` that stands on it."""
     static = Path(__file__).with_name("static")
     routes = [
-        Route("/", shelf_page),
-        Route("/new", new_job, methods=["POST"]),
         Route("/job/{name:path}", job_page),
         Route("/parts/{name:path}", all_parts),
         Route("/do/{name:path}", do, methods=["POST"]),
