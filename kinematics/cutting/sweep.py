@@ -229,6 +229,22 @@ def _in_span(swept: Passages, heights: Floats, span: float) -> tuple[Ints, Ints]
     return row, np.arange(row.size, dtype=np.int64) - before + np.repeat(low, counts)
 
 
+def _edges(gash: Ints, cutter: Tool, threads: Floats) -> tuple[Floats, Floats, Floats | None]:
+    """Radius and place of every point of these threads' edges, and by what angle each comes late, if any does."""
+    radius = cutter.radius[gash] if cutter.per_gash else cutter.radius
+    place = threads[:, None] + cutter.offset[None, :]
+    if cutter.lean is not None:
+        out = cutter.lean[gash]
+        place = place - out[:, None] * (radius - cutter.reference)
+        radius = radius + (out * (threads - cutter.middle))[:, None]
+    if not cutter.per_gash:
+        return radius, place, None
+    lag = cutter.lag[gash]
+    if cutter.lean_lag is not None:
+        lag = lag + cutter.lean_lag[gash] * (threads - cutter.middle)
+    return radius, place, lag
+
+
 def crossings(
     swept: Passages, cutter: Tool, cut: Cutters, heights: Floats, ripples: tuple[Led, ...] = ()
 ) -> tuple[Floats, Floats]:
@@ -238,12 +254,7 @@ def crossings(
     """
     sine, cosine = math.sin(cutter.swivel), math.cos(cutter.swivel)
     number = cut.passage
-    radius = cutter.radius[swept.gash[number]] if cutter.per_gash else cutter.radius
-    place = cut.place[:, None] + cutter.offset[None, :]
-    if cutter.lean is not None:
-        out = cutter.lean[swept.gash[number]]
-        place = place - out[:, None] * (radius - cutter.reference)
-        radius = radius + (out * (cut.place - cutter.middle))[:, None]
+    radius, place, lag = _edges(swept.gash[number], cutter, cut.place)
     level_error = error(ripples, "axial", swept, number, 0.0)
     rise = (heights[cut.row] - swept.height[number] - level_error)[:, None] - place * sine
     leaning = lean(ripples, swept, number[:, None], 0.0)
@@ -268,12 +279,7 @@ def crossings(
     x = (swept.distance[number] + error(ripples, "radial", swept, number, 0.0))[:, None] - radius * level
     y = (swept.right[number] + error(ripples, "tangential", swept, number, 0.0))[:, None]
     y = y + place * cosine - radius * share * sine
-    hob_angle = swing
-    if cutter.per_gash:
-        lag = cutter.lag[swept.gash[number]]
-        if cutter.lean_lag is not None:
-            lag = lag + cutter.lean_lag[swept.gash[number]] * (cut.place - cutter.middle)
-        hob_angle = swing + lag[:, None]
+    hob_angle = swing if lag is None else swing + lag[:, None]
     angle, inverse = _on_the_blank(swept, (x, y, heights[cut.row][:, None]), number, hob_angle, ripples)
     if never.any():
         inverse[never] = 0.0

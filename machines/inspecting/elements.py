@@ -47,7 +47,7 @@ def tree_of(path: str, text: str) -> Element:
     if len(text) > _MOST_BYTES:
         raise _refused(path, 1, f"it is larger than {_MOST_BYTES // 1_000_000} MB")
     try:
-        return _Growing(path).grow(text.removeprefix("\ufeff"))
+        return _TreeGrowing(path).grow(text.removeprefix("\ufeff"))
     except expat.ExpatError as fault:
         said = expat.errors.messages[fault.code]
         raise _refused(path, fault.lineno, f"it is no XML ({said})") from None
@@ -55,7 +55,7 @@ def tree_of(path: str, text: str) -> Element:
         raise _refused(path, 1, "it is in letters other than UTF-8") from None
 
 
-class _Growing:
+class _TreeGrowing:
     """A tree while its file is gone through."""
 
     def __init__(self, path: str) -> None:

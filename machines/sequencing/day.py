@@ -178,7 +178,7 @@ _Pick = tuple[int, Setup]
 
 
 @dataclass(frozen=True)
-class _Run:
+class _Together:
     """What is set one after the other with nothing between: a member, or the two halves of one blank.
 
     `within` are the minutes that changing over takes from the first to the last.
@@ -190,12 +190,12 @@ class _Run:
     within: Fraction
 
 
-def _runs(members: Sequence[Candidates], choices: Sequence[Sequence[Setup]], machine: Machine) -> list[list[_Run]]:
+def _runs(members: Sequence[Candidates], choices: Sequence[Sequence[Setup]], machine: Machine) -> list[list[_Together]]:
     """The runs to be put in order, with the choices of each; of two halves those pairs that change over quickest."""
-    found: list[list[_Run]] = []
+    found: list[list[_Together]] = []
     for at, (one, setups) in enumerate(zip(members, choices, strict=True)):
         runs = [
-            _Run(((at, setup),), stand, stand, Fraction(0))
+            _Together(((at, setup),), stand, stand, Fraction(0))
             for setup in setups
             for stand in [StandsOnMachine.of(one.job, setup, machine)]
         ]
@@ -209,9 +209,9 @@ def _runs(members: Sequence[Candidates], choices: Sequence[Sequence[Setup]], mac
     return found
 
 
-def _after(one: _Run, other: _Run, machine: Machine) -> _Run:
+def _after(one: _Together, other: _Together, machine: Machine) -> _Together:
     between = changes(one.last, other.first).minutes(times_of(machine))
-    return _Run((*one.picks, *other.picks), one.first, other.last, one.within + between + other.within)
+    return _Together((*one.picks, *other.picks), one.first, other.last, one.within + between + other.within)
 
 
 def _best(

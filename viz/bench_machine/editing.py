@@ -20,7 +20,7 @@ from handlead.machines.toml.tables import Table
 from handlead.machines.toml.values import Listing, Name
 from handlead.viz.bench_files.entered import NotEntered, shown, typed
 
-from .entering import Sheet, named_at
+from .entering import FieldsSheet, named_at
 
 What = Mapping[str, Any]
 
@@ -49,9 +49,9 @@ class Editing:
         self.values: dict[str, Any] = copy.deepcopy(self.document.unwrap())
 
     @property
-    def sheet(self) -> Sheet:
+    def sheet(self) -> FieldsSheet:
         """What stands in it now."""
-        return Sheet(self.values, {})
+        return FieldsSheet(self.values, {})
 
     @property
     def text(self) -> str:

@@ -76,7 +76,7 @@ Faults = Mapping[Path_, tuple[str, ...]]
 
 
 @dataclass(frozen=True)
-class Sheet:
+class FieldsSheet:
     """What the fields are made of: the file's values, and what is wrong at each place in it."""
 
     values: Mapping[str, Any]
@@ -219,7 +219,7 @@ def _sentence(key: Key) -> str:
 def named_at(values: Mapping[str, Any], of: str, name: str) -> list[tuple[Path_, bool]]:
     """Every place where a shaft, slide or link of this name is named; True where the name is a key there."""
     kinds = ("link", "bracket") if of == "link" else (of, "part")
-    sheet = Sheet(values, {})
+    sheet = FieldsSheet(values, {})
     return [
         (path, path[-1] == name and sheet.at(path) != name)
         for path, kind, called in MACHINE.references(values, ())

@@ -24,7 +24,7 @@ from handlead.viz.draw_train.train_words import LinkWords, PartWords, links_in_w
 from handlead.viz.look.shop import Shop
 from voluptuous import Invalid
 
-from .entering import Sheet
+from .entering import FieldsSheet
 
 #: What no part is named for yet is drawn as a part of its own, called so.
 _NOBODY = "?"
@@ -61,7 +61,7 @@ class _Row:
 
 def grown(values: Mapping[str, Any], shop: Shop) -> Growing | None:
     """The train that a machine's text describes so far; None where it has no shaft."""
-    sheet = Sheet(values, {})
+    sheet = FieldsSheet(values, {})
     if not sheet.named("shaft"):
         return None
     trains = [_train(sheet, stand_in) for stand_in in _STAND_INS]
@@ -88,7 +88,7 @@ def _unsure(words: PartWords, other: PartWords) -> PartWords:
     return replace(words, lines=(_NOBODY,), sign=words.sign if words.sign == other.sign else 0)
 
 
-def _open_line(sheet: Sheet, name: str, keys: tuple[str, ...]) -> str:
+def _open_line(sheet: FieldsSheet, name: str, keys: tuple[str, ...]) -> str:
     """What stands under a link some of whose numbers aren't known."""
     row = next(row for row in sheet.rows("link") if row.get("name") == name)
     told = []
@@ -104,7 +104,7 @@ def _open_line(sheet: Sheet, name: str, keys: tuple[str, ...]) -> str:
 # ---------------------------------------------------------------- stand-ins
 
 
-def _train(sheet: Sheet, stand_in: tuple[Fraction, str]) -> tuple[Train, dict[str, tuple[str, ...]]]:
+def _train(sheet: FieldsSheet, stand_in: tuple[Fraction, str]) -> tuple[Train, dict[str, tuple[str, ...]]]:
     """The train with stand-ins for what isn't known, and for each link the keys that they stand for."""
     shafts, slides = (dict.fromkeys(sheet.named(of), "") for of in ("shaft", "slide"))
     links: list[Link] = []
@@ -129,7 +129,7 @@ def _train(sheet: Sheet, stand_in: tuple[Fraction, str]) -> tuple[Train, dict[st
 
 
 def _filled(
-    row: Mapping[str, Any], sheet: Sheet, stand_in: tuple[Fraction, str]
+    row: Mapping[str, Any], sheet: FieldsSheet, stand_in: tuple[Fraction, str]
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
     """A link's row with something that can be read at every key that must be there, and the keys that it stands at."""
     table = LINK[str(row["kind"])]
@@ -152,7 +152,7 @@ def _filled(
     return filled, tuple(name for name in opened if name not in ("from", "to", "carrier", "shaft", "suns"))
 
 
-def _reads(value: Value, raw: Any, sheet: Sheet) -> bool:
+def _reads(value: Value, raw: Any, sheet: FieldsSheet) -> bool:
     if isinstance(value, Name) and raw not in sheet.named(value.of):
         return False
     try:
@@ -162,7 +162,7 @@ def _reads(value: Value, raw: Any, sheet: Sheet) -> bool:
     return not (isinstance(value, Listing) and isinstance(value.of, Name) and set(raw) - set(sheet.named(value.of.of)))
 
 
-def _stood_in(value: Value, raw: Any, stand_in: tuple[Fraction, str], link: str, sheet: Sheet) -> Any:
+def _stood_in(value: Value, raw: Any, stand_in: tuple[Fraction, str], link: str, sheet: FieldsSheet) -> Any:
     """Something that can be read for a kind of value; of a list, what can be read of it stays."""
     number, sense = stand_in
     if isinstance(value, Name):
@@ -197,7 +197,7 @@ def _parts_named(row: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
             yield from ((str(part), key.value.of.of) for part in value)
 
 
-def _ends(sheet: Sheet) -> Iterator[tuple[str, End]]:
+def _ends(sheet: FieldsSheet) -> Iterator[tuple[str, End]]:
     held = sheet.values.get("ends")
     taken: set[str] = set()
     for name, ways in POSITIVES.items():
@@ -209,7 +209,7 @@ def _ends(sheet: Sheet) -> Iterator[tuple[str, End]]:
             yield name, End(str(part), ways.get(str(row.get("positive")), 1))
 
 
-def _drives(sheet: Sheet) -> Iterator[tuple[str, Drive]]:
+def _drives(sheet: FieldsSheet) -> Iterator[tuple[str, Drive]]:
     held = sheet.values.get("drives")
     any_there = False
     for name, row in held.items() if isinstance(held, Mapping) else ():
@@ -224,7 +224,7 @@ def _drive_of(train: Train) -> str:
     return "main" if "main" in train.drives else next(iter(train.drives))
 
 
-def _with_levers(train: Train, sheet: Sheet) -> Train:
+def _with_levers(train: Train, sheet: FieldsSheet) -> Train:
     """The levers in their normal positions, as far as they are written."""
     levers = sheet.values.get("levers")
     for lever in levers.values() if isinstance(levers, Mapping) else ():
@@ -241,7 +241,7 @@ def _with_levers(train: Train, sheet: Sheet) -> Train:
 # ---------------------------------------------------------------- what it lacks
 
 
-def _notes(sheet: Sheet, solution: Solution, opened: Mapping[str, tuple[str, ...]]) -> Iterator[Note]:
+def _notes(sheet: FieldsSheet, solution: Solution, opened: Mapping[str, tuple[str, ...]]) -> Iterator[Note]:
     train = solution.train
     touched = {part for link in train.links for part in link.ports}
     for part in train.parts:

@@ -27,7 +27,7 @@ from handlead.viz.bench_files.entered import NotEntered
 from handlead.viz.bench_files.shelf import Shelf
 from handlead.viz.bench_files.versions import Drafts, Version, Versions, digest_of, text_or_none
 
-from .entering import Sheet
+from .entering import FieldsSheet
 
 Faults = Mapping[Path_, tuple[str, ...]]
 
@@ -84,9 +84,9 @@ class MachineDesk:
             return {}
 
     @cached_property
-    def sheet(self) -> Sheet:
+    def sheet(self) -> FieldsSheet:
         """What its fields are made of."""
-        return Sheet(self.values, self.faults)
+        return FieldsSheet(self.values, self.faults)
 
     @property
     def title(self) -> str:

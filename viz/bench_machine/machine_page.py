@@ -14,7 +14,7 @@ from handlead.machines.toml.places import Path_
 from handlead.viz.bench_files.versions import Version
 
 from .counting import counted
-from .entering import EntryGroup, KeyEntry, Sheet
+from .entering import EntryGroup, FieldsSheet, KeyEntry
 from .machine_desk import MachineDesk
 from .plate import rules
 
@@ -80,12 +80,12 @@ class Question:
     unset: str
 
 
-def questions(sheet: Sheet, kind: str) -> Iterator[Question]:
+def questions(sheet: FieldsSheet, kind: str) -> Iterator[Question]:
     """What is asked about a new link of a kind, in the order of its keys."""
     for key in LINK[kind].keys:
         if key.name in ("name", "kind", "bracket"):
             continue
-        row = Sheet({**sheet.values, "link": [{"kind": kind, "name": "new"}]}, {})
+        row = FieldsSheet({**sheet.values, "link": [{"kind": kind, "name": "new"}]}, {})
         for entry in row.group(("link", 0), kind, ("name", "bracket")).entries:
             if entry.path[2] != key.name:
                 continue
@@ -123,8 +123,8 @@ def _versions(desk: MachineDesk) -> tuple[Version, ...]:
     return tuple(reversed(desk.versions.all[-_MOST_VERSIONS:])) if desk.own else ()
 
 
-def _general(sheet: Sheet) -> Iterator[KeyEntry]:
-    whole = Sheet({**sheet.values}, sheet.faults)
+def _general(sheet: FieldsSheet) -> Iterator[KeyEntry]:
+    whole = FieldsSheet({**sheet.values}, sheet.faults)
     for name, label in (("name", "name"), ("summary", "in one line"), ("units", "lengths without a unit are in")):
         value = whole.value((name,))
         shown = str(sheet.at((name,)) or "")
@@ -132,7 +132,7 @@ def _general(sheet: Sheet) -> Iterator[KeyEntry]:
                        sheet.faults.get((name,), ()))  # fmt: skip
 
 
-def _links(sheet: Sheet) -> Iterator[LinkCard]:
+def _links(sheet: FieldsSheet) -> Iterator[LinkCard]:
     rows = sheet.values.get("link")
     for number, row in enumerate(rows if isinstance(rows, list) else ()):
         kind = str(row.get("kind", "")) if isinstance(row, Mapping) else ""
@@ -143,7 +143,7 @@ def _links(sheet: Sheet) -> Iterator[LinkCard]:
         yield LinkCard(number, str(row.get("name", "")), kind, group, tuple(dict.fromkeys(group.all_faults)))
 
 
-def _parts(sheet: Sheet) -> Iterator[PartRow]:
+def _parts(sheet: FieldsSheet) -> Iterator[PartRow]:
     joined: dict[str, list[str]] = {}
     for row in sheet.rows("link"):
         suns = row.get("suns")
@@ -157,7 +157,7 @@ def _parts(sheet: Sheet) -> Iterator[PartRow]:
             yield PartRow(path, name, where, tuple(joined.get(name, ())))
 
 
-def _stateful(sheet: Sheet) -> Iterator[tuple[str, tuple[str, ...]]]:
+def _stateful(sheet: FieldsSheet) -> Iterator[tuple[str, tuple[str, ...]]]:
     """The links that a lever can put into a state, with their states."""
     for row in sheet.rows("link"):
         ratios = row.get("ratios")
@@ -166,7 +166,7 @@ def _stateful(sheet: Sheet) -> Iterator[tuple[str, tuple[str, ...]]]:
             yield str(row["name"]), states
 
 
-def _levers(sheet: Sheet) -> Iterator[LeverCard]:
+def _levers(sheet: FieldsSheet) -> Iterator[LeverCard]:
     levers = sheet.values.get("levers")
     for name, lever in levers.items() if isinstance(levers, Mapping) else ():
         held = lever.get("positions") if isinstance(lever, Mapping) else None
@@ -182,7 +182,7 @@ def _levers(sheet: Sheet) -> Iterator[LeverCard]:
         yield LeverCard(path, name, normal, cards, tuple(faults))
 
 
-def _position(sheet: Sheet, path: Path_, name: str) -> PositionCard:
+def _position(sheet: FieldsSheet, path: Path_, name: str) -> PositionCard:
     states = tuple(
         KeyEntry((*path, link), link, str(sheet.at((*path, link)) or ""), "", False, states)
         for link, states in _stateful(sheet)
@@ -190,17 +190,17 @@ def _position(sheet: Sheet, path: Path_, name: str) -> PositionCard:
     return PositionCard(path, name, states)
 
 
-def _fits(sheet: Sheet, number: int) -> tuple[tuple[str, bool], ...]:
+def _fits(sheet: FieldsSheet, number: int) -> tuple[tuple[str, bool], ...]:
     there = sheet.at(("gear_set", number, "fits"))
     chosen = [there] if isinstance(there, str) else there or []
     return tuple((name, name in chosen) for name in sheet.named("bracket"))
 
 
-def _limits(sheet: Sheet) -> EntryGroup:
+def _limits(sheet: FieldsSheet) -> EntryGroup:
     return sheet.group(("limits",), "limits")
 
 
-def _rows(sheet: Sheet, name: str) -> Iterator[EntryGroup]:
+def _rows(sheet: FieldsSheet, name: str) -> Iterator[EntryGroup]:
     for number, row in enumerate(sheet.rows(name)):
         try:
             yield sheet.group((name, number), str(row.get("kind", "")))

@@ -39,7 +39,7 @@ class PlateRule:
 
 
 @dataclass(frozen=True)
-class _Found:
+class _OnPlate:
     """A constant in the machine's own units, without its sign, and the other numbers that a plate may have for it."""
 
     name: str
@@ -53,7 +53,7 @@ def rules(desk: MachineDesk) -> tuple[PlateRule, ...]:
     if desk.machine is None:
         return ()
     plate = read_plate(desk)
-    found: dict[_Found, list[Mapping[str, str]]] = {}
+    found: dict[_OnPlate, list[Mapping[str, str]]] = {}
     for each in find_rules(desk.machine).sets:
         for one in _constants(each.constants, desk.machine):
             found.setdefault(one, []).extend(each.positions)
@@ -68,28 +68,28 @@ def rules(desk: MachineDesk) -> tuple[PlateRule, ...]:
     return tuple(told)
 
 
-def _constants(constants: Constants, machine: Machine) -> Iterator[_Found]:
+def _constants(constants: Constants, machine: Machine) -> Iterator[_OnPlate]:
     """Every constant of a set of rules; a plate has no sign, and its lengths are in the machine's own units."""
     units = machine.units
     scale = Fraction(MM_PER_INCH) if units == "in" else Fraction(1)
     if rule := constants.index:
         letters = said.product_letters(rule, constants)
-        yield _Found(f"index, {rule.bracket}", f"{letters} = C · k/z", abs(rule.constant))
+        yield _OnPlate(f"index, {rule.bracket}", f"{letters} = C · k/z", abs(rule.constant))
     for feed in constants.feeds:
         name = f"feed, {feed.bracket}, {feed.slide} slide, {units} per turn of the {feed.per}"
         value = abs(feed.constant) / scale
         turned = ((float(1 / value), "as C · f"),) if value else ()
-        yield _Found(name, f"{said.product_letters(feed, constants)} = f / C", value, turned)
+        yield _OnPlate(name, f"{said.product_letters(feed, constants)} = f / C", value, turned)
     for one in constants.differentials:
         if one.constant is not None:
             value = abs(one.constant) / scale ** (1 - one.feed_power)
             letters = said.product_letters(one, constants)
             over_pi = ((float(value) / math.pi, "with π in the constant"),) if one.teeth_power == 1 else ()
             formula = said.differential_formula(one, units).split("    ")[0]
-            yield _Found(f"differential, {one.bracket}, {one.slide} slide", f"{letters} = {formula}", value, over_pi)
+            yield _OnPlate(f"differential, {one.bracket}, {one.slide} slide", f"{letters} = {formula}", value, over_pi)
 
 
-def _compared(says: str, found: _Found) -> tuple[str, bool]:
+def _compared(says: str, found: _OnPlate) -> tuple[str, bool]:
     """Whether the plate says the same; it is rounded, so that its own last place counts."""
     if not says:
         return "", False
