@@ -13,12 +13,14 @@ import numpy as np
 from handlead.kinematics.inspection.passage import Floats
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.job_files.job_file import Job
+from handlead.machines.judging.checks import judge_set_up
 from handlead.machines.setups.case import Case
+from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.errors import Complaint, HandleadError
 
 from .exchange import read_records
 from .finding import FoundWave, Inspection, PartAtFault, inspect_gear
-from .next_record import next_record
+from .next_record import ROUND, next_record
 from .records import Record
 from .trying import Confirmation, confirmations_of
 from .words import candidates, is_far_fetched, on_flank_um, part_name, record_name, size_told, turns_told
@@ -50,6 +52,23 @@ class InspectedGear:
     def verdict(self) -> str:
         """The answer in a word or two."""
         return "explained" if self.is_explained else "not explained"
+
+    @cached_property
+    def against_set_up(self) -> tuple[Finding, ...]:
+        """What is wrong with the set-up as the job has it: a gear that is right wasn't cut with that."""
+        return tuple(one for one in judge_set_up(self.case) if one.severity == "error")
+
+    def not_read(self, number: int) -> tuple[int, int] | None:
+        """First and last tooth of a quarter of the gear or more that a record round it leaves out; None for none."""
+        record, teeth = self.records[number], self.case.job.work.teeth
+        if record.kind not in ROUND:
+            return None
+        read = np.unique(record.readings.tooth.astype(int))
+        gaps = np.diff(np.append(read, read[0] + teeth))
+        at = int(gaps.argmax())
+        if gaps[at] <= teeth / 4:
+            return None
+        return int(read[at] % teeth + 1), int((read[at] + gaps[at] - 2) % teeth + 1)
 
     @cached_property
     def worth(self) -> Worth:
@@ -98,6 +117,7 @@ class InspectedGear:
         return {
             "job": self.case.job.path,
             "verdict": self.verdict,
+            "set_up_as_written": {"as_wanted": not self.against_set_up},
             "records": [self._record_json(number) for number in range(len(self.records))],
             "waves": [self._wave_json(wave) for wave in self.inspection.waves],
             "not_shown": [
@@ -198,4 +218,6 @@ def _fitted(case: Case, records: Sequence[Record]) -> Inspection:
         raise NotInspected(f"the set-up cuts nothing to hold records against: {why}") from why
     except ValueError as why:
         named = ", ".join(dict.fromkeys(f"{one.path} ({record_name(one)})" for one in records))
-        raise NotInspected(f"{named}: {why}") from why
+        wrong = next((one.message for one in judge_set_up(case) if one.severity == "error"), None)
+        also = f". The job's set-up isn't as wanted: {wrong} Was the gear cut with it?" if wrong else ""
+        raise NotInspected(f"{named}: {why}{also}") from why

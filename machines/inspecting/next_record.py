@@ -12,6 +12,9 @@ from .finding import PartAtFault
 from .looks import looked_at, sides_of
 from .records import Record, Said, record_of
 
+#: Records that go round the gear, tooth after tooth.
+ROUND = ("pitch single", "pitch cumulative", "runout")
+
 #: What can be measured besides, the easiest first: its words, kind, and flank.
 _RECORDS = (
     ("the runout, with a ball in the spaces", "runout", ""),
@@ -25,7 +28,7 @@ def next_record(case: Case, records: Sequence[Record], parts: Sequence[PartAtFau
     first, *others = parts
     alike = [one for one in others if one.order == first.order]
     if len(alike) < len(others):
-        gaps = [one for one in records if one.kind in _ROUND and len(one.readings.um) < case.job.work.teeth]
+        gaps = [one for one in records if one.kind in ROUND and len(one.readings.um) < case.job.work.teeth]
         return "every tooth of it" if gaps else None
     flanks = sides_of(Flanks.of(case))
     sources = tuple(one.part.source for one in (first, *alike))
@@ -47,6 +50,3 @@ def _blank_record(kind: str, flank: str, teeth: int) -> Record:
     return record_of(
         Said("", kind, flank, "clockwise"), [(float(tooth), 0.0, 0.0) for tooth in range(1, teeth + 1)], 1.0
     )
-
-
-_ROUND = ("pitch single", "pitch cumulative", "runout")

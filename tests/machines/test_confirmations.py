@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
 import pytest
 from handlead.kinematics.train.links import WormGear
 from handlead.machines import Case, prove, read_job
@@ -13,11 +15,12 @@ from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.inspecting.finding import PartAtFault
 from handlead.machines.inspecting.parts import suspects_of
 from handlead.machines.inspecting.trying import confirmations_of
-from handlead.machines.inspecting.words import part_name, size_told, turns_told
+from handlead.machines.inspecting.words import on_flank_um, part_name, size_told, turns_told
 from handlead.machines.machine_files.machine_file import read_machine_text
 from handlead.machines.setups.mending import carried_out
 from handlead.machines.studying.waves import CutShape
 from handlead.machines.written.writing import machine_text
+from measured_gears import MeasuredGear
 
 ORDERS = Path(__file__).parents[2] / "scenarios"
 JOBS = {
@@ -133,3 +136,33 @@ def test_a_change_gear_is_named_with_its_shaft():
     assert names[0].endswith(f"on the {link.from_part}")
     assert names[-1].endswith(f"on the {link.to_part}")
     assert all(name.endswith("on the stud") for name in names[1:-1])
+
+
+def round_once(case, found, phase=0):
+    """What the pitch of a gear cut with this fault has of the part's order, in µm along the base tangent."""
+    fault = replace(found.part.fault, link=None, runout=Fraction(found.size), phase_deg=Fraction(phase))
+    cut, clean = (
+        MeasuredGear.with_errors(case, errors).round_gear("pitch cumulative", "right").readings.um for errors in ([fault], [])
+    )
+    teeth = case.job.work.teeth
+    turns = np.exp(-2j * np.pi * float(found.order) * np.arange(teeth) / teeth)
+    pressure = math.radians(Flanks.of(case).gear.transverse_pressure_angle_deg)
+    return 2 / teeth * complex(np.sum((cut - clean) * turns)) * math.cos(pressure)
+
+
+def test_the_gear_cut_after_the_exchange_has_the_wave_that_was_said():
+    case = case_of("with a differential")
+    found = at_fault(case, 0.1, kind="gear runout", link="index gears", gear=case.setup.change["index gears"].gears[1])
+    assert abs(round_once(case, found)) == pytest.approx(on_flank_um(found), rel=0.1)
+    _, cut = confirmations_of(case, [found])
+    done = carried_out(case, (cut.step,))
+    moved = at_fault(done, 0.1, kind="gear runout", link="index gears", gear=found.part.fault.gear)
+    assert abs(round_once(done, moved)) == pytest.approx(cut.um, rel=0.1)
+    assert abs(round_once(done, replace(moved, order=found.order))) < 0.1 * on_flank_um(found)
+
+
+def test_a_gear_turned_by_half_on_its_shaft_turns_the_wave_over():
+    case = case_of("with a differential")
+    found = at_fault(case, 0.1, kind="gear runout", link="index gears", gear=case.setup.change["index gears"].gears[1])
+    now, then = round_once(case, found), round_once(case, found, phase=180)
+    assert abs(now + then) < 0.1 * abs(now)

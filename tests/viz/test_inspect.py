@@ -228,3 +228,21 @@ def test_what_to_measure_next_is_said_and_once_measured_it_tells_the_parts_apart
     assert status == 0
     assert "Look first at: index worm, once a turn of the table" in said
     assert "Measure the runout" not in said
+
+
+def test_a_record_of_a_part_of_the_teeth_is_asked_whether_it_is_of_this_gear(say):
+    teeth = machines.read_job(SPUR).work.teeth
+    _, said, _ = say(SPUR, lines("runout", range(1, 21), wave(teeth, 1, 12)))
+    assert f"From 21 to {teeth} of {teeth} none was read: is it this gear?" in said
+    _, said, _ = say(SPUR, lines("runout", range(1, teeth + 1, 3), wave(teeth, 1, 12)))
+    assert "is it this gear" not in said
+
+
+@pytest.mark.parametrize(("order", "status"), [("33-gear-not-owned", 0), ("22-index-gears-swapped", 2)])
+def test_a_set_up_that_is_not_as_wanted_is_asked_about(say, order, status):
+    job = ORDERS / order / "job.toml"
+    teeth = machines.read_job(job).work.teeth
+    ended, said, err = say(job, lines("runout", range(1, teeth + 1), wave(teeth, 1, 12)))
+    assert ended == status
+    assert "set-up isn't as wanted" in said + err
+    assert "cut with it?" in said + err

@@ -17,6 +17,7 @@ from handlead.machines.inspecting.words import (
     um_told,
 )
 from handlead.machines.inspecting.worth import Reached
+from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.units import height
 from handlead.viz.streams.terminal import CAUTION, console
 from rich.console import Console
@@ -34,6 +35,8 @@ def show_inspected(found: InspectedGear, charts: Sequence[Path] = (), out: Conso
     mark, style = ("✓", "bold green") if found.is_explained else ("✗", "bold red")
     out.print(Text.assemble((job.title, "bold"), f"  on {job.machine.name}"))
     out.print(Text(f"{mark} {headline(found)}", style=style))
+    if wrong := found.against_set_up:
+        out.print(Padding(Text(f"! {not_this(wrong[0])}", style="bold yellow"), (0, 0, 0, 2)))
     for line in record_lines(found):
         out.print(Padding(Text(line), (0, 0, 0, 2)))
     for number, wave in enumerate(found.inspection.waves, 1):
@@ -62,6 +65,14 @@ def headline(found: InspectedGear) -> str:
     return f"Look first at: {'; '.join(named)}{'' if sure else ' (or what is named with it below)'}."
 
 
+def not_this(wrong: Finding) -> str:
+    """What to ask of a set-up that doesn't cut the gear as drawn."""
+    return (
+        f"JOB's set-up isn't as wanted: {wrong.message} Was this gear cut with it? How often each part comes back "
+        "hangs on the gears that were mounted."
+    )
+
+
 def is_plain(found: InspectedGear, wave: FoundWave) -> bool:
     """Whether every other part that may have left a wave would have to be worse than is met with."""
     _, *others = found.parts(wave)
@@ -80,6 +91,10 @@ def record_lines(found: InspectedGear) -> Iterator[str]:
         if record.division_um:
             own = height(record.division_um / math.sqrt(12), units)
             said += f" The dial's divisions alone leave {own}."
+        if (gap := found.not_read(number)) is not None:
+            said += (
+                f" From {gap[0]} to {gap[1]} of {found.case.job.work.teeth} none was read: is it this gear?"
+            )
         yield said
 
 
