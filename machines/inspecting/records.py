@@ -6,6 +6,7 @@ decimal commas, do as well; a line with # that names no key is a note, and a too
 
 from __future__ import annotations
 
+import csv
 import datetime
 import re
 from collections.abc import Iterator, Sequence
@@ -25,6 +26,9 @@ _MOST, LEAST = 200_000, 6
 
 #: Readings further apart than this many µm are no deviations of a gear; all within so few are in another unit.
 _WIDEST, _NARROWEST = 5000.0, 0.05
+
+#: Characters of a line that are looked at.
+_LONGEST = 10_000
 
 #: What stands for a reading that wasn't taken.
 _UNMEASURED = ("", "-", "–", "?")
@@ -86,8 +90,11 @@ class _TextLine:
     @property
     def cells(self) -> tuple[str, ...]:
         between = next((sign for sign in (";", "\t") if sign in self.text), ",")
-        cells = [cell.strip().strip('"').strip() for cell in self.text.split(between)]
-        return tuple(_plain_number(cell.replace(",", ".") if between != "," else cell) for cell in cells)
+        # No line of a record is so long; the reader of tables raises at one.
+        some = [self.text[:_LONGEST]]
+        cells = next(csv.reader(some, delimiter=between, skipinitialspace=True), [""])
+        # A comma that is left stands in a number.
+        return tuple(_plain_number(cell.strip().strip('"').strip().replace(",", ".")) for cell in cells)
 
     @property
     def columns(self) -> tuple[str, ...]:

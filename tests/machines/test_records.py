@@ -76,6 +76,11 @@ def test_semicolons_with_decimal_commas_are_what_many_spreadsheets_write(read):
     assert record.flank == "left"
 
 
+def test_numbers_with_commas_in_quotation_marks_are_what_other_spreadsheets_write(read):
+    text = HEAD + '"tooth","deviation"\n' + "".join(f'"{tooth}","-0,{tooth}"\n' for tooth in range(1, 9))
+    assert read(text).readings.um[4] == -0.5
+
+
 def test_tabs_between_with_decimal_commas_are_what_is_pasted_from_a_table(read):
     text = HEAD.replace("# ", "").replace(": ", "\t") + "tooth\tdeviation\n"
     assert read(text + "".join(f"{tooth}\t0,{tooth}\n" for tooth in range(1, 9))).readings.um[4] == 0.5
@@ -200,7 +205,7 @@ def test_a_record_that_is_not_there_is_said(tmp_path):
 @given(
     st.lists(
         st.sampled_from(
-            [*PITCH.splitlines(), "tooth", ";", "1,,", "# unit", "#", "unit, um", "1\t2", "x", "-"]
+            [*PITCH.splitlines(), "tooth", ";", "1,,", "# unit", "#", "unit, um", "1\t2", "x", "-", '"', '"1,2', "1" * 200_000]
         ),
         max_size=20,
     )

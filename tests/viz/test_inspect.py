@@ -246,3 +246,22 @@ def test_a_set_up_that_is_not_as_wanted_is_asked_about(say, order, status):
     assert ended == status
     assert "set-up isn't as wanted" in said + err
     assert "cut with it?" in said + err
+
+
+def test_a_checkers_xml_leads_to_the_same_part_as_lines_of_the_same_readings(tmp_path, capsys):
+    rows = [line for line in (DRUM / "pitch.csv").read_text(encoding="utf-8").splitlines() if line[0].isdigit()]
+    points = "".join("<point number='{}' value='{}'/>".format(*row.replace(",", ".").split("; ")) for row in rows)
+    xml = tmp_path / "gear.xml"
+    xml.write_text(
+        f'<gear teeth="66" unit="um"><cumulative_pitch flank="right">{points}</cumulative_pitch><form>{"1 " * 9}</form></gear>',
+        encoding="utf-8",
+    )
+    job = str(DRUM / "job.toml")
+    assert main(["inspect", "--json", job, str(DRUM / "pitch.csv")]) == 0
+    lines_say = json.loads(capsys.readouterr().out)
+    assert main(["inspect", "--json", "--counted", "clockwise", job, str(xml)]) == 0
+    out = capsys.readouterr()
+    assert json.loads(out.out)["waves"] == lines_say["waves"]
+    assert "9 numbers are left out" in out.err
+    assert main(["inspect", "--json", job, str(xml)]) == 2
+    assert "--counted" in capsys.readouterr().err
