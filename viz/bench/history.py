@@ -21,8 +21,11 @@ def found_before(desk: Desk) -> tuple[tuple[str, str], ...]:
     that day."""
     rows: list[tuple[str, str]] = []
     goes_on = False
+    known = _known(desk.versions.folder)
     for version in desk.versions.all:
-        seen = _seen(desk.versions.folder, version.number)
+        if version.number not in known:
+            known[version.number] = _seen(desk.versions.folder, version.number)
+        seen = known[version.number]
         day = version.when[:10]
         if seen and goes_on and rows[-1][0] == day:
             rows[-1] = (day, seen)
@@ -32,11 +35,17 @@ def found_before(desk: Desk) -> tuple[tuple[str, str], ...]:
     return tuple(reversed(rows))
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=12)
+def _known(folder: Path) -> dict[int, str]:
+    """What the versions of a file say of the blank, by their numbers, as far as looked at; none ever changes."""
+    return {}
+
+
 def _seen(folder: Path, number: int) -> str:
-    """What a version says of the blank, in words; a version never changes."""
+    """What a version says of the blank, in words."""
     try:
-        seen = tomllib.loads(plain(read_text(folder / f"{number:06d}.toml"))).get("seen", {})
+        text = plain(read_text(folder / f"{number:06d}.toml"))
+        seen = tomllib.loads(text).get("seen", {}) if "seen" in text else {}
     except (FileFault, ValueError):
         return ""
     return ", ".join(_words(seen)) if isinstance(seen, Mapping) else ""

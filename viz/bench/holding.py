@@ -25,7 +25,7 @@ from .processes import WorkProcess
 _LOOK_AGAIN = 0.7
 
 #: So much of plans, blanks, meshes and pictures is kept for the next window that asks, in bytes.
-_KEPT_BYTES = 8_000_000
+_KEPT_BYTES = 4_000_000
 
 #: What is worked on for a job as it is, and for none that it was.
 _LAST_ONLY = ("blank", "remedies", "plan", "traced")
@@ -41,7 +41,7 @@ class Bench:
         self._kept: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
         self._asked: dict[tuple[Any, ...], asyncio.Future[Any]] = {}
         self._latest: dict[tuple[str, str], tuple[Any, ...]] = {}
-        self._found_so_far: dict[tuple[Any, ...], Any] = {}
+        self._found_so_far: dict[tuple[Any, ...], tuple[Any, int]] = {}
         self.windows: dict[WebSocket, tuple[str, str]] = {}
         self._last: dict[str, str] = {}
         self._writing = asyncio.Lock()
@@ -97,14 +97,16 @@ class Bench:
                 return found
         return None
 
-    def so_far(self, key: tuple[Any, ...] = ()) -> Any:
-        """What has been found for a question that is still worked on; None for nothing yet."""
+    def so_far(self, key: tuple[Any, ...] = ()) -> tuple[Any, int]:
+        """What has been found for a question that is still worked on, None for nothing yet; and how many
+        there were, each better than the one before."""
         for process in (self._quick, self._slow):
             for asked, found in process.found_so_far():
                 self._found_so_far = {one: had for one, had in self._found_so_far.items() if one in self._asked}
                 if asked in self._asked:
-                    self._found_so_far[asked] = found
-        return self._found_so_far.get(key)
+                    _, before = self._found_so_far.get(asked, (None, 0))
+                    self._found_so_far[asked] = (found, before + any(one.offered for one in found))
+        return self._found_so_far.get(key, (None, 0))
 
     def source(self, desk: Desk) -> work.Source:
         """The job's text for `work`."""

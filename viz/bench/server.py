@@ -170,10 +170,12 @@ async def plan(request: Request) -> Response:
     held = tuple(map(str, held)) if isinstance(held, list) else ()
     key = (held, bool(asked.get("feed")), min(max(top, 1), 8) if isinstance(top, int) else 1)
     if asked.get("so_far"):
-        members = bench.so_far(("plan", bench.source(desk), *key))
-        return HTMLResponse(parts.render("planned", members=members or (), key=key, of="", whole=False))
+        members, times = bench.so_far(("plan", bench.source(desk), *key))
+        return HTMLResponse(
+            parts.render("planned", members=members or (), key=key, of="", whole=False, times=times)
+        )
     members = await bench.later(work.plan, bench.source(desk), *key, slow=True)
-    return HTMLResponse(parts.render("planned", members=members, key=key, of=desk.digest, whole=True))
+    return HTMLResponse(parts.render("planned", members=members, key=key, of=desk.digest, whole=True, times=0))
 
 
 async def trace(request: Request) -> Response:
@@ -302,6 +304,10 @@ async def take_ours(request: Request) -> Response:
         desk = await run_in_threadpool(elsewhere.take_ours, *given)
     await bench.tell(desk.name, desk.digest)
     return await run_in_threadpool(_answer, desk)
+
+
+#: So many questions are answered at once; more threads than these hold memory and make nothing quicker.
+_HANDS = 6
 
 
 def application(bench: Bench, more: Sequence[Route] = ()) -> Starlette:

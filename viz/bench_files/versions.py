@@ -11,6 +11,8 @@ import datetime
 import hashlib
 import json
 import os
+import threading
+from collections import OrderedDict
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -44,21 +46,12 @@ class Versions:
     def __init__(self, folder: Path, name: str) -> None:
         self.folder = folder / KEPT / "versions" / name
         self._log = self.folder / "log.jsonl"
-        self._all = list(self._read())
-
-    def _read(self) -> list[Version]:
-        found = []
-        with suppress(OSError):
-            for line in self._log.read_text(encoding="utf-8").splitlines():
-                # A line that was cut off when the power went says nothing.
-                with suppress(ValueError, TypeError):
-                    found.append(Version(**json.loads(line)))
-        return found
+        self._all = _logged(self._log)
 
     @property
     def all(self) -> tuple[Version, ...]:
         """Every version, first to last."""
-        return tuple(self._all)
+        return self._all
 
     def of_text(self, text: str) -> Version | None:
         """The latest version that has this text."""
@@ -76,11 +69,13 @@ class Versions:
         version = Version(number, parent.number if parent else None, now, what, digest_of(text))
         self.folder.mkdir(parents=True, exist_ok=True)
         put(text.encode("utf-8"), self.folder / f"{number:06d}.toml")
-        with self._log.open("a", encoding="utf-8") as stream:
-            stream.write(json.dumps(asdict(version)) + "\n")
+        with self._log.open("a+b") as stream:
+            if (end := stream.seek(0, os.SEEK_END)) and stream.seek(end - 1) >= 0 and stream.read(1) != b"\n":
+                stream.write(b"\n")  # a line that was cut off stays one by itself
+            stream.write(json.dumps(asdict(version)).encode() + b"\n")
             stream.flush()
             os.fsync(stream.fileno())
-        self._all.append(version)
+        self._all = (*self._all, version)
         return version
 
     def before(self, version: Version | None) -> Version | None:
@@ -94,6 +89,38 @@ class Versions:
         if version is None:
             return None
         return next((one for one in reversed(self._all) if one.parent == version.number), None)
+
+
+#: The logs that were read last: how far each was read, and what it said. After ten hours at one job a log has
+#: thousands of lines, and every tap asks it.
+_read: OrderedDict[Path, tuple[int, tuple[Version, ...]]] = OrderedDict()
+_MOST_LOGS = 12
+_reading = threading.Lock()
+
+
+def _logged(log: Path) -> tuple[Version, ...]:
+    """What a log says; only what was added since it was last read is read."""
+    with _reading:
+        at, known = _read.pop(log, (0, ()))
+        found = list(known)
+        try:
+            with log.open("rb") as stream:
+                size = stream.seek(0, os.SEEK_END)
+                if size < at:  # another file lies there now
+                    at, found = 0, []
+                stream.seek(at)
+                more = stream.read()
+        except OSError:
+            return ()
+        whole = more[: more.rfind(b"\n") + 1]
+        for line in whole.splitlines():
+            # A line that was cut off when the power went says nothing.
+            with suppress(ValueError, TypeError):
+                found.append(Version(**json.loads(line)))
+        _read[log] = at + len(whole), (known if not whole and at else tuple(found))
+        while len(_read) > _MOST_LOGS:
+            _read.popitem(last=False)
+        return _read[log][1]
 
 
 class Drafts:

@@ -61,3 +61,21 @@ def test_what_is_kept_stays_small(bench):
     asyncio.run(filled())
     assert sum(map(holding._bytes, bench._kept.values())) <= holding._KEPT_BYTES
     assert any(key[0] == "blank" for key in bench._kept)
+
+
+def test_a_plan_tells_what_it_has_and_how_many_it_had_before(bench):
+    asked = source(bench, LONG)
+
+    async def heard():
+        running = asyncio.ensure_future(bench.later(work.plan, asked, (), False, 3, slow=True))
+        told = []
+        while not running.done():
+            told.append(bench.so_far(("plan", asked, (), False, 3)))
+            await asyncio.sleep(0.02)
+        return told, await running
+
+    told, members = asyncio.run(heard())
+    best = [found for found, times in told if times]
+    assert best and best[0][0].offered and members[0].offered
+    counts = [times for _, times in told]
+    assert counts == sorted(counts) and counts[-1] >= 1

@@ -191,6 +191,7 @@ document.addEventListener("click", (event) => {
   else if (at.dataset.part) light({ part: at.dataset.part });
   else if (at.dataset.link) light({ link: at.dataset.link });
   else if (at.id === "plan-go") plan();
+  else if (at.id === "plan-it") { $("plan").scrollIntoView(); plan(); }
   else if (at.id === "trace-go") trace();
   else if (at.id === "train-go") train();
   else if (at.id === "explain") at.setAttribute("aria-pressed", document.body.classList.toggle("explain"));
