@@ -20,6 +20,7 @@ from .commands import measure as measure_command
 from .commands import mesh as mesh_command
 from .commands import plan as plan_command
 from .commands import prove as prove_command
+from .commands import recover as recover_command
 from .commands import sample as sample_command
 from .commands import sheet as sheet_command
 from .commands import show as show_command
@@ -41,6 +42,7 @@ COMMANDS = (
     show_command,
     fit_command,
     constants_command,
+    recover_command,
     sample_command,
     measure_command,
     mesh_command,

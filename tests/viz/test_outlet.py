@@ -42,6 +42,7 @@ COMMANDS = {
     "survey": (["survey", ORDERS / "03-no-differential" / "job.toml", "--machine", "brinnock-20"], 0),
     "study": (["study", "--draws", "50", ORDERS / "01-fly-winch-pair" / "pinion.toml"], 0),
     "inspect": (["inspect", *(ORDERS / "92-cloud-drum-wheel" / name for name in ("job.toml", "pitch.csv"))], 0),
+    "recover": (["recover", "--top", "1", "GEAR"], 0),
     "sample": (["sample", ORDERS / "71-snow-drum-sample" / "sample.toml"], None),
 }
 
@@ -50,9 +51,13 @@ COMMANDS = {
 def run(tmp_path):
     """Run the command as a shell would; `shell` follows it, such as a redirection."""
     (tmp_path / "seen.toml").write_text(f'{WRONG.read_text()}\n[seen]\nteeth = 74\nhand = "right"\n')
+    drawn = (ORDERS / "02-left-hand-hob" / "job.toml").read_text(encoding="utf-8").partition("[setup]")[0]
+    seen = 'teeth = 43\nhand = "none"\nfeed_marks = { value = 2, within = 0.01 }'
+    (tmp_path / "gear.toml").write_text(f"{drawn}\n[seen]\n{seen}\n", encoding="utf-8")
 
     def run(arguments, shell="", encoding=None, **environment):
-        named = [str(tmp_path / "seen.toml") if each == "SEEN" else str(each) for each in arguments]
+        made = {"SEEN": tmp_path / "seen.toml", "GEAR": tmp_path / "gear.toml"}
+        named = [str(made.get(each, each)) for each in arguments]
         line = " ".join(f"'{each}'" for each in [sys.executable, "-m", "handlead.viz", *named])
         env = {**os.environ, **environment}
         env.pop("PYTHONUNBUFFERED", None)
