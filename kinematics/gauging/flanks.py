@@ -77,7 +77,7 @@ def gauge_flank(flank: FlankMap) -> GaugedFlank:
         )
     transverse = 1 / flank.base_cosine
     middle_roll, middle_face = roll.size // 2, height.size // 2
-    inner = _evaluated(height)
+    inner = evaluated(height)
     profile = trace(roll, deviation[:, middle_face] * transverse, roll[-1] - roll[0])
     face = float(flank.heights[-1] - flank.heights[0])
     helix = trace(height[inner], deviation[middle_roll, inner] * transverse, face)
@@ -95,7 +95,7 @@ def gauge_traces(profile: FlankMap, helix: FlankMap) -> Traces:
     height, roll = helix.heights[faces], profile.roll_length[rolls]
     if roll.size < 4 or height.size < 4:
         raise ValueError("fewer than 4 places of a trace are finished; nothing can be measured on it")
-    inner = _evaluated(height)
+    inner = evaluated(height)
     face = float(helix.heights[-1] - helix.heights[0])
     return Traces(
         trace(roll, up[rolls] * (UM / profile.base_cosine), roll[-1] - roll[0]),
@@ -230,7 +230,7 @@ def _run(marks: npt.ArrayLike) -> slice:
     return slice(int(low), int(high))
 
 
-def _evaluated(height: Floats) -> slice:
+def evaluated(height: Floats) -> slice:
     """The helix evaluation range: the face less 5 % at each end."""
     width = height[-1] - height[0]
     inside = np.flatnonzero((height >= height[0] + 0.05 * width) & (height <= height[-1] - 0.05 * width))

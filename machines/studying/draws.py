@@ -11,6 +11,7 @@ import numpy.typing as npt
 from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.gears.tolerance import COARSEST, FINEST, flank_tolerances
 
+from .passages import FlankMoments
 from .waves import PLAIN_SQUARE, UM, WAVE_SQUARE, CutShape, LooseSource, slope_of_wave
 
 Floats = npt.NDArray[np.float64]
@@ -26,13 +27,20 @@ NO_CLASS = COARSEST + 1
 @dataclass(frozen=True)
 class Model:
     """A set-up's gear and all that is loose for it: `helix_um` is the slope that the set-up itself leaves, `off` by how
-    many radians its head is off as it is."""
+    many radians its head is off as it is. `moments` say when the flanks of the `traced` teeth are left, where that can
+    be told; else waves are taken as if the hob cut everywhere at once."""
 
     gear: Gear
     shape: CutShape
     sources: tuple[LooseSource, ...]
     helix_um: float
     off: float
+    moments: FlankMoments | None = None
+
+    @property
+    def traced(self) -> npt.NDArray[np.int64]:
+        """The teeth on which profile and helix are traced."""
+        return np.array(traced_teeth(self.shape.teeth))
 
     def thicker_um(self, swivel: Floats | float) -> Floats:
         """How much thicker, normal to the tooth, a head so many radians further off leaves the teeth than as it is.
@@ -43,9 +51,17 @@ class Model:
         return np.asarray(each * (self.off**2 - (self.off + np.asarray(swivel)) ** 2))
 
 
+def traced_teeth(teeth: int) -> list[int]:
+    """Those of so many teeth on which profile and helix are traced."""
+    return sorted({round(tooth * teeth / _TRACED) % teeth for tooth in range(min(_TRACED, teeth))})
+
+
 @dataclass(frozen=True)
 class Draws:
-    """Some draws: for each quantity its deviations by tolerance, without sign, and one linear part of it."""
+    """Some draws: for each quantity its deviations by tolerance, without sign, and a linear part of it.
+
+    That of profile and helix is the right flank's on each tooth that is traced, one after the other.
+    """
 
     deviations: Mapping[str, Floats]
     linear: Mapping[str, Floats]
@@ -78,15 +94,12 @@ def draw(piece: tuple[Model, int, int, int]) -> Draws:
     plain, waves, per_turn = parts_of(model, drawn)
     helix = (plain @ column(model, "helix_um"))[:, None] + model.helix_um
     every = np.arange(teeth)
-    traced = np.array(
-        sorted({round(tooth * teeth / _TRACED) % teeth for tooth in range(min(_TRACED, teeth))})
-    )
     helices, profiles, places = [], [], []
     tapered = (plain @ column(model, "taper_um"))[:, None]
-    for flank, leans, way in zip(_flanks(model), _leans(model), (1, -1), strict=True):
-        gains = flank * slope_factors(model, "face") + 1j * leans
-        helices.append(helix + way * tapered + _at(waves * gains, per_turn, traced, teeth).imag)
-        profiles.append(_at(waves * (flank * slope_factors(model, "profile")), per_turn, traced, teeth).imag)
+    for side, (flank, leans) in enumerate(zip(_flanks(model), _leans(model), strict=True)):
+        gains = flank[:, None] * slope_factors(model, "face", side) + 1j * leans[:, None]
+        helices.append(helix + (-1) ** side * tapered + _on_traced(model, waves, gains).imag)
+        profiles.append(_on_traced(model, waves, flank[:, None] * slope_factors(model, "profile", side)).imag)
         places.append(_at(waves * flank, per_turn, every, teeth).real / math.cos(shape.pressure))
     single = [np.abs(np.diff(one, axis=1, append=one[:, :1])).max(axis=1) for one in places]
     spaces = [_at(waves * flank, per_turn, every, teeth).real for flank in _of_spaces(model)]
@@ -102,8 +115,8 @@ def draw(piece: tuple[Model, int, int, int]) -> Draws:
             "runout": wider,
         },
         {
-            "helix": helices[0][:, 0],
-            "profile": profiles[0][:, 0],
+            "helix": helices[0].ravel(),
+            "profile": profiles[0].ravel(),
             "pitch": _beside_the_mean(places[0]),
             "runout": _beside_the_mean((spaces[0] - spaces[1]) / 2 / shape.ball_sine),
             "thickness": thicker,
@@ -154,14 +167,29 @@ def _leans(model: Model) -> tuple[Complex, Complex]:
     return right * turned, left * turned
 
 
-def slope_factors(model: Model, along: str) -> Complex:
-    """What slope a wave of height one leaves along face or profile, turned to where it stands at mid-length."""
+def slope_factors(model: Model, along: str, side: int = 0) -> Complex:
+    """What slope a wave of height one leaves along face or profile, turned to where it stands at mid-length.
+
+    A row a source, a column a tooth that is traced, on the right flanks or, with `side` 1, the left ones.
+    """
     found = []
     for one in model.sources:
         per_turn = one.wave.per_turn if one.wave else 0.0
         waves = model.shape.along_face(per_turn) if along == "face" else per_turn * model.shape.rolled
-        found.append(-slope_of_wave(waves) * np.exp(1j * np.pi * waves))
-    return np.array(found, complex)
+        turned = np.exp(1j * np.pi * waves)
+        if model.moments is None:
+            found.append(np.full(len(model.traced), -slope_of_wave(waves) * turned))
+        else:
+            moments = model.moments.face if along == "face" else model.moments.profile
+            found.append(1j * moments[side].slope(per_turn) * turned)
+    return np.array(found, complex).reshape(len(model.sources), len(model.traced))
+
+
+def _on_traced(model: Model, waves: Complex, gains: Complex) -> Complex:
+    """The waves, all sources together, on each tooth that is traced, where each has its own gain."""
+    per_turn = np.array([one.wave.per_turn if one.wave else 0.0 for one in model.sources])
+    turned = np.exp(2j * np.pi * per_turn[:, None] * model.traced[None, :] / model.shape.teeth)
+    return np.asarray(waves @ (gains * turned))
 
 
 def _at(waves: Complex, per_turn: Floats, teeth: npt.NDArray[np.int64], count: int) -> Complex:
@@ -179,10 +207,12 @@ def classes_of(gear: Gear, part: str, um: Floats) -> npt.NDArray[np.int64]:
 def variances(model: Model, name: str) -> list[float]:
     """What each source adds to the variance of a quantity's linear part, exactly, in µm².
 
-    That part is one tooth's slope, how far one tooth or space stands from the mean of all, or the thickness.
+    That part is a tooth's slope, the mean of those that are traced, how far one tooth or space stands from the mean of
+    all, or the thickness.
     """
     shape = model.shape
     (right, _), (leans, _), spaces = _flanks(model), _leans(model), _of_spaces(model)
+    on_face, on_profile = slope_factors(model, "face"), slope_factors(model, "profile")
     found = []
     for at, source in enumerate(model.sources):
         if source.wave is None:
@@ -191,8 +221,8 @@ def variances(model: Model, name: str) -> list[float]:
         phases = np.exp(2j * np.pi * source.wave.per_turn * np.arange(shape.teeth) / shape.teeth)
         beside = abs(1 - phases.mean()) ** 2
         size = {
-            "helix": abs(right[at] * slope_factors(model, "face")[at] + 1j * leans[at]) ** 2,
-            "profile": abs(right[at] * slope_factors(model, "profile")[at]) ** 2,
+            "helix": np.mean(np.abs(right[at] * on_face[at] + 1j * leans[at]) ** 2),
+            "profile": np.mean(np.abs(right[at] * on_profile[at]) ** 2),
             "pitch": beside * abs(right[at] / math.cos(shape.pressure)) ** 2,
             "runout": beside * abs((spaces[0][at] - spaces[1][at]) / (2 * shape.ball_sine)) ** 2,
             "thickness": 0.0,

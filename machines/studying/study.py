@@ -22,8 +22,9 @@ from handlead.machines.setups.case import Case, helix_slope_um
 from handlead.machines.shop.crew import Crew, Piece, Result, each_done
 from handlead.machines.toml.errors import HandleadError, NoSetup
 
-from .draws import NO_CLASS, Draws, Floats, Model, classes_of, draw, variances
+from .draws import NO_CLASS, Draws, Floats, Model, classes_of, draw, traced_teeth, variances
 from .flank_draws import draw_flanks
+from .passages import flank_moments
 from .waves import CutShape, LooseSource, sources
 
 #: Draws in a piece of work, and those through the cut flank, which take a thousand times as long.
@@ -215,8 +216,9 @@ def model_of(case: Case) -> Model:
     shape = CutShape.of(flanks.gear, case.rates, flanks.setting.hob)
     off = math.radians(case.outcome.swivel_error_deg or 0.0)
     return Model(
-        flanks.gear, shape, tuple(sources(case, shape)), helix_slope_um(case.job.work, case.outcome), off
-    )
+        flanks.gear, shape, tuple(sources(case, shape)), helix_slope_um(case.job.work, case.outcome), off,
+        flank_moments(flanks, traced_teeth(shape.teeth)),
+    )  # fmt: skip
 
 
 # ---------------------------------------------------------------- telling

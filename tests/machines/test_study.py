@@ -11,10 +11,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from handlead.kinematics.flank_cutting.flank_passages import FlankCut, active_rolls
+from handlead.kinematics.flank_cutting.flanks import deviations
+from handlead.kinematics.frame.motion import Ripple
+from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import Imperfection, Looseness, read_machine
 from handlead.machines.setups.case import Case
-from handlead.machines.studying.draws import amounts, draw
+from handlead.machines.studying.draws import amounts, draw, traced_teeth
 from handlead.machines.studying.flank_draws import cut_draw
 from handlead.machines.studying.study import model_of, study
 from handlead.machines.studying.waves import slope_of_wave
@@ -70,7 +74,35 @@ def test_an_error_of_the_table_worm_tells_on_the_profile_as_its_formula_says():
     phases = np.linspace(0, 2 * np.pi, 720, endpoint=False)
     slopes = [np.polyfit(u, np.sin(2 * np.pi * waves * u + phase), 1)[0] for phase in phases[::20]]
     height = math.radians(20 / 3600) * model.shape.base_radius * 1000
+    # Every facet stands as the wave does at its passage: of the wave so much is left as its mean over a facet.
+    height *= np.sinc(model.sources[0].wave.per_turn / (job.work.teeth * job.hob.gashes))
     assert close(profile.drawn_variance, height**2 / 3 * float(np.mean(np.square(slopes))))
+
+
+@pytest.mark.parametrize("per_turn", [5, 20, F(152, 5), 40], ids=str)
+@pytest.mark.parametrize("side", [1, -1], ids=["right flank", "left flank"])
+def test_a_wave_leaves_the_slope_that_the_cut_flank_shows_however_often_it_comes_back(per_turn, side):
+    case = Case.of(loose(HELICAL, WHEEL))
+    flanks, model = Flanks.of(case), model_of(case)
+    teeth = traced_teeth(model.shape.teeth)
+    high = 2e-4 / (2 * math.pi * model.shape.base_radius)
+    waves = [Ripple("table", "table", F(per_turn), high, phase) for phase in (0.0, 0.25)]
+    for at, tooth in list(enumerate(teeth))[::2]:
+        flat, *tilted = [slopes_cut(replace(flanks, ripples=one), side, tooth) for one in ((), *((wave,) for wave in waves))]
+        found = [abs(complex(*(one[which] - flat[which] for one in tilted))) / 2e-4 for which in (0, 1)]
+        moments = (model.moments.profile[side < 0], model.moments.face[side < 0])
+        told = [abs(one.slope(float(per_turn))[at]) for one in moments]
+        assert found == pytest.approx(told, rel=0.06, abs=0.12)
+
+
+def slopes_cut(flanks, side, tooth):
+    """Slopes of profile and helix of one tooth, in mm along the base tangent, by the line laid through their traces."""
+    cut = FlankCut.of(flanks.motion, flanks.setting, flanks.gear, side=side)
+    face, rolls = flanks.gear.face_width, np.linspace(*active_rolls(cut), 121)
+    heights = np.linspace(face * 0.05, face * 0.95, 241)
+    profile = deviations(cut, rolls, np.full(rolls.size, face / 2), float(tooth)) / cut.flank.base_cosine
+    helix = deviations(cut, np.full(heights.size, rolls.mean()), heights, float(tooth)) / cut.flank.base_cosine
+    return np.polyfit(rolls, profile, 1)[0] * np.ptp(rolls), np.polyfit(heights, helix, 1)[0] * face
 
 
 def test_a_screw_out_of_pitch_takes_the_lead_off_by_its_share():
@@ -186,6 +218,17 @@ def test_the_command_says_in_how_many_of_100_and_what_most_comes_from(tmp_path, 
     assert main(["study", str(job), "--draws", "300", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["quantities"][2]["from"][0]["comes_from"] == "known"
+
+
+def test_play_of_the_screw_takes_the_lead_off_by_as_much_as_it_lets_the_slide_go():
+    job = loose(HELICAL, row("play", "even", link="slide screw", length=F(1, 50)))
+    per_mm = 1000 * 2 * math.pi * model_of(Case.of(job)).shape.base_radius / job.work.lead_mm
+    assert close(quantity(study(job), "helix").drawn_variance, (per_mm * 0.02) ** 2 / 3)
+
+
+def test_the_machine_that_ships_with_what_is_loose_in_it_is_studied(capsys):
+    assert main(["study", str(HELICAL), "--draws", "100"]) == 0
+    assert "of 100; most of the" in capsys.readouterr().out
 
 
 def test_what_cannot_be_studied_is_told(tmp_path, capsys):

@@ -37,8 +37,9 @@ def show_study(found: HowSure, out: Console | None = None) -> None:
     if found.on_flank:
         _show_flank(found, out)
     out.print(
-        f"{found.draws} draws, seed {found.seed}: the train exact, what is loose to the first order at mid-tooth, "
-        "without feed marks and facets. What the machine's file doesn't name isn't in it.",
+        f"{found.draws} draws, seed {found.seed}: the train exact, what is loose to the first order, each place of a "
+        "flank as it stands when the hob leaves it, without feed marks and facets. What the machine's file doesn't "
+        "name isn't in it.",
         style="dim",
     )
     out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 0)))
