@@ -16,7 +16,7 @@ from handlead.machines.keys.machine_keys import GEAR_SET
 from handlead.machines.toml.filing import as_it_came, plain
 from handlead.machines.toml.places import Path_
 from handlead.machines.toml.question_marks import UNKNOWN
-from handlead.machines.toml.tables import Table
+from handlead.machines.toml.tables import Rows, Table, TableOf
 from handlead.machines.toml.values import Listing, Name
 from handlead.viz.bench_files.entered import NotEntered, shown, typed
 
@@ -101,6 +101,7 @@ class Editing:
             table[key] = value
         table.add(tomlkit.nl())
         if name not in self.document:
+            self.document.add(tomlkit.nl())
             self.document[name] = tomlkit.aot()
             self.values[name] = []
         rows: Any = self.document[name]
@@ -190,16 +191,12 @@ def _set(editing: Editing, what: What) -> str:
     """A field."""
     path, value = path_of(what), text_of(what, "value")
     kind = editing.sheet.value(path)
+    if isinstance(kind, Table | TableOf | Rows):
+        raise NotEntered("that isn't a field")
     if path[0] == "link" and path[-1] == "name" and value:
-        old = str(editing.sheet.at(path))
-        editing.rename("link", old, value)
-    elif isinstance(path[-1], int) and not value:
-        editing.put(path, UNKNOWN)
-    else:
-        value = typed(kind, value)
-        if value is None and isinstance(kind, Table):
-            raise NotEntered("that isn't a field")
-        editing.put(path, value)
+        editing.rename("link", str(editing.sheet.at(path)), value)
+    # Of a pair the one that isn't known yet is left open.
+    editing.put(path, UNKNOWN if isinstance(path[-1], int) and not value else typed(kind, value))
     return f"{_called(editing, path)}: {shown(editing.sheet.at(path)) or 'taken out'}"
 
 

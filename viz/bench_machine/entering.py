@@ -19,6 +19,16 @@ from handlead.viz.bench_files.entered import NotEntered, shown
 #: Keys of a table that aren't asked for again once it is there.
 _TOLD_ABOVE = ("kind", "format")
 
+#: What a key is called beside its field, where the file's word says too little there.
+_LABELS = {"from": "driving part (from)", "to": "driven part (to)", "carrier": "carrier, the cage", "shaft": "part"}
+
+#: Said of a sense: what a positive is, and how it is found out.
+_SENSE = (
+    "Chalk an arrow on each shaft between, any way; of hob, table and slides the positive is what stands under "
+    "What meets the work. Turn the driving part along its arrow: the driven one goes along its own (same) or "
+    "against it (opposite)."
+)
+
 #: What the two numbers of a pair belong to.
 _OF_TWO = {"teeth": ("driving", "driven"), "diameters": ("driving", "driven"), "suns": ("first", "second")}
 
@@ -142,7 +152,7 @@ class FieldsSheet:
             else:
                 entries.extend(self._entries(at, key))
         rivals = tuple(" or ".join(map(_words, choice.keys)) for choice in value.one_of)
-        return EntryGroup(path, title, value.meaning, tuple(entries), tuple(inner), faults, None, rivals)
+        return EntryGroup(path, title, plainly(value.meaning), tuple(entries), tuple(inner), faults, None, rivals)
 
     def _open_group(self, path: Path_, title: str, value: TableOf, faults: tuple[str, ...]) -> EntryGroup:
         """A table whose keys are names: a field for each that is there."""
@@ -177,8 +187,13 @@ class FieldsSheet:
             return
         yield KeyEntry(
             path, _words(key.name) if key.name != str(path[-1]) or "_" in key.name else key.name, shown(there), meaning,
-            key.required, self.choices(value), key.default, tuple(self._deep_faults(path)),
+            key.required, self._choices(path, value), key.default, tuple(self._deep_faults(path)),
         )  # fmt: skip
+
+    def _choices(self, path: Path_, value: Value) -> tuple[str, ...]:
+        """As `choices`; of a selector's state the states that it has."""
+        ratios = self.at((*path[:-1], "ratios"))
+        return tuple(ratios) if path[-1] == "state" and isinstance(ratios, Mapping) else self.choices(value)
 
     def _deep_faults(self, path: Path_) -> Iterator[str]:
         for at, words in self.faults.items():
@@ -208,12 +223,17 @@ def _inner(value: Value, step: Step, there: Any) -> Value | None:
 
 
 def _words(name: str) -> str:
-    return name.replace("_", " ")
+    return _LABELS.get(name, name.replace("_", " "))
 
 
 def _sentence(key: Key) -> str:
-    said = f"{key.meaning} {key.advice}".strip()
-    return said.replace("{from}", "the driving part").replace("{to}", "the driven part")
+    said = _SENSE if key.name == "sense" else f"{key.meaning} {key.advice}".strip()
+    return plainly(said.replace("{from}", "the driving part").replace("{to}", "the driven part"))
+
+
+def plainly(words: str) -> str:
+    """What the reference says of a key, without the marks of a file's words."""
+    return words.replace("`prove`", "the verdict").replace("`study`", "the study").replace("`", "")
 
 
 def named_at(values: Mapping[str, Any], of: str, name: str) -> list[tuple[Path_, bool]]:

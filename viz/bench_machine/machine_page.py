@@ -11,15 +11,19 @@ from handlead.kinematics.train.links import Brake, Clutch, Template
 from handlead.machines.keys.imperfection_keys import IMPERFECTION, LOOSENESS
 from handlead.machines.keys.link_keys import LINK
 from handlead.machines.toml.places import Path_
+from handlead.machines.toml.tables import TableOf
 from handlead.viz.bench_files.versions import Version
 
 from .counting import counted
-from .entering import EntryGroup, FieldsSheet, KeyEntry
+from .entering import EntryGroup, FieldsSheet, KeyEntry, plainly
 from .machine_desk import MachineDesk
 from .plate import rules
 
 #: The kinds of link that a lever can put into a state, and their states; a selector has those of its ratios.
 _STATES: Mapping[str, tuple[str, ...]] = {"clutch": Clutch.states, "brake": Brake.states, "template": Template.states}
+
+#: How the ratios of a selector are typed where its link is added.
+_STATES_TYPED = "Write each state with its ratio, commas between: in = 1, back = -1, off = 0."
 
 #: Versions that are shown, latest first.
 _MOST_VERSIONS = 40
@@ -82,11 +86,12 @@ class Question:
 
 def questions(sheet: FieldsSheet, kind: str) -> Iterator[Question]:
     """What is asked about a new link of a kind, in the order of its keys."""
+    row = FieldsSheet({**sheet.values, "link": [{"kind": kind, "name": "new"}]}, {})
+    entries = row.group(("link", 0), kind, ("name", "bracket")).entries
     for key in LINK[kind].keys:
-        if key.name in ("name", "kind", "bracket"):
-            continue
-        row = FieldsSheet({**sheet.values, "link": [{"kind": kind, "name": "new"}]}, {})
-        for entry in row.group(("link", 0), kind, ("name", "bracket")).entries:
+        if isinstance(key.value, TableOf):
+            yield Question(key.name, key.name, f"{plainly(key.meaning)} {_STATES_TYPED}", key.required, (), "", "")
+        for entry in entries:
             if entry.path[2] != key.name:
                 continue
             of = getattr(key.value, "of", "")
@@ -94,7 +99,7 @@ def questions(sheet: FieldsSheet, kind: str) -> Iterator[Question]:
             of = {"part": "shaft"}.get(of, of) if isinstance(of, str) else ""
             name = ".".join(map(str, entry.path[2:]))
             choices = sheet.named(of) if of in ("shaft", "slide") else entry.choices
-            yield Question(name, entry.label, key.meaning, key.required, choices, of, key.default)
+            yield Question(name, entry.label, entry.meaning, key.required, choices, of, key.default)
 
 
 def view(desk: MachineDesk) -> dict[str, Any]:
@@ -103,7 +108,7 @@ def view(desk: MachineDesk) -> dict[str, Any]:
     sets = [sheet.group(("gear_set", number), "", ("fits",)) for number, _ in enumerate(sheet.rows("gear_set"))]
     return {
         "desk": desk, "rules": rules(desk), "links": tuple(_links(sheet)),
-        "kinds": {kind: table.meaning for kind, table in LINK.items()},
+        "kinds": {kind: plainly(table.meaning) for kind, table in LINK.items()},
         "parts": tuple(_parts(sheet)), "levers": tuple(_levers(sheet)), "states": tuple(_stateful(sheet)),
         "general": EntryGroup((), "", "", tuple(_general(sheet))),
         "ends": sheet.group(("ends",), "ends"), "drives": sheet.group(("drives",), "drives"),

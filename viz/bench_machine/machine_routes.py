@@ -20,6 +20,7 @@ from . import machine_page as pages
 from .counting import add_count, counts_name, take_back
 from .drawing import DrawnMachine, draw_machine, explained
 from .editing import What, edited, text_of
+from .entering import plainly
 from .fitting import Fitted
 from .fitting import fit as fit_counts
 from .machine_desk import (
@@ -179,7 +180,7 @@ def question(request: Request) -> Response:
     """What is asked about a new link, shaft or slide."""
     desk, kind = _desk(request), request.query_params.get("kind", "")
     asked = tuple(pages.questions(desk.sheet, kind)) if kind in LINK else ()
-    meaning = LINK[kind].meaning if kind in LINK else ""
+    meaning = plainly(LINK[kind].meaning) if kind in LINK else ""
     one_of = LINK[kind].one_of if kind in LINK else ()
     return HTMLResponse(parts.render(
         "machine_add", kind=kind, asked=asked, meaning=meaning, links=desk.sheet.named("link"),
