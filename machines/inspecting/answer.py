@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from handlead.kinematics.inspection.choosing import CHANCE, seams
 from handlead.kinematics.inspection.passage import Floats
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.job_files.job_file import Job
@@ -104,13 +105,25 @@ class InspectedGear:
         return np.asarray(um - basis @ (basis.T @ um))
 
     def smallest_um(self, number: int) -> float:
-        """The wave, about, that this record wouldn't show beside what is left in it."""
+        """The wave, about, that wouldn't stand out of this record alone, beside what is left in it."""
         from scipy.special import fdtri
 
         left, readings = self.inspection.records[number].left_um, self.records[number].readings
         free = max(len(readings.um) - readings.plain().shape[1] - 2 * len(self.inspection.waves) - 2, 2)
-        needed = float(fdtri(2, free, 1 - _CHANCE / max(self.inspection.tried * _SEAMS, 1)))
+        tried = self.inspection.tried * len(seams(sum(len(one.readings.um) for one in self.records)))
+        needed = float(fdtri(2, free, 1 - CHANCE / max(tried, 1)))
         return left * math.sqrt(4 * needed / len(readings.um))
+
+    @property
+    def smallest_together_um(self) -> dict[str, float]:
+        """The same of all records together: "round" the gear, and of each other kind."""
+        alone: dict[str, list[float]] = {}
+        for number, record in enumerate(self.records):
+            kind = "round the gear" if record.kind in ROUND else f"in {record.kind}"
+            alone.setdefault(kind, []).append(self.smallest_um(number))
+        return {
+            kind: float(sum(um**-2 for um in some if um) ** -0.5) for kind, some in alone.items() if any(some)
+        }
 
     def as_json(self) -> dict[str, Any]:
         """The answer as one JSON object of the contract."""
@@ -189,10 +202,6 @@ class InspectedGear:
             "without_all": plain(self.worth.without_all),
             "mend_first": self.worth.first,
         }
-
-
-#: As in the fit: the chance of noise, and how many seams it tries.
-_CHANCE, _SEAMS = 0.01, 48
 
 
 def inspect(job: Job, *records: str | Path | Record, counted: str = "") -> InspectedGear:

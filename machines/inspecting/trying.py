@@ -195,7 +195,7 @@ def _of_a_link(case: Case, found: PartAtFault) -> Confirmation:
         )
     if case.train.ends["table"].part == turns:
         return Confirmation(
-            "Mark on the gear, and on the next one before it is cut, where the table's own mark stands.",
+            f"Mark on the gear, and on the next one before it is cut, where the {turns}'s own mark stands.",
             f"The wave, {height(on_flank_um(found), units)} once round, must stand at the same place against the mark "
             "on both. One that comes from how the blank was clamped stands anywhere.",
         )

@@ -73,15 +73,21 @@ def _turning(case: Case, fault: Imperfection) -> str:
     return link.from_part if fault.turn_of == "driving" else link.to_part
 
 
+def table_name(case: Case) -> str:
+    """What carries the work, by the machine's own name for it."""
+    return case.train.ends["table"].part
+
+
 def turns_told(case: Case, order: Fraction) -> str:
     """How often a wave comes back."""
+    table = table_name(case)
     if order == 1:
-        return "once a turn of the table"
+        return f"once a turn of the {table}"
     feed = abs(case.rates.axial / case.rates.table) if case.rates else Fraction(0)
     if order < Fraction(1, 2) and feed:
         far = length(float(feed / order), case.job.units, 1)
-        return f"once in {decimal(1 / order, 3)} turns of the table, every {far} of the slide"
-    return f"{decimal(order, 4)} times a turn of the table"
+        return f"once in {decimal(1 / order, 3)} turns of the {table}, every {far} of the slide"
+    return f"{decimal(order, 4)} times a turn of the {table}"
 
 
 def size_told(case: Case, found: PartAtFault) -> str:

@@ -60,12 +60,13 @@ def worth_of(inspection: Inspection, records: Sequence[Record], gear: Gear) -> W
 
     measured = reached(())
     without = tuple(reached((at,)) for at in range(len(waves)))
-    best = min(range(len(waves)), key=lambda at: _rank(without[at]), default=None)
-    first = best if best is not None and _rank(without[best]) < _rank(measured) else None
+    best = min(range(len(waves)), key=lambda at: rank(without[at]), default=None)
+    first = best if best is not None and rank(without[best]) < rank(measured) else None
     return Worth(measured, without, reached(range(len(waves))), first)
 
 
-def _rank(reached: Reached) -> int:
+def rank(reached: Reached) -> int:
+    """The class, the finest least; beyond the coarsest for none."""
     return COARSEST + 1 if reached.quality is None else reached.quality
 
 

@@ -178,7 +178,7 @@ def _draw_orders(found: InspectedGear, number: int, ax: Axes, shop: Shop) -> Non
     rows = max(len(lines), 8)
     ax.set_ylim(rows - 0.4, -0.6)
     ax.set_xlim(0, 1.15 * max([*(line.um / um for line in lines), limit]))
-    ax.set_xlabel(f"amplitude in this record, {fine}; dotted: less wouldn't stand out", fontsize=look.SMALL, labelpad=1.5)
+    ax.set_xlabel(f"amplitude in this record, {fine}; dotted: less wouldn't stand out of it alone", fontsize=look.SMALL, labelpad=1.5)
     ax.tick_params(labelsize=look.SMALL)
     for side in ("top", "right"):
         ax.spines[side].set_visible(False)

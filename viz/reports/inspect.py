@@ -16,7 +16,7 @@ from handlead.machines.inspecting.words import (
     turns_told,
     um_told,
 )
-from handlead.machines.inspecting.worth import Reached
+from handlead.machines.inspecting.worth import Reached, rank
 from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.units import height
 from handlead.viz.streams.terminal import CAUTION, console
@@ -86,8 +86,7 @@ def record_lines(found: InspectedGear) -> Iterator[str]:
         day = f", {record.date}" if record.date else ""
         said = f"{Path(record.path).name}: {record_name(record)}, {len(record.readings.um)} readings{day}: "
         said += f"{height(fitted.before_um, units)} r.m.s., of which {height(fitted.left_um, units)} are left that no "
-        least = height(found.smallest_um(number), units)
-        said += f"part explains. A wave of less than about {least} wouldn't stand out."
+        said += "part explains."
         if record.division_um:
             own = height(record.division_um / math.sqrt(12), units)
             said += f" The dial's divisions alone leave {own}."
@@ -96,6 +95,9 @@ def record_lines(found: InspectedGear) -> Iterator[str]:
                 f" From {gap[0]} to {gap[1]} of {found.case.job.work.teeth} none was read: is it this gear?"
             )
         yield said
+    least = " and ".join(f"{height(um, units)} {kind}" for kind, um in found.smallest_together_um.items())
+    if least:
+        yield f"A wave of less than about {least} wouldn't stand out of these records."
 
 
 def wave_lines(found: InspectedGear, wave: FoundWave) -> Iterator[str]:
@@ -137,12 +139,16 @@ def worth_lines(found: InspectedGear) -> Iterator[str]:
     yield f"As measured {_class(worth.measured)}, {by}."
     for number, without in enumerate(worth.without):
         name = part_name(found.case, found.parts(found.inspection.waves[number])[0].part)
-        worst = "; worth mending first" if number == worth.first else ""
-        yield f"  without {number + 1}, {name}: {_class(without)}{worst}"
+        first = "; worth mending first" if number == worth.first else ""
+        yield f"  without {number + 1}, {name}: {_better(without, worth.measured)}{first}"
     if len(worth.without) > 1:
         alone = "" if worth.first is not None else "; no single one brings a better class"
-        yield f"  without all of them: {_class(worth.without_all)}{alone}"
+        yield f"  without all of them: {_better(worth.without_all, worth.measured)}{alone}"
     yield "  Classes of ISO 1328-1, by these records alone, noise and all."
+
+
+def _better(without: Reached, measured: Reached) -> str:
+    return _class(without) if rank(without) < rank(measured) else "no better class"
 
 
 def _class(reached: Reached) -> str:
