@@ -62,7 +62,7 @@ class _TreeGrowing:
         self.path = path
         self.now = Element("", {}, 1, None)
         self.depth = 0
-        self.parser = expat.ParserCreate()
+        self.parser = expat.ParserCreate("utf-8")
         self.parser.buffer_text = True
         self.parser.StartElementHandler = self.start
         self.parser.EndElementHandler = self.end

@@ -24,11 +24,10 @@ from handlead.machines.toml.errors import (
     Place,
     WrongValue,
 )
-from handlead.machines.toml.filing import read_text
 from handlead.machines.toml.numbers import NumberFault, exact
 
 from .elements import Element, tree_of
-from .records import LEAST, Record, Said, read_record, record_of
+from .records import LEAST, Record, Said, read_record, record_of, text_of
 
 #: What the words in an element's name tell of its quantity, the first that holds.
 _QUANTITIES: tuple[tuple[frozenset[str], str], ...] = (
@@ -88,7 +87,7 @@ def read_exchange(path: str | Path, teeth: int, counted: str = "") -> Exchanged:
 
     Raises `FileFault` with every fault and its line.
     """
-    name, text = str(path), read_text(path)
+    name, text = str(path), text_of(path)
     rows = list(_rows(tree_of(name, text)))
     faults: list[Complaint] = []
     left_out: list[Complaint] = []
@@ -126,7 +125,7 @@ def read_records(paths: Sequence[str | Path], teeth: int, counted: str = "") -> 
     faults: list[Complaint] = []
     for path in paths:
         try:
-            if not is_exchange(read_text(path)):
+            if not is_exchange(text_of(path)):
                 records.append(read_record(path, teeth))
                 continue
             one = read_exchange(path, teeth, counted)

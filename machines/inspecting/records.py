@@ -6,6 +6,7 @@ decimal commas, do as well; a line with # that names no key is a note, and a too
 
 from __future__ import annotations
 
+import codecs
 import csv
 import datetime
 import re
@@ -76,7 +77,21 @@ def record_of(said: Said, rows: Sequence[tuple[float, float, float]], um: float)
 
 def read_record(path: str | Path, teeth: int) -> Record:
     """Read a record of a gear of so many teeth. Raises `FileFault` with every fault and its line."""
-    return _RecordReader(str(path), teeth).read(read_text(path))
+    return _RecordReader(str(path), teeth).read(text_of(path))
+
+
+def text_of(path: str | Path) -> str:
+    """The text of a record, in UTF-8 or in the letters that old checkers and spreadsheets write. Raises `FileFault`."""
+    try:
+        content = Path(path).read_bytes()
+    except OSError:
+        return read_text(path)  # which says why
+    if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return content.decode("utf-16", errors="replace")
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError:
+        return content.decode("cp1252", errors="replace")
 
 
 @dataclass(frozen=True)

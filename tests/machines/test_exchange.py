@@ -78,6 +78,12 @@ def test_the_way_of_counting_can_be_said_where_the_file_does_not(read):
     )
 
 
+def test_letters_that_the_file_says_it_is_in_are_read(tmp_path):
+    text = FILE.replace("UTF-8", "ISO-8859-1").replace('unit="um"', 'unit="µm"')
+    (tmp_path / "gear.xml").write_bytes(text.encode("latin-1"))
+    assert len(read_exchange(tmp_path / "gear.xml", 12).records) == 4
+
+
 def test_a_file_of_which_nothing_is_understood_is_refused(read):
     with pytest.raises(FileFault, match="nothing in it is understood"):
         read("<html><p>a page</p></html>")

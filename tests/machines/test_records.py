@@ -91,6 +91,18 @@ def test_a_hand_that_writes_no_nought_before_the_point_is_read(read):
     assert list(read(text).readings.um[2:4]) == [0.5, -0.25]
 
 
+@pytest.mark.parametrize("letters", ["cp1252", "utf-16", "utf-8-sig"])
+def test_letters_of_old_checkers_and_spreadsheets_are_read(tmp_path, letters):
+    (tmp_path / "r.csv").write_bytes(PITCH.replace("unit: um", "unit: µm").encode(letters))
+    assert read_record(tmp_path / "r.csv", 29).readings.um[3] == 4
+
+
+def test_bytes_that_are_no_text_are_refused(tmp_path):
+    (tmp_path / "r.csv").write_bytes(bytes(range(256)) * 4)
+    with pytest.raises(FileFault):
+        read_record(tmp_path / "r.csv", 29)
+
+
 def test_other_words_for_columns_and_another_order_of_words_do(read):
     record = read(
         PITCH.replace("tooth, deviation", "Tooth, Reading").replace("pitch cumulative", "Cumulative pitch")
