@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import doctest
+import math
 import tomllib
 from collections.abc import Callable
 from decimal import Decimal
@@ -14,7 +15,7 @@ import pytest
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears import gear, head, measures, tolerance
 from handlead.kinematics.gears import pair as pairs
-from handlead.kinematics.other_work import spline, sprocket, wormwheel
+from handlead.kinematics.other_work import spline, sprocket
 from handlead.kinematics.practice import cycle, finish
 
 FOLDER = Path(__file__).with_name("published")
@@ -57,14 +58,26 @@ def swivel(
 
 
 def in_mesh(pinion: dict[str, Any], wheel: dict[str, Any], what: str) -> float:
-    pair = pairs.mesh(gear_of(pinion), gear_of(wheel))
-    one_of_two = {
-        "pinion_addendum": pair.addenda[0],
-        "wheel_addendum": pair.addenda[1],
-        "pinion_tip_diameter": pair.tip_diameters[0],
-        "wheel_tip_diameter": pair.tip_diameters[1],
-    }
-    return one_of_two[what] if what in one_of_two else getattr(pair, what)
+    """What handbooks tell of a pair without backlash whose tips are shortened to keep the rack's clearance."""
+    one, two = gear_of(pinion), gear_of(wheel)
+    distance = pairs.distance_without_backlash(one, two)
+    bases, reference = (one.base_diameter + two.base_diameter) / 2, (one.reference_diameter + two.reference_diameter) / 2
+    modification = (distance - reference) / one.module_n
+    shortening = one.module_n * (one.profile_shift + two.profile_shift - modification)
+    addenda = one.addendum - shortening, two.addendum - shortening
+    return {
+        "centre_distance": distance,
+        "reference_centre_distance": reference,
+        "working_pressure_angle_deg": math.degrees(math.acos(bases / distance)),
+        "involute_working": gear.involute_of_tangent(math.sqrt((distance / bases) ** 2 - 1)),
+        "centre_distance_modification": modification,
+        "tip_shortening": shortening,
+        "pinion_addendum": addenda[0],
+        "wheel_addendum": addenda[1],
+        "pinion_tip_diameter": one.reference_diameter + 2 * addenda[0],
+        "wheel_tip_diameter": two.reference_diameter + 2 * addenda[1],
+        "whole_depth": one.whole_depth - shortening,
+    }[what]
 
 
 def tolerance_of(gear: dict[str, Any], quality: int, what: str, rounded: bool) -> float:
@@ -94,7 +107,7 @@ def sprocket_size(what: str, **keys: Any) -> float:
 FUNCTIONS: dict[str, Callable[..., float]] = {
     "approach": cycle.approach,
     "approach_by_contact": cycle.approach_by_contact,
-    "ball_pressure_angle_deg": on_a_gear(measures.ball_pressure_angle_deg),
+    "ball_pressure_angle_deg": on_a_gear(lambda work, ball: math.degrees(measures.ball_pressure(work, ball))),
     "chordal_height": on_a_gear(measures.chordal_height),
     "chordal_thickness": on_a_gear(measures.chordal_thickness),
     "facet_um": finish.facet_um,
@@ -110,16 +123,13 @@ FUNCTIONS: dict[str, Callable[..., float]] = {
     "mesh": in_mesh,
     "over_balls": on_a_gear(measures.over_balls),
     "rack": lambda letter, what: getattr(gear.ISO_53[letter], what),
-    "root_mark_circle_um": finish.root_mark_circle_um,
     "root_mark_um": finish.root_mark_um,
     "span": on_a_gear(measures.span),
     "span_teeth": on_a_gear(measures.span_teeth),
     "sprocket": sprocket_size,
     "swivel": swivel,
-    "table_per_tangential_mm": wormwheel.table_per_tangential_mm,
     "time": time,
     "tolerance": tolerance_of,
-    "worm_drive": lambda drive, what: getattr(wormwheel.WormDrive(**drive), what),
 }
 
 

@@ -191,11 +191,6 @@ def worst(gauged: Sequence[Traces], pitch: Sequence[GaugedPitch], runout_um: flo
     )
 
 
-def flank_class(gauged: Sequence[Traces], pitch: Sequence[GaugedPitch], gear: Gear) -> int | None:
-    """The class that flanks and pitches come to; see `Deviations.quality`."""
-    return worst(gauged, pitch).quality(gear)
-
-
 def helix_slope_um(gauged: Sequence[Traces]) -> float:
     """The largest helix slope deviation of these flanks, with its sign, in micrometres: what stands proud is more."""
     return max((flank.helix.slope_um for flank in gauged), key=abs)

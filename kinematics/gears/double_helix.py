@@ -47,13 +47,3 @@ def apex_shift(error: float, helix_angle_deg: float) -> float:
     """
     angle = arguments.number("helix angle", helix_angle_deg, unit="deg", above=0, below=90)
     return arguments.number("error along the circle", error, unit="mm") / (2 * math.tan(math.radians(angle)))
-
-
-def error_for(shift: float, helix_angle_deg: float) -> float:
-    """The error along the reference circle that moves the apex by `shift` along the axis, both in mm.
-
-    >>> round(error_for(apex_shift(0.05, 30), 30), 9)
-    0.05
-    """
-    angle = arguments.number("helix angle", helix_angle_deg, unit="deg", above=0, below=90)
-    return 2 * math.tan(math.radians(angle)) * arguments.number("shift of the apex", shift, unit="mm")

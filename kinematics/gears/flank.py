@@ -66,10 +66,6 @@ class NominalFlank:
         turned = self.middle + TURN * space / self.gear.teeth + self._start
         return np.asarray(turned + self.side * roll + self.twist * height)
 
-    def roll_at(self, diameter: float) -> float:
-        """Roll at which the flank reaches this diameter, in radians; 0 at the base cylinder and below."""
-        return math.sqrt(max((diameter / self.gear.base_diameter) ** 2 - 1, 0.0))
-
     @property
     def contact_shift(self) -> float:
         """How far over the hob's centre a point touches the rack, in mm per radian of roll past the pitch point."""

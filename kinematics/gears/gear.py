@@ -222,7 +222,7 @@ class Gear:
 
     @property
     def tip_diameter(self) -> float:
-        """Outside diameter d_a of the blank, in mm, without any tip shortening (see `pair.mesh`)."""
+        """Outside diameter d_a of the blank, in mm, without any tip shortening."""
         return self.reference_diameter + 2 * self.addendum
 
     @property

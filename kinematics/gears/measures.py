@@ -103,7 +103,7 @@ def over_balls(gear: Gear, ball: float) -> float:
     >>> round(over_balls(Gear(20, 1), 1.7), 4)
     22.2941
     """
-    centres = gear.base_diameter * math.hypot(1, math.tan(_ball_pressure(gear, ball)))
+    centres = gear.base_diameter * math.hypot(1, math.tan(ball_pressure(gear, ball)))
     if gear.teeth % 2:
         centres *= math.cos(math.pi / (2 * gear.teeth))
     return centres + ball
@@ -117,7 +117,7 @@ def ball_contact_diameter(gear: Gear, ball: float) -> float:
     circle, off the involute.
     """
     base = gear.base_diameter
-    reach = base * math.tan(_ball_pressure(gear, ball))
+    reach = base * math.tan(ball_pressure(gear, ball))
     left = reach - ball * math.cos(math.radians(gear.base_helix_angle_deg))
     if left < 0:
         raise ValueError(
@@ -126,18 +126,13 @@ def ball_contact_diameter(gear: Gear, ball: float) -> float:
     return math.hypot(base, left)
 
 
-def ball_pressure_angle_deg(gear: Gear, ball: float) -> float:
-    """Transverse pressure angle at the ball's centre α_K, in degrees; `ValueError` as `over_balls`."""
-    return math.degrees(_ball_pressure(gear, ball))
-
-
 def ball_fits(gear: Gear, ball: float) -> bool:
     """Whether the ball rests on both flanks, clear of the root, and stands out above the tips."""
     try:
         touched = ball_contact_diameter(gear, ball)
     except ValueError:
         return False
-    centre = gear.base_diameter * math.hypot(1, math.tan(_ball_pressure(gear, ball)))
+    centre = gear.base_diameter * math.hypot(1, math.tan(ball_pressure(gear, ball)))
     clear_of_root = centre - ball > gear.root_diameter
     return touched < gear.tip_diameter and clear_of_root and centre + ball > gear.tip_diameter
 
@@ -178,7 +173,8 @@ def default_ball(gear: Gear, *, inch: bool = False) -> float:
     return ideal
 
 
-def _ball_pressure(gear: Gear, ball: float) -> float:
+def ball_pressure(gear: Gear, ball: float) -> float:
+    """Transverse pressure angle at the ball's centre α_K, in radians; `ValueError` as `over_balls`."""
     ball = arguments.number("ball", ball, unit="mm", above=0)
     value = (
         ball / (gear.module_n * math.cos(gear.pressure_n_rad))

@@ -175,59 +175,6 @@ def _overlap(first: Gear, second: Gear) -> float | None:
     return min(widths) * math.sin(math.radians(first.helix_angle_deg)) / (math.pi * first.module_n)
 
 
-@dataclass(frozen=True)
-class Mesh:
-    """Two gears in mesh without backlash; diameters and distances in mm, angles in degrees."""
-
-    centre_distance: float
-    reference_centre_distance: float
-    working_pressure_angle_deg: float
-    involute_working: float
-    centre_distance_modification: float
-    """(a − a_0) / m_n, in modules."""
-    tip_shortening: float
-    """What each blank's radius may be turned down by, to keep the rack's bottom clearance, in mm."""
-    addenda: tuple[float, float]
-    tip_diameters: tuple[float, float]
-    whole_depth: float
-
-
-def mesh(pinion: Gear, wheel: Gear) -> Mesh:
-    """The pair on parallel shafts: centre distance, working pressure angle, shortened tips.
-
-    Raises `ValueError` for gears that can't mesh on parallel shafts (module, pressure angle,
-    helix angle or hands) or whose profile shifts leave no involute in contact.
-    """
-    for name, one, other in (
-        ("module", pinion.module_n, wheel.module_n),
-        ("pressure angle", pinion.pressure_angle_n_deg, wheel.pressure_angle_n_deg),
-        ("helix angle", pinion.helix_angle_deg, wheel.helix_angle_deg),
-    ):
-        if not math.isclose(one, other, rel_tol=1e-9, abs_tol=1e-9):
-            raise ValueError(f"{name} is {one:g} on one gear and {other:g} on the other; they must be equal")
-    if pinion.hand is not None and pinion.hand is wheel.hand:
-        raise ValueError(
-            f"both gears are {pinion.hand.word}-hand; on parallel shafts one must be right, the other left"
-        )
-    distance = distance_without_backlash(pinion, wheel)
-    bases = (pinion.base_diameter + wheel.base_diameter) / 2
-    reference = (pinion.reference_diameter + wheel.reference_diameter) / 2
-    modification = (distance - reference) / pinion.module_n
-    shortening = pinion.module_n * (pinion.profile_shift + wheel.profile_shift - modification)
-    addenda = (pinion.addendum - shortening, wheel.addendum - shortening)
-    return Mesh(
-        centre_distance=distance,
-        reference_centre_distance=reference,
-        working_pressure_angle_deg=math.degrees(math.acos(bases / distance)),
-        involute_working=involute_of_tangent(math.sqrt((distance / bases) ** 2 - 1)),
-        centre_distance_modification=modification,
-        tip_shortening=shortening,
-        addenda=addenda,
-        tip_diameters=(pinion.reference_diameter + 2 * addenda[0], wheel.reference_diameter + 2 * addenda[1]),
-        whole_depth=pinion.whole_depth - shortening,
-    )
-
-
 def profile_shift_sum(pinion: Gear, wheel: Gear, centre_distance: float) -> float:
     """Sum of the two profile shifts, in modules, that brings the pair to `centre_distance` (mm).
 

@@ -59,11 +59,6 @@ class FlankTolerances:
     """Runout, F_rT; informative in the standard."""
     outside_scope: tuple[str, ...]
 
-    @property
-    def in_scope(self) -> bool:
-        """Whether the standard covers a gear of this size."""
-        return not self.outside_scope
-
 
 def flank_tolerances(gear: Gear, quality: int) -> FlankTolerances:
     """All flank tolerances of `gear` in class `quality`.

@@ -20,26 +20,14 @@ _UM = 1000
 def root_mark_um(feed: float, hob_tip_diameter: float, helix_angle_deg: float = 0.0) -> float:
     """Depth of a feed mark at the root, radially, in micrometres: (f/cos β)² / (4·d_a0).
 
-    A short chord stands for the arc; `root_mark_circle_um` doesn't do so. For spur work; a rough
-    guide for helical. Raises `ValueError` for a feed that leaves uncut ridges between passes.
+    A short chord stands for the arc. For spur work; a rough guide for helical.
+    Raises `ValueError` for a feed that leaves uncut ridges between passes.
 
     >>> round(root_mark_um(3, 90), 3)
     25.0
     """
     chord = _chord(feed, hob_tip_diameter, helix_angle_deg)
     return _UM * chord * chord / (4 * hob_tip_diameter)
-
-
-def root_mark_circle_um(feed: float, hob_tip_diameter: float, helix_angle_deg: float = 0.0) -> float:
-    """The same depth from the hob's true circle, in micrometres. For spur work, as `root_mark_um`.
-
-    >>> round(root_mark_circle_um(3, 90), 4)
-    25.0069
-    """
-    half = _chord(feed, hob_tip_diameter, helix_angle_deg) / 2
-    radius = hob_tip_diameter / 2
-    # r − √(r² − c²), written so that two nearly equal numbers aren't subtracted.
-    return _UM * half * half / (radius + math.sqrt(radius * radius - half * half))
 
 
 def flank_mark_um(

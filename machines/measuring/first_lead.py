@@ -60,14 +60,6 @@ class FirstLead:
         """Whether a dial is fine enough to tell the class, and not the gears alone."""
         return (self.off_travel if self.teeth else self.off_reading) >= 2 * READ_MM
 
-    def lead_by_travel(self, travel: float) -> float:
-        """The lead for a travel found over `teeth` teeth: z times the axial pitch."""
-        return self.count * travel / self.teeth
-
-    def lead_by_reading(self, reading: float) -> float:
-        """The lead for a reading found over `rise`: tan of the lean at the outside is pi d / L."""
-        return math.pi * self.outside * self.rise / reading
-
     def as_json(self) -> dict[str, Any]:
         """The `first_lead` object of a proof: mm."""
         return {

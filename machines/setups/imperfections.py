@@ -77,13 +77,6 @@ def wheel_turned(train: Train, one: Imperfection, along: float) -> float:
     return along / (math.pi * float(module) * link.teeth) if module else 0.0
 
 
-def periodic_errors(case: Case) -> Iterator[PeriodicError]:
-    """Every periodic error of a link, those of change gears where they are mounted."""
-    for one in case.job.machine.imperfections:
-        if one.kind in _PERIODIC:
-            yield from errors_of(case.train, one)
-
-
 def progressive(case: Case, one: Imperfection) -> Iterator[Guide]:
     """A screw or rack that moves its slide a share too far: so do the ends behind it, by the travel of that slide."""
     assert one.link is not None and one.length is not None and one.over is not None

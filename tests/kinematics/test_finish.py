@@ -32,22 +32,6 @@ def test_no_mark_however_deep_allows_a_feed_of_the_hobs_diameter(mark: float, ho
 
 @lawful
 @given(feeds, hobs)
-def test_the_chord_comes_near_the_circle_and_never_beyond_it(feed: float, hob: float) -> None:
-    chord, circle = finish.root_mark_um(feed, hob), finish.root_mark_circle_um(feed, hob)
-    assert chord <= circle <= chord * 1.03
-
-
-@lawful
-@given(feeds, hobs)
-def test_the_circle_value_is_where_two_neighbouring_circles_cross(feed: float, hob: float) -> None:
-    # Two hob positions a feed apart; the ridge stands where both circles have the same height.
-    radius, middle = hob / 2, feed / 2
-    ridge = radius - math.sqrt(radius**2 - middle**2)
-    assert finish.root_mark_circle_um(feed, hob) == pytest.approx(1000 * ridge, rel=1e-6, abs=1e-9)
-
-
-@lawful
-@given(feeds, hobs)
 def test_twice_the_feed_leaves_marks_four_times_as_deep(feed: float, hob: float) -> None:
     assert finish.root_mark_um(2 * feed, hob) == pytest.approx(4 * finish.root_mark_um(feed, hob))
 

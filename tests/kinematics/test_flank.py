@@ -20,7 +20,7 @@ from handlead.kinematics.flank_cutting.flanks import cut_flank, deviations, pass
 from handlead.kinematics.frame.blank import FlankMap
 from handlead.kinematics.frame.motion import Ripple
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.gauging.flanks import flank_class, gauge_flank, gauge_pitch, helix_slope_um
+from handlead.kinematics.gauging.flanks import gauge_flank, gauge_pitch, helix_slope_um, worst
 from handlead.kinematics.gears.flank import NominalFlank
 from handlead.kinematics.gears.gear import Gear, thickness_at
 from hypothesis import given, settings
@@ -345,7 +345,7 @@ def test_the_nominal_flank_bounds_the_tooth_that_the_drawing_gives():
     middles = {}
     for side in (1, -1):
         flank = NominalFlank(gear, side)
-        roll = flank.roll_at(gear.reference_diameter + 1)
+        roll = math.sqrt(((gear.reference_diameter + 1) / gear.base_diameter) ** 2 - 1)
         angle = flank.tangent_angle(np.array(roll), np.array(0.0)) - side * math.atan(roll)
         middles[side] = float(angle)
     space = middles[1] - middles[-1]
@@ -373,7 +373,7 @@ def test_the_class_is_the_finest_whose_tolerances_take_everything_in():
     roll, height = np.linspace(5, 20, 40), np.linspace(0, 30, 121)
     for slope, quality in ((6.4, 5), (8.9, 6), (9.1, 7)):
         flank = FlankMap(np.broadcast_to(slope / 30000 * height, (40, 121)).copy(), roll, height)
-        assert flank_class([gauge_flank(flank)], [], gear) == quality
+        assert worst([gauge_flank(flank)], []).quality(gear) == quality
 
 
 def test_pitch_deviations_come_from_the_places_of_the_flanks():

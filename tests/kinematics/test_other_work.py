@@ -8,7 +8,6 @@ import pytest
 from handlead.kinematics.other_work import spline, sprocket, wormwheel
 from handlead.kinematics.other_work.spline import StraightSpline
 from handlead.kinematics.other_work.sprocket import Sprocket
-from handlead.kinematics.other_work.wormwheel import WormDrive
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -47,34 +46,6 @@ def test_pins_in_an_odd_sprocket_lie_less_than_a_diameter_apart(half: int, pitch
 def test_a_roller_wider_than_the_pitch_is_refused() -> None:
     with pytest.raises(ValueError, match=r"roller diameter is 13; .* below 12\.7"):
         Sprocket(17, 12.7, 13)
-
-
-@lawful
-@given(st.integers(20, 100), st.integers(1, 4), st.floats(1, 8), st.floats(8, 20))
-def test_axial_and_normal_module_ask_for_the_same_turning(
-    teeth: int, starts: int, module: float, quotient: float
-) -> None:
-    drive = WormDrive(teeth, starts, module, quotient * module)
-    axial = wormwheel.table_per_tangential_mm(drive.axial_module, teeth)
-    normal = wormwheel.table_per_tangential_mm(drive.normal_module, teeth, drive.lead_angle_deg)
-    assert axial == pytest.approx(normal)
-    # A worm's lead of travel turns the wheel as far as one turn of the worm does.
-    assert drive.worm_lead * axial == pytest.approx(starts / teeth)
-
-
-@lawful
-@given(st.integers(20, 100), st.integers(1, 4), st.floats(1, 8), st.floats(8, 20), st.floats(-0.5, 0.5))
-def test_worm_and_wheel_fill_the_centre_distance(
-    teeth: int, starts: int, module: float, quotient: float, shift: float
-) -> None:
-    drive = WormDrive(teeth, starts, module, quotient * module, profile_shift=shift)
-    clearance = (drive.dedendum - drive.addendum) * module
-    for tip, root in (
-        (drive.throat_diameter, drive.worm_root_diameter),
-        (drive.worm_tip_diameter, drive.root_diameter),
-    ):
-        assert drive.centre_distance - (tip + root) / 2 == pytest.approx(clearance)
-    assert drive.throat_radius == pytest.approx(drive.worm_root_diameter / 2 + clearance)
 
 
 @pytest.mark.parametrize(

@@ -54,10 +54,9 @@ def test_the_axial_pitch_and_the_lean_at_the_outside_are_those_of_the_drawing():
     found = first_lead(Case.of(read_job(PINION)))
     assert found.teeth == 1
     assert found.travel == pytest.approx(math.pi * 3 / math.sin(math.radians(22)))
-    assert found.lead_by_travel(found.travel) == pytest.approx(23 * found.travel)
+    assert found.lead == pytest.approx(23 * found.travel)
     lean = math.atan(math.pi * found.outside / (23 * found.travel))
     assert found.reading == pytest.approx(found.rise * math.tan(lean))
-    assert found.lead_by_reading(found.reading) == pytest.approx(found.lead)
     assert found.reading <= DIAL_MM
 
 

@@ -14,7 +14,7 @@ from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import Imperfection, read_machine, read_machine_text
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case
-from handlead.machines.setups.imperfections import periodic_errors, plays_of, ripples_of
+from handlead.machines.setups.imperfections import errors_of, plays_of, ripples_of
 from handlead.machines.written.writing import machine_text
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -135,7 +135,7 @@ def test_involutes_in_mesh_with_a_gear_off_its_centre_turn_by_the_eccentricity_o
     case = case_of(
         PINION, Imperfection("gear runout", gear=25, runout=2 * Fraction(e), pressure_angle_deg=Fraction(pressure_deg))
     )
-    (error,) = periodic_errors(case)
+    (error,) = errors_of(case.train, *case.job.machine.imperfections)
     # The gear of 25 drives one of 40 in a bracket of module 2; bring it to the driven gear above, and take the rest out.
     driven = 2 * math.pi * error.amplitude * 40 / teeth[1] / (48 / 23)
     assert max(off) == pytest.approx(driven, rel=0.01)

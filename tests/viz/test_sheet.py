@@ -27,7 +27,16 @@ from handlead.viz.sheet.file import drawn
 from handlead.viz.sheet.page import draw_sheet
 from handlead.viz.sheet.together import draw_together
 from handlead.viz.sheet_words.member_words import bracket_lines, head_line, other_lines, shares_gears
-from handlead.viz.sheet_words.words import ABOVE_ALL, AT_THE_HOB, CAUTIONS, sheet_words
+from handlead.viz.sheet_words.words import (
+    ABOVE_ALL,
+    AT_THE_HEAD,
+    AT_THE_HOB,
+    AT_THE_LEVERS,
+    BETWEEN_CUTS,
+    LOCK_OUT,
+    TOUCHED,
+    sheet_words,
+)
 from handlead.viz.solids.scene import staged_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -530,7 +539,8 @@ def said_on(figure):
 
 def test_the_cautions_are_on_the_sheet_and_those_of_the_hob_on_every_page():
     first, *_ = pages = draw_sheet(prove(read_job(PINION)), "Letter", DAY)
-    assert all(caution in said_on(first) for caution in CAUTIONS)
+    cautions = LOCK_OUT + AT_THE_HEAD + AT_THE_LEVERS + AT_THE_HOB + TOUCHED + BETWEEN_CUTS + ABOVE_ALL
+    assert all(caution in said_on(first) for caution in cautions)
     assert all(caution in said_on(page) for page in pages for caution in (*AT_THE_HOB, *ABOVE_ALL))
 
 

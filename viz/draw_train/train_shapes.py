@@ -142,19 +142,6 @@ class TrainLayout:
                 found.append((one.link, other.link))
         return found
 
-    def struck_labels(self) -> list[tuple[str, Label]]:
-        """Labels with a line, an upright or a coupling running through them."""
-        found = []
-        for label in self.labels:
-            box = label.box
-            for run in self.runs:
-                if boxes_meet(box, (run.x0, run.y, run.x1, run.y)):
-                    found.append((run.part, label))
-            for upright in self.uprights:
-                if any(boxes_meet(box, segment) for segment in segments_of(upright)):
-                    found.append((upright.link, label))
-        return found
-
 
 def segments_of(upright: Upright) -> Iterator[Box]:
     """The straight pieces of an upright, as boxes without width."""

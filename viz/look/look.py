@@ -43,7 +43,7 @@ DOTTED = (0, (1, 1.6))
 CHAIN = (0, (8, 2, 1.5, 2))
 
 #: Hatches: the fixed ground, what is cut away, and what collides.
-GROUND, CUT_AWAY, CLASH = "////", "....", "xxx"
+CUT_AWAY, CLASH = "....", "xxx"
 
 FONT = "DejaVu Sans"
 

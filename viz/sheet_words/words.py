@@ -74,7 +74,6 @@ BETWEEN_CUTS = (
 
 ABOVE_ALL = ("The machine's manual, local rules and qualified people come before this sheet.",)
 
-CAUTIONS = LOCK_OUT + AT_THE_HEAD + AT_THE_LEVERS + AT_THE_HOB + TOUCHED + BETWEEN_CUTS + ABOVE_ALL
 
 
 @dataclass(frozen=True)
