@@ -126,7 +126,14 @@ def gauge_pitch(index_um: Sequence[float] | Floats) -> GaugedPitch:
 def runout_um(
     ahead: Floats, behind: Floats, pressure_angle_t_deg: float, half_space_deg: float = 0.0
 ) -> float:
-    """Runout in micrometres: from the deepest to the highest place of a ball that is laid into each space in turn.
+    """Runout in micrometres: from the deepest to the highest place of a ball that is laid into each space in turn."""
+    return float(np.ptp(balls_um(ahead, behind, pressure_angle_t_deg, half_space_deg)))
+
+
+def balls_um(
+    ahead: Floats, behind: Floats, pressure_angle_t_deg: float, half_space_deg: float = 0.0
+) -> Floats:
+    """How far out a ball lies in each space, in micrometres from where it lies between flanks that stand right.
 
     `ahead` and `behind` are the places of each space's counter-clockwise and clockwise flank along the
     reference circle, in mm from where even division puts them, `half_space_deg` half the angle of a space there; 0 is
@@ -137,7 +144,7 @@ def runout_um(
     wider = np.asarray(ahead, dtype=float) - np.asarray(behind, dtype=float)
     pressure = math.radians(pressure_angle_t_deg)
     sinks = math.cos(pressure) / math.sin(pressure + math.radians(half_space_deg))
-    return float(UM * np.ptp(wider) / 2 * sinks)
+    return np.asarray(-UM * wider / 2 * sinks)
 
 
 @dataclass(frozen=True)

@@ -94,6 +94,12 @@ def flank_tolerances(gear: Gear, quality: int) -> FlankTolerances:
     )
 
 
+def class_of(gear: Gear, name: str, um: float) -> int | None:
+    """The finest class whose tolerance of this name takes in a deviation, either way; None if none does."""
+    classes = range(FINEST, COARSEST + 1)
+    return next((one for one in classes if abs(um) <= getattr(flank_tolerances(gear, one), name).um), None)
+
+
 def outside_scope(gear: Gear) -> tuple[str, ...]:
     """What about `gear` the standard doesn't cover, in words; empty where it covers all of it."""
     sizes: dict[str, float | None] = {

@@ -96,16 +96,18 @@ def measure_flanks(
     try:
         cuts = [FlankCut.of(motion, setting, gear, side=side) for side in (1, -1)]
         marks = [_marks(cut, from_it) for cut in cuts]
-        places = [cut_pitch(cut, samples=_PITCH_PLACES) for cut in cuts]
+        places = [places_of(cut) for cut in cuts]
         if not np.isfinite(places).all() or any(one is None for one in marks):
             return None
-        spaces = sorted({round(number * gear.teeth / _TEETH) for number in range(min(_TEETH, gear.teeth))})
-        by_flank = [[_traces(cut, space, from_it) for space in spaces] for cut in cuts]
+        teeth = traced_teeth(gear.teeth)
+        by_flank = [
+            [gauge_traces(*traces_of(cut, space_at(tooth, cut), from_it)) for tooth in teeth] for cut in cuts
+        ]
         relief = None if wanted is None else _relief(cuts)
     except NoInvolute:
         return None
     first = [one for one in marks if one is not None]
-    found = _worst_of(gear, by_flank, places)
+    found = worst_of(gear, by_flank, places)
     thicker = -UM * float(np.mean(places[0] - places[1])) * math.cos(math.radians(gear.helix_angle_deg))
     return FlankQuality(
         feed_mark_um=max(flank.feed_mark_um for flank in first),
@@ -118,14 +120,32 @@ def measure_flanks(
         runout_um=found.runout,
         thickness_um=thicker,
         span_um=thicker * math.cos(math.radians(gear.pressure_angle_n_deg)),
-        traced_teeth=len(spaces),
+        traced_teeth=len(teeth),
         deviations=found,
         quality=found.quality(gear),
         relief=relief,
     )
 
 
-def _worst_of(gear: Gear, by_flank: list[list[Traces]], places: list[Floats]) -> Deviations:
+def traced_teeth(teeth: int) -> tuple[int, ...]:
+    """The teeth, from 1, whose profile and helix are traced: four, spread round the gear."""
+    return tuple(sorted({1 + round(number * teeth / _TEETH) for number in range(min(_TEETH, teeth))}))
+
+
+def space_at(tooth: int, cut: FlankCut) -> int:
+    """The space that a tooth's flank of this cut's side stands in, counted counter-clockwise.
+
+    Tooth 1 has space 0 clockwise of it, whose counter-clockwise side is the tooth's right flank.
+    """
+    return (tooth - 1 if cut.flank.side > 0 else tooth) % cut.flank.gear.teeth
+
+
+def places_of(cut: FlankCut) -> Floats:
+    """Where the flank of each space stands along the reference circle; see `cut_pitch`."""
+    return cut_pitch(cut, samples=_PITCH_PLACES)
+
+
+def worst_of(gear: Gear, by_flank: list[list[Traces]], places: list[Floats]) -> Deviations:
     """The greatest deviations of the traces of both flanks, and of the places of all teeth, flank by flank."""
     traced = [one for flank in by_flank for one in flank]
     pitch = [gauge_pitch(even_division(place)) for place in places]
@@ -169,8 +189,8 @@ def _marks(cut: FlankCut, wanted: Relief) -> GaugedFlank | None:
     return gauge_flank(flank) if np.isfinite(flank.deviation).mean() >= 0.5 else None
 
 
-def _traces(cut: FlankCut, space: int, wanted: Relief) -> Traces:
-    """Profile at mid-face and helix at mid-roll of one flank of one space."""
+def traces_of(cut: FlankCut, space: int, wanted: Relief) -> tuple[FlankMap, FlankMap]:
+    """Profile at mid-face and helix at mid-roll of one flank of one space, counted from what is wanted."""
     face = cut.flank.gear.face_width
     assert face is not None
     first, last = active_rolls(cut)
@@ -180,7 +200,7 @@ def _traces(cut: FlankCut, space: int, wanted: Relief) -> Traces:
     base, cosine = cut.flank.base_radius, cut.flank.base_cosine
     if wanted:
         helix = helix - wanted.deviation(heights, cut.flank.gear) * cosine
-    return gauge_traces(
+    return (
         FlankMap(profile[:, None], rolls * base, np.array([face / 2]), cosine),
         FlankMap(helix[None, :], np.array([roll * base]), heights, cosine),
     )

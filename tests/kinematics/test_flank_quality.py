@@ -35,7 +35,8 @@ def test_a_head_that_is_off_leaves_a_thin_tooth_of_good_class(setting, helix_deg
     assert wrong.span_um - right.span_um == pytest.approx(span, rel=0.06)
     assert wrong.thickness_um == pytest.approx(wrong.span_um / math.cos(alpha))
     assert 0 < right.thickness_um < 2 * right.ripple_um
-    assert wrong.quality == right.quality
+    # On other teeth of the same form marks fall a little otherwise.
+    assert abs(wrong.quality - right.quality) <= 1
 
 
 def test_a_hob_that_goes_to_and_fro_once_a_table_turn_is_runout_and_a_table_that_does_is_none(setting):

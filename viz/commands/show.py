@@ -37,7 +37,7 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML) with [setup]")
     parser.add_argument(
-        "--what", choices=(*PICTURES, *SOME, "gear", "mesh", "all"), default="gear",
+        "--what", choices=(*PICTURES, *SOME, "gear", "mesh", "inspection", "all"), default="gear",
         help="which picture (default: gear)",
     )
     parser.add_argument(
@@ -47,6 +47,19 @@ def add(commands: Any) -> None:
     )  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     _add_solid(parser.add_argument_group("for --what gear"))
+    report = parser.add_argument_group(
+        "for --what inspection: the simulated gear as an inspection report, profile, helix, pitch and runout; .pdf, or "
+        ".png or .svg, a file a page"
+    )
+    report.add_argument(
+        "--record", metavar="FILE", type=Path, nargs="+",
+        help="records of a real gear, as for inspect, to be laid over it",
+    )  # fmt: skip
+    report.add_argument(
+        "--counted", choices=("clockwise", "counter-clockwise"),
+        help="for XML records that don't say: which way the teeth are counted",
+    )  # fmt: skip
+    report.add_argument("--paper", choices=("A4", "Letter"), help="size of the paper (default: A4)")
     rolling = parser.add_argument_group("for --what mesh: .png, .pdf or .svg, or a film, .gif or .mp4")
     rolling.add_argument("--mate", metavar="MATE", type=Path, help="the mate's own job file (default: as JOB draws it)")
     add_rolling(rolling)
@@ -129,6 +142,9 @@ def _wrong(options: argparse.Namespace) -> str | None:
     of_pair = [name for name in ("mate", "centres", "blue") if getattr(options, name) is not None]
     if of_pair and what != "mesh":
         return f"--{of_pair[0]} goes with --what mesh alone, not with --what {what}"
+    of_report = [name for name in ("record", "counted", "paper") if getattr(options, name) is not None]
+    if of_report and what != "inspection":
+        return f"--{of_report[0]} goes with --what inspection alone, not with --what {what}"
     return _wrong_solid(options, given, ending) if given else None
 
 
@@ -164,14 +180,14 @@ def _show(case: Case, options: argparse.Namespace) -> list[dict[str, Any]]:
         path = _path(options, name)
         told: dict[str, Any] = {"what": name, "file": None if path is None else str(path)}
         try:
-            _make(case, name, path, options)
+            told |= _make(case, name, path, options) or {}
         except _expected() as why:
             told["error"] = _said(why, path)
             told["file"] = None
             complain(f"{name}: {told['error']}")
         else:
             if not options.json and path is not None:
-                tell(f"{name}: {path}")
+                tell(f"{name}: {', '.join(told.get('files', [str(path)]))}")
         made.append(told)
     return made
 
@@ -203,29 +219,48 @@ def _path(options: argparse.Namespace, name: str) -> Path | None:
         ending = ".png" if out is None or name == "gear" else out.suffix
         stem = options.job.stem if out is None else out.stem
         return (Path() if out is None else out.parent) / f"{stem}-{name}{ending}"
-    return out if out is not None or name == "gear" else Path(f"{options.job.stem}-{name}.png")
+    ending = "pdf" if name == "inspection" else "png"
+    return out if out is not None or name == "gear" else Path(f"{options.job.stem}-{name}.{ending}")
 
 
-def _make(case: Case, name: str, path: Path | None, options: argparse.Namespace) -> None:
+def _make(case: Case, name: str, path: Path | None, options: argparse.Namespace) -> dict[str, Any] | None:
+    """Make one picture; returns what is told of it besides, if anything."""
     if name == "gear":
         from handlead.viz.solids.output import OutputWanted, show_solid
 
         wanted = OutputWanted(options.solid, options.film or "generating", 0.5 if options.at is None else options.at,
                         options.hob_turns or 1.0)  # fmt: skip
         show_solid(case, path, wanted, job=options.job)
-        return
+        return None
     assert path is not None
     if name == "mesh":
         _make_mesh(case, path, options)
-        return
+        return None
+    if name == "inspection":
+        return _make_report(case, path, options)
     if name in SOME:
         from handlead.viz.pictures.blanks import SOME as OF_SOME
 
         _save(OF_SOME[name](case), path, f"{case.job.title}: {name}")
-        return
+        return None
     from handlead.viz.pictures import pictures as job_pictures
 
     _save(job_pictures.PICTURES[name](case), path, f"{case.job.title}: {name}")
+    return None
+
+
+def _make_report(case: Case, path: Path, options: argparse.Namespace) -> dict[str, Any]:
+    """The simulated gear as an inspection report, in one file or one a page; returns its values."""
+    from handlead.machines.charting.simulated import GearReport
+    from handlead.viz.look import look
+    from handlead.viz.pictures.gear_report import write_report
+    from handlead.viz.streams.outlet import complain
+
+    report = GearReport.of(case, options.record or (), options.counted or "")
+    files, missing = write_report(report, path, options.paper or "A4")
+    if missing:
+        complain(f"{path}: {look.misspelt(missing)}")
+    return {"files": [str(one) for one in files], "report": report.as_json()}
 
 
 def _make_mesh(case: Case, path: Path, options: argparse.Namespace) -> None:

@@ -70,7 +70,7 @@ def plot_lead_chart(
     Raises `ValueError` for a map with too little finished flank to measure.
     """
     helix = None if limits is None else (limits.helix_slope.um, limits.helix_form.um, limits.helix_total.um)
-    kind = _Chart("Lead", _over_lower_face(shop), ("fHβ", "ffβ", "Fβ"), helix, None if limits is None else limits.quality)
+    kind = _Chart("Lead", over_lower_face(shop), ("fHβ", "ffβ", "Fβ"), helix, None if limits is None else limits.quality)
     return _traces(lead_traces(flanks), kind, ax, shop)
 
 
@@ -161,7 +161,7 @@ def _signed(text: str) -> str:
     return text.replace("-", "−")
 
 
-def _over_lower_face(shop: Shop) -> str:
+def over_lower_face(shop: Shop) -> str:
     """What a place along the face is counted from: the lower face, or, where the work lies, the face down there."""
     low = f"face {shop.way('axial', -1)}" if shop.up else "lower face"
     return f"from the {low}, {shop.units}" if shop.up else f"over the {low}, {shop.units}"
@@ -187,7 +187,7 @@ def plot_scallop_map(flank: FlankMap, ax: Axes | None = None, *, name: str = "",
                   vmax=1.3 * greatest)  # fmt: skip
     axes.contour(heights, rolls, height, levels=np.arange(step, greatest, step), colors=look.INK,
                  linewidths=look.HAIR)  # fmt: skip
-    axes.set_xlabel(_over_lower_face(shop), fontsize=look.TEXT)
+    axes.set_xlabel(over_lower_face(shop), fontsize=look.TEXT)
     axes.set_ylabel(f"length of roll, {shop.units} (tip up)", fontsize=look.TEXT)
     axes.tick_params(labelsize=look.SMALL)
     title = f"Marks on the simulated flank{f', {name}' if name else ''}: up to {_fine(greatest, shop)}"

@@ -1,0 +1,414 @@
+"""The pages of an inspection report of a simulated gear, with the records of a real one over it where there are some.
+
+Black lines are the simulated gear, rings what was measured; nothing is told by colour. Every trace of a page stands to
+one scale, out of the material upwards. The layout is this program's own.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+from handlead.kinematics.gauging.flanks import FlankTrace
+from handlead.machines.charting.beside import MOST_TRACED, single
+from handlead.machines.charting.simulated import PAGES, GearReport, ReportedValue
+from handlead.machines.inspecting.records import Record
+from handlead.machines.setups.case import face_width_mm
+from handlead.machines.toml.units import length
+from handlead.viz.look import look
+from handlead.viz.look.paper import LINE, MARGIN, Page, largest, trimmed
+from handlead.viz.look.shop import Shop
+from handlead.viz.sheet_words.drawing_words import summary
+
+from .charts import over_lower_face
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+Floats = npt.NDArray[np.float64]
+
+#: Type sizes in points: of tables, of notes.
+_TABLE, _NOTE = 9.0, 8.0
+
+#: Heights in mm: of the heading, of a line of a table, of the room under a panel for its scale, and over it for a name.
+_HEAD, _ROW, _UNDER, _OVER = 27.0, 5.0, 11.0, 6.0
+
+#: Room in mm left of a panel, and for the words of a table of values.
+_BESIDE, _VALUES = 15.0, 58.0
+
+#: A tooth's trace takes this part of the distance between two, at most.
+_OF_STEP = 0.85
+
+#: What the pages are called.
+_TITLES = {"profile": "Profile", "helix": "Helix", "pitch": "Pitch", "runout": "Runout and classes"}
+
+
+@dataclass(frozen=True)
+class _ReportSheet:
+    """What every page is drawn with."""
+
+    report: GearReport
+    page: Page
+    shop: Shop
+
+    @property
+    def width(self) -> float:
+        return self.page.right - MARGIN
+
+    def fine(self, um: float, *, signed: bool = False) -> str:
+        """A deviation as a number in the shop's fine unit."""
+        digits = 2 if self.shop.units == "in" else 1
+        value = round(um / self.shop.fine[1], digits) + 0
+        return f"{value:+.{digits}f}" if signed else f"{value:.{digits}f}"
+
+
+@dataclass(frozen=True)
+class _DrawnTrace:
+    """One trace to draw: its tooth, places in the shop's units, µm, and the readings over it."""
+
+    tooth: int
+    along: Floats
+    um: Floats
+    read_along: Floats
+    read_um: Floats
+
+
+def draw_report(report: GearReport, paper: str = "A4", today: datetime.date | None = None) -> Iterator[Figure]:
+    """The four pages, one after the other. Raises `KeyError` for a paper that isn't known."""
+    shop, day = Shop.of(report.case), today or datetime.date.today()
+    draw: Mapping[str, Callable[[_ReportSheet, float], float]] = {
+        "profile": lambda sheet, y: _traces_page(sheet, y, "profile"),
+        "helix": lambda sheet, y: _traces_page(sheet, y, "helix"),
+        "pitch": _pitch_page,
+        "runout": _runout_page,
+    }
+    for number, name in enumerate(PAGES, 1):
+        sheet = _ReportSheet(report, Page(paper), shop)
+        draw[name](sheet, _heading(sheet, name, number, day))
+        yield sheet.page.figure
+
+
+def _heading(sheet: _ReportSheet, name: str, number: int, day: datetime.date) -> float:
+    page, case = sheet.page, sheet.report.case
+    told = f"page {number} of {len(PAGES)}, {day.isoformat()}"
+    room = sheet.width - look.text_size(told, _NOTE)[0] - 4
+    title = f"{_TITLES[name]}: {case.job.title}"
+    size = max(largest(title, room, 13), 10)
+    page.text(MARGIN, MARGIN, trimmed(title, room, size), size, bold=True)
+    page.text(page.right, MARGIN + 1.2, told, _NOTE, ha="right")
+    face = length(face_width_mm(case.job.work), case.job.units, 1)
+    gear = f"{summary(case.job.work, case.job.units)}, face {face}; {case.job.machine.name}"
+    page.text(MARGIN, MARGIN + 7.5, trimmed(gear, sheet.width * 0.95, 9.5), 9.5)
+    y = MARGIN + 12.8
+    for line in _legend(sheet):
+        page.text(MARGIN, y, line, _NOTE)
+        y += _NOTE * LINE
+    page.rule(y + 1.2)
+    return y + 3.5
+
+
+def _legend(sheet: _ReportSheet) -> list[str]:
+    report = sheet.report
+    way = sheet.shop.way("table", report.laid.way)
+    said = f"Lines: simulated, with what the machine file says of its errors. Teeth counted {way}, facing the table; "
+    said += "up is out of the material."
+    if report.laid.records:
+        names = ", ".join(dict.fromkeys(Path(one.path).name for one in report.laid.records))
+        said += f" Rings: measured ({names}); tooth 1 of these lies on simulated tooth {report.laid.first}."
+        if len(report.laid.traced) > MOST_TRACED:
+            said += f" Of {len(report.laid.traced)} teeth traced {MOST_TRACED} are drawn."
+    return look.wrapped(said, _NOTE, sheet.width)
+
+
+# ---------------------------------------------------------------- profile and helix
+
+
+def _traces_page(sheet: _ReportSheet, y: float, kind: str) -> float:
+    teeth = len([*sheet.report.flanks("right")])
+    tables = (_values_height(sheet, kind) + (teeth + 2) * _ROW) + 8
+    high = (sheet.page.height - MARGIN - y - tables) / 2 - _UNDER - _OVER
+    flanks = {name: list(_traces_of(sheet, name, kind)) for name in ("left", "right")}
+    step = _step([each for traces in flanks.values() for each in traces]) / _OF_STEP
+    for name, traces in flanks.items():
+        sheet.page.text(MARGIN, y, f"{name} flanks", 10, bold=True)
+        _draw_traces(sheet, traces, (y + _OVER, high), step, _along(sheet, kind))
+        y += high + _UNDER + _OVER
+    y = _teeth_table(sheet, y + 1, kind)
+    return _values_table(sheet, y + 3, sheet.report.of_page(kind))
+
+
+def _along(sheet: _ReportSheet, kind: str) -> str:
+    if kind == "profile":
+        return f"length of roll, {sheet.shop.units}, tip to the right"
+    way = sheet.shop.way("axial", 1)
+    return f"{over_lower_face(sheet.shop)}, {way} to the right"
+
+
+def _traces_of(sheet: _ReportSheet, flank: str, kind: str) -> Iterator[_DrawnTrace]:
+    report = sheet.report
+    records = [one for one in report.laid.of_kind(kind) if one.flank == flank]
+    for tooth, one in report.flanks(flank):
+        along, um = (one.roll, one.profile_um) if kind == "profile" else (one.height, one.helix_um)
+        um = um - np.nanmean(um)
+        read = [_readings_on(record, tooth, kind, float(one.height[-1])) for record in records]
+        places, values = (np.concatenate([part[at] for part in read]) if read else np.zeros(0) for at in (0, 1))
+        yield _DrawnTrace(tooth, _sized(sheet, along), um, _sized(sheet, places), values)
+
+
+def _readings_on(record: Record, tooth: int, kind: str, face: float) -> tuple[Floats, Floats]:
+    """Places in mm and readings on one tooth, beside their mean; heights are told from mid-face in a record."""
+    here = np.round(record.readings.tooth).astype(int) == tooth
+    along, um = record.readings.height[here], record.readings.um[here]
+    return (along if kind == "profile" else along + face / 2), (um - um.mean() if um.size else um)
+
+
+def _sized(sheet: _ReportSheet, mm: Floats) -> Floats:
+    return np.array([sheet.shop.sized(float(one)) for one in mm])
+
+
+def _step(traces: Sequence[_DrawnTrace]) -> float:
+    """The height in µm of the highest trace."""
+    heights = [float(np.nanmax(um) - np.nanmin(um)) for each in traces for um in (each.um, each.read_um) if um.size]
+    return max([*heights, 1.0])
+
+
+def _draw_traces(
+    sheet: _ReportSheet, traces: Sequence[_DrawnTrace], place: tuple[float, float], step: float, along: str
+) -> None:
+    y, high = place
+    axes = sheet.page.panel(MARGIN + _BESIDE, y, sheet.width - _BESIDE - 15, high)
+    for number, each in enumerate(reversed(traces)):
+        base = number * step
+        axes.axhline(base, color=look.FAINT, linewidth=look.HAIR)
+        axes.plot(each.along, base + each.um, color=look.INK, linewidth=look.OUTLINE)
+        slope, level = _line(each)
+        axes.plot(each.along, base + slope * each.along + level, color=look.INK, linewidth=look.THIN, linestyle=look.DASHED)
+        if each.read_um.size:
+            _rings(axes, each.read_along, base + each.read_um)
+        axes.text(-0.012, base, f"tooth {each.tooth}", fontsize=_TABLE, ha="right", va="center",
+                  transform=axes.get_yaxis_transform())  # fmt: skip
+    axes.set_ylim(-0.6 * step, (len(traces) - 0.4) * step)
+    low, top = min(float(each.along[0]) for each in traces), max(float(each.along[-1]) for each in traces)
+    axes.set_xlim(low, top)
+    _plain(axes, along)
+    axes.set_yticks([])
+    _scale_bar(axes, sheet.shop, step)
+
+
+def _line(each: _DrawnTrace) -> tuple[float, float]:
+    """The mean line of a trace."""
+    good = np.isfinite(each.um)
+    slope, level = np.polyfit(each.along[good], each.um[good], 1)
+    return float(slope), float(level)
+
+
+def _rings(axes: Axes, x: Floats, y: Floats) -> None:
+    axes.plot(x, y, color=look.INK, linestyle="none", marker="o", markersize=3.2, markerfacecolor=look.PAPER, markeredgecolor=look.INK,
+              markeredgewidth=look.THIN)  # fmt: skip
+
+
+def _plain(axes: Axes, along: str) -> None:
+    """A scale below, and nothing else about the drawing but thin lines."""
+    axes.tick_params(labelsize=_NOTE, width=look.THIN)
+    axes.set_xlabel(along, fontsize=_NOTE + 0.5, labelpad=1.5)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    for side in ("left", "bottom"):
+        axes.spines[side].set_linewidth(look.THIN)
+
+
+def _scale_bar(axes: Axes, shop: Shop, step: float) -> None:
+    """A bar at the right side that says how much so much of the paper is."""
+    name, um = shop.fine
+    exact = step / um / 2
+    power = 10.0 ** math.floor(math.log10(exact))
+    size = next(each for each in (5 * power, 2 * power, power) if each <= exact)
+    x = 1.012
+    axes.plot([x, x], [0, size * um], color=look.INK, linewidth=look.HEAVY, clip_on=False, solid_capstyle="butt",
+              transform=axes.get_yaxis_transform())  # fmt: skip
+    told = f"{size * float(name.split()[0]):.6f}".rstrip("0") + f"\n{name.split()[1]}" if " " in name else f"{size:g}\n{name}"
+    axes.text(x + 0.01, size * um / 2, told, fontsize=_NOTE, va="center",
+              transform=axes.get_yaxis_transform())  # fmt: skip
+
+
+# ---------------------------------------------------------------- pitch and runout
+
+
+def _pitch_page(sheet: _ReportSheet, y: float) -> float:
+    report = sheet.report
+    tables = _values_height(sheet, "pitch") + 4
+    high = (sheet.page.height - MARGIN - y - tables) / 4 - _UNDER - _OVER
+    cumulative = {name: report.laid.pitch(report.traced, name) for name in ("left", "right")}
+    singles = {name: single(cumulative[name]) for name in cumulative}
+    for kind, found in (("single", singles), ("cumulative", cumulative)):
+        records = {name: list(_read_pitch(report, name, kind)) for name in found}
+        most = max([float(np.abs(um).max()) for um in found.values()] + [
+            float(np.abs(um).max()) for each in records.values() for _, um in each if um.size] + [0.5])
+        for name, um in found.items():
+            said = "single pitch, each tooth from the one before" if kind == "single" else "cumulative pitch"
+            sheet.page.text(MARGIN, y, f"{name} flanks: {said}", 10, bold=True)
+            axes = _round(sheet, (y + _OVER, high), most, "tooth")
+            numbers = np.arange(1, um.size + 1)
+            if kind == "single":
+                axes.bar(numbers, um, width=0.7, color=look.SHADE, edgecolor=look.INK, linewidth=look.THIN)
+            else:
+                axes.step(numbers, um, where="mid", color=look.INK, linewidth=look.OUTLINE)
+            for places, values in records[name]:
+                _rings(axes, places, values)
+            y += high + _UNDER + _OVER
+    return _values_table(sheet, y + 2, report.of_page("pitch"))
+
+
+def _read_pitch(report: GearReport, flank: str, kind: str) -> Iterator[tuple[Floats, Floats]]:
+    """The teeth and readings of records of this flank, as single or as cumulative pitch; gaps stay gaps."""
+    for record in report.laid.of_kind("pitch single", "pitch cumulative"):
+        if record.flank != flank:
+            continue
+        tooth, um = record.readings.tooth, record.readings.um
+        order = np.argsort(tooth)
+        tooth, um = tooth[order], um[order]
+        if record.kind == f"pitch {kind}":
+            yield tooth, um - um.mean()
+        elif kind == "cumulative" and um.size == report.laid.count:
+            summed = np.cumsum(um - um.mean())
+            yield tooth, summed - summed.mean()
+        elif kind == "single":
+            beside = np.diff(tooth) == 1
+            yield tooth[1:][beside], np.diff(um)[beside]
+
+
+def _runout_page(sheet: _ReportSheet, y: float) -> float:
+    report = sheet.report
+    balls = report.laid.balls(report.traced)
+    read = [(one.readings.tooth, one.readings.um - one.readings.um.mean()) for one in report.laid.of_kind("runout")]
+    most = max([float(np.abs(um).max()) for _, um in read] + [float(np.abs(balls).max()), 0.5])
+    high = 72.0
+    sheet.page.text(MARGIN, y, "runout: a ball in the space after each tooth", 10, bold=True)
+    axes = _round(sheet, (y + _OVER, high), most, "space after tooth")
+    axes.step(np.arange(1, balls.size + 1), balls, where="mid", color=look.INK, linewidth=look.OUTLINE)
+    for places, um in read:
+        _rings(axes, places, um)
+    y = _values_table(sheet, y + high + _OVER + _UNDER + 4, report.of_page("runout"))
+    sheet.page.text(MARGIN, y + 5, "every value", 10, bold=True)
+    y = _values_table(sheet, y + 5 + _OVER, report.values)
+    return sheet.page.lines(MARGIN, y + 3, _verdict(sheet), _TABLE)
+
+
+def _verdict(sheet: _ReportSheet) -> list[str]:
+    report, wanted = sheet.report, sheet.report.limits.quality
+
+    def told(quality: int | None) -> str:
+        return f"class {quality}" if quality is not None else "no class"
+
+    worst = max(report.values, key=lambda one: one.um / one.allowed_um).quantity
+    said = [f"Simulated: {told(report.traced.quality)}, held there by {worst.words}; the drawing asks for class {wanted}."]
+    if any(one.measured_um is not None for one in report.values):
+        said.append(f"Measured, of what there are records of: {told(report.measured_quality)}.")
+    said.append(
+        "Values and classes as ISO 1328-1 names them, runout by its annex; a simulated class is the best that this "
+        "set-up can do: what no file knows of hob, arbor, machine and clamping isn't in it."
+    )
+    if report.limits.outside_scope:
+        said.append(f"Beyond what the standard covers: {'; '.join(report.limits.outside_scope)}.")
+    return [line for each in said for line in look.wrapped(each, _TABLE, sheet.width)]
+
+
+def _round(sheet: _ReportSheet, place: tuple[float, float], most: float, what: str) -> Axes:
+    """Axes over the teeth, to `most` µm either way."""
+    y, high = place
+    name, um = sheet.shop.fine
+    count = sheet.report.laid.count
+    axes = sheet.page.panel(MARGIN + _BESIDE, y, sheet.width - _BESIDE - 2, high)
+    axes.axhline(0, color=look.FAINT, linewidth=look.HAIR)
+    axes.set_xlim(0.3, count + 0.7)
+    axes.set_ylim(-1.15 * most, 1.15 * most)
+    every = next(each for each in (1, 2, 5, 10, 20, 50, 100, 200) if count / each <= 24)
+    axes.set_xticks(sorted({1, *range(every, count + 1, every)} - ({2} if every == 2 else set())))
+    _plain(axes, what)
+    ticks = _even(most / um)
+    axes.set_yticks([each * um for each in ticks], [f"{each:g}" for each in ticks])
+    axes.set_ylabel(name, fontsize=_NOTE, labelpad=1)
+    return axes
+
+
+def _even(most: float) -> list[float]:
+    """Round numbers either way of 0, up to so much."""
+    power = 10.0 ** math.floor(math.log10(most))
+    size = next(each for each in (5 * power, 2 * power, power) if each <= most)
+    return [-size, 0.0, size]
+
+
+# ---------------------------------------------------------------- tables
+
+
+def _teeth_table(sheet: _ReportSheet, y: float, kind: str) -> float:
+    """The values of each tooth traced, left and right flanks side by side."""
+    signs = [one.quantity.sign for one in sheet.report.of_page(kind)]
+    values = {name: dict(_numbers(sheet, name, kind)) for name in ("left", "right")}
+    step = (sheet.width - 26) / 6
+    page = sheet.page
+    for side, name in enumerate(values):
+        page.text(MARGIN + 26 + step * (3 * side + 1.5), y, f"{name}, {sheet.shop.fine[0]}", _TABLE, ha="center")
+        for column, sign in enumerate(signs):
+            _sign(page, MARGIN + 26 + step * (3 * side + column + 1) - 2, y + _ROW, sign)
+    page.rule(y + 2 * _ROW - 0.5, width=look.THIN)
+    y += 0.6
+    for row, tooth in enumerate(values["left"], 2):
+        page.text(MARGIN, y + row * _ROW, f"tooth {tooth}", _TABLE)
+        for side, name in enumerate(values):
+            for column, um in enumerate(values[name].get(tooth, ())):
+                told = sheet.fine(um, signed=column == 0)
+                page.text(MARGIN + 26 + step * (3 * side + column + 1) - 2, y + row * _ROW, told, _TABLE, ha="right")
+    return y + (2 + len(values["left"])) * _ROW
+
+
+def _numbers(sheet: _ReportSheet, flank: str, kind: str) -> Iterator[tuple[int, tuple[float, float, float]]]:
+    for tooth, one in sheet.report.flanks(flank):
+        trace: FlankTrace = getattr(one.measured, kind)
+        yield tooth, (trace.slope_um, trace.form_um, trace.total_um)
+
+
+def _sign(page: Page, right: float, y: float, sign: str) -> None:
+    """A sign of the standard with its index set low, its end at `right`."""
+    letter, index = sign.split("_")
+    wide = [look.text_size(letter, _TABLE)[0], look.text_size(index, _TABLE * 0.78)[0]]
+    page.text(right - sum(wide), y, letter, _TABLE, style="italic")
+    page.text(right - wide[1], y + 1.0, index, _TABLE * 0.78)
+
+
+def _values_height(sheet: _ReportSheet, page: str) -> float:
+    return (1 + len(sheet.report.of_page(page))) * _ROW + 3
+
+
+def _values_table(sheet: _ReportSheet, y: float, values: Sequence[ReportedValue]) -> float:
+    """The greatest of each, what is allowed, and the class it comes to; of the records too, where they tell it."""
+    page, wanted, unit = sheet.page, sheet.report.limits.quality, sheet.shop.fine[0]
+    has_records = bool(sheet.report.laid.records)
+    heads = [f"greatest, {unit}", f"class {wanted} allows", "class", *(("measured", "class") if has_records else ())]
+    step = (sheet.width - _VALUES) / len(heads)
+    for column, head in enumerate(heads, 1):
+        page.text(MARGIN + _VALUES + step * column, y, head, _TABLE, ha="right")
+    page.rule(y + _ROW - 0.5, width=look.THIN)
+    y += 0.6
+    for row, one in enumerate(values, 1):
+        at = y + row * _ROW
+        _sign(page, MARGIN + 10, at, one.quantity.sign)
+        page.text(MARGIN + 13, at, one.quantity.words, _TABLE)
+        cells = [sheet.fine(one.um), f"{one.allowed_um / sheet.shop.fine[1]:.3g}", _class(one.quality)]
+        if has_records:
+            cells += ["–", "–"] if one.measured_um is None else [sheet.fine(one.measured_um), _class(one.measured_quality)]
+        over = {0: one.um > one.allowed_um, 3: (one.measured_um or 0.0) > one.allowed_um}
+        for column, cell in enumerate(cells):
+            page.text(MARGIN + _VALUES + step * (column + 1), at, cell, _TABLE, ha="right", bold=over.get(column, False))
+    return y + (1 + len(values)) * _ROW
+
+
+def _class(quality: int | None) -> str:
+    return "none" if quality is None else str(quality)
