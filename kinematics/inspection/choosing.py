@@ -23,6 +23,9 @@ CHANCE = 0.01
 #: Sources in a set at most, and sets kept of each size.
 MOST, _KEPT = 6, 12
 
+#: What readings of the best checkers repeat to, in µm (common practice: some tenths), and marks are reckoned to.
+_REPEATS = 0.3
+
 #: Seams that are tried, by gashes and by turns: more where there are few readings, each of which tells more.
 GASHES, TURNS, _MANY = 3, 16, 400
 
@@ -125,7 +128,8 @@ class SetsTried:
         if not math.isfinite(fewer.left):
             return 0.0
         tried = math.comb(self.count - len(fewer.members), added) * self.seams
-        after = max(more.left, 1e-12 * (1 + fewer.left))
+        # No record repeats better than so much, whatever is left of it.
+        after = max(more.left, free * (_REPEATS * max(self.laid.weights)) ** 2)
         better = max(fewer.left - more.left, 0.0) / (2 * added) / (after / free)
         return float(fdtrc(2 * added, free, better)) * tried
 

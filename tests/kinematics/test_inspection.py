@@ -77,11 +77,12 @@ def pitch(waves, noise=0.0, steps=False, every=1, seam=0.3, seed=1):
 @pytest.mark.parametrize("steps", [False, True])
 @pytest.mark.parametrize("order", ORDERS)
 def test_a_wave_of_an_order_that_is_not_whole_is_found_with_its_size(order, steps):
-    # A wave far below the marks leaves the passages that cut deepest as they are.
-    found = Found(pitch([(order, 0.6)], 0.02 if steps else 0.1, steps))
+    # A wave far below the marks, or so slow, leaves the passages that cut deepest as they are.
+    planted = 6.0 if order == 1 else 0.6
+    found = Found(pitch([(order, planted)], 0.02 if steps else 0.1, steps))
     ((orders, size),) = found.sizes().items()
     assert order in orders
-    assert size == pytest.approx(0.6, abs=0.06)
+    assert size == pytest.approx(planted, abs=0.06 if planted < 1 else 0.5)
     assert found.fitted.left_um[0] < 0.2
 
 

@@ -1,0 +1,117 @@
+"""The parts at fault, found in records of gears that were cut with errors in the machine and measured in simulation."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from handlead.kinematics.frame.motion import Ripple
+from handlead.machines.inspecting.finding import inspect_gear
+from handlead.machines.job_files.job_file import read_job
+from handlead.machines.machine_files.machine_file import Imperfection
+from handlead.machines.setups.case import Case
+from measured_gears import MeasuredGear, with_noise
+
+DRUM = Case.of(read_job(Path(__file__).parents[2] / "scenarios" / "92-cloud-drum-wheel" / "job.toml"))
+
+TABLE = Imperfection("once per turn", "index worm", angle_deg=Fraction(6, 1000), turn_of="driven")
+SCREW = Imperfection("once per turn", "slide screw", length=Fraction(12, 1000), phase_deg=Fraction(70))
+
+#: The blank's middle goes round a hundredth of a mm off: nearer and further, and aside a quarter of a turn later.
+BLANK = (Ripple("radial", "table", Fraction(1), 0.01, 0.35), Ripple("tangential", "table", Fraction(1), 0.01, 0.1))
+
+
+@cache
+def gear(errors=(), ripples=()):
+    return MeasuredGear.with_errors(DRUM, errors, ripples)
+
+
+def records(measured, noise=1.0, every=1, counted="clockwise", seed=3):
+    draws = np.random.default_rng(seed)
+    made = [
+        measured.round_gear("pitch cumulative", "right", counted, every),
+        measured.round_gear("pitch cumulative", "left", counted, every),
+        measured.round_gear("runout", "", counted, every),
+        measured.along("helix", "right", [1, 23, 45], 40, counted),
+    ]
+    return [with_noise(one, noise, draws) for one in made]
+
+
+#: Parts that turn with the slide screw can't be told from it, but would have to be far worse.
+TABLE_NAME, SCREW_NAME, BLANK_NAME = (
+    "index worm, once per turn of the table", "slide screw, once per turn of the slide screw", "the blank on its arbor",
+)  # fmt: skip
+
+
+def sizes(found):
+    """By name how big each part's fault is, and how much the records hold it to: a wave by the name that is known."""
+    told = {}
+    for wave in found.waves:
+        known = {one.name: one for one in wave.parts if one.name in (TABLE_NAME, SCREW_NAME, BLANK_NAME)}
+        one = next(iter(known.values()), wave.parts[0])
+        assert not wave.rivals
+        told[one.name] = one.size, 2 * one.error
+    return told
+
+
+def near(told, name, size):
+    return abs(told[name][0] - size) <= told[name][1] + 0.03 * size
+
+
+@pytest.mark.parametrize("every", [1, 3])
+def test_three_parts_at_fault_are_named_with_their_sizes_though_teeth_are_left_out(every):
+    told = sizes(inspect_gear(DRUM, records(gear((TABLE, SCREW), BLANK), every=every)))
+    assert len(told) == 3
+    assert near(told, TABLE_NAME, 0.006)
+    assert near(told, SCREW_NAME, 0.012)
+    assert near(told, BLANK_NAME, 0.02)
+
+
+def test_a_dial_of_five_micrometres_finds_the_blank_and_the_screw():
+    told = sizes(inspect_gear(DRUM, records(gear((SCREW,), BLANK), noise=5.0)))
+    assert len(told) == 2
+    assert near(told, BLANK_NAME, 0.02)
+    assert near(told, SCREW_NAME, 0.012)
+
+
+def test_counting_the_other_way_round_and_records_in_another_order_give_the_same_parts():
+    measured = gear((TABLE,), BLANK)
+    told = sizes(inspect_gear(DRUM, records(measured)))
+    turned = sizes(inspect_gear(DRUM, records(measured, counted="counter-clockwise")[::-1]))
+    assert told.keys() == turned.keys() == {TABLE_NAME, BLANK_NAME}
+    assert all(near(turned, name, size) for name, (size, _) in told.items())
+
+
+@pytest.mark.parametrize("noise", [0.0, 1.0, 5.0])
+def test_a_gear_without_errors_accuses_nobody(noise):
+    assert not inspect_gear(DRUM, records(gear(), noise)).waves
+
+
+def test_records_of_noughts_accuse_nobody():
+    plain = [replace(one, readings=replace(one.readings, um=0 * one.readings.um)) for one in records(gear())]
+    found = inspect_gear(DRUM, plain)
+    assert not found.waves
+    assert [one.left_um for one in found.records] == pytest.approx([0] * 4, abs=1e-9)
+
+
+def test_what_one_record_cannot_tell_apart_is_named_together():
+    # Once a turn of the table on one flank alone: the wheel's own error, or the blank beside its middle.
+    (wave,) = inspect_gear(DRUM, records(gear((TABLE,)))[:1]).waves
+    names = {one.name for one in (*wave.parts, *wave.rivals)}
+    assert {TABLE_NAME, BLANK_NAME} <= names
+    assert not wave.is_certain
+
+
+def test_an_answer_can_be_hashed_and_says_what_each_reading_is_made_of():
+    made = records(gear((TABLE,)))
+    found = inspect_gear(DRUM, made)
+    assert hash(found) == hash(inspect_gear(DRUM, made))
+    for at, record in enumerate(made):
+        rest = record.readings.um - sum(np.array(wave.at_readings[at]) for wave in found.waves)
+        rest = rest - found.records[at].left - np.array(found.records[at].marks)
+        plain = record.readings.plain()
+        assert rest == pytest.approx(plain @ np.linalg.lstsq(plain, rest, rcond=None)[0], abs=1e-6)
