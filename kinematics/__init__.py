@@ -27,8 +27,7 @@ if TYPE_CHECKING:
     from .gears.gear import Gear, lead
     from .gears.tolerance import flank_tolerances
     from .law.outcome import Outcome, predict
-    from .search.change_gears import nearest_sets
-    from .train.links import (
+    from .links.links import (
         Belt,
         BevelGears,
         Brake,
@@ -41,7 +40,8 @@ if TYPE_CHECKING:
         Selector,
         WormGear,
     )
-    from .train.mounted import ChangeGears, Mounted
+    from .links.mounted import ChangeGears, Mounted
+    from .search.change_gears import nearest_sets
     from .train.path import follow
     from .train.setup import Change, Setup
     from .train.solution import Solution, hob_rates, solve
@@ -137,7 +137,7 @@ _HOMES = {
         "lead",
     ),
     ".cutting.hob": ("Hob",),
-    ".train.links": (
+    ".links.links": (
         "Belt",
         "BevelGears",
         "Brake",
@@ -150,7 +150,7 @@ _HOMES = {
         "Selector",
         "WormGear",
     ),
-    ".train.mounted": ("ChangeGears", "Mounted"),
+    ".links.mounted": ("ChangeGears", "Mounted"),
     ".frame.motion": (
         "Motion",
         "Position",

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from handlead.kinematics.frame.door import opener
 
 if TYPE_CHECKING:
-    from handlead.kinematics.train.mounted import Mounted
+    from handlead.kinematics.links.mounted import Mounted
     from handlead.kinematics.train.setup import Setup
     from handlead.kinematics.work.requirement import HobData, Work
 
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     from .documents.observations_file import Observations, read_observations
     from .documents.sample import read_sample
     from .fitting.counts import Fit, fit
+    from .gear_records.exchange import read_records
+    from .gear_records.records import Record
     from .inspecting.answer import InspectedGear, NotInspected, inspect
-    from .inspecting.exchange import read_records
-    from .inspecting.records import Record
     from .job_files.job_file import Gauging, Job, Seen, read_job, read_job_text
     from .machine_files.catalogue import find_machine, shipped_machines
     from .machine_files.levers import Lever
@@ -117,7 +117,7 @@ __all__ = [
 
 #: The module that each name comes from.
 _HOMES = {
-    "..kinematics.train.mounted": ("Mounted",),
+    "..kinematics.links.mounted": ("Mounted",),
     "..kinematics.train.setup": ("Setup",),
     "..kinematics.work.requirement": ("HobData", "Work"),
     ".setups.case": ("Case",),
@@ -129,8 +129,8 @@ _HOMES = {
     ".fitting.counts": ("Fit", "fit"),
     ".measuring.going_deeper": ("Deeper", "go_deeper"),
     ".inspecting.answer": ("InspectedGear", "NotInspected", "inspect"),
-    ".inspecting.exchange": ("read_records",),
-    ".inspecting.records": ("Record",),
+    ".gear_records.exchange": ("read_records",),
+    ".gear_records.records": ("Record",),
     ".job_files.job_file": ("Gauging", "Job", "Seen", "read_job", "read_job_text"),
     ".machine_files.levers": ("Lever",),
     ".machine_files.machine_file": ("GearSet", "Limits", "Machine", "read_machine", "read_machine_text"),

@@ -9,7 +9,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
-from handlead.machines.inspecting.records import Record
+from handlead.machines.gear_records.records import Record
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.setups.case import Case

@@ -14,8 +14,8 @@ from random import Random
 
 from handlead.kinematics.brackets.drawer import Drawer
 from handlead.kinematics.frame.words import Hand
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.search.change_gears import nearest_sets
-from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.transfer.constants import Constants, find_constants
 from handlead.kinematics.work.requirement import HobData, Work, swivel_deg

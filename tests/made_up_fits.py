@@ -12,9 +12,9 @@ from fractions import Fraction
 from random import Random
 from typing import Any
 
+from handlead.kinematics.links.links import Differential
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.train.elimination import reduce_relations
-from handlead.kinematics.train.links import Differential
-from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.solution import held_relations, link_relations
 from handlead.machines.machine_files.machine_file import Machine, read_machine_text

@@ -16,7 +16,7 @@ from handlead.kinematics.flank_cutting.flanks import deviations, standing_at
 from handlead.kinematics.frame.motion import Led
 from handlead.kinematics.inspection.readings import Readings
 from handlead.machines.blanks.flanks import Flanks
-from handlead.machines.inspecting.records import Record
+from handlead.machines.gear_records.records import Record
 from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.setups.case import Case
 

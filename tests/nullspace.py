@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import Sense
-from handlead.kinematics.train.link import Link
-from handlead.kinematics.train.links import (
+from handlead.kinematics.links.link import Link
+from handlead.kinematics.links.links import (
     Belt,
     BevelGears,
     Brake,
@@ -20,7 +20,7 @@ from handlead.kinematics.train.links import (
     Selector,
     WormGear,
 )
-from handlead.kinematics.train.mounted import ChangeGears
+from handlead.kinematics.links.mounted import ChangeGears
 from handlead.kinematics.train.train import Train
 from sympy import QQ
 from sympy.polys.matrices import DomainMatrix

@@ -13,8 +13,8 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.frame.words import Hand, Sense
-from handlead.kinematics.train.link import Link, TwoPort
-from handlead.kinematics.train.links import (
+from handlead.kinematics.links.link import Link, TwoPort
+from handlead.kinematics.links.links import (
     Belt,
     BevelGears,
     Brake,
@@ -28,7 +28,7 @@ from handlead.kinematics.train.links import (
     Selector,
     WormGear,
 )
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.train import Drive, End, Train
 from hypothesis import strategies as st
 

@@ -12,9 +12,9 @@ import pytest
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.exact import PI, Ratio, sine
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.search.change_gears import nearest_sets
 from handlead.kinematics.search.ratios import relative_error
-from handlead.kinematics.train.mounted import Mounted
 
 TABLE = tomllib.loads(Path(__file__).with_name("published").joinpath("change_gears.toml").read_text("utf-8"))
 RULE = Bracket(clearance=Fraction(15))

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 from handlead.kinematics.frame.words import Sense
-from handlead.kinematics.train.links import Differential, GearPair, Screw, WormGear
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.links import Differential, GearPair, Screw, WormGear
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.train.train import Drive, End, Train
 

@@ -14,8 +14,8 @@ import pytest
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Feed, Hand, Sense
 from handlead.kinematics.law.outcome import Outcome, predict
-from handlead.kinematics.train.link import Link
-from handlead.kinematics.train.links import BevelGears, Brake, Clutch, Differential, Ratio, Screw, WormGear
+from handlead.kinematics.links.link import Link
+from handlead.kinematics.links.links import BevelGears, Brake, Clutch, Differential, Ratio, Screw, WormGear
 from handlead.kinematics.train.solution import hob_rates, solve
 from handlead.kinematics.train.train import Drive, End, Train
 from handlead.kinematics.work.requirement import HobData

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import made_up
 from handlead.kinematics.brackets.drawer import drawer_for
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.job_files.job_file import Job, read_job
 from handlead.machines.proving.proof import prove

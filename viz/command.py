@@ -13,18 +13,18 @@ from typing import Any, NoReturn
 from handlead.machines.toml.visible import visible
 
 from .commands import bench as bench_command
-from .commands import constants as constants_command
-from .commands import fit as fit_command
-from .commands import inspect as inspect_command
-from .commands import measure as measure_command
-from .commands import mesh as mesh_command
 from .commands import plan as plan_command
 from .commands import prove as prove_command
-from .commands import recover as recover_command
-from .commands import sample as sample_command
 from .commands import sheet as sheet_command
 from .commands import show as show_command
 from .commands import trace as trace_command
+from .gear_commands import inspect as inspect_command
+from .gear_commands import measure as measure_command
+from .gear_commands import mesh as mesh_command
+from .gear_commands import recover as recover_command
+from .gear_commands import sample as sample_command
+from .machine_commands import constants as constants_command
+from .machine_commands import fit as fit_command
 from .orders import study_command, survey_command
 from .streams.outlet import complain, open_outlets, print_json, report_failed, shut_outlets, tell, version
 

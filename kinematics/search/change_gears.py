@@ -19,7 +19,7 @@ from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.drawer import Drawer
 from handlead.kinematics.brackets.mounting import Mounting, Refusal
 from handlead.kinematics.frame.exact import Ratio
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 
 from .candidates import Different, Sought, candidates
 from .gear_orders import arranged, combinations, first_mounting, orders

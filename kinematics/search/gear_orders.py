@@ -10,7 +10,7 @@ from typing import TypeAlias
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.drawer import Drawer
 from handlead.kinematics.brackets.mounting import Mounting
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 
 
 @lru_cache(maxsize=50_000)  # brackets filled together, and members of a pair, ask for the same sets many times

@@ -10,8 +10,8 @@ from fractions import Fraction
 from itertools import combinations
 
 from handlead.kinematics.frame.words import swivel_words
-from handlead.kinematics.train.links import Brake, Differential
-from handlead.kinematics.train.mounted import ChangeGears, Dialled, Mounted
+from handlead.kinematics.links.links import Brake, Differential
+from handlead.kinematics.links.mounted import ChangeGears, Dialled, Mounted
 from handlead.kinematics.train.setup import idlers_counted
 from handlead.kinematics.transfer.response import Running
 from handlead.kinematics.transfer.roles import Role

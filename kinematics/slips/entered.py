@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from handlead.kinematics.train.mounted import Dialled
+from handlead.kinematics.links.mounted import Dialled
 
 from .standing import Changes
 from .study import Numbers, Slip, Study

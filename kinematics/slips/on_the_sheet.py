@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.transfer.constants import Constants
 from handlead.kinematics.transfer.roles import Role
 

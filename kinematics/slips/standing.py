@@ -11,7 +11,7 @@ from typing import Any
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import Hand, swivel_words
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.kinematics.train.mounted import Dialled, Mounted
+from handlead.kinematics.links.mounted import Dialled, Mounted
 from handlead.kinematics.train.setup import Key, Setup, changed, idlers_counted, words_of
 from handlead.kinematics.work.requirement import HobData, Work
 from handlead.kinematics.work.requirement import swivel_deg as swivel_wanted

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from handlead.kinematics.law.light_cut import LightMarks, light_counts, light_marks
 from handlead.kinematics.law.outcome import Outcome, predict_of_kind
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.setup import Key
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.constants import Constants

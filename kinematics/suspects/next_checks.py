@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from handlead.kinematics.train.mounted import ChangeGears, SetRatio
+from handlead.kinematics.links.mounted import ChangeGears, SetRatio
 
 from .inspections import LOOKS, NONE_OF_THESE, Check, SetUpShown
 from .suspects import Suspect

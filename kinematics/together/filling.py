@@ -17,11 +17,11 @@ from typing import Any
 
 import numpy as np
 from handlead.kinematics.brackets.drawer import Drawer
+from handlead.kinematics.links.mounted import Dialled, Mounted
 from handlead.kinematics.search.candidates import Sought
 from handlead.kinematics.search.change_gears import ChangeGearSet, kinds, sets_by_error
 from handlead.kinematics.search.gear_orders import with_idlers_from
 from handlead.kinematics.search.ratios import compare, nearest_fraction, relative_error
-from handlead.kinematics.train.mounted import Dialled, Mounted
 from numpy.typing import NDArray
 
 from .together import BracketPlace, Item, Left, Steps, Stock, with_idlers

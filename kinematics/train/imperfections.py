@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.frame.motion import Ripple
+from handlead.kinematics.links.link import TwoPort
 
 from .elimination import reduce_relations
-from .link import TwoPort
 from .solution import SLIDE_ENDS, held_relations, link_relations, solve
 from .train import Train
 

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 
 import rustworkx as rx
+from handlead.kinematics.links.link import Relation
 
 from .elimination import reduce_relations
-from .link import Relation
 
 #: Above this many candidates the exact search for the shortest chain gives way to leaving links out.
 _MOST_CANDIDATES = 5000

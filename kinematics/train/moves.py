@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from handlead.kinematics.frame.motion import Phase, Position
+from handlead.kinematics.links.link import TwoPort
+from handlead.kinematics.links.links import Brake
 
-from .link import TwoPort
-from .links import Brake
 from .solution import Solution, solve
 from .train import Drive, End, Train
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import rustworkx as rx
+from handlead.kinematics.links.link import Link
+from handlead.kinematics.links.links import Differential
 
-from .link import Link
-from .links import Differential
 from .train import Train
 
 

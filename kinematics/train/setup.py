@@ -9,9 +9,8 @@ from typing import Any
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import SWIVEL_TURNS, Feed, swivel_words
+from handlead.kinematics.links.mounted import Mounted
 from immutabledict import immutabledict
-
-from .mounted import Mounted
 
 
 @dataclass(frozen=True)

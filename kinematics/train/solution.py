@@ -8,9 +8,9 @@ from fractions import Fraction
 
 import rustworkx as rx
 from handlead.kinematics.frame.motion import ENDS, Position, Rates
+from handlead.kinematics.links.link import Relation
 
 from .elimination import Expressions, reduce_relations
-from .link import Relation
 from .locking import shortest_lock
 from .powerflow import Flow, trace_power
 from .train import Train

@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from handlead.kinematics.frame.frozen import freeze
-
-from .link import Link
-from .links import Ratio
-from .mounted import ChangeGears, Mounted
+from handlead.kinematics.links.link import Link
+from handlead.kinematics.links.links import Ratio
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 
 #: The parts through which a train meets the work.
 END_NAMES = ("hob", "table", "axial", "tangential", "radial")

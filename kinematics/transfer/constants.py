@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.train.mounted import ChangeGears
+from handlead.kinematics.links.mounted import ChangeGears
 from handlead.kinematics.train.solution import SLIDE_ENDS
 from handlead.kinematics.train.train import Train
 

@@ -16,9 +16,9 @@ from math import lcm
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.motion import ENDS
+from handlead.kinematics.links.link import Link, Relation, TwoPort
+from handlead.kinematics.links.links import Differential
 from handlead.kinematics.train.elimination import Expressions, reduce_relations
-from handlead.kinematics.train.link import Link, Relation, TwoPort
-from handlead.kinematics.train.links import Differential
 from handlead.kinematics.train.solution import held_relations, link_relations
 from handlead.kinematics.train.train import End, Train
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from handlead.kinematics.train.links import Differential
+from handlead.kinematics.links.links import Differential
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.polynomials import Polynomial, Powers, add, is_sign, powers, times, value_of
 from handlead.kinematics.transfer.transfer import Quotients, Transfer

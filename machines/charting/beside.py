@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.witness.traced import TracedGear
-from handlead.machines.inspecting.records import Record
+from handlead.machines.gear_records.records import Record
 from handlead.machines.inspecting.worth import deviations_of
 
 Floats = npt.NDArray[np.float64]

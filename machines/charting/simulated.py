@@ -15,7 +15,7 @@ from handlead.kinematics.gears.tolerance import FlankTolerances, class_of, flank
 from handlead.kinematics.witness.traced import TracedFlank, TracedGear, trace_gear
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.blanks.witness import NotCut
-from handlead.machines.inspecting.exchange import read_records
+from handlead.machines.gear_records.exchange import read_records
 from handlead.machines.setups.case import Case
 
 from .beside import LaidOver, lay_beside

@@ -11,7 +11,7 @@ from typing import Any
 
 from handlead.kinematics.frame.words import POSITIVES, Hand
 from handlead.kinematics.train.setup import Setup
-from handlead.machines.keys.observation_keys import (
+from handlead.machines.job_keys.observation_keys import (
     OBSERVATIONS,
     OWN_WAYS,
     USUAL_LEAD,
@@ -22,12 +22,12 @@ from handlead.machines.keys.observation_keys import (
 from handlead.machines.machine_files.levers import clashes
 from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.machine_files.set_up_on_machine import mounted_of
+from handlead.machines.tables.reading import Complaints, rows, values_of
 from handlead.machines.toml import places
 from handlead.machines.toml.errors import Disagreement, Place, Unknown, WrongValue
 from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.numbers import UNITS
 from handlead.machines.toml.places import Document, Path_, quoted
-from handlead.machines.toml.reading import Complaints, rows, values_of
 
 Bounds = tuple[Fraction, Fraction]
 

@@ -15,15 +15,15 @@ from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.gears.readings import Candidate, Identity, Sample, Taken, ToothSystem
 from handlead.kinematics.gears.sample import gear_of, identify
 from handlead.machines.job_files.job_file import Job, read_job_text
+from handlead.machines.job_keys.seen_keys import BALLS, SPAN
 from handlead.machines.keys.keys import MOST_TEETH
-from handlead.machines.keys.seen_keys import BALLS, SPAN
+from handlead.machines.tables.observed import Observed, Reading
+from handlead.machines.tables.reading import Complaints, rows, values_of
+from handlead.machines.tables.tables import Key, OneOf, Rows, Table
+from handlead.machines.tables.values import Angle, Length, Text, Whole
 from handlead.machines.toml import numbers, places
 from handlead.machines.toml.errors import Disagreement, HandleadError, WrongValue
-from handlead.machines.toml.observed import Observed, Reading
 from handlead.machines.toml.places import Document
-from handlead.machines.toml.reading import Complaints, rows, values_of
-from handlead.machines.toml.tables import Key, OneOf, Rows, Table
-from handlead.machines.toml.values import Angle, Length, Text, Whole
 
 from .tooth_systems import tooth_systems
 

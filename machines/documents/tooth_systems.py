@@ -11,7 +11,7 @@ from typing import Any
 
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.gears.readings import ToothSystem
-from handlead.kinematics.train.link import PI
+from handlead.kinematics.links.link import PI
 from handlead.machines.toml import numbers
 
 SHIPPED = Path(__file__).with_name("tooth_systems.toml")

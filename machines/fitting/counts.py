@@ -29,10 +29,10 @@ from handlead.machines.machine_files.unfitted import (
     open_train,
     variables_of,
 )
+from handlead.machines.tables.reading import Complaints
 from handlead.machines.toml import numbers
 from handlead.machines.toml.errors import WrongValue
 from handlead.machines.toml.places import Document, Path_
-from handlead.machines.toml.reading import Complaints
 
 from .next_count import Advice, find_advice
 

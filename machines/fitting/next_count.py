@@ -11,7 +11,7 @@ from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.unknowns.identification import Identified
 from handlead.kinematics.unknowns.observations import HandTurn
 from handlead.machines.documents.observations_file import Observations
-from handlead.machines.keys.observation_keys import USUAL_TURNS
+from handlead.machines.job_keys.observation_keys import USUAL_TURNS
 from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.machine_files.unfitted import Figure, Unfitted, open_train
 from handlead.machines.toml.errors import FileFault

@@ -8,16 +8,16 @@ from fractions import Fraction
 from functools import cached_property
 from itertools import islice, product
 
+from handlead.kinematics.links.links import Differential
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.train.elimination import Expressions
-from handlead.kinematics.train.links import Differential
-from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.solution import Solution, solve
 from handlead.kinematics.train.train import Drive, Train
 from handlead.kinematics.transfer.transfer import Transfer
 from handlead.kinematics.unknowns.open_train import OpenTrain
 from handlead.machines.documents.observations_file import Observations
-from handlead.machines.keys.observation_keys import USUAL_TRAVEL, USUAL_TURNS
+from handlead.machines.job_keys.observation_keys import USUAL_TRAVEL, USUAL_TURNS
 from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.machine_files.unfitted import Unfitted, open_train
 from handlead.machines.toml.errors import FileFault

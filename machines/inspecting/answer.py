@@ -13,16 +13,16 @@ import numpy as np
 from handlead.kinematics.inspection.choosing import CHANCE, seams
 from handlead.kinematics.inspection.passage import Floats
 from handlead.machines.blanks.flanks import Flanks
+from handlead.machines.gear_records.exchange import read_records
+from handlead.machines.gear_records.records import Record
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.judging.checks import judge_set_up
 from handlead.machines.setups.case import Case
 from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.errors import Complaint, HandleadError
 
-from .exchange import read_records
 from .finding import FoundWave, Inspection, PartAtFault, inspect_gear
 from .next_record import ROUND, next_record
-from .records import Record
 from .trying import Confirmation, confirmations_of
 from .words import candidates, is_far_fetched, on_flank_um, part_name, record_name, size_told, turns_told
 from .worth import Reached, Worth, worth_of

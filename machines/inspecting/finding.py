@@ -8,12 +8,12 @@ from fractions import Fraction
 
 from handlead.kinematics.inspection.fit import FittedSource, WavesFitted, fit_sources
 from handlead.machines.blanks.flanks import Flanks
+from handlead.machines.gear_records.records import Record
 from handlead.machines.setups.case import Case
 from handlead.machines.studying.waves import CutShape
 
 from .looks import looked_at, sides_of
 from .parts import TurningPart, suspects_of
-from .records import Record
 
 
 @dataclass(frozen=True)

@@ -17,8 +17,7 @@ from handlead.kinematics.flank_cutting.flank_passages import FlankCut, active_ro
 from handlead.kinematics.inspection.laid import Looked
 from handlead.kinematics.inspection.passage import Feel, Flank, Floats
 from handlead.machines.blanks.flanks import Flanks
-
-from .records import Record
+from handlead.machines.gear_records.records import Record
 
 _SIDE = {"right": 1, "left": -1}
 

@@ -19,7 +19,7 @@ from typing import Any
 
 import tomlkit
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.kinematics.train.links import Rack, Screw
+from handlead.kinematics.links.links import Rack, Screw
 from handlead.machines.keys.imperfection_keys import IMPERFECTION
 from handlead.machines.machine_files.catalogue import shipped_machines
 from handlead.machines.machine_files.machine_file import Imperfection, Machine, read_machine_text

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from handlead.kinematics.inspection.laid import Laid
 from handlead.machines.blanks.flanks import Flanks
+from handlead.machines.gear_records.records import Record, Said, record_of
 from handlead.machines.setups.case import Case
 
 from .finding import PartAtFault
 from .looks import looked_at, sides_of
-from .records import Record, Said, record_of
 
 #: Records that go round the gear, tooth after tooth.
 ROUND = ("pitch single", "pitch cumulative", "runout")

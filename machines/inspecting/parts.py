@@ -10,9 +10,9 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.motion import Rates, Ripple
 from handlead.kinematics.inspection.laid import WaveSource
-from handlead.kinematics.train.link import TwoPort
-from handlead.kinematics.train.links import BevelGears, Clutch, GearPair, WormGear
-from handlead.kinematics.train.mounted import ChangeGears
+from handlead.kinematics.links.link import TwoPort
+from handlead.kinematics.links.links import BevelGears, Clutch, GearPair, WormGear
+from handlead.kinematics.links.mounted import ChangeGears
 from handlead.machines.machine_files.machine_file import Imperfection, Looseness
 from handlead.machines.setups.case import Case
 from handlead.machines.setups.imperfections import about_mid_face

@@ -10,8 +10,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from handlead.kinematics.train.link import TwoPort
-from handlead.kinematics.train.links import WormGear
+from handlead.kinematics.links.link import TwoPort
+from handlead.kinematics.links.links import WormGear
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.judging.checks import judge_set_up
 from handlead.machines.setups.case import Case

@@ -8,14 +8,14 @@ from typing import Any
 
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import MM_PER_INCH
+from handlead.kinematics.links.link import PI
 from handlead.kinematics.other_work.profiles import straight_spline
-from handlead.kinematics.train.link import PI
 from handlead.kinematics.work.requirement import HobData, Work, gear_to_cut, keys_of
 from handlead.kinematics.work.sizes import drawn_throat, sprocket_of
-from handlead.machines.keys.work_keys import TOOTH_SIZES
+from handlead.machines.job_keys.work_keys import TOOTH_SIZES
+from handlead.machines.tables.reading import Complaints
 from handlead.machines.toml.errors import Disagreement, Missing, WrongValue
 from handlead.machines.toml.places import quoted
-from handlead.machines.toml.reading import Complaints
 
 #: Decimals kept, in modules of 1 mm or in degrees, where a conversion through the helix is irrational.
 DECIMALS = 12

@@ -8,9 +8,9 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.work.requirement import Work
-from handlead.machines.keys.halves_keys import HALVES, MEETS
+from handlead.machines.job_keys.halves_keys import HALVES, MEETS
+from handlead.machines.tables.reading import Complaints
 from handlead.machines.toml.errors import Disagreement, Missing
-from handlead.machines.toml.reading import Complaints
 
 #: How truly a second half is set by a scribed line and a touch, in mm along the reference circle (own judgement).
 USUAL_WITHIN = Fraction(1, 20)

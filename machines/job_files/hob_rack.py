@@ -15,17 +15,17 @@ from typing import Any
 
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import ISO_53, diametral_pitch_from_module
-from handlead.kinematics.train.link import PI
+from handlead.kinematics.links.link import PI
 from handlead.kinematics.work.hob_length import finishing_length
 from handlead.kinematics.work.requirement import Work, gear_to_cut
 from handlead.kinematics.work.sizes import outside_diameter
-from handlead.machines.keys.work_keys import HOBS
+from handlead.machines.job_keys.work_keys import HOBS
 from handlead.machines.machine_files.machine_links import module_of
+from handlead.machines.tables.reading import Complaints, values_of
 from handlead.machines.toml import places
 from handlead.machines.toml.errors import Disagreement, FileFault, Missing, Unknown, WrongValue
 from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Document, quoted
-from handlead.machines.toml.reading import Complaints, values_of
 from handlead.machines.toml.units import length
 
 #: What the rack beside a job is called.

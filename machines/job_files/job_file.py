@@ -13,7 +13,7 @@ from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import Feed, Hand
 from handlead.kinematics.train.setup import Setup, SetupMove
 from handlead.kinematics.work.requirement import HobData, Work
-from handlead.machines.keys.job_keys import JOB
+from handlead.machines.job_keys.job_keys import JOB
 from handlead.machines.machine_files.catalogue import locate, no_such_machine
 from handlead.machines.machine_files.machine_file import Machine, read_machine
 from handlead.machines.machine_files.set_up_on_machine import (
@@ -23,11 +23,11 @@ from handlead.machines.machine_files.set_up_on_machine import (
     mounted_of,
     ways_given,
 )
+from handlead.machines.tables.observed import Miss, Reading
+from handlead.machines.tables.reading import Complaints, values_of
 from handlead.machines.toml import numbers, places
 from handlead.machines.toml.errors import FileFault, Place, Unknown
-from handlead.machines.toml.observed import Miss, Reading
 from handlead.machines.toml.places import Document, Step
-from handlead.machines.toml.reading import Complaints, values_of
 
 from .drawing import check_throat, hob_data_of, works_of
 from .halves import Halves, halves_of

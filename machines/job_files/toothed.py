@@ -8,9 +8,9 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.work.requirement import Work
-from handlead.machines.keys.toothed_keys import CLEANED, FLANKS
+from handlead.machines.job_keys.toothed_keys import CLEANED, FLANKS
+from handlead.machines.tables.reading import Complaints
 from handlead.machines.toml.errors import Disagreement
-from handlead.machines.toml.reading import Complaints
 
 #: How truly the hob is set into a space by feel, marking and a dial, in mm along the reference circle (own judgement).
 USUAL_WITHIN = Fraction(1, 20)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from handlead.kinematics.train.mounted import ChangeGears, Dialled
+from handlead.kinematics.links.mounted import ChangeGears, Dialled
 from handlead.kinematics.transfer.roles import Role
 from handlead.kinematics.work.requirement import table_per_hob
 from handlead.machines.setups.case import Case, helix_slope_um, is_right

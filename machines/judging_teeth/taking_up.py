@@ -15,14 +15,14 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.gears.gear import Gear
-from handlead.kinematics.train.mounted import ChangeGears
+from handlead.kinematics.links.mounted import ChangeGears
 from handlead.kinematics.train.moves import running
 from handlead.kinematics.train.train import Drive
 from handlead.kinematics.transfer.roles import Role
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.machines.blanks.witness import NotCut, setting_of
 from handlead.machines.job_files.toothed import Toothed
-from handlead.machines.keys.toothed_keys import FLANKS
+from handlead.machines.job_keys.toothed_keys import FLANKS
 from handlead.machines.measuring.going_deeper import NotMeasured, go_deeper
 from handlead.machines.setups.case import Case, face_width_mm
 from handlead.machines.setups.findings import Finding

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from handlead.machines.toml.tables import Key, OneOf, Table
-from handlead.machines.toml.values import Angle, Length, Name, Text, Whole
+from handlead.machines.tables.tables import Key, OneOf, Table
+from handlead.machines.tables.values import Angle, Length, Name, Text, Whole
 
 from .keys import CHANGE_GEAR, MODULE, PRESSURE, SIZE
 

@@ -10,8 +10,8 @@ from fractions import Fraction
 
 from handlead.kinematics.brackets.drawer import MOST_TEETH as MOST_CHANGE_GEAR_TEETH
 from handlead.kinematics.frame.words import Hand, Sense
-from handlead.machines.toml.tables import Key
-from handlead.machines.toml.values import Angle, Length, Listing, Number, Text, Whole
+from handlead.machines.tables.tables import Key
+from handlead.machines.tables.values import Angle, Length, Listing, Number, Text, Whole
 
 MOST_TEETH = 100_000
 

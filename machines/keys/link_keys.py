@@ -7,8 +7,8 @@ from typing import Any
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.bracket_keys import BRACKET_KEYS
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.machines.toml.tables import Key, OneOf, Table, TableOf
-from handlead.machines.toml.values import Flag, Length, Listing, Name, Number, Text, Value, Whole
+from handlead.machines.tables.tables import Key, OneOf, Table, TableOf
+from handlead.machines.tables.values import Flag, Length, Listing, Name, Number, Text, Value, Whole
 
 from .keys import MODULE, MOST_TEETH, PITCH, SENSE, SIZE, TEETH, TWO_TEETH
 

@@ -6,8 +6,8 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.words import POSITIVES, SWIVEL_TURNS
 from handlead.kinematics.train.train import END_NAMES
-from handlead.machines.toml.tables import Key, OneOf, Rows, Table, TableOf
-from handlead.machines.toml.values import Angle, Length, Listing, Name, Number, Span, Text
+from handlead.machines.tables.tables import Key, OneOf, Rows, Table, TableOf
+from handlead.machines.tables.values import Angle, Length, Listing, Name, Number, Span, Text
 
 from .head_scale import READ_FROM
 from .imperfection_keys import IMPERFECTION, LOOSENESS

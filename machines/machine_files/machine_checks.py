@@ -6,13 +6,13 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from handlead.kinematics.frame.words import POSITIVES
-from handlead.kinematics.train.links import KINDS
+from handlead.kinematics.links.links import KINDS
 from handlead.machines.keys.link_keys import LINK
 from handlead.machines.keys.machine_keys import MACHINE
+from handlead.machines.tables.reading import Complaints, check_names, rows, table_of
 from handlead.machines.toml.errors import Disagreement, Missing, WrongValue
 from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Document, Path_, quoted
-from handlead.machines.toml.reading import Complaints, check_names, rows, table_of
 
 from .levers import clashes, lever_of
 

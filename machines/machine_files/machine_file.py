@@ -13,16 +13,16 @@ from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import POSITIVES, direction
-from handlead.kinematics.train.mounted import SetRatio
+from handlead.kinematics.links.mounted import SetRatio
 from handlead.kinematics.train.train import Drive, End, Train
 from handlead.machines.keys.head_scale import HeadScale
 from handlead.machines.keys.machine_keys import MACHINE
+from handlead.machines.tables.question_marks import open_paths, with_stand_ins
+from handlead.machines.tables.reading import Complaints, rows, values_of
 from handlead.machines.toml import places
 from handlead.machines.toml.errors import Disagreement, Place, WrongValue
 from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Document, Path_, Step
-from handlead.machines.toml.question_marks import open_paths, with_stand_ins
-from handlead.machines.toml.reading import Complaints, rows, values_of
 from handlead.machines.toml.units import swivel_text
 
 from .levers import Lever, clashes, lever_of

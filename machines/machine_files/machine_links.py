@@ -8,8 +8,8 @@ from typing import Any
 
 from handlead.kinematics.frame.words import Sense
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.kinematics.train.link import Link
-from handlead.kinematics.train.links import (
+from handlead.kinematics.links.link import Link
+from handlead.kinematics.links.links import (
     Belt,
     BevelGears,
     Brake,
@@ -23,7 +23,7 @@ from handlead.kinematics.train.links import (
     Template,
     WormGear,
 )
-from handlead.kinematics.train.mounted import ChangeGears, SetRatio
+from handlead.kinematics.links.mounted import ChangeGears, SetRatio
 
 
 def module_of(values: Mapping[str, Any]) -> Fraction | None:

@@ -7,13 +7,13 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.frame.words import POSITIVES, STILL
-from handlead.kinematics.train.mounted import Dialled, Mounted, SetRatio
+from handlead.kinematics.links.mounted import Dialled, Mounted, SetRatio
 from handlead.kinematics.train.solution import SLIDE_ENDS
+from handlead.machines.tables.reading import Complaints, table_of
 from handlead.machines.toml import numbers
 from handlead.machines.toml.errors import Disagreement, Place, Unknown, WrongValue
 from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Document, Path_, quoted
-from handlead.machines.toml.reading import Complaints, table_of
 
 from .levers import clashes
 from .machine_file import Machine

@@ -13,18 +13,18 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.links.link import PI, Link
+from handlead.kinematics.links.links import Rack, Selector
 from handlead.kinematics.narrowing.domains import Domain, Fractions, Wholes
-from handlead.kinematics.train.link import PI, Link
-from handlead.kinematics.train.links import Rack, Selector
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.polynomials import SIGN, powers
 from handlead.kinematics.unknowns.open_train import OpenRatio, OpenTrain
+from handlead.machines.tables.question_marks import UNKNOWN, open_paths, with_stand_ins
+from handlead.machines.tables.reading import rows
 from handlead.machines.toml import places
 from handlead.machines.toml.errors import Place
 from handlead.machines.toml.numbers import UNITS
 from handlead.machines.toml.places import Document, Path_
-from handlead.machines.toml.question_marks import UNKNOWN, open_paths, with_stand_ins
-from handlead.machines.toml.reading import rows
 
 from .machine_file import Machine, machine_of
 from .machine_links import module_of

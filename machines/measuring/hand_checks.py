@@ -13,7 +13,7 @@ from typing import Any
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import STILL, direction
-from handlead.machines.keys.hand_keys import HOB_TURNS, INDEX_TURNS, TRAVELS
+from handlead.machines.job_keys.hand_keys import HOB_TURNS, INDEX_TURNS, TRAVELS
 from handlead.machines.setups.case import Case, feed_opened_by
 
 #: Finest part of a turn that anybody would look for: one in so many.

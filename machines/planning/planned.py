@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.gears import tolerance
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work, gear_of
 from handlead.machines.job_files.job_file import Job

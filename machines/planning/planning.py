@@ -9,9 +9,9 @@ from typing import Any
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import Feed
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.practice.cutdata import Proposal
 from handlead.kinematics.search.change_gears import Refused
-from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.judging_teeth.pair_checks import judge_pair

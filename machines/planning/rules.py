@@ -12,7 +12,7 @@ from typing import Any
 from handlead.kinematics.frame.frozen import frozen
 from handlead.kinematics.frame.words import Hand, direction
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.kinematics.train.mounted import ChangeGears, SetRatio
+from handlead.kinematics.links.mounted import ChangeGears, SetRatio
 from handlead.kinematics.transfer.constants import (
     Constants,
     DifferentialRule,

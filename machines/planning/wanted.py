@@ -11,10 +11,10 @@ from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.drawer import DrawerSet, drawer_for
 from handlead.kinematics.frame.exact import Ratio
 from handlead.kinematics.frame.words import Feed
+from handlead.kinematics.links.mounted import ChangeGears, Mounted, SetRatio
 from handlead.kinematics.search.change_gears import kinds
 from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.together.together import BracketPlace
-from handlead.kinematics.train.mounted import ChangeGears, Mounted, SetRatio
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work, swivel_deg
 from handlead.machines.job_files.job_file import Job

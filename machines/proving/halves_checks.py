@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from handlead.kinematics.gears.double_helix import Groove, apex_shift
+from handlead.kinematics.other_work.double_helix import Groove, apex_shift
 from handlead.kinematics.work.requirement import Work, gear_of, gear_to_cut, swivel_deg
 from handlead.machines.blanks.witness import NotCut, setting_of
 from handlead.machines.job_files.halves import Halves

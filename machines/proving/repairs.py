@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from handlead.kinematics.train.mounted import ChangeGears, Mounted, SetRatio
+from handlead.kinematics.links.mounted import ChangeGears, Mounted, SetRatio
 from handlead.kinematics.train.setup import Change
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.transfer.constants import rules_of

@@ -10,7 +10,7 @@ from fractions import Fraction
 from functools import cached_property
 
 from handlead.kinematics.law.outcome import predict_of_kind
-from handlead.kinematics.train.mounted import ChangeGears
+from handlead.kinematics.links.mounted import ChangeGears
 from handlead.kinematics.transfer.response import Response
 from handlead.kinematics.transfer.roles import Role
 from handlead.machines.judging.checks import judge_set_up

@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.frame.frozen import freeze
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 from handlead.machines.keys.machine_keys import CHANGE_TIMES
 
 if TYPE_CHECKING:

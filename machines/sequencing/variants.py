@@ -10,8 +10,8 @@ from fractions import Fraction
 
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.drawer import drawer_for
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.kinematics.search.change_gears import nearest_sets
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.job_files.job_file import Job

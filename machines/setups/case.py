@@ -11,9 +11,9 @@ from functools import cached_property
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.gears import tolerance
 from handlead.kinematics.law.outcome import Outcome, predict_of_kind
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.kinematics.practice import cycle
 from handlead.kinematics.slips.standing import ANY_IDLER
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
 from handlead.kinematics.train.train import Train

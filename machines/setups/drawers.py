@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.drawer import Drawer, DrawerSet, capacity, share_out
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.machines.machine_files.machine_file import Machine
 
 if TYPE_CHECKING:

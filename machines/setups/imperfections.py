@@ -14,10 +14,10 @@ from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.guide import Guide
 from handlead.kinematics.frame.motion import Led, Ripple, Tilt
 from handlead.kinematics.frame.words import POSITIVES
+from handlead.kinematics.links.link import Link, TwoPort
+from handlead.kinematics.links.links import BevelGears, GearPair, WormGear
+from handlead.kinematics.links.mounted import ChangeGears
 from handlead.kinematics.train.imperfections import PeriodicError, ends_ahead, ripples
-from handlead.kinematics.train.link import Link, TwoPort
-from handlead.kinematics.train.links import BevelGears, GearPair, WormGear
-from handlead.kinematics.train.mounted import ChangeGears
 from handlead.kinematics.train.moves import Play
 from handlead.kinematics.train.train import Train
 from handlead.machines.machine_files.machine_file import Imperfection

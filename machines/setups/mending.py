@@ -13,9 +13,9 @@ from fractions import Fraction
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.mounting import Refusal
 from handlead.kinematics.frame.frozen import freeze
+from handlead.kinematics.links.mounted import ChangeGears, Dialled, Mounted, SetRatio
 from handlead.kinematics.search.ratios import nearest_fraction
 from handlead.kinematics.slips.standing import ANY_IDLER
-from handlead.kinematics.train.mounted import ChangeGears, Dialled, Mounted, SetRatio
 from handlead.kinematics.train.setup import NOTHING, Change, Setup
 from handlead.kinematics.train.solution import SLIDE_ENDS
 

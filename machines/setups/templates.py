@@ -11,7 +11,7 @@ from handlead.kinematics.frame.motion import Led
 from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.gears.relief import Relief
 from handlead.kinematics.gears.tolerance import flank_tolerances
-from handlead.kinematics.train.links import Template
+from handlead.kinematics.links.links import Template
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.work.requirement import Work, gear_of
 from handlead.machines.machine_files.machine_file import Machine

@@ -17,8 +17,8 @@ from handlead.kinematics.cutting.hob import Hob
 from handlead.kinematics.flank_cutting.flank_passages import roll_range
 from handlead.kinematics.frame.motion import Led, Rates, Ripple
 from handlead.kinematics.gears.gear import Gear
+from handlead.kinematics.links.link import TwoPort
 from handlead.kinematics.train.imperfections import PeriodicError, ripples
-from handlead.kinematics.train.link import TwoPort
 from handlead.machines.machine_files.machine_file import Looseness
 from handlead.machines.setups.case import Case
 from handlead.machines.setups.imperfections import (

@@ -15,10 +15,10 @@ from handlead.kinematics.suspects.inspections import (
 )
 from handlead.kinematics.suspects.suspects import Answer, Tryout, mark_turns
 from handlead.machines.job_files.job_file import Job
+from handlead.machines.tables.reading import Complaints
 from handlead.machines.toml.errors import Unknown, WrongValue
 from handlead.machines.toml.guesses import guess
 from handlead.machines.toml.places import Path_, quoted
-from handlead.machines.toml.reading import Complaints
 
 
 def counted_again(answers: Sequence[Answer]) -> int | None:

@@ -10,10 +10,10 @@ from handlead.kinematics.slips.study import Study
 from handlead.kinematics.suspects.by_hand import TurnByHand, TurnedByHand
 from handlead.kinematics.suspects.suspects import Answer
 from handlead.machines.job_files.job_file import Job
-from handlead.machines.keys.hand_keys import HAND_KEYS, USUAL
+from handlead.machines.job_keys.hand_keys import HAND_KEYS, USUAL
 from handlead.machines.measuring.hand_checks import HandCheck
+from handlead.machines.tables.reading import Complaints
 from handlead.machines.toml.errors import WrongValue
-from handlead.machines.toml.reading import Complaints
 
 #: What each check counts in.
 _UNITS = {"index_check": "degrees", "slide_check": "teeth", "feed_check": "mm"}

@@ -22,8 +22,8 @@ from handlead.machines.job_files.job_file import Job
 from handlead.machines.planning.wanted import Wanted
 from handlead.machines.proving.proof import Proof, prove_case
 from handlead.machines.setups.case import Case
+from handlead.machines.tables.reading import Complaints
 from handlead.machines.toml.errors import Missing
-from handlead.machines.toml.reading import Complaints
 from handlead.machines.toml.units import length
 
 from .leads_sought import GearChoice, LeadSought

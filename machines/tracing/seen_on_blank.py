@@ -10,8 +10,8 @@ from typing import Any
 from handlead.kinematics.slips.evidence import Evidence, Measure, Word
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.job_files.job_file import Job, Seen
+from handlead.machines.tables.reading import Complaints
 from handlead.machines.toml.errors import Disagreement, Missing, WrongValue
-from handlead.machines.toml.reading import Complaints
 
 #: What a measure may be off where the job doesn't say (own judgement): degrees, mm in mm, pitches, turns.
 USUAL_DEG, USUAL_LEAD, USUAL_PITCHES, USUAL_TURNS, USUAL_FEED = (

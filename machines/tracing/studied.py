@@ -9,9 +9,9 @@ from functools import lru_cache
 from itertools import islice
 from typing import Any
 
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.slips.standing import Standing, meant_swivel
 from handlead.kinematics.slips.study import Circumstances, GearSearch, OtherRules, Study, Takes
-from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.transfer.constants import Constants, find_constants
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.machine_files.catalogue import shipped_machines

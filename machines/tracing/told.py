@@ -9,8 +9,8 @@ from handlead.kinematics.slips.faults import Fault
 from handlead.kinematics.suspects.next_checks import NextCheck
 from handlead.kinematics.suspects.suspects import NearMiss, Suspect
 from handlead.machines.job_files.job_file import Job
-from handlead.machines.keys.job_keys import SETUP
-from handlead.machines.keys.work_keys import HOB
+from handlead.machines.job_keys.job_keys import SETUP
+from handlead.machines.job_keys.work_keys import HOB
 from handlead.machines.toml.numbers import Decimal
 from handlead.machines.written.writing import hob_values, setup_values
 

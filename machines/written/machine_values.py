@@ -9,8 +9,8 @@ from typing import Any
 
 from handlead.kinematics.frame.words import POSITIVES
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.kinematics.train.link import PI, Link, TwoPort
-from handlead.kinematics.train.links import (
+from handlead.kinematics.links.link import PI, Link, TwoPort
+from handlead.kinematics.links.links import (
     Belt,
     BevelGears,
     Brake,
@@ -23,11 +23,11 @@ from handlead.kinematics.train.links import (
     Template,
     WormGear,
 )
-from handlead.kinematics.train.mounted import ChangeGears, SetRatio
+from handlead.kinematics.links.mounted import ChangeGears, SetRatio
 from handlead.kinematics.train.train import Drive, End
 from handlead.machines.machine_files.machine_file import GearSet, Imperfection, Limits, Looseness, Machine
+from handlead.machines.tables.reading import rows
 from handlead.machines.toml import numbers
-from handlead.machines.toml.reading import rows
 
 
 def machine_values(machine: Machine) -> dict[str, Any]:

@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from handlead.machines.documents.sample import SAMPLE
-from handlead.machines.keys.job_keys import JOB
+from handlead.machines.job_keys.job_keys import JOB
+from handlead.machines.job_keys.observation_keys import OBSERVATIONS
+from handlead.machines.job_keys.record_keys import COLUMNS, EXAMPLE, HEAD, MEANINGS
+from handlead.machines.job_keys.work_keys import HOBS
 from handlead.machines.keys.machine_keys import MACHINE
-from handlead.machines.keys.observation_keys import OBSERVATIONS
-from handlead.machines.keys.record_keys import COLUMNS, EXAMPLE, HEAD, MEANINGS
-from handlead.machines.keys.work_keys import HOBS
-from handlead.machines.toml.tables import NameOr, OneOf, Rows, Swivel, Table, TableOf
-from handlead.machines.toml.values import Value
+from handlead.machines.tables.tables import NameOr, OneOf, Rows, Swivel, Table, TableOf
+from handlead.machines.tables.values import Value
 
 _TOP = """# The files
 

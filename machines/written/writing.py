@@ -11,18 +11,18 @@ from fractions import Fraction
 from typing import Any
 
 import tomlkit
-from handlead.kinematics.train.link import PI
-from handlead.kinematics.train.mounted import Dialled, Mounted
+from handlead.kinematics.links.link import PI
+from handlead.kinematics.links.mounted import Dialled, Mounted
 from handlead.kinematics.train.setup import Setup, SetupMove
 from handlead.kinematics.work.requirement import HobData, Work
 from handlead.machines.job_files.halves import halves_values
 from handlead.machines.job_files.job_file import SEEN_BESIDES, Cutting, Gauging, Job, Seen
 from handlead.machines.job_files.toothed import toothed_values
-from handlead.machines.keys.job_keys import JOB, SETUP
+from handlead.machines.job_keys.job_keys import JOB, SETUP
+from handlead.machines.job_keys.seen_keys import MEASURED
 from handlead.machines.keys.machine_keys import MACHINE
-from handlead.machines.keys.seen_keys import MEASURED
 from handlead.machines.machine_files.machine_file import Machine
-from handlead.machines.toml.observed import Reading
+from handlead.machines.tables.observed import Reading
 
 from .layout import document_text
 from .machine_values import machine_values, module_value

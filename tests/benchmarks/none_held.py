@@ -30,7 +30,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.mounting import Mounting
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.work.requirement import gear_of, swivel_deg
 from handlead.machines.job_files.job_file import Job, Setup

@@ -8,12 +8,12 @@ import pytest
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import MARKS, STILL, Hand
 from handlead.kinematics.law.outcome import predict
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.slips.evidence import Evidence, Measure, View, Word, view_of
 from handlead.kinematics.slips.standing import Standing
 from handlead.kinematics.suspects.inspections import LOOKS, Check
 from handlead.kinematics.suspects.next_checks import next_check
 from handlead.kinematics.suspects.suspects import Suspect
-from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.transfer.response import Running
 from handlead.kinematics.work.requirement import HobData

@@ -14,10 +14,10 @@ from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.drawer import Drawer
 from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.exact import PI, Irrational, Ratio, sine, square_root
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.search import candidates
 from handlead.kinematics.search.change_gears import ChangeGearSet, nearest_sets
 from handlead.kinematics.search.ratios import compare_errors
-from handlead.kinematics.train.mounted import Mounted
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

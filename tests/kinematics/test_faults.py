@@ -6,9 +6,9 @@ from fractions import Fraction
 import pytest
 from handlead.kinematics.frame.words import Hand, swivel_words
 from handlead.kinematics.gears.gear import MM_PER_INCH
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.slips.faults import CHANGES, FaultKind, find_faults
 from handlead.kinematics.slips.standing import Standing, changes_words, is_pitch, module_words, other_hob
-from handlead.kinematics.train.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import HobData
 from hypothesis import given, settings

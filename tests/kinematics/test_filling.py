@@ -4,9 +4,9 @@ from dataclasses import replace
 from fractions import Fraction as F
 
 from handlead.kinematics.brackets.bracket import Bracket
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.together.filling import as_it_lies, fillings, least_work, listed
 from handlead.kinematics.together.together import BracketPlace, Steps, Stock
-from handlead.kinematics.train.mounted import Mounted
 
 INDEX = BracketPlace("index", F(1, 2), exact=True)
 FEED = BracketPlace("feed", F(2, 3), span=(F(1, 2), F(4, 5)))

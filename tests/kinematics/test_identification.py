@@ -9,11 +9,11 @@ from itertools import product
 
 import pytest
 from handlead.kinematics.frame.words import Sense
+from handlead.kinematics.links.links import BevelGears, Differential, GearPair, Screw, WormGear
 from handlead.kinematics.narrowing.allowance import Allowance, OutOfAllowance
 from handlead.kinematics.narrowing.conditions import Balance, Product, combined, conditions_of, merged
 from handlead.kinematics.narrowing.domains import Fractions, Wholes
 from handlead.kinematics.narrowing.narrowing import Narrowing
-from handlead.kinematics.train.links import BevelGears, Differential, GearPair, Screw, WormGear
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.train.train import Drive, End, Train
 from handlead.kinematics.transfer.polynomials import SIGN, evaluate, is_sign, powers

@@ -5,8 +5,8 @@ from itertools import pairwise
 
 import pytest
 from handlead.kinematics.frame.words import Sense
-from handlead.kinematics.train.links import Differential, GearPair, Screw, WormGear
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.links import Differential, GearPair, Screw, WormGear
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.train import Drive, End, Train
 from handlead.kinematics.transfer.response import MOST_BRACKETS, Response, run
 from hypothesis import given, settings

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.law.outcome import predict
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.solution import hob_rates, solve
 from handlead.kinematics.transfer.constants import Series, find_constants
 from handlead.machines.job_files.job_file import read_job

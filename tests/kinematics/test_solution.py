@@ -11,8 +11,8 @@ import nullspace
 import pytest
 import strategies
 from handlead.kinematics.frame.words import Sense
-from handlead.kinematics.train.link import Link, TwoPort
-from handlead.kinematics.train.links import (
+from handlead.kinematics.links.link import Link, TwoPort
+from handlead.kinematics.links.links import (
     Brake,
     Clutch,
     Differential,
@@ -22,7 +22,7 @@ from handlead.kinematics.train.links import (
     Selector,
     WormGear,
 )
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.solution import (
     Solution,
     ask_by_hand,

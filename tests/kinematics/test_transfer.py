@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.train.links import Brake
+from handlead.kinematics.links.links import Brake
 from handlead.kinematics.train.solution import hob_rates, solve
 from handlead.kinematics.train.train import Drive, End, Train
 from handlead.kinematics.transfer.constants import find_constants

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from handlead.kinematics.train.links import WormGear
+from handlead.kinematics.links.links import WormGear
 from handlead.machines import Case, prove, read_job
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.inspecting.finding import PartAtFault

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.frame.words import Feed
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.transfer.roles import Role
 from handlead.machines.job_files.job_file import read_job

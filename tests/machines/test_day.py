@@ -8,7 +8,7 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import read_machine
 from handlead.machines.sequencing import sequence

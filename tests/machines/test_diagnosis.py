@@ -18,8 +18,8 @@ from handlead.machines.job_files.job_file import Seen, SeenCheck, read_job_text
 from handlead.machines.judging.gear_checks import check_brackets, check_gears_owned, check_mounting
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case
+from handlead.machines.tables.observed import Miss
 from handlead.machines.toml.errors import FileFault
-from handlead.machines.toml.observed import Miss
 from handlead.machines.tracing.diagnosis import AS_WANTED, EXPLAINED, NOT_EXPLAINED, trace, with_answer
 from handlead.machines.tracing.fault_table import fault_table, read_fault_table
 from handlead.machines.tracing.seen_on_blank import evidence_of

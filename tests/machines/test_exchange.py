@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from handlead.machines.inspecting.exchange import read_exchange, read_records
+from handlead.machines.gear_records.exchange import read_exchange, read_records
 from handlead.machines.toml.errors import FileFault
 
 VALUES = " ".join(str(tooth % 5) for tooth in range(1, 13))

@@ -13,9 +13,9 @@ import pytest
 from handlead.kinematics.flank_cutting.flank_passages import FlankCut
 from handlead.kinematics.flank_cutting.flanks import cut_pitch
 from handlead.machines.blanks.flanks import Flanks
+from handlead.machines.gear_records.records import Said, record_of
 from handlead.machines.inspecting.answer import inspect
 from handlead.machines.inspecting.loop import write_found
-from handlead.machines.inspecting.records import Said, record_of
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import Imperfection, read_machine
 from handlead.machines.setups.case import Case

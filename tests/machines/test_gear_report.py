@@ -13,7 +13,7 @@ from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.blanks.witness import NotCut
 from handlead.machines.charting.beside import LaidOver, expected_of, lay_beside
 from handlead.machines.charting.simulated import QUANTITIES, GearReport
-from handlead.machines.inspecting.records import Said, record_of
+from handlead.machines.gear_records.records import Said, record_of
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.setups.case import Case

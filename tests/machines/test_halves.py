@@ -8,7 +8,7 @@ from pathlib import Path
 import handlead.scenarios
 import pytest
 from handlead.kinematics.cutting.groove_sweep import reach_in_sweep
-from handlead.kinematics.gears.double_helix import apex_shift
+from handlead.kinematics.other_work.double_helix import apex_shift
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.machines.blanks.witness import setting_of
 from handlead.machines.job_files.job_file import read_job, read_job_text

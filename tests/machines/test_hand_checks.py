@@ -13,7 +13,7 @@ from handlead.machines.proving.proof import prove, prove_case
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.tracing.diagnosis import trace
-from handlead.viz.sheet_words.hand_check_words import check_words
+from handlead.viz.sheet_measures.hand_check_words import check_words
 
 ORDERS = Path(handlead.scenarios.__file__).parent
 JOBS = [path for path in sorted(ORDERS.glob("*/*.toml")) if '"job/1"' in path.read_text() and "[setup]" in path.read_text()]

@@ -173,7 +173,7 @@ def test_what_comes_through_to_the_ends_is_what_the_train_does_with_a_little_mor
         if getattr(link, "ratio", None) and case.solution.rates[link.to_part]
     ]
     link = links[pick % len(links)]
-    from handlead.kinematics.train.links import Ratio
+    from handlead.kinematics.links.links import Ratio
     from handlead.kinematics.train.solution import solve
 
     share = Fraction(1, 10**9)

@@ -5,14 +5,14 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.brackets.bracket_keys import BRACKET_KEYS
-from handlead.kinematics.train.links import KINDS
-from handlead.machines.keys.job_keys import JOB
+from handlead.kinematics.links.links import KINDS
+from handlead.machines.job_keys.job_keys import JOB
 from handlead.machines.keys.link_keys import BRACKET, LINK
 from handlead.machines.keys.machine_keys import MACHINE
+from handlead.machines.tables.tables import Rows, Swivel, Table, TableOf
+from handlead.machines.tables.values import Listing, Value
 from handlead.machines.toml.guesses import nearest
 from handlead.machines.toml.places import read
-from handlead.machines.toml.tables import Rows, Swivel, Table, TableOf
-from handlead.machines.toml.values import Listing, Value
 from handlead.machines.written.reference import file_reference
 
 GOOD = Path(__file__).parent / "good"

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.frame.words import Sense
-from handlead.kinematics.train.links import Clutch, GearPair, Rack, Screw
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.links import Clutch, GearPair, Rack, Screw
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.train import Drive, End
 from handlead.machines.machine_files.catalogue import find_machine, shipped_machines

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 from handlead.machines.documents.observations_file import Movement, bounds_in_mm, read_observations_text
 from handlead.machines.machine_files.machine_file import read_machine
 from handlead.machines.toml.errors import FileFault

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from handlead.machines.inspecting.records import read_record
-from handlead.machines.keys.record_keys import EXAMPLE
+from handlead.machines.gear_records.records import read_record
+from handlead.machines.job_keys.record_keys import EXAMPLE
 from handlead.machines.toml.errors import FileFault
 from hypothesis import given
 from hypothesis import strategies as st

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import handlead.scenarios
 import pytest
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.toml.places import comments

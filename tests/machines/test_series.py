@@ -8,7 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.machine_files.catalogue import find_machine
 from handlead.machines.planning.planning import plan

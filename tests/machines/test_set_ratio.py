@@ -5,8 +5,8 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from handlead.kinematics.links.mounted import Dialled, Mounted, SetRatio
 from handlead.kinematics.search.ratios import nearest_fraction
-from handlead.kinematics.train.mounted import Dialled, Mounted, SetRatio
 from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.machine_files.machine_file import read_machine_text
 from handlead.machines.planning.planning import plan

@@ -18,8 +18,8 @@ from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Sense
-from handlead.kinematics.train.link import Link
-from handlead.kinematics.train.links import (
+from handlead.kinematics.links.link import Link
+from handlead.kinematics.links.links import (
     Belt,
     BevelGears,
     Clutch,
@@ -30,7 +30,7 @@ from handlead.kinematics.train.links import (
     Template,
     WormGear,
 )
-from handlead.kinematics.train.mounted import ChangeGears, Mounted, SetRatio
+from handlead.kinematics.links.mounted import ChangeGears, Mounted, SetRatio
 from handlead.kinematics.train.solution import hob_rates, solve
 from handlead.kinematics.train.train import Train
 from handlead.kinematics.transfer.constants import Constants, find_constants

@@ -11,7 +11,7 @@ from handlead import machines
 from handlead.kinematics.gears.tolerance import flank_tolerances
 from handlead.kinematics.inspection.readings import Readings
 from handlead.machines.blanks.flanks import Flanks
-from handlead.machines.inspecting.records import Record
+from handlead.machines.gear_records.records import Record
 from handlead.machines.inspecting.worth import deviations_of
 
 JOB = machines.read_job(Path(__file__).parents[2] / "scenarios" / "02-left-hand-hob" / "job.toml")

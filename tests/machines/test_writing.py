@@ -6,7 +6,7 @@ from pathlib import Path
 import handlead.machines
 import handlead.scenarios
 import pytest
-from handlead.kinematics.train.links import Rack
+from handlead.kinematics.links.links import Rack
 from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.machine_files.machine_file import read_machine, read_machine_text
 from handlead.machines.written.writing import job_text, machine_text

@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from handlead.kinematics.train.mounted import SetRatio
+from handlead.kinematics.links.mounted import SetRatio
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.proving.proof import prove
 from handlead.viz.command import main

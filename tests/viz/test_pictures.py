@@ -14,7 +14,7 @@ from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Hand, direction
 from handlead.kinematics.law.outcome import predict
-from handlead.kinematics.train.mounted import Mounted, SetRatio
+from handlead.kinematics.links.mounted import Mounted, SetRatio
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.work.requirement import HobData
 from handlead.machines.blanks.witness import cut_blank

@@ -52,7 +52,7 @@ def test_a_set_that_no_usual_bracket_takes_is_said_to_want_a_roomy_one(capsys):
     [("20-24", {20, 21, 22, 23, 24}), ("20-40/5,127", {20, 25, 30, 35, 40, 127}), ("30", {30}), ("24-24", {24})],
 )
 def test_a_range_stands_for_every_gear_in_it(drawer, teeth):
-    from handlead.viz.commands.ratio import _drawer
+    from handlead.viz.machine_commands.ratio import _drawer
 
     assert set(_drawer(drawer)) == teeth
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from handlead.kinematics.law.outcome import Outcome
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.setups.case import Case, cuts_wanted, helix_slope_um, no_slope_because
 from handlead.machines.setups.drawers import gears_left

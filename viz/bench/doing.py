@@ -219,7 +219,7 @@ def _measure(desk: Desk, what: What) -> Desk:
     """One more [[measured]], dated today."""
     from argparse import Namespace
 
-    from handlead.viz.commands.measure import gauging_of
+    from handlead.viz.gear_commands.measure import gauging_of
 
     given = what.get("given")
     if not isinstance(given, Mapping) or desk.job is None:

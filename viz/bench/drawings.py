@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from handlead.kinematics.frame.words import SWIVEL_TURNS, angle_text, swing
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.machines.keys.head_scale import READ_FROM, HeadScale
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.units import lengths_in

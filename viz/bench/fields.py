@@ -9,14 +9,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import tomlkit
-from handlead.machines.keys.job_keys import CUTTING
-from handlead.machines.keys.seen_keys import SEEN
-from handlead.machines.keys.work_keys import HOB, MATE, TOOTH_SIZES, WORK
+from handlead.machines.job_keys.job_keys import CUTTING
+from handlead.machines.job_keys.seen_keys import SEEN
+from handlead.machines.job_keys.work_keys import HOB, MATE, TOOTH_SIZES, WORK
+from handlead.machines.tables.tables import Table
 from handlead.machines.toml.errors import Complaint, FileFault
 from handlead.machines.toml.filing import as_it_came, plain
 from handlead.machines.toml.numbers import Decimal
 from handlead.machines.toml.places import parse, statements
-from handlead.machines.toml.tables import Table
 from tomlkit.items import Float, Trivia
 
 #: The tables whose keys are fields.

@@ -10,15 +10,15 @@ from typing import Any
 
 import jinja2
 from handlead.machines.job_files.hob_rack import RACK
-from handlead.machines.keys.work_keys import TOOTH_SIZES
+from handlead.machines.job_keys.work_keys import TOOTH_SIZES
 from handlead.machines.measuring.part_sizes import part_sizes
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.findings import worst_first
 from handlead.machines.toml.errors import HandleadError
 from handlead.machines.toml.units import length
 from handlead.viz.bench_files.shelf import Shelf
+from handlead.viz.gear_reports.measure import headline
 from handlead.viz.look.shop import Shop
-from handlead.viz.reports.measure import headline
 from handlead.viz.reports.proof import comparison_rows
 from handlead.viz.streams.terminal import CAUTION
 

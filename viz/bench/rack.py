@@ -8,7 +8,7 @@ from typing import Any
 
 import tomlkit
 from handlead.machines.job_files.hob_rack import RACK, read_rack_text
-from handlead.machines.keys.work_keys import RACK_HOB
+from handlead.machines.job_keys.work_keys import RACK_HOB
 from handlead.machines.toml import places
 from handlead.machines.toml.filing import as_it_came, plain, write_text
 from handlead.viz.bench_files.shelf import Shelf

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from handlead.machines.keys.work_keys import RACK_HOB
+from handlead.machines.job_keys.work_keys import RACK_HOB
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.filing import write_text
 from handlead.viz.bench_files.versions import Versions, digest_of

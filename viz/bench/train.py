@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.gears.gear import MM_PER_INCH
-from handlead.kinematics.train.link import Link
-from handlead.kinematics.train.links import BevelGears, GearPair
-from handlead.kinematics.train.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.link import Link
+from handlead.kinematics.links.links import BevelGears, GearPair
+from handlead.kinematics.links.mounted import ChangeGears, Mounted
 from handlead.kinematics.train.path import follow
 from handlead.kinematics.train.solution import Solution
 from handlead.machines.setups.case import Case

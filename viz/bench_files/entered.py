@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from typing import Any
 
 import tomlkit
+from handlead.machines.tables.tables import TableOf
+from handlead.machines.tables.values import Flag, Listing, Span, Text, Value
 from handlead.machines.toml.errors import HandleadError
 from handlead.machines.toml.numbers import Decimal
-from handlead.machines.toml.tables import TableOf
-from handlead.machines.toml.values import Flag, Listing, Span, Text, Value
 from tomlkit.items import Float, Trivia
 
 

@@ -13,11 +13,11 @@ import tomlkit
 from handlead.machines.keys.imperfection_keys import IMPERFECTION, LOOSENESS
 from handlead.machines.keys.link_keys import LINK
 from handlead.machines.keys.machine_keys import GEAR_SET
+from handlead.machines.tables.question_marks import UNKNOWN
+from handlead.machines.tables.tables import Rows, Table, TableOf
+from handlead.machines.tables.values import Listing, Name
 from handlead.machines.toml.filing import as_it_came, plain
 from handlead.machines.toml.places import Path_
-from handlead.machines.toml.question_marks import UNKNOWN
-from handlead.machines.toml.tables import Rows, Table, TableOf
-from handlead.machines.toml.values import Listing, Name
 from handlead.viz.bench_files.entered import NotEntered, shown, typed
 
 from .entering import FieldsSheet, named_at

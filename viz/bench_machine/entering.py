@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from handlead.machines.keys.machine_keys import MACHINE
+from handlead.machines.tables.question_marks import UNKNOWN
+from handlead.machines.tables.tables import Key, Rows, Table, TableOf
+from handlead.machines.tables.values import Flag, Listing, Name, Text, Value
 from handlead.machines.toml.places import Path_, Step
-from handlead.machines.toml.question_marks import UNKNOWN
-from handlead.machines.toml.tables import Key, Rows, Table, TableOf
-from handlead.machines.toml.values import Flag, Listing, Name, Text, Value
 from handlead.viz.bench_files.entered import NotEntered, shown
 
 #: Keys of a table that aren't asked for again once it is there.

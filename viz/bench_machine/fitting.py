@@ -72,7 +72,7 @@ def _asked(machine: Machine, trial: TurningTrial) -> AskedCount:
     """A count that is asked for, as it goes into the file once it is answered."""
     from fractions import Fraction
 
-    from handlead.kinematics.train.mounted import Dialled
+    from handlead.kinematics.links.mounted import Dialled
     from handlead.machines.documents.observations_file import ways_of
     from handlead.machines.toml.numbers import UNITS
 

@@ -12,13 +12,13 @@ from fractions import Fraction
 from typing import Any
 
 from handlead.kinematics.frame.words import POSITIVES
-from handlead.kinematics.train.link import Link
+from handlead.kinematics.links.link import Link
 from handlead.kinematics.train.solution import Solution, solve
 from handlead.kinematics.train.train import Drive, End, Train
 from handlead.machines.keys.link_keys import LINK
 from handlead.machines.machine_files.machine_links import link_of
-from handlead.machines.toml.tables import Table, TableOf
-from handlead.machines.toml.values import Flag, Listing, Name, Number, Span, Text, Value
+from handlead.machines.tables.tables import Table, TableOf
+from handlead.machines.tables.values import Flag, Listing, Name, Number, Span, Text, Value
 from handlead.viz.bench_files.entered import shown
 from handlead.viz.draw_train.train_words import LinkWords, PartWords, links_in_words, parts_in_words
 from handlead.viz.look.shop import Shop

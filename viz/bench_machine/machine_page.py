@@ -7,11 +7,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from handlead.kinematics.train.links import Brake, Clutch, Template
+from handlead.kinematics.links.links import Brake, Clutch, Template
 from handlead.machines.keys.imperfection_keys import IMPERFECTION, LOOSENESS
 from handlead.machines.keys.link_keys import LINK
+from handlead.machines.tables.tables import TableOf
 from handlead.machines.toml.places import Path_
-from handlead.machines.toml.tables import TableOf
 from handlead.viz.bench_files.versions import Version
 
 from .counting import counted

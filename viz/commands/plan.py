@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from handlead.kinematics.train.mounted import Mounted
+    from handlead.kinematics.links.mounted import Mounted
     from handlead.machines.job_files.job_file import Job
     from handlead.machines.machine_files.machine_file import Machine
     from handlead.machines.planning.planning import Plan
@@ -83,7 +83,7 @@ def run(options: argparse.Namespace) -> int:
         complain("--write goes with a JOB; with --ratio there is no job file to write into")
         return 2
     if options.ratio is not None:
-        from .ratio import run_ratio
+        from handlead.viz.machine_commands.ratio import run_ratio
 
         return run_ratio(options)
     if not options.jobs:

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .mesh import add_rolling, rolled_of
+from handlead.viz.gear_commands.mesh import add_rolling, rolled_of
 
 if TYPE_CHECKING:
     from handlead.machines.setups.case import Case

@@ -18,7 +18,7 @@ import numpy.typing as npt
 from handlead.kinematics.gauging.flanks import FlankTrace
 from handlead.machines.charting.beside import MOST_TRACED, single
 from handlead.machines.charting.simulated import PAGES, GearReport, ReportedValue
-from handlead.machines.inspecting.records import Record
+from handlead.machines.gear_records.records import Record
 from handlead.machines.setups.case import face_width_mm
 from handlead.machines.toml.units import length
 from handlead.viz.look import look

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
+from handlead.machines.gear_records.records import Record
 from handlead.machines.inspecting.answer import InspectedGear
-from handlead.machines.inspecting.records import Record
 from handlead.machines.inspecting.spectrum import SpectrumLine, spectrum_of
 from handlead.machines.inspecting.words import part_name, record_name, um_told
 from handlead.machines.toml.units import decimal, height

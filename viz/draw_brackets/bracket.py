@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.brackets.bracket import Bracket
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 from handlead.machines.toml.units import lengths_in
 from handlead.viz.look import look, symbols
 from handlead.viz.look.symbols import Pen

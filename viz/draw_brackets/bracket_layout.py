@@ -11,7 +11,7 @@ from typing import Any
 
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.mounting import Mounting, Refusal
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 
 LETTERS = "abcdefgh"
 

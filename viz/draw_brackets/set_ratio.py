@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.train.mounted import SetRatio
+from handlead.kinematics.links.mounted import SetRatio
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.mounting import Mounting
-from handlead.kinematics.train.link import Link
-from handlead.kinematics.train.links import (
+from handlead.kinematics.links.link import Link
+from handlead.kinematics.links.links import (
     Belt,
     BevelGears,
     Chain,
@@ -21,7 +21,7 @@ from handlead.kinematics.train.links import (
     Template,
     WormGear,
 )
-from handlead.kinematics.train.mounted import ChangeGears, SetRatio
+from handlead.kinematics.links.mounted import ChangeGears, SetRatio
 from handlead.kinematics.train.solution import Solution
 from handlead.viz.look import look, symbols
 from handlead.viz.look.shop import PLAIN, Shop

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from handlead.kinematics.train.link import Link
-from handlead.kinematics.train.links import Brake, Differential, Screw
-from handlead.kinematics.train.mounted import ChangeGears
+from handlead.kinematics.links.link import Link
+from handlead.kinematics.links.links import Brake, Differential, Screw
+from handlead.kinematics.links.mounted import ChangeGears
 from handlead.kinematics.train.train import Train
 from handlead.viz.look import look
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from handlead.kinematics.train.link import Link
+from handlead.kinematics.links.link import Link
 from handlead.viz.look import look
 
 from .train_picture import TrainPicture, height_of, lines_of_text

@@ -7,8 +7,8 @@ import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from handlead.kinematics.train.link import Link
-from handlead.kinematics.train.links import Clutch, Differential, Screw
+from handlead.kinematics.links.link import Link
+from handlead.kinematics.links.links import Clutch, Differential, Screw
 from handlead.kinematics.train.train import Train
 
 

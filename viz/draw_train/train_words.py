@@ -8,8 +8,8 @@ from enum import Enum
 from fractions import Fraction
 from typing import Any
 
-from handlead.kinematics.train.link import Link
-from handlead.kinematics.train.links import (
+from handlead.kinematics.links.link import Link
+from handlead.kinematics.links.links import (
     Belt,
     BevelGears,
     Brake,
@@ -23,7 +23,7 @@ from handlead.kinematics.train.links import (
     Template,
     WormGear,
 )
-from handlead.kinematics.train.mounted import ChangeGears, Dialled, SetRatio
+from handlead.kinematics.links.mounted import ChangeGears, Dialled, SetRatio
 from handlead.kinematics.train.solution import Solution
 from handlead.kinematics.train.train import END_NAMES
 from handlead.viz.look.shop import PLAIN, Shop

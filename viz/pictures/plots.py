@@ -10,7 +10,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.train.mounted import SetRatio
+from handlead.kinematics.links.mounted import SetRatio
 from handlead.kinematics.work.requirement import gear_of
 from handlead.machines.setups.case import Case, face_width_mm
 from handlead.viz.look import look

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from handlead.kinematics.train.mounted import Mounted
+from handlead.kinematics.links.mounted import Mounted
 from handlead.machines.planning.carrying import carried_over
 from handlead.machines.planning.planned import Planned
 from handlead.machines.planning.planning import Member, Plan

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from handlead.kinematics.law.outcome import Outcome
-from handlead.kinematics.train.mounted import Dialled
+from handlead.kinematics.links.mounted import Dialled
 from handlead.machines.measuring.part_sizes import ball_text, part_sizes
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.case import (

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from handlead.kinematics.train.mounted import ChangeGears, SetRatio
+from handlead.kinematics.links.mounted import ChangeGears, SetRatio
 from handlead.kinematics.transfer.constants import Constants
 from handlead.machines.planning import rules as said
 from handlead.machines.planning.rules import Rule, Rules

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from handlead.kinematics.train.mounted import ChangeGears, SetRatio
+from handlead.kinematics.links.mounted import ChangeGears, SetRatio
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.case import face_width_mm
 from handlead.viz.look import look

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from handlead.kinematics.gears.double_helix import apex_shift
+from handlead.kinematics.other_work.double_helix import apex_shift
 from handlead.machines.job_files.halves import Halves
 from handlead.machines.proving.halves_checks import HalfInGroove, groove_of
 from handlead.machines.proving.proof import Proof

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import POSITIVES, swing
-from handlead.kinematics.train.mounted import ChangeGears, Dialled
+from handlead.kinematics.links.mounted import ChangeGears, Dialled
 from handlead.kinematics.train.setup import SetupMove
 from handlead.kinematics.work.sizes import centres_at_depth
 from handlead.machines.judging.result_checks import misread_levers

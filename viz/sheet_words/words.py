@@ -12,6 +12,9 @@ from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.units import dial
 from handlead.viz.look.shop import Shop
 from handlead.viz.sheet.steps import Block
+from handlead.viz.sheet_measures.hand_check_words import hand_check_block
+from handlead.viz.sheet_measures.measure_words import first_lead_block, measures_block
+from handlead.viz.sheet_measures.toothed_words import toothed_block
 
 from .drawing_words import (
     Rows,
@@ -26,8 +29,6 @@ from .drawing_words import (
 )
 from .first_cut_words import faces_words, first_cut_rows, light_depth, seen_rows, sense_words
 from .halves_words import halves_block
-from .hand_check_words import hand_check_block
-from .measure_words import first_lead_block, measures_block
 from .setting_words import (
     BracketWords,
     bracket_words,
@@ -37,7 +38,6 @@ from .setting_words import (
     running_rows,
     up_on_this_sheet,
 )
-from .toothed_words import toothed_block
 
 #: Said where the gear cover is opened, where the head is swung, at the levers, where the hob cuts, and at the foot.
 LOCK_OUT = (

@@ -6,7 +6,8 @@ import copy
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from .places import Document, Path_
+from handlead.machines.toml.places import Document, Path_
+
 from .reading import rows
 
 #: What stands in a machine file for a number or sense that nobody knows.

@@ -10,12 +10,12 @@ from typing import Any
 
 import voluptuous
 from handlead.kinematics.frame.words import SWIVEL_TURNS
+from handlead.machines.toml.errors import Disagreement, Missing, Unknown, WrongValue
+from handlead.machines.toml.guesses import guess, nearest, shown
+from handlead.machines.toml.numbers import Decimal
+from handlead.machines.toml.places import Path_, quoted
 from voluptuous import Invalid, MultipleInvalid
 
-from .errors import Disagreement, Missing, Unknown, WrongValue
-from .guesses import guess, nearest, shown
-from .numbers import Decimal
-from .places import Path_, quoted
 from .values import MOST_LINKS, MOST_PARTS, Reference, Text, Value, ValueFault, each_value
 
 

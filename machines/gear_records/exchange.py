@@ -15,7 +15,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from handlead.machines.keys.record_keys import COLUMNS, LENGTHS_IN, READ_IN
+from handlead.machines.job_keys.record_keys import COLUMNS, LENGTHS_IN, READ_IN
 from handlead.machines.toml.errors import (
     Complaint,
     Disagreement,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
+from handlead.machines.job_keys.toothed_keys import FLANKS
 from handlead.machines.judging_teeth.taking_up import TakingUp, gear_steps
-from handlead.machines.keys.toothed_keys import FLANKS
 from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.case import Case, feed_opened_by
 from handlead.machines.setups.clearing import how_to_draw_clear

@@ -157,7 +157,7 @@ def _on_a_usual_bracket(one: ChangeGearSet) -> tuple[ChangeGearSet, str]:
     """The set in an order that a bracket of the usual make takes, or, where it takes none, as it is and why not."""
     from handlead.kinematics.brackets.bracket import Bracket
     from handlead.kinematics.brackets.mounting import Mounting
-    from handlead.kinematics.train.mounted import Mounted
+    from handlead.kinematics.links.mounted import Mounted
 
     bracket, why = Bracket(clearance=Fraction(_USUAL_CLEARANCE)), ""
     for drivers in itertools.permutations(one.gears[::2]):

@@ -11,13 +11,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
+from handlead.machines.toml import numbers
+from handlead.machines.toml.errors import Complaint, WrongValue
+from handlead.machines.toml.guesses import nearest, shown
+from handlead.machines.toml.numbers import NumberFault
+from handlead.machines.toml.places import Path_, quoted
 from voluptuous import Invalid, MultipleInvalid
-
-from . import numbers
-from .errors import Complaint, WrongValue
-from .guesses import nearest, shown
-from .numbers import NumberFault
-from .places import Path_, quoted
 
 #: Limits of size, so that no file can exhaust the program.
 MOST_PARTS = 200

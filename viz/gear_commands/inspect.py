@@ -73,7 +73,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print_json(found.as_json() | ({"charts": [str(one) for one in charts]} if charts else {}) | written)
     else:
-        from handlead.viz.reports.inspect import show_inspected
+        from handlead.viz.gear_reports.inspect import show_inspected
 
         show_inspected(found, charts)
     return 0 if found.is_explained else 1

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 from handlead.kinematics.inspection.readings import Readings
-from handlead.machines.keys.record_keys import ALSO_COLUMNS, COLUMNS, HEAD, LENGTHS_IN, READ_IN, HeadLine
+from handlead.machines.job_keys.record_keys import ALSO_COLUMNS, COLUMNS, HEAD, LENGTHS_IN, READ_IN, HeadLine
 from handlead.machines.toml.errors import Complaint, FileFault, Missing, Place, Unknown, WrongValue
 from handlead.machines.toml.filing import read_text
 from handlead.machines.toml.guesses import guess, nearest

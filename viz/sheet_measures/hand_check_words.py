@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from handlead.kinematics.frame.words import POSITIVES, STILL
 from handlead.machines.job_files.job_file import Job
-from handlead.machines.keys.hand_keys import HAND_KEYS
+from handlead.machines.job_keys.hand_keys import HAND_KEYS
 from handlead.machines.measuring.hand_checks import HandCheck
 from handlead.machines.proving.proof import Proof
 from handlead.machines.toml.units import length

@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
-from . import numbers
+from handlead.machines.toml import numbers
+
 from .tables import Key, Table
 from .values import Flag, Length, Number, Value
 

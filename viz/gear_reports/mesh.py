@@ -10,13 +10,12 @@ from handlead.machines.rolling.members import RolledMember
 from handlead.machines.rolling.pair_rolled import PairRolled
 from handlead.machines.rolling.words import DRIVES, at_the_machine, where
 from handlead.machines.toml.units import decimal, height, length
+from handlead.viz.reports.proof import show_finding
 from handlead.viz.streams.terminal import CAUTION, console
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
-
-from .proof import show_finding
 
 #: Less than this over a face, in µm, is no lean (own choice).
 _TRUE = 0.05

@@ -5,11 +5,11 @@ from __future__ import annotations
 from fractions import Fraction
 
 from handlead.kinematics.work.requirement import WORK_KINDS
-from handlead.machines.toml.tables import Key, OneOf, Rows, Table
-from handlead.machines.toml.values import Angle, Flag, Length, Listing, Number, Text, Whole
+from handlead.machines.keys.keys import HAND, HELIX, MODULE, PITCH, PRESSURE, SIZE, TEETH, UNITS
+from handlead.machines.tables.tables import Key, OneOf, Rows, Table
+from handlead.machines.tables.values import Angle, Flag, Length, Listing, Number, Text, Whole
 
 from .halves_keys import HALVES, MEETS
-from .keys import HAND, HELIX, MODULE, PITCH, PRESSURE, SIZE, TEETH, UNITS
 from .toothed_keys import BECAUSE, CLEANED, FLANKS
 
 _SIZE_OF_TOOTH = (

@@ -63,7 +63,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print_json(found.as_json())
     else:
-        from handlead.viz.reports.mesh import show_rolled
+        from handlead.viz.gear_reports.mesh import show_rolled
 
         show_rolled(found)
     return 0 if found.runs else 1

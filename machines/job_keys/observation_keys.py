@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
+from handlead.machines.keys.keys import MOST_TEETH
+from handlead.machines.tables.observed import Observed
+from handlead.machines.tables.tables import Key, OneOf, Rows, Table, TableOf
+from handlead.machines.tables.values import Length, Listing, Name, Number, Text, Value, Whole
 from handlead.machines.toml import numbers
 from handlead.machines.toml.numbers import UNITS, NumberFault
-from handlead.machines.toml.observed import Observed
-from handlead.machines.toml.tables import Key, OneOf, Rows, Table, TableOf
-from handlead.machines.toml.values import Length, Listing, Name, Number, Text, Value, Whole
 
 from .job_keys import MOUNTED
-from .keys import MOST_TEETH
 
 #: How surely turns of a shaft are read off its mark, in turns, and the travel of a slide off its dial, in mm,
 #: where the file doesn't say (common practice: a chalk mark against a pointer; a dial or a rule).

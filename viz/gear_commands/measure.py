@@ -56,7 +56,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print_json(found.as_json())
     else:
-        from handlead.viz.reports.measure import show_deeper
+        from handlead.viz.gear_reports.measure import show_deeper
 
         show_deeper(found)
     return 0 if found.verdict == "done" and not found.disagree else 1

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from handlead.kinematics.frame.words import SWIVEL_TURNS, Feed
-from handlead.machines.toml.tables import Key, NameOr, OneOf, Rows, Swivel, Table, TableOf
-from handlead.machines.toml.values import Angle, Flag, Length, Listing, Number, Text, Whole
+from handlead.machines.keys.keys import CHANGE_GEAR, SIZE, UNITS
+from handlead.machines.tables.tables import Key, NameOr, OneOf, Rows, Swivel, Table, TableOf
+from handlead.machines.tables.values import Angle, Flag, Length, Listing, Number, Text, Whole
 
-from .keys import CHANGE_GEAR, SIZE, UNITS
 from .seen_keys import MEASURED, SEEN
 from .work_keys import DOUBLE_HELICAL, HOB, MATE, TOOTHED, WORK
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import MARKS, POSITIVES, STILL
-from handlead.machines.toml.observed import MissedBy, Observed, Told
-from handlead.machines.toml.tables import Key, Rows, Table
-from handlead.machines.toml.values import Angle, Flag, Length, Number, Text, Value, Whole
+from handlead.machines.keys.keys import HAND, HELIX, MISSED, MOST_TEETH, SIZE
+from handlead.machines.tables.observed import MissedBy, Observed, Told
+from handlead.machines.tables.tables import Key, Rows, Table
+from handlead.machines.tables.values import Angle, Flag, Length, Number, Text, Value, Whole
 
 from .hand_keys import HAND_KEYS
-from .keys import HAND, HELIX, MISSED, MOST_TEETH, SIZE
 
 _HOW_FAR_OFF = Angle(0, 90)
 

@@ -49,7 +49,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print_json(named.as_json() | ({"written": str(written)} if written else {}))
     else:
-        from handlead.viz.reports.sample import show_sample
+        from handlead.viz.gear_reports.sample import show_sample
 
         show_sample(named, written)
     return 0 if named.is_one else 1

@@ -7,11 +7,19 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
+from handlead.machines.toml.errors import (
+    MOST_COMPLAINTS,
+    Complaint,
+    FileFault,
+    Missing,
+    Place,
+    Unknown,
+    WrongValue,
+)
+from handlead.machines.toml.guesses import guess, shown
+from handlead.machines.toml.places import Document, Path_, quoted
 from voluptuous import Invalid, MultipleInvalid
 
-from .errors import MOST_COMPLAINTS, Complaint, FileFault, Missing, Place, Unknown, WrongValue
-from .guesses import guess, shown
-from .places import Document, Path_, quoted
 from .tables import Table
 from .values import ValueFault
 

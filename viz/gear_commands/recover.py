@@ -44,7 +44,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print_json(found.as_json())
     else:
-        from handlead.viz.reports.recover import show_recovered
+        from handlead.viz.gear_reports.recover import show_recovered
 
         show_recovered(found)
     return 0 if found.setups else 1

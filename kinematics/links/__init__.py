@@ -1,0 +1,1 @@
+"""The kinds of link between parts, each its one relation, and what a bracket can hold."""

@@ -1,0 +1,1 @@
+"""What was read off a finished gear, in the files that hold it."""

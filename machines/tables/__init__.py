@@ -1,0 +1,1 @@
+"""What a file may hold: kinds of values, tables of keys, and reading by them with every complaint."""

@@ -1,0 +1,1 @@
+"""What is said of a gear that was measured, rolled, named or inspected."""
