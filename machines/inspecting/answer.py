@@ -100,8 +100,15 @@ class InspectedGear:
 
     def shown(self, wave: FoundWave, number: int) -> Floats:
         """What a wave leaves at each reading of a record, in µm, beside what is taken for its zeros and slope."""
+        return self._level(wave.at_readings[number], number)
+
+    def marks_shown(self, number: int) -> Floats:
+        """What feed marks and facets that the set-up leaves of itself make of each reading of a record, likewise."""
+        return self._level(self.inspection.records[number].marks, number)
+
+    def _level(self, values: Sequence[float], number: int) -> Floats:
         basis, _ = np.linalg.qr(self.records[number].readings.plain())
-        um = np.array(wave.at_readings[number])
+        um = np.array(values)
         return np.asarray(um - basis @ (basis.T @ um))
 
     def smallest_um(self, number: int) -> float:

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from handlead.machines.gear_records.records import Record
 from handlead.machines.inspecting.answer import InspectedGear
 from handlead.machines.inspecting.spectrum import SpectrumLine, spectrum_of
-from handlead.machines.inspecting.words import part_name, record_name, um_told
+from handlead.machines.inspecting.words import part_name, record_name, table_name, um_told
 from handlead.machines.toml.units import decimal, height
 from handlead.viz.look import look
 from handlead.viz.look.shop import Shop
@@ -82,10 +82,11 @@ def plot_record(found: InspectedGear, number: int, ax: Axes, *, shop: Shop) -> A
     left = np.array(fitted.left) / um
     waves = [(at, found.shown(wave, number) / um) for at, wave in enumerate(inspection.waves)]
     waves = [(at, values) for at, values in waves if np.abs(values).max() > _NOTHING * np.abs(left).max()]
-    made = sum((values for _, values in waves), np.zeros(len(left)))
+    marks = found.marks_shown(number) / um
+    made = sum((values for _, values in waves), marks)
     half = 1.15 * max(float(np.abs(left + made).max()), float(np.abs(made).max()), 1e-9)
     shown, rest = waves[:_MOST_PARTS], waves[_MOST_PARTS:]
-    titles = [f"read, zero{' and slope' if record.readings.by_tooth else ''} taken out; heavy: what the parts left together"]
+    titles = [f"read, zero{' and slope' if record.readings.by_tooth else ''} taken out; heavy: all that is told of below"]
     curves: list[tuple[Floats | None, Floats | None]] = [(left + made, made)]
     for at, values in shown:
         wave = inspection.waves[at]
@@ -93,6 +94,9 @@ def plot_record(found: InspectedGear, number: int, ax: Axes, *, shop: Shop) -> A
         named = f"{part_name(found.case, first.part)}{_or_more(found, at)}"
         titles.append(f"{at + 1}: {named}: {um_told(first, shop.units)} on the flank")
         curves.append((None, values))
+    if np.abs(marks).max() > _NOTHING * np.abs(left).max():
+        titles.append("feed marks and facets, as the set-up leaves them with nothing wrong")
+        curves.append((None, marks))
     told = height(fitted.left_um, shop.units)
     titles.append(f"left, and no part explains it: {told} r.m.s." + (f" ({len(rest)} smaller waves beside it)" if rest else ""))
     curves.append((left, None))
@@ -168,7 +172,8 @@ def _draw_orders(found: InspectedGear, number: int, ax: Axes, shop: Shop) -> Non
         ax.barh(place, line.um / um, color=look.POWER if is_found else look.PAPER, edgecolor=look.INK,
                 linewidth=look.THIN, height=0.62)  # fmt: skip
         ax.annotate(f"{line.um / um:.{digits}f}", (line.um / um, place), (3, 0), textcoords="offset points", va="center",
-                    fontsize=look.SMALL, weight="bold" if is_found else "normal")  # fmt: skip
+                    fontsize=look.SMALL, weight="bold" if is_found else "normal", zorder=3,
+                    bbox={"facecolor": look.PAPER, "edgecolor": "none", "pad": 0.3})  # fmt: skip
         named = _cut_short(_order_name(found, line), 84)
         ax.text(-0.015, place, f"{named}  {decimal(line.order, 5)}", fontsize=look.SMALL, ha="right", va="center",
                 weight="bold" if is_found else "normal", transform=ax.get_yaxis_transform())  # fmt: skip
@@ -183,7 +188,7 @@ def _draw_orders(found: InspectedGear, number: int, ax: Axes, shop: Shop) -> Non
     for side in ("top", "right"):
         ax.spines[side].set_visible(False)
     more = len(every) - len(lines)
-    said = "Orders: what turns so, and how often in a turn of the table" + (f" ({more} more, all smaller)" if more else "")
+    said = f"Orders: what turns so, and how often in a turn of the {table_name(found.case)}" + (f" ({more} more, all smaller)" if more else "")
     ax.set_title(said, fontsize=look.TEXT, loc="right", pad=3, weight="bold")
 
 
