@@ -283,6 +283,7 @@ def _conflict(request: Request, fault: Elsewhere) -> str:
     what: dict[str, Any] = {}
     with suppress(ValueError):
         what = json.loads(request._body) if hasattr(request, "_body") else {}
+        what = what.get("what", what)  # a choice that came too late has the entry with it
     ours = elsewhere.kept_text(_bench(request).shelf, _name(request), str(what.get("digest")))
     return elsewhere.panel(fault.text, ours, elsewhere.entered(what))
 

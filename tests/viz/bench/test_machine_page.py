@@ -5,7 +5,7 @@ import json
 import pytest
 from handlead import machines
 
-from .conftest import copy_jobs, serve, wait_until
+from .conftest import SCENARIOS, copy_jobs, serve, wait_until
 
 LOST = "51-plate-lost-machine"
 
@@ -173,3 +173,91 @@ def test_what_was_entered_and_is_not_whole_meets_a_file_changed_elsewhere(shelf,
     assert one.page.locator(".conflict .only-right:has-text('new gears')").count() == 1
     page.changed(lambda: one.page.click("#take-theirs"))
     assert file.read_text() == theirs and "new gears" not in one.page.inner_text("#machine-in")
+
+
+#: What doesn't fit into the window, or is too small for a finger: the open dialog's things, or the page's.
+MEASURED = """() => [...document.querySelectorAll('button, select, input:not([type=hidden]), summary, a')]
+    .map(each => [each, (each.type === 'checkbox' ? each.closest('label') : each).getBoundingClientRect()])
+    .filter(([each, box]) => box.width && (box.height < 43.5 || box.width < 43.5 || box.right > innerWidth + 1 || box.left < -1))
+    .map(([each, box]) => each.outerHTML.slice(0, 80) + ' ' + box.width.toFixed() + ' x ' + box.height.toFixed())"""
+
+
+@pytest.fixture(scope="module")
+def lenthall(shelf):
+    """A level machine in inches of the folder's own, with one number that isn't known."""
+    text = (SCENARIOS / "95-written-from-paper/machine/lenthall-5.toml").read_text()
+    (shelf.folder / "lenthall.toml").write_text(text.replace("teeth = 48", 'teeth = "?"'))
+    return f"{shelf.url}machine/lenthall"
+
+
+@pytest.mark.parametrize(("width", "height"), [(1440, 900), (800, 1280), (390, 800)])
+def test_with_everything_open_nothing_is_cut_off_and_a_checker_finds_nothing(shelf, lenthall, window, width, height):
+    from axe_playwright_python.sync_playwright import Axe
+
+    one = window(width, height)
+    one.page.goto(lenthall)
+    page = Page(one.page)
+    assert "index worm: teeth not known yet" in page.drawn()
+    one.page.evaluate("() => document.querySelectorAll('details').forEach(each => { each.open = true; })")
+    for kind in (None, "differential", "selector", "lever"):
+        if kind:
+            one.page.evaluate("() => document.querySelector('#choices').close()")
+            one.page.locator(f"[data-add='{kind}']").dispatch_event("click")
+            one.page.wait_for_selector(f"#choices[open] h2:has-text('{kind}')")
+        assert not one.page.evaluate(MEASURED), kind
+        assert one.page.evaluate("() => document.documentElement.scrollWidth <= innerWidth"), kind
+        if width == 800 and kind in (None, "selector"):
+            told = [each for each in Axe().run(one.page).response["violations"] if each["impact"] in ("serious", "critical")]
+            assert not told, [(each["id"], each["nodes"][0]["html"][:120]) for each in told]
+
+
+def test_a_shaft_and_a_link_are_added_by_keys_alone(shelf, window):
+    (shelf.folder / "keys.toml").write_text((SCENARIOS / "95-written-from-paper/machine/lenthall-5.toml").read_text())
+    one = window()
+    one.page.goto(f"{shelf.url}machine/keys")
+    keys = one.page.keyboard
+    one.page.focus("[data-add='gear pair']")
+    keys.press("Enter")
+    one.page.wait_for_selector("#choices[open] form")
+    for step in ("pump gears", "first", "", "", "pump shaft", "30", "45"):
+        keys.type(step)
+        keys.press("Tab")
+    for _ in range(3):
+        keys.press("Tab")
+    keys.press("Enter")
+    wait_until(lambda: "pump gears" in (shelf.folder / "keys.toml").read_text())
+    link = machines.read_machine(shelf.folder / "keys.toml").train.link("pump gears")
+    assert link.ports == ("first shaft", "pump shaft") and link.teeth == (30, 45)
+    # The hand is back where it was, and a part of the drawing is reached and told of by keys as well.
+    wait_until(lambda: one.page.evaluate("() => document.activeElement.dataset.add") == "gear pair")
+    Page(one.page).drawn()
+    one.page.focus(".tapped[data-part='hob']")
+    keys.press("Enter")
+    wait_until(lambda: one.page.locator("#train-said tr").count() == 4)
+
+
+def test_touch_alone_moves_a_lever_and_changes_a_link(shelf, window):
+    file = shelf.folder / "touched.toml"
+    file.write_text((SCENARIOS / "95-written-from-paper/machine/lenthall-5.toml").read_text())
+    one = window(800, 1280, has_touch=True)
+    one.page.goto(f"{shelf.url}machine/touched")
+    page = Page(one.page)
+    page.drawn()
+    one.page.locator(".tapped[data-link='index worm']").dispatch_event("click")
+    one.page.locator("text=Change this link").tap()
+    box = one.page.locator("#link-8-teeth")
+    box.tap()
+    box.fill("60")
+    page.changed(lambda: one.page.locator("#link-8 summary").first.tap())
+    assert machines.read_machine(file).train.link("index worm").teeth == 60
+
+
+def test_two_windows_on_one_machine_see_each_other(shelf, window):
+    (shelf.folder / "both.toml").write_text((SCENARIOS / "95-written-from-paper/machine/lenthall-5.toml").read_text())
+    one, other = window(), window()
+    for each in (one, other):
+        each.page.goto(f"{shelf.url}machine/both")
+        Page(each.page).drawn()
+    Page(one.page).put("limits-work_diameter", "11")
+    wait_until(lambda: other.page.input_value("[id='limits-work_diameter']") == "11")
+    assert not other.page.locator(".conflict").count()

@@ -11,7 +11,7 @@ function enter(what, then) {
       const answer = await ask("/machine-do/" + machine, sent);
       if (answer.conflict) { apart(answer.conflict, sent); return; }
       inside(await answer.json());
-      if ($("choices").open) $("choices").close();
+      if ($("choices").open) { $("choices").close(); found_again({ add: add.kind }).focus({ preventScroll: true }); }
       if (then) then();
     } catch (fault) { say(fault.message === "Failed to fetch" ? "The server doesn't answer. Start it again: what was entered before is on the disk." : fault.message, true); }
   });
@@ -20,7 +20,7 @@ function enter(what, then) {
 
 // The inside in place of what is there; the hand stays where it is, and what was open stays open.
 function inside(answer) {
-  const at = document.activeElement && document.activeElement.id;
+  const active = document.activeElement, at = active && active.id, spot = active && { ...active.dataset };
   const open = [...document.querySelectorAll("#machine-in details[open]")].map((one) => one.id);
   const before = document.body.dataset.digest, top = at && $(at) ? $(at).getBoundingClientRect().top : 0;
   document.body.dataset.digest = answer.digest;
@@ -28,9 +28,15 @@ function inside(answer) {
   $("machine-in").innerHTML = answer.inside;
   $("conflict").innerHTML = answer.conflict || "";
   for (const one of open) if (one && $(one)) $(one).open = true;
-  if (at && $(at)) { $(at).focus({ preventScroll: true }); scrollBy(0, $(at).getBoundingClientRect().top - top); }
+  if (at && $(at)) { $(at).focus({ preventScroll: true }); scrollBy(0, $(at).getBoundingClientRect().top - top); } else if (spot && !document.contains(active)) found_again(spot).focus({ preventScroll: true });
   say("");
   if (before !== answer.digest) draw();
+}
+
+// What was tapped, where it stands now; what isn't there any more leaves the hand at the head of the page's inside.
+function found_again(spot) {
+  const asked = spot.add ? `[data-add="${CSS.escape(spot.add)}"]` : spot.enter ? `[data-enter="${CSS.escape(spot.enter)}"]` : "";
+  return (asked && document.querySelector(asked)) || document.querySelector("#machine-in summary, #machine-in button");
 }
 
 // The drawing follows a moment after: a hand that types on doesn't wait for it.
@@ -45,6 +51,7 @@ async function draw() {
 }
 
 async function add(kind, origin) {
+  add.kind = kind;
   try {
     $("choices-in").innerHTML = await (await ask(`/machine-add/${machine}?${new URLSearchParams({ kind, origin })}`)).text();
     if (!$("choices").open) $("choices").showModal();
