@@ -154,12 +154,6 @@ def write_found(gear: InspectedGear, today: datetime.date | None = None) -> Writ
     for index, row in enumerate(machine.imperfections):
         if (part := part_of(machine, row)) in parts:
             replaced[index] = written.pop(part, None)
-    shown = {
-        part_of(machine, _of_file(one.part.fault)) for wave in gear.inspection.waves for one in wave.parts
-    }
-    not_found = tuple(
-        row for row in machine.imperfections if row.inspected and part_of(machine, row) not in shown
-    )
     new = _with_rows(plain(text), path, machine, replaced, tuple(written.values()))
     done = tuple(one for one in (*replaced.values(), *written.values()) if one is not None)
     was = tuple(machine.imperfections[index] for index in replaced)
@@ -169,7 +163,16 @@ def write_found(gear: InspectedGear, today: datetime.date | None = None) -> Writ
     if again != text:
         kept = keep_beside(path, today)
         write_text(again, path, overwrite=True)
-    return WrittenBack(path, kept, done, was, left_out, not_found)
+    return WrittenBack(path, kept, done, was, left_out, _not_shown(gear))
+
+
+def _not_shown(gear: InspectedGear) -> tuple[Imperfection, ...]:
+    """The rows of the machine's file from older records whose parts these records show no wave of."""
+    machine = gear.case.job.machine
+    shown = {
+        part_of(machine, _of_file(one.part.fault)) for wave in gear.inspection.waves for one in wave.parts
+    }
+    return tuple(row for row in machine.imperfections if row.inspected and part_of(machine, row) not in shown)
 
 
 def _likeliest(gear: InspectedGear, wave: FoundWave) -> PartAtFault:

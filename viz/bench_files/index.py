@@ -102,7 +102,7 @@ class Index:
 
     def find(self, words: str = "", kind: str = "", limit: int = 200) -> list[ShelfEntry]:
         """Entries that have all these words, parts of words included, and these figures; of one kind if given."""
-        asked = Asked.of(words)
+        asked = SearchAsked.of(words)
         query, where, given = f"SELECT {_COLUMNS} FROM entry", list(asked.where), list(asked.given)
         if asked.words:
             query += " JOIN words ON words.rowid = entry.id"
@@ -256,7 +256,7 @@ _LEAD_OFF = 0.002
 
 
 @dataclass(frozen=True)
-class Asked:
+class SearchAsked:
     """What was typed: figures as conditions on the columns, and the words that are left."""
 
     where: tuple[str, ...]
@@ -264,7 +264,7 @@ class Asked:
     words: tuple[str, ...]
 
     @classmethod
-    def of(cls, text: str) -> Asked:
+    def of(cls, text: str) -> SearchAsked:
         """``74 teeth module 3 lead 812 winch``: count, size and lead by their figures, the rest as words."""
         where: list[str] = []
         given: list[Any] = []

@@ -19,7 +19,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
-from .surveying import Order, look, page_of
+from .surveying import ShelfOrder, look, page_of
 
 #: The most that are looked at together from the page; the command takes any number.
 MOST_JOBS, MOST_MACHINES = 100, 20
@@ -29,7 +29,7 @@ OWN = ""
 
 
 @dataclass
-class Running:
+class SurveyRun:
     """A survey as far as it has got; `task` is None once it is done or stopped."""
 
     number: int
@@ -49,8 +49,8 @@ class Running:
         return Survey(tuple(self.rows), tuple(self.unread))
 
 
-def _running(request: Request) -> Running | None:
-    running: Running | None = getattr(request.app.state, "survey", None)
+def _running(request: Request) -> SurveyRun | None:
+    running: SurveyRun | None = getattr(request.app.state, "survey", None)
     return running
 
 
@@ -82,24 +82,24 @@ async def start(request: Request) -> Response:
     before = _running(request)
     _stop(before)
     # Orders of one machine behind one another, so that the tables of its drawer serve for them all.
-    running = Running((before.number if before else 0) + 1, [(job, machine) for machine in machines for job in jobs])
+    running = SurveyRun((before.number if before else 0) + 1, [(job, machine) for machine in machines for job in jobs])
     running.task = asyncio.create_task(_work(bench, running))
     request.app.state.survey = running
     return HTMLResponse(_table(running))
 
 
-def _stop(running: Running | None) -> None:
+def _stop(running: SurveyRun | None) -> None:
     if running and running.task:
         running.task.cancel()
         running.task = None
 
 
-async def _work(bench: Bench, running: Running) -> None:
+async def _work(bench: Bench, running: SurveyRun) -> None:
     folder = str(bench.shelf.folder)
     for job, machine in running.pieces:
         stamp = await run_in_threadpool(_stamp, bench, job)
         try:
-            row: SurveyRow = await bench.later(look, Order(folder, job, machine, stamp), slow=True)
+            row: SurveyRow = await bench.later(look, ShelfOrder(folder, job, machine, stamp), slow=True)
             running.rows.append(row)
         except (HandleadError, ValueError) as fault:
             running.unread.append(Unread(job, False, str(fault)))
@@ -114,7 +114,7 @@ def _stamp(bench: Bench, job: str) -> float:
     return latest
 
 
-def _table(running: Running) -> str:
+def _table(running: SurveyRun) -> str:
     from handlead.viz.orders.survey_table import flank_of, gears_of, in_the_way, minutes
 
     found = running.found

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Order:
+class ShelfOrder:
     """A job of a folder on a machine, its own where that is ""; `stamp` changes with its file and those beside it."""
 
     folder: str
@@ -19,7 +19,7 @@ class Order:
     stamp: float
 
 
-def look(order: Order) -> SurveyRow:
+def look(order: ShelfOrder) -> SurveyRow:
     """What comes of it. Raises `FileFault` for a job or machine that can't be used."""
     from pathlib import Path
 
