@@ -103,7 +103,7 @@ class InspectedGear:
         return self._level(wave.at_readings[number], number)
 
     def marks_shown(self, number: int) -> Floats:
-        """What feed marks and facets that the set-up leaves of itself make of each reading of a record, likewise."""
+        """What feed marks and facets make of each reading, as much as the feeler shows of them, likewise."""
         return self._level(self.inspection.records[number].marks, number)
 
     def _level(self, values: Sequence[float], number: int) -> Floats:

@@ -95,7 +95,7 @@ def plot_record(found: InspectedGear, number: int, ax: Axes, *, shop: Shop) -> A
         titles.append(f"{at + 1}: {named}: {um_told(first, shop.units)} on the flank")
         curves.append((None, values))
     if np.abs(marks).max() > _NOTHING * np.abs(left).max():
-        titles.append("feed marks and facets, as the set-up leaves them with nothing wrong")
+        titles.append("feed marks and facets, as much as the feeler shows of them")
         curves.append((None, marks))
     told = height(fitted.left_um, shop.units)
     titles.append(f"left, and no part explains it: {told} r.m.s." + (f" ({len(rest)} smaller waves beside it)" if rest else ""))
