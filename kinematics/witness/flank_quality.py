@@ -100,15 +100,13 @@ def measure_flanks(
         if not np.isfinite(places).all() or any(one is None for one in marks):
             return None
         teeth = traced_teeth(gear.teeth)
-        by_flank = [
-            [gauge_traces(*traces_of(cut, space_at(tooth, cut), from_it)) for tooth in teeth] for cut in cuts
-        ]
+        by_flank = [[_traces(cut, tooth, from_it) for tooth in teeth] for cut in cuts]
         relief = None if wanted is None else _relief(cuts)
     except NoInvolute:
         return None
     first = [one for one in marks if one is not None]
     found = worst_of(gear, by_flank, places)
-    thicker = -UM * float(np.mean(places[0] - places[1])) * math.cos(math.radians(gear.helix_angle_deg))
+    thicker = _thicker_um(gear, places)
     return FlankQuality(
         feed_mark_um=max(flank.feed_mark_um for flank in first),
         facet_um=max(flank.facet_um for flank in first),
@@ -127,9 +125,19 @@ def measure_flanks(
     )
 
 
+def _thicker_um(gear: Gear, places: list[Floats]) -> float:
+    """By how much the teeth are thicker than the drawing's on average, normal to them."""
+    return -UM * float(np.mean(places[0] - places[1])) * math.cos(math.radians(gear.helix_angle_deg))
+
+
 def traced_teeth(teeth: int) -> tuple[int, ...]:
     """The teeth, from 1, whose profile and helix are traced: four, spread round the gear."""
     return tuple(sorted({1 + round(number * teeth / _TEETH) for number in range(min(_TEETH, teeth))}))
+
+
+def _traces(cut: FlankCut, tooth: int, wanted: Relief) -> Traces:
+    """Profile at mid-face and helix at mid-roll of one flank of one tooth, measured."""
+    return gauge_traces(*traces_of(cut, space_at(tooth, cut), wanted))
 
 
 def space_at(tooth: int, cut: FlankCut) -> int:

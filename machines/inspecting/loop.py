@@ -140,22 +140,9 @@ def write_found(gear: InspectedGear, today: datetime.date | None = None) -> Writ
             path, "it was changed since it was read, so nothing is written. Inspect the gear again"
         )
     found, left_out = found_imperfections(gear, today)
-    parts = {part_of(machine, one.imperfection): one for one in found}
-    for row in machine.imperfections:
-        one = parts.get(part := part_of(machine, row))
-        if one is not None and row.inspected > one.imperfection.inspected:
-            left_out = (
-                *left_out,
-                LeftOut(one.name, f"the file has it from newer records, of {row.inspected}"),
-            )
-            del parts[part]
-    replaced: dict[int, FoundFault | None] = {}
-    written = dict(parts)
-    for index, row in enumerate(machine.imperfections):
-        if (part := part_of(machine, row)) in parts:
-            replaced[index] = written.pop(part, None)
-    new = _with_rows(plain(text), path, machine, replaced, tuple(written.values()))
-    done = tuple(one for one in (*replaced.values(), *written.values()) if one is not None)
+    replaced, written, newer = _places(machine, found)
+    new = _with_rows(plain(text), path, machine, replaced, written)
+    done = tuple(one for one in (*replaced.values(), *written) if one is not None)
     was = tuple(machine.imperfections[index] for index in replaced)
     _check_reads(new, path, machine, replaced, done)
     again = as_it_came(new, text)
@@ -163,7 +150,7 @@ def write_found(gear: InspectedGear, today: datetime.date | None = None) -> Writ
     if again != text:
         kept = keep_beside(path, today)
         write_text(again, path, overwrite=True)
-    return WrittenBack(path, kept, done, was, left_out, _not_shown(gear))
+    return WrittenBack(path, kept, done, was, (*left_out, *newer), _not_shown(gear))
 
 
 def _not_shown(gear: InspectedGear) -> tuple[Imperfection, ...]:
@@ -173,6 +160,25 @@ def _not_shown(gear: InspectedGear) -> tuple[Imperfection, ...]:
         part_of(machine, _of_file(one.part.fault)) for wave in gear.inspection.waves for one in wave.parts
     }
     return tuple(row for row in machine.imperfections if row.inspected and part_of(machine, row) not in shown)
+
+
+def _places(
+    machine: Machine, found: Sequence[FoundFault]
+) -> tuple[dict[int, FoundFault | None], tuple[FoundFault, ...], tuple[LeftOut, ...]]:
+    """What takes the place of which row (None: of a second row of a part), what is new, and what isn't new enough."""
+    parts = {part_of(machine, one.imperfection): one for one in found}
+    newer = []
+    for row in machine.imperfections:
+        one = parts.get(part := part_of(machine, row))
+        if one is not None and row.inspected > one.imperfection.inspected:
+            newer.append(LeftOut(one.name, f"the file has it from newer records, of {row.inspected}"))
+            del parts[part]
+    replaced: dict[int, FoundFault | None] = {}
+    new = dict(parts)
+    for index, row in enumerate(machine.imperfections):
+        if (part := part_of(machine, row)) in parts:
+            replaced[index] = new.pop(part, None)
+    return replaced, tuple(new.values()), tuple(newer)
 
 
 def _likeliest(gear: InspectedGear, wave: FoundWave) -> PartAtFault:

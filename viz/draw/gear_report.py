@@ -15,9 +15,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from handlead.kinematics.gauging.flanks import FlankTrace
 from handlead.machines.charting.beside import MOST_TRACED, single
-from handlead.machines.charting.simulated import PAGES, GearReport, ReportedValue
+from handlead.machines.charting.simulated import PAGES, GearReport
 from handlead.machines.gear_records.records import Record
 from handlead.machines.setups.case import face_width_mm
 from handlead.machines.toml.units import length
@@ -27,6 +26,7 @@ from handlead.viz.look.shop import Shop
 from handlead.viz.sheet_words.drawing_words import summary
 
 from .charts import over_lower_face
+from .report_tables import ROW, TABLE, ReportSheet, teeth_table, values_height, values_table
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -34,39 +34,20 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 
-#: Type sizes in points: of tables, of notes.
-_TABLE, _NOTE = 9.0, 8.0
+#: Type size in points of notes.
+_NOTE = 8.0
 
-#: Heights in mm: of the heading, of a line of a table, of the room under a panel for its scale, and over it for a name.
-_HEAD, _ROW, _UNDER, _OVER = 27.0, 5.0, 11.0, 6.0
+#: Heights in mm of the room under a panel for its scale, and over it for a name.
+_UNDER, _OVER = 11.0, 6.0
 
-#: Room in mm left of a panel, and for the words of a table of values.
-_BESIDE, _VALUES = 15.0, 58.0
+#: Room in mm left of a panel.
+_BESIDE = 15.0
 
 #: A tooth's trace takes this part of the distance between two, at most.
 _OF_STEP = 0.85
 
 #: What the pages are called.
 _TITLES = {"profile": "Profile", "helix": "Helix", "pitch": "Pitch", "runout": "Runout and classes"}
-
-
-@dataclass(frozen=True)
-class _ReportSheet:
-    """What every page is drawn with."""
-
-    report: GearReport
-    page: Page
-    shop: Shop
-
-    @property
-    def width(self) -> float:
-        return self.page.right - MARGIN
-
-    def fine(self, um: float, *, signed: bool = False) -> str:
-        """A deviation as a number in the shop's fine unit."""
-        digits = 2 if self.shop.units == "in" else 1
-        value = round(um / self.shop.fine[1], digits) + 0
-        return f"{value:+.{digits}f}" if signed else f"{value:.{digits}f}"
 
 
 @dataclass(frozen=True)
@@ -83,19 +64,19 @@ class _DrawnTrace:
 def draw_report(report: GearReport, paper: str = "A4", today: datetime.date | None = None) -> Iterator[Figure]:
     """The four pages, one after the other. Raises `KeyError` for a paper that isn't known."""
     shop, day = Shop.of(report.case), today or datetime.date.today()
-    draw: Mapping[str, Callable[[_ReportSheet, float], float]] = {
+    draw: Mapping[str, Callable[[ReportSheet, float], float]] = {
         "profile": lambda sheet, y: _traces_page(sheet, y, "profile"),
         "helix": lambda sheet, y: _traces_page(sheet, y, "helix"),
         "pitch": _pitch_page,
         "runout": _runout_page,
     }
     for number, name in enumerate(PAGES, 1):
-        sheet = _ReportSheet(report, Page(paper), shop)
+        sheet = ReportSheet(report, Page(paper), shop)
         draw[name](sheet, _heading(sheet, name, number, day))
         yield sheet.page.figure
 
 
-def _heading(sheet: _ReportSheet, name: str, number: int, day: datetime.date) -> float:
+def _heading(sheet: ReportSheet, name: str, number: int, day: datetime.date) -> float:
     page, case = sheet.page, sheet.report.case
     told = f"page {number} of {len(PAGES)}, {day.isoformat()}"
     room = sheet.width - look.text_size(told, _NOTE)[0] - 4
@@ -114,7 +95,7 @@ def _heading(sheet: _ReportSheet, name: str, number: int, day: datetime.date) ->
     return y + 3.5
 
 
-def _legend(sheet: _ReportSheet) -> list[str]:
+def _legend(sheet: ReportSheet) -> list[str]:
     report = sheet.report
     way = sheet.shop.way("table", report.laid.way)
     said = f"Lines: simulated, with what the machine file says of its errors. Teeth counted {way}, facing the table; "
@@ -130,9 +111,9 @@ def _legend(sheet: _ReportSheet) -> list[str]:
 # ---------------------------------------------------------------- profile and helix
 
 
-def _traces_page(sheet: _ReportSheet, y: float, kind: str) -> float:
+def _traces_page(sheet: ReportSheet, y: float, kind: str) -> float:
     teeth = len([*sheet.report.flanks("right")])
-    tables = (_values_height(sheet, kind) + (teeth + 2) * _ROW) + 8
+    tables = (values_height(sheet, kind) + (teeth + 2) * ROW) + 8
     high = (sheet.page.height - MARGIN - y - tables) / 2 - _UNDER - _OVER
     flanks = {name: list(_traces_of(sheet, name, kind)) for name in ("left", "right")}
     step = _step([each for traces in flanks.values() for each in traces]) / _OF_STEP
@@ -140,18 +121,18 @@ def _traces_page(sheet: _ReportSheet, y: float, kind: str) -> float:
         sheet.page.text(MARGIN, y, f"{name} flanks", 10, bold=True)
         _draw_traces(sheet, traces, (y + _OVER, high), step, _along(sheet, kind))
         y += high + _UNDER + _OVER
-    y = _teeth_table(sheet, y + 1, kind)
-    return _values_table(sheet, y + 3, sheet.report.of_page(kind))
+    y = teeth_table(sheet, y + 1, kind)
+    return values_table(sheet, y + 3, sheet.report.of_page(kind))
 
 
-def _along(sheet: _ReportSheet, kind: str) -> str:
+def _along(sheet: ReportSheet, kind: str) -> str:
     if kind == "profile":
         return f"length of roll, {sheet.shop.units}, tip to the right"
     way = sheet.shop.way("axial", 1)
     return f"{over_lower_face(sheet.shop)}, {way} to the right"
 
 
-def _traces_of(sheet: _ReportSheet, flank: str, kind: str) -> Iterator[_DrawnTrace]:
+def _traces_of(sheet: ReportSheet, flank: str, kind: str) -> Iterator[_DrawnTrace]:
     report = sheet.report
     records = [one for one in report.laid.of_kind(kind) if one.flank == flank]
     for tooth, one in report.flanks(flank):
@@ -169,7 +150,7 @@ def _readings_on(record: Record, tooth: int, kind: str, face: float) -> tuple[Fl
     return (along if kind == "profile" else along + face / 2), (um - um.mean() if um.size else um)
 
 
-def _sized(sheet: _ReportSheet, mm: Floats) -> Floats:
+def _sized(sheet: ReportSheet, mm: Floats) -> Floats:
     return np.array([sheet.shop.sized(float(one)) for one in mm])
 
 
@@ -180,7 +161,7 @@ def _step(traces: Sequence[_DrawnTrace]) -> float:
 
 
 def _draw_traces(
-    sheet: _ReportSheet, traces: Sequence[_DrawnTrace], place: tuple[float, float], step: float, along: str
+    sheet: ReportSheet, traces: Sequence[_DrawnTrace], place: tuple[float, float], step: float, along: str
 ) -> None:
     y, high = place
     axes = sheet.page.panel(MARGIN + _BESIDE, y, sheet.width - _BESIDE - 15, high)
@@ -192,7 +173,7 @@ def _draw_traces(
         axes.plot(each.along, base + slope * each.along + level, color=look.INK, linewidth=look.THIN, linestyle=look.DASHED)
         if each.read_um.size:
             _rings(axes, each.read_along, base + each.read_um)
-        axes.text(-0.012, base, f"tooth {each.tooth}", fontsize=_TABLE, ha="right", va="center",
+        axes.text(-0.012, base, f"tooth {each.tooth}", fontsize=TABLE, ha="right", va="center",
                   transform=axes.get_yaxis_transform())  # fmt: skip
     axes.set_ylim(-0.6 * step, (len(traces) - 0.4) * step)
     low, top = min(float(each.along[0]) for each in traces), max(float(each.along[-1]) for each in traces)
@@ -241,9 +222,9 @@ def _scale_bar(axes: Axes, shop: Shop, step: float) -> None:
 # ---------------------------------------------------------------- pitch and runout
 
 
-def _pitch_page(sheet: _ReportSheet, y: float) -> float:
+def _pitch_page(sheet: ReportSheet, y: float) -> float:
     report = sheet.report
-    tables = _values_height(sheet, "pitch") + 4
+    tables = values_height(sheet, "pitch") + 4
     high = (sheet.page.height - MARGIN - y - tables) / 4 - _UNDER - _OVER
     cumulative = {name: report.laid.pitch(report.traced, name) for name in ("left", "right")}
     singles = {name: single(cumulative[name]) for name in cumulative}
@@ -263,7 +244,7 @@ def _pitch_page(sheet: _ReportSheet, y: float) -> float:
             for places, values in records[name]:
                 _rings(axes, places, values)
             y += high + _UNDER + _OVER
-    return _values_table(sheet, y + 2, report.of_page("pitch"))
+    return values_table(sheet, y + 2, report.of_page("pitch"))
 
 
 def _read_pitch(report: GearReport, flank: str, kind: str) -> Iterator[tuple[Floats, Floats]]:
@@ -284,7 +265,7 @@ def _read_pitch(report: GearReport, flank: str, kind: str) -> Iterator[tuple[Flo
             yield tooth[1:][beside], np.diff(um)[beside]
 
 
-def _runout_page(sheet: _ReportSheet, y: float) -> float:
+def _runout_page(sheet: ReportSheet, y: float) -> float:
     report = sheet.report
     balls = report.laid.balls(report.traced)
     read = [(one.readings.tooth, one.readings.um - one.readings.um.mean()) for one in report.laid.of_kind("runout")]
@@ -295,13 +276,13 @@ def _runout_page(sheet: _ReportSheet, y: float) -> float:
     axes.step(np.arange(1, balls.size + 1), balls, where="mid", color=look.INK, linewidth=look.OUTLINE)
     for places, um in read:
         _rings(axes, places, um)
-    y = _values_table(sheet, y + high + _OVER + _UNDER + 4, report.of_page("runout"))
+    y = values_table(sheet, y + high + _OVER + _UNDER + 4, report.of_page("runout"))
     sheet.page.text(MARGIN, y + 5, "every value", 10, bold=True)
-    y = _values_table(sheet, y + 5 + _OVER, report.values)
-    return sheet.page.lines(MARGIN, y + 3, _verdict(sheet), _TABLE)
+    y = values_table(sheet, y + 5 + _OVER, report.values)
+    return sheet.page.lines(MARGIN, y + 3, _verdict(sheet), TABLE)
 
 
-def _verdict(sheet: _ReportSheet) -> list[str]:
+def _verdict(sheet: ReportSheet) -> list[str]:
     report, wanted = sheet.report, sheet.report.limits.quality
 
     def told(quality: int | None) -> str:
@@ -317,10 +298,10 @@ def _verdict(sheet: _ReportSheet) -> list[str]:
     )
     if report.limits.outside_scope:
         said.append(f"Beyond what the standard covers: {'; '.join(report.limits.outside_scope)}.")
-    return [line for each in said for line in look.wrapped(each, _TABLE, sheet.width)]
+    return [line for each in said for line in look.wrapped(each, TABLE, sheet.width)]
 
 
-def _round(sheet: _ReportSheet, place: tuple[float, float], most: float, what: str) -> Axes:
+def _round(sheet: ReportSheet, place: tuple[float, float], most: float, what: str) -> Axes:
     """Axes over the teeth, to `most` µm either way."""
     y, high = place
     name, um = sheet.shop.fine
@@ -343,72 +324,3 @@ def _even(most: float) -> list[float]:
     power = 10.0 ** math.floor(math.log10(most))
     size = next(each for each in (5 * power, 2 * power, power) if each <= most)
     return [-size, 0.0, size]
-
-
-# ---------------------------------------------------------------- tables
-
-
-def _teeth_table(sheet: _ReportSheet, y: float, kind: str) -> float:
-    """The values of each tooth traced, left and right flanks side by side."""
-    signs = [one.quantity.sign for one in sheet.report.of_page(kind)]
-    values = {name: dict(_numbers(sheet, name, kind)) for name in ("left", "right")}
-    step = (sheet.width - 26) / 6
-    page = sheet.page
-    for side, name in enumerate(values):
-        page.text(MARGIN + 26 + step * (3 * side + 1.5), y, f"{name}, {sheet.shop.fine[0]}", _TABLE, ha="center")
-        for column, sign in enumerate(signs):
-            _sign(page, MARGIN + 26 + step * (3 * side + column + 1) - 2, y + _ROW, sign)
-    page.rule(y + 2 * _ROW - 0.5, width=look.THIN)
-    y += 0.6
-    for row, tooth in enumerate(values["left"], 2):
-        page.text(MARGIN, y + row * _ROW, f"tooth {tooth}", _TABLE)
-        for side, name in enumerate(values):
-            for column, um in enumerate(values[name].get(tooth, ())):
-                told = sheet.fine(um, signed=column == 0)
-                page.text(MARGIN + 26 + step * (3 * side + column + 1) - 2, y + row * _ROW, told, _TABLE, ha="right")
-    return y + (2 + len(values["left"])) * _ROW
-
-
-def _numbers(sheet: _ReportSheet, flank: str, kind: str) -> Iterator[tuple[int, tuple[float, float, float]]]:
-    for tooth, one in sheet.report.flanks(flank):
-        trace: FlankTrace = getattr(one.measured, kind)
-        yield tooth, (trace.slope_um, trace.form_um, trace.total_um)
-
-
-def _sign(page: Page, right: float, y: float, sign: str) -> None:
-    """A sign of the standard with its index set low, its end at `right`."""
-    letter, index = sign.split("_")
-    wide = [look.text_size(letter, _TABLE)[0], look.text_size(index, _TABLE * 0.78)[0]]
-    page.text(right - sum(wide), y, letter, _TABLE, style="italic")
-    page.text(right - wide[1], y + 1.0, index, _TABLE * 0.78)
-
-
-def _values_height(sheet: _ReportSheet, page: str) -> float:
-    return (1 + len(sheet.report.of_page(page))) * _ROW + 3
-
-
-def _values_table(sheet: _ReportSheet, y: float, values: Sequence[ReportedValue]) -> float:
-    """The greatest of each, what is allowed, and the class it comes to; of the records too, where they tell it."""
-    page, wanted, unit = sheet.page, sheet.report.limits.quality, sheet.shop.fine[0]
-    has_records = bool(sheet.report.laid.records)
-    heads = [f"greatest, {unit}", f"class {wanted} allows", "class", *(("measured", "class") if has_records else ())]
-    step = (sheet.width - _VALUES) / len(heads)
-    for column, head in enumerate(heads, 1):
-        page.text(MARGIN + _VALUES + step * column, y, head, _TABLE, ha="right")
-    page.rule(y + _ROW - 0.5, width=look.THIN)
-    y += 0.6
-    for row, one in enumerate(values, 1):
-        at = y + row * _ROW
-        _sign(page, MARGIN + 10, at, one.quantity.sign)
-        page.text(MARGIN + 13, at, one.quantity.words, _TABLE)
-        cells = [sheet.fine(one.um), f"{one.allowed_um / sheet.shop.fine[1]:.3g}", _class(one.quality)]
-        if has_records:
-            cells += ["–", "–"] if one.measured_um is None else [sheet.fine(one.measured_um), _class(one.measured_quality)]
-        over = {0: one.um > one.allowed_um, 3: (one.measured_um or 0.0) > one.allowed_um}
-        for column, cell in enumerate(cells):
-            page.text(MARGIN + _VALUES + step * (column + 1), at, cell, _TABLE, ha="right", bold=over.get(column, False))
-    return y + (1 + len(values)) * _ROW
-
-
-def _class(quality: int | None) -> str:
-    return "none" if quality is None else str(quality)
