@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import itertools
 import multiprocessing
+import os
 import signal
+import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, ProcessPoolExecutor, wait
@@ -160,7 +162,16 @@ def processes(workers: int) -> Iterator[Crew]:
 
 
 def _leave_stopping_to_others() -> None:
+    """A worker goes on when its user stops the program, which then waits for it, and ends when the program is killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_the_program, daemon=True).start()
+
+
+def _end_with_the_program() -> None:
+    program = multiprocessing.parent_process()
+    if program is not None:
+        program.join()
+        os._exit(1)
 
 
 @contextmanager

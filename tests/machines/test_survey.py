@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 import os
+import subprocess
+import sys
+import time
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from pathlib import Path
 
@@ -120,6 +123,37 @@ def test_a_process_that_dies_takes_no_piece_with_it(tmp_path):
     with processes(2) as crew:
         done = sorted(each_done(die_once, [tmp_path / name for name in "abc"], crew))
     assert done == [(0, 7), (1, 7), (2, 7)]
+
+
+_TWO_WORKERS = """
+import os, signal, sys
+from handlead.machines.shop.crew import processes
+if __name__ == "__main__":
+    with processes(2) as crew:
+        print(*{crew.executor.submit(os.getpid).result() for _ in range(8)}, flush=True)
+        os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="processes are looked for under /proc")
+def test_no_worker_is_left_behind_where_the_program_is_killed(tmp_path):
+    script = tmp_path / "killed.py"
+    script.write_text(_TWO_WORKERS, encoding="utf-8")
+    killed = subprocess.run([sys.executable, script], capture_output=True, text=True, check=False, timeout=200)
+    workers = killed.stdout.split()
+    assert workers
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline and any(is_running(number) for number in workers):
+        time.sleep(0.1)
+    assert not any(is_running(number) for number in workers)
+
+
+def is_running(number: str) -> bool:
+    """Whether there is such a process that hasn't ended."""
+    try:
+        return Path(f"/proc/{number}/stat").read_text(encoding="utf-8").rsplit(")", 1)[1].split()[0] != "Z"
+    except OSError:
+        return False
 
 
 def test_what_goes_wrong_inside_with_one_row_stops_no_other(two, machines, monkeypatch):
