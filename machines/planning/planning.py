@@ -250,6 +250,8 @@ def _member(wanted: Wanted, name: str, work: Work, tell: Callable[[Found], None]
     found = search_member(wanted, work, Manner(tell=tell))
     if found.setups:
         return _as_member(wanted, name, work, found)
+    if wanted.held and (freed := _but_for_what_is_held(wanted, work)):
+        return _as_member(wanted, name, work, replace(found, none_because=freed, not_searched=""))
     # Nobody ordered the other hand: gears are named for what is asked for alone.
     member = _as_member(wanted, name, work, found)
     if found.is_settled or name == "other hand":
@@ -257,6 +259,15 @@ def _member(wanted: Wanted, name: str, work: Work, tell: Callable[[Found], None]
     advice, unnamed = gears_to_get(wanted, work)
     left_out = "; ".join(each for each in (member.not_searched, unnamed) if each)
     return replace(member, gears_to_get=advice, not_searched=left_out)
+
+
+def _but_for_what_is_held(wanted: Wanted, work: Work) -> str:
+    """That what is held stands in the way, where there is a set-up without it; empty where there is none either."""
+    free = search_member(replace(wanted, held=frozenset()), work)
+    if not free.setups:
+        return ""
+    held = wanted.held_words.removeprefix("; ")
+    return f"{held}: with that there is no set-up, and without it there is one"
 
 
 def _as_member(wanted: Wanted, name: str, work: Work, found: Found) -> Member:

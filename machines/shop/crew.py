@@ -162,7 +162,7 @@ def processes(workers: int) -> Iterator[Crew]:
 
 
 def _leave_stopping_to_others() -> None:
-    """A worker goes on when its user stops the program, which then waits for it, and ends when the program is killed."""
+    """A worker goes on when its user stops the program, which waits for it, and ends when the program is killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_the_program, daemon=True).start()
 

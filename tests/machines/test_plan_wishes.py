@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from handlead.kinematics.links.mounted import Mounted
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.planning.planning import plan
+from handlead.machines.proving.proof import prove
+from handlead.machines.sequencing.changing import StandsOnMachine, changes
 from handlead.viz.command import main
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -74,6 +78,43 @@ def test_of_equally_true_set_ups_the_one_that_changes_least_comes_first(capsys):
     stands = list(read_job(SPUR).setup.change["index gears"].gears)
     assert gears(planned(capsys, SPUR)[1], "index gears") != [stands]
     assert gears(planned(capsys, SPUR, "--now", SPUR)[1], "index gears") == [stands]
+
+
+#: A machine without a differential, a level one, one that measures in inches; with a bracket that can be held there.
+OTHERS = [("09-curtain-sprocket", "feed gears"), ("11-thunder-run-pinion", "feed gears"), ("08-inch-winch", "feed gears")]
+
+
+@pytest.mark.parametrize(("order", "bracket"), OTHERS)
+def test_on_every_kind_of_machine_the_next_count_is_set_with_what_stands_there_as_it_is(order, bracket):
+    job = read_job(SCENARIOS / order / "job.toml")
+    following = replace(job, work=replace(job.work, teeth=job.work.teeth + 1), setup=None)
+    stands = StandsOnMachine.of(job, job.setup, job.machine)
+
+    def moved(**wishes):
+        best = plan(following, top=1, **wishes).members[0].setups[0]
+        done = changes(stands, StandsOnMachine.of(following, best.setup, job.machine))
+        assert prove(following.with_setup(best.setup)).is_as_wanted
+        return done.gear_off + done.gear_on + done.idler, best.setup.change[bracket].gears
+
+    free, begun = moved()[0], moved(lying=job.setup.change)[0]
+    held, gears = moved(lying=job.setup.change, hold=[bracket])
+    assert gears == job.setup.change[bracket].gears
+    assert held <= begun <= free
+    assert held < free
+
+
+@pytest.mark.parametrize("order", ["09-curtain-sprocket", "03-no-differential", "11-thunder-run-pinion", "08-inch-winch"])
+def test_a_bracket_held_at_gears_for_another_count_is_what_stands_in_the_way(order):
+    job = read_job(SCENARIOS / order / "job.toml")
+    following = replace(job, work=replace(job.work, teeth=job.work.teeth + 1), setup=None)
+    found = plan(following, top=1, lying=job.setup.change, hold=["index gears"]).members[0]
+    assert not found.setups
+    gears = str(Mounted(job.setup.change["index gears"].gears))
+    assert found.none_because == (
+        f"index gears is held at {gears}: with that there is no set-up, and without it there is one"
+    )
+    assert not found.gears_to_get
+    assert plan(following, top=1, lying=job.setup.change).members[0].setups
 
 
 @pytest.mark.parametrize(
