@@ -11,9 +11,11 @@ from handlead.machines.toml.filing import plain
 from handlead.machines.toml.places import parse
 from handlead.viz.bench.train import Drawn, Explained, TapLine, draw, told_of
 from handlead.viz.draw_train.train_layout import lay_out
+from handlead.viz.draw_train.train_words import links_in_words, parts_in_words
 from handlead.viz.look.shop import Shop
 
-from .growing import Note, grown
+from .entering import FieldsSheet
+from .growing import Note, as_written, grown
 
 #: The sign of a mark in the drawing, by what is lacking.
 SIGNS = {"loose": "○", "missing": "?", "lock": "✕"}
@@ -59,7 +61,9 @@ def draw_machine(text: str, name: str) -> DrawnMachine | None:
         return _draw_growing(text, name)
     solution = solve(machine.set_up(), machine.normal_drive)
     shop = Shop(machine.units, machine.way)
-    drawn = draw(solution, lay_out(solution, shop), shop, machine.name, machine.normal_positions)
+    links = as_written(FieldsSheet(machine.document.values, {}), links_in_words(solution, shop))
+    layout = lay_out(solution, shop, (parts_in_words(solution, shop), links))
+    drawn = draw(solution, layout, shop, machine.name, machine.normal_positions)
     growing = grown(machine.document.values, shop)
     return _marked(drawn, growing.notes if growing else ())
 

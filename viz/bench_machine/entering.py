@@ -164,16 +164,16 @@ class FieldsSheet:
         entries = tuple(
             entry
             for name in held
-            for entry in self._entries((*path, name), Key(name, value.of, f"{title}: {name}"))
+            for entry in self._entries((*path, name), Key(name, value.of, ""), name)
         )
         return EntryGroup(path, title, "", entries, (), faults, self._free(value, held))
 
     def _free(self, value: TableOf, held: Mapping[str, Any]) -> tuple[str, ...]:
         return tuple(name for name in self.named(value.names) if name not in held) if value.names else ()
 
-    def _entries(self, path: Path_, key: Key) -> Iterator[KeyEntry]:
-        """The field of a key; two for a pair."""
-        there, meaning = self.at(path), _sentence(key)
+    def _entries(self, path: Path_, key: Key, called: str = "") -> Iterator[KeyEntry]:
+        """The field of a key, or of a name that is `called` so; two for a pair."""
+        there, meaning, label = self.at(path), _sentence(key), called or _words(key.name)
         value = key.value
         if isinstance(value, Listing) and value.least == value.most == 2 and not isinstance(value.of, Listing):
             both = there if isinstance(there, list) else []
@@ -181,13 +181,13 @@ class FieldsSheet:
             for number, which in enumerate(_OF_TWO.get(key.name, ("first", "second"))):
                 one = shown(both[number]) if number < len(both) else ""
                 yield KeyEntry(
-                    (*path, number), f"{_words(key.name)}, {which}", one, meaning, key.required,
+                    (*path, number), f"{label}, {which}", one, meaning, key.required,
                     self.choices(value.of), key.default, self.faults.get((*path, number), whole),
                 )  # fmt: skip
             return
         yield KeyEntry(
-            path, _words(key.name) if key.name != str(path[-1]) or "_" in key.name else key.name, shown(there), meaning,
-            key.required, self._choices(path, value), key.default, tuple(self._deep_faults(path)),
+            path, label, shown(there), meaning,
+            key.required, self._choices(path, value), key.default.strip("[]"), tuple(self._deep_faults(path)),
         )  # fmt: skip
 
     def _choices(self, path: Path_, value: Value) -> tuple[str, ...]:

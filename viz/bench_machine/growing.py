@@ -16,6 +16,7 @@ from handlead.kinematics.links.link import Link
 from handlead.kinematics.train.solution import Solution, solve
 from handlead.kinematics.train.train import Drive, End, Train
 from handlead.machines.keys.link_keys import LINK
+from handlead.machines.keys.machine_keys import DRIVE
 from handlead.machines.machine_files.machine_links import link_of
 from handlead.machines.tables.tables import Table, TableOf
 from handlead.machines.tables.values import Flag, Listing, Name, Number, Span, Text, Value
@@ -76,7 +77,7 @@ def grown(values: Mapping[str, Any], shop: Shop) -> Growing | None:
     }
     links = {
         name: replace(words, lines=(_open_line(sheet, name, open_keys[name]),)) if open_keys[name] else words
-        for name, words in links_in_words(first, shop).items()
+        for name, words in as_written(sheet, links_in_words(first, shop)).items()
     }
     return Growing(first, (parts, links), tuple(_notes(sheet, first, open_keys)))
 
@@ -86,6 +87,17 @@ def _unsure(words: PartWords, other: PartWords) -> PartWords:
     if (words.lines, words.sign) == (other.lines, other.sign):
         return words
     return replace(words, lines=(_NOBODY,), sign=words.sign if words.sign == other.sign else 0)
+
+
+def as_written(sheet: FieldsSheet, links: Mapping[str, LinkWords]) -> dict[str, LinkWords]:
+    """What is said at links, the diameters of pulleys as the file has them: a train holds them in millimetres."""
+    told = dict(links)
+    for row in sheet.rows("link"):
+        both, name = row.get("diameters"), str(row.get("name"))
+        if isinstance(both, list) and name in told:
+            crossed = " crossed" if row.get("crossed") is True else ""
+            told[name] = replace(told[name], lines=(f"{row.get('kind')} {'/'.join(map(shown, both))}{crossed}",))
+    return told
 
 
 def _open_line(sheet: FieldsSheet, name: str, keys: tuple[str, ...]) -> str:
@@ -215,9 +227,18 @@ def _drives(sheet: FieldsSheet) -> Iterator[tuple[str, Drive]]:
     for name, row in held.items() if isinstance(held, Mapping) else ():
         if isinstance(row, Mapping) and row.get("shaft") in sheet.named("shaft"):
             any_there = True
-            yield str(name), Drive(str(row["shaft"]), None, row.get("at_rest") == "free")
+            rpm = Fraction(DRIVE.key("rpm").value.read(row["rpm"], "")) if _reads_rpm(row.get("rpm")) else None
+            yield str(name), Drive(str(row["shaft"]), rpm, row.get("at_rest") == "free")
     if not any_there:
         yield "main", Drive(sheet.named("shaft")[0])
+
+
+def _reads_rpm(raw: Any) -> bool:
+    try:
+        DRIVE.key("rpm").value.read(raw, "")
+    except (Invalid, ValueError):
+        return False
+    return True
 
 
 def _drive_of(train: Train) -> str:

@@ -83,11 +83,17 @@ def test_a_number_that_hangs_on_an_unknown_one_is_not_told_as_if_it_were_known()
     parts, links = growing.said
     assert links["index worm"].lines == ("1/?, sense ?",) and links["hob gears"].lines == ("18/72",)
     # Up to the hob all is known; beyond an unknown wheel nothing is, with gears in the brackets.
-    assert parts["hob"].lines[0] == "1" and "?" not in parts["far sun"].lines
+    assert parts["hob"].lines[0].startswith("1 ·") and "?" not in parts["far sun"].lines
     geared = text.replace('kind   = "change gears"', 'kind   = "gear pair"\nteeth = [30, 30]')
     geared = geared.replace('kind = "change gears"', 'kind = "gear pair"\nteeth = [30, 30]')
     parts, _ = grown(parse(geared, "x").values, Shop()).said
     assert parts["table"].lines == ("?",) and parts["table"].sign == 0
+
+
+def test_pulleys_are_told_in_the_inches_of_their_file():
+    text = (ROOT / "scenarios/95-written-from-paper/machine/lenthall-5.toml").read_text()
+    growing = grown(parse(text, "x").values, Shop("in"))
+    assert growing.said[1]["motor belt"].lines == ("belt 4/10",) and not growing.notes
 
 
 @pytest.mark.parametrize("units", ["mm", "in"])
