@@ -14,6 +14,7 @@ from handlead.viz.command import main
 from handlead.viz.draw.inspection import SIZE, orders_shown, record_strip
 from handlead.viz.look.paper import PAPERS
 from handlead.viz.look.shop import Shop
+from handlead.viz.pictures.inspection import write_charts
 
 ORDERS = Path(__file__).parents[2] / "scenarios"
 DRUM = ORDERS / "92-cloud-drum-wheel"
@@ -121,14 +122,18 @@ def test_json_has_all_that_is_printed_and_nothing_else_is(capsys):
 
 
 @pytest.mark.parametrize("ending", [".png", ".pdf", ".svg"])
-def test_the_chart_goes_into_a_file_and_of_more_records_into_more(tmp_path, capsys, ending):
-    out = tmp_path / f"chart{ending}"
-    files = map(str, (DRUM / "job.toml", DRUM / "pitch.csv", DRUM / "runout.csv"))
-    assert main(["inspect", "--chart", str(out), "--json", *files]) == 0
-    named = json.loads(capsys.readouterr().out)["charts"]
+def test_the_chart_goes_into_a_file_and_of_more_records_into_more(tmp_path, drum, ending):
+    named = write_charts(drum, tmp_path / f"chart{ending}")
     written = sorted(path.name for path in tmp_path.iterdir())
-    assert sorted(Path(name).name for name in named) == written
-    assert len(written) == (1 if ending == ".pdf" else 2)
+    assert sorted(name.name for name in named) == written
+    assert len(written) == (1 if ending == ".pdf" else len(drum.records))
+
+
+def test_the_command_names_the_charts_that_it_has_drawn(tmp_path, capsys):
+    out = tmp_path / "chart.svg"
+    assert main(["inspect", "--chart", str(out), "--json", *map(str, (DRUM / "job.toml", DRUM / "runout.csv"))]) == 0
+    assert json.loads(capsys.readouterr().out)["charts"] == [str(out)]
+    assert out.exists()
 
 
 def test_a_chart_of_another_kind_is_refused_before_anything_is_reckoned(tmp_path, capsys):
@@ -140,7 +145,7 @@ def test_a_chart_of_another_kind_is_refused_before_anything_is_reckoned(tmp_path
 
 def test_a_chart_that_cannot_be_written_ends_with_2_and_a_line(tmp_path, capsys):
     out = tmp_path / "no folder" / "chart.png"
-    assert main(["inspect", "--chart", str(out), str(DRUM / "job.toml"), str(DRUM / "pitch.csv")]) == 2
+    assert main(["inspect", "--chart", str(out), str(DRUM / "job.toml"), str(DRUM / "runout.csv")]) == 2
     assert "can't be written" in capsys.readouterr().err
 
 
@@ -257,8 +262,7 @@ def test_a_checkers_xml_leads_to_the_same_part_as_lines_of_the_same_readings(tmp
         encoding="utf-8",
     )
     job = str(DRUM / "job.toml")
-    assert main(["inspect", "--json", job, str(DRUM / "pitch.csv")]) == 0
-    lines_say = json.loads(capsys.readouterr().out)
+    lines_say = machines.inspect(machines.read_job(job), DRUM / "pitch.csv").as_json()
     assert main(["inspect", "--json", "--counted", "clockwise", job, str(xml)]) == 0
     out = capsys.readouterr()
     assert json.loads(out.out)["waves"] == lines_say["waves"]
