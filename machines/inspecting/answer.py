@@ -24,7 +24,16 @@ from handlead.machines.toml.errors import Complaint, HandleadError
 from .finding import FoundWave, Inspection, PartAtFault, inspect_gear
 from .next_record import ROUND, next_record
 from .trying import Confirmation, confirmations_of
-from .words import candidates, is_far_fetched, on_flank_um, part_name, record_name, size_told, turns_told
+from .words import (
+    candidates,
+    is_far_fetched,
+    on_flank_um,
+    part_name,
+    record_name,
+    size_told,
+    turns_told,
+    where_told,
+)
 from .worth import Reached, Worth, worth_of
 
 
@@ -193,6 +202,7 @@ class InspectedGear:
             "link": one.part.fault.link,
             "per_table_turn": str(one.order),
             "comes": turns_told(self.case, one.order),
+            "where": where_told(self.case, one.part),
             "unit": one.unit,
             "size": one.size,
             "standard_error": one.error,

@@ -73,6 +73,21 @@ def _turning(case: Case, fault: Imperfection) -> str:
     return link.from_part if fault.turn_of == "driving" else link.to_part
 
 
+def where_told(case: Case, part: TurningPart) -> str:
+    """Where at the machine the part is that turns, in the machine file's own words; "" where it has none."""
+    fault = part.fault
+    if fault.link is None:
+        return ""
+    if fault.kind == "gear runout":
+        link = bracket_of(case, part)
+        last = len(link.mounted.gears) - 1 if link.mounted else 0
+        name = {0: link.from_part, last: link.to_part}.get(part.place, "")
+    else:
+        name = _turning(case, fault)
+    where = {**case.train.shafts, **case.train.slides}.get(name, "")
+    return f"{name}: {where}" if where else ""
+
+
 def table_name(case: Case) -> str:
     """What carries the work, by the machine's own name for it."""
     return case.train.ends["table"].part

@@ -269,3 +269,8 @@ def test_a_checkers_xml_leads_to_the_same_part_as_lines_of_the_same_readings(tmp
     assert "9 numbers are left out" in out.err
     assert main(["inspect", "--json", job, str(xml)]) == 2
     assert "--counted" in capsys.readouterr().err
+
+
+def test_it_is_said_where_at_the_machine_the_part_is(drum, capsys):
+    assert main(["inspect", *map(str, (DRUM / "job.toml", DRUM / "helix-right.csv"))]) == 0
+    assert "slide screw: in the column" in capsys.readouterr().out

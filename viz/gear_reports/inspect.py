@@ -15,6 +15,7 @@ from handlead.machines.inspecting.words import (
     size_told,
     turns_told,
     um_told,
+    where_told,
 )
 from handlead.machines.inspecting.worth import Reached, rank
 from handlead.machines.setups.findings import Finding
@@ -106,6 +107,8 @@ def wave_lines(found: InspectedGear, wave: FoundWave) -> Iterator[str]:
     first, *others = found.parts(wave)
     yield f"{part_name(case, first.part)}: {um_told(first, units)} on the flank"
     yield f"{size_told(case, first)}; it comes {turns_told(case, first.order)}"
+    if where := where_told(case, first.part):
+        yield where
     rivals = found.rivals(wave)
     yield from _named(found, "These records can't tell it from", others)
     yield from _named(found, "Nearly as well it may be", rivals)
