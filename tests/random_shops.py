@@ -11,7 +11,7 @@ from random import Random
 import numpy as np
 from handlead.kinematics.together.together import BracketPlace
 from handlead.machines.buying.cover import CuttingWay
-from handlead.machines.buying.lacking import lacking
+from handlead.machines.members.lacking import lacking
 from handlead.machines.sequencing.sequence import Costs
 
 

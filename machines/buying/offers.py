@@ -12,23 +12,21 @@ from handlead.kinematics.brackets.drawer import Drawer, drawer_for
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.members.found import Manner
+from handlead.machines.members.lacking import lacking
 from handlead.machines.members.member import search_member
 from handlead.machines.members.places import (
     differential_place,
+    error_allowed,
     feed_place,
     index_place,
     loose_places,
-    slope_um,
     speed_place,
 )
 from handlead.machines.planning.asked import Asked
 from handlead.machines.planning.asking import demands, goes_by_feed
 from handlead.machines.planning.gears_to_get import choices_tried, fillings_of
-from handlead.machines.planning.planned import slope_limit_um
 from handlead.machines.planning.planning import ASKED_FOR, members_of, wanted_for
 from handlead.machines.planning.wanted import OBTAINABLE, Wanted
-
-from .lacking import lacking
 
 if TYPE_CHECKING:
     from handlead.kinematics.together.together import BracketPlace
@@ -105,15 +103,9 @@ def _places(wanted: Wanted, demand: Needed, asked: Asked) -> Iterator[BracketPla
 def _lacking(wanted: Wanted, work: Work, place: BracketPlace) -> tuple[tuple[int, ...], ...]:
     """The least choices of gears for a bracket that its arm and shafts have room for."""
     drawer = drawer_for(place.name, wanted.gear_sets)
-    off = 0.0 if place.exact or place.span is not None else _off_allowed(work)
+    off = 0.0 if place.exact or place.span is not None else error_allowed(work)
     found = lacking(place, drawer.counts, {*OBTAINABLE, *drawer.teeth}, off)
     return tuple(more for more in found if _takes(place, drawer, more, off))
-
-
-def _off_allowed(work: Work) -> float:
-    """How far the differential's ratio may be off, relatively, within the drawing's class."""
-    of_one = abs(slope_um(work, 1.0))
-    return slope_limit_um(work) / of_one if of_one else 0.0
 
 
 def _takes(place: BracketPlace, drawer: Drawer, more: tuple[int, ...], off: float) -> bool:

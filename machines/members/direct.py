@@ -24,6 +24,7 @@ from .leftover import STEPS, filled_beside
 from .places import (
     differential_list,
     differential_place,
+    error_allowed,
     feed_list,
     feed_place,
     index_list,
@@ -179,6 +180,8 @@ def _by_feeds(
         if place is None or not _in_reach(place, stock, log):
             continue
         leads = differential_list(place, stock, wanted, work)
+        if log.quick and not any(abs(lead.set.error) <= error_allowed(work) for lead in leads.items[:1]):
+            continue
         one = Listed(feeds.place, (item,), True)
         some = fillings(stock, [leads, one, indexes, *speeds], Steps(STEPS // _FEEDS))
         found += [sets for sets, _ in zip(some, range(2), strict=False)]

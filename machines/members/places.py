@@ -143,6 +143,12 @@ def slope_um(work: Work, error: float) -> float:
     return 1000 * math.pi * gear_of(work).base_diameter * face_width_mm(work) * error / lead if lead else 0.0
 
 
+def error_allowed(work: Work) -> float:
+    """How far the differential's ratio may be off, relatively, within the drawing's class."""
+    of_one = abs(slope_um(work, 1.0))
+    return slope_limit_um(work) / of_one if of_one else 0.0
+
+
 def speed_list(place: BracketPlace, stock: Stock, wanted: Wanted, demand: Needed, asked: Asked) -> Listed:
     """The sets for the hob's speed, near what is meant first."""
     way = demand.way

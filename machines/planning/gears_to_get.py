@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from typing import Any
 
 from handlead.kinematics.brackets.drawer import Drawer, drawer_for
 from handlead.kinematics.search.candidates import Sought
@@ -15,11 +16,13 @@ from handlead.kinematics.together.together import BracketPlace, never_filled
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.machine_files.machine_file import GearSet, Machine
 from handlead.machines.members.found import Found, Manner
+from handlead.machines.members.lacking import lacking
 from handlead.machines.members.member import search_member
 from handlead.machines.members.places import (
     Preference,
     differential_place,
     differential_preference,
+    error_allowed,
     feed_place,
     feed_preference,
     index_place,
@@ -36,8 +39,12 @@ from .wanted import OBTAINABLE, Wanted
 #: No more gears than this are advised, and no more choices of them than this are tried.
 _MOST_GEARS, _MOST_TRIED = 3, 6
 
-#: Sets of a bracket that are looked at, fewer where an idler must be found for each, and choices that it offers.
-_LOOKED_AT, _WITH_IDLERS, _OFFERED = 300, 20, 3
+#: Ways of setting the machine for which gears are looked for.
+_WAYS = 4
+
+#: Sets of a bracket that are looked at, fewer where an idler must be found for each; choices of gears that it lacks
+#: which are tried on it, and choices that it offers.
+_LOOKED_AT, _WITH_IDLERS, _LACKING, _OFFERED = 300, 20, 60, 3
 
 #: What would have to be got: for each bracket the gears, sorted.
 _Gears = dict[str, tuple[int, ...]]
@@ -92,9 +99,9 @@ def choices_tried(wanted: Wanted, work: Work) -> Iterator[_Gears]:
     """What may be got, the fewest gears first, no two choices alike."""
     asked = Asked.of(wanted.job, work, wanted.machine)
     found: dict[tuple[tuple[str, tuple[int, ...]], ...], None] = {}
-    for demand in _asks(wanted, work, asked)[:2]:
+    for demand in _asks(wanted, work, asked)[:_WAYS]:
         per_bracket = [
-            [(place.name, gears) for gears in _offered(wanted, place, prefer)]
+            [(place.name, gears) for gears in _offered(wanted, work, place, prefer)]
             for place, prefer in _places(wanted, work, demand, asked)
         ]
         for each in itertools.product(*per_bracket):
@@ -123,19 +130,31 @@ def _places(wanted: Wanted, work: Work, demand: Needed, asked: Asked) -> Iterato
         yield speed, lambda one: (len(one.idlers), len(one.gears), abs(one.error))
 
 
-def _offered(wanted: Wanted, place: BracketPlace, prefer: Preference) -> list[tuple[int, ...]]:
+def _offered(
+    wanted: Wanted, work: Work, place: BracketPlace, prefer: Preference
+) -> list[tuple[int, ...]]:
     """The gears that a bracket might do with: none, if it can be filled as it is, and the fewest that serve."""
     drawer = drawer_for(place.name, wanted.gear_sets)
-    rich = Drawer.of([*drawer.gears, *OBTAINABLE])
-    as_it_is = next(fillings_of(place, drawer, 1), None) if len(drawer) else None
-    lacking: dict[tuple[int, ...], tuple[int, object]] = {}
-    for one in fillings_of(place, rich, _LOOKED_AT):
+    off = 0.0 if place.exact or place.span is not None else error_allowed(work)
+    ranked: dict[tuple[int, ...], tuple[int, Any]] = {}
+
+    def offer(one: ChangeGearSet | None) -> None:
+        if one is None or (abs(one.error) > off and place.span is None):
+            return
         more = drawer.lacking((*one.gears, *one.idlers))
         key = (len(more), prefer(one))
-        if 0 < len(more) <= _MOST_GEARS and (more not in lacking or key < lacking[more]):
-            lacking[more] = key
-    fewest = sorted(lacking, key=lambda more: lacking[more])[:_OFFERED]
-    return [*([()] if as_it_is else []), *fewest]
+        if len(more) <= _MOST_GEARS and (more not in ranked or key < ranked[more]):
+            ranked[more] = key
+
+    if len(drawer):
+        offer(next(fillings_of(place, drawer, 1), None))
+    if () not in ranked:
+        for more in lacking(place, drawer.counts, {*OBTAINABLE, *drawer.teeth}, off)[:_LACKING]:
+            offer(next(fillings_of(place, Drawer.of([*drawer.gears, *more]), 1), None))
+    for one in fillings_of(place, Drawer.of([*drawer.gears, *OBTAINABLE]), _LOOKED_AT):
+        offer(one)
+    fewest = sorted((more for more in ranked if more), key=lambda more: ranked[more])[:_OFFERED]
+    return [*([()] if () in ranked else []), *fewest]
 
 
 def fillings_of(place: BracketPlace, drawer: Drawer, most: int) -> Iterator[ChangeGearSet]:

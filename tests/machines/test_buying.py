@@ -11,9 +11,9 @@ import pytest
 from handlead.kinematics.together.together import BracketPlace
 from handlead.machines.buying.buying import gears_to_buy
 from handlead.machines.buying.cover import fewest_gears
-from handlead.machines.buying.lacking import lacking
 from handlead.machines.buying.offers import with_more
 from handlead.machines.job_files.job_file import read_job
+from handlead.machines.members.lacking import lacking
 from handlead.machines.planning.planning import plan
 from handlead.viz.command import main
 from random_shops import as_ways, enumerated, fewest_for, random_drawer, random_orders
