@@ -15,7 +15,7 @@ ROOT = Path(__file__).parents[1]
 FLAT = {"kinematics", "machines", "viz", "scenarios"}
 LIGHT = [
     "frame.words",
-    "train.links",
+    "links.links",
     "train.train",
     "train.elimination",
     "train.locking",
