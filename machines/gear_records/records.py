@@ -1,6 +1,6 @@
 """Records of a finished gear: lines that say what was measured and how, then the readings, as CSV.
 
-`handlead.machines.job_keys.record_keys` is the table of what may stand in one. Semicolons or tabs between the values, with
+`job_keys.record_keys` is the table of what may stand in one. Semicolons or tabs between the values, with
 decimal commas, do as well; a line with # that names no key is a note, and a tooth that wasn't measured is left out.
 """
 
