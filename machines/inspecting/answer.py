@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from handlead.kinematics.flank_cutting.flank_passages import active_rolls
 from handlead.kinematics.inspection.choosing import CHANCE, seams
 from handlead.kinematics.inspection.passage import Floats
 from handlead.machines.blanks.flanks import Flanks
@@ -17,11 +18,13 @@ from handlead.machines.gear_records.exchange import read_records
 from handlead.machines.gear_records.records import Record
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.judging.checks import judge_set_up
-from handlead.machines.setups.case import Case
+from handlead.machines.setups.case import Case, face_width_mm
 from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.errors import Complaint, HandleadError
+from handlead.machines.toml.units import length
 
 from .finding import FoundWave, Inspection, PartAtFault, inspect_gear
+from .looks import sides_of
 from .next_record import ROUND, next_record
 from .trying import Confirmation, confirmations_of
 from .words import (
@@ -35,6 +38,9 @@ from .words import (
     where_told,
 )
 from .worth import Reached, Worth, worth_of
+
+#: So many times the length that a gear has, a trace may have.
+_OVER = 1.2
 
 
 class NotInspected(HandleadError, ValueError):
@@ -79,6 +85,22 @@ class InspectedGear:
         if gaps[at] <= teeth / 4:
             return None
         return int(read[at] % teeth + 1), int((read[at] + gaps[at] - 2) % teeth + 1)
+
+    def beside_gear(self, number: int) -> str | None:
+        """What of a trace's places doesn't go with this gear, in words; None where all does."""
+        record, units = self.records[number], self.case.job.units
+        low, high = float(record.readings.height.min()), float(record.readings.height.max())
+        if record.kind == "helix" and high - low > _OVER * face_width_mm(self.case.job.work):
+            return f"over {length(high - low, units, 1)}, wider than its face"
+        if record.kind != "profile":
+            return None
+        cut = sides_of(Flanks.of(self.case))[1].cut
+        first, last = (roll * cut.flank.base_radius for roll in active_rolls(cut))
+        beyond = (_OVER - 1) * (last - first)
+        if first - beyond <= low and high <= last + beyond:
+            return None
+        told = [length(each, units, 1) for each in (low, high, first, last)]
+        return f"from {told[0]} to {told[1]} of roll, its flank goes from {told[2]} to {told[3]} off the base circle"
 
     @cached_property
     def worth(self) -> Worth:

@@ -274,3 +274,31 @@ def test_a_checkers_xml_leads_to_the_same_part_as_lines_of_the_same_readings(tmp
 def test_it_is_said_where_at_the_machine_the_part_is(drum, capsys):
     assert main(["inspect", *map(str, (DRUM / "job.toml", DRUM / "helix-right.csv"))]) == 0
     assert "slide screw: in the column" in capsys.readouterr().out
+
+
+def test_a_record_of_noughts_is_drawn_as_well(tmp_path, say):
+    teeth = machines.read_job(SPUR).work.teeth
+    options = ("--chart", str(tmp_path / "chart.png"))
+    assert say(SPUR, lines("runout", range(1, teeth + 1), lambda _: 0.0), options=options)[0] == 1
+
+
+def along(kind, places, unit="mm"):
+    head = f"# quantity: {kind}\n# unit: um\n# lengths: {unit}\n# flank: left\n# counted: clockwise\n"
+    column = "roll" if kind == "profile" else "height"
+    return head + f"tooth, {column}, deviation\n" + "".join(f"1, {place:.3f}, {place % 0.7:.2f}\n" for place in places)
+
+
+@pytest.mark.parametrize(("job", "unit", "told"), [(SPUR, "mm", " mm of roll"), (INCHES, "in", " in of roll")])
+def test_a_profile_that_goes_beyond_the_flank_is_asked_about(say, job, unit, told):
+    scale = 1.0 if unit == "mm" else 25.4
+    _, said, _ = say(job, along("profile", [roll / scale for roll in range(40)], unit))
+    assert told in said
+    assert "is it this gear, and this unit?" in said
+
+
+def test_a_helix_wider_than_the_face_is_asked_about_and_one_within_it_is_not(say):
+    face = float(machines.read_job(SPUR).work.face_width)
+    _, said, _ = say(SPUR, along("helix", np.linspace(0, 1.5 * face, 30)))
+    assert "wider than its face" in said
+    _, said, _ = say(SPUR, along("helix", np.linspace(0, 0.9 * face, 30)))
+    assert "wider than its face" not in said

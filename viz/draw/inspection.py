@@ -34,6 +34,9 @@ _MOST_PARTS, _MOST_ORDERS = 4, 14
 #: A wave is drawn where it comes to more than this part of what is left.
 _NOTHING = 0.1
 
+#: Curves are drawn to no larger a scale than shows this, in µm.
+_LEAST = 0.1
+
 #: Gap between the traces of two teeth, in lengths of a trace.
 _GAP = 0.15
 
@@ -84,7 +87,7 @@ def plot_record(found: InspectedGear, number: int, ax: Axes, *, shop: Shop) -> A
     waves = [(at, values) for at, values in waves if np.abs(values).max() > _NOTHING * np.abs(left).max()]
     marks = found.marks_shown(number) / um
     made = sum((values for _, values in waves), marks)
-    half = 1.15 * max(float(np.abs(left + made).max()), float(np.abs(made).max()), 1e-9)
+    half = 1.15 * max(float(np.abs(left + made).max()), float(np.abs(made).max()), _LEAST / um)
     shown, rest = waves[:_MOST_PARTS], waves[_MOST_PARTS:]
     titles = [f"read, zero{' and slope' if record.readings.by_tooth else ''} taken out; heavy: all that is told of below"]
     curves: list[tuple[Floats | None, Floats | None]] = [(left + made, made)]
@@ -182,7 +185,7 @@ def _draw_orders(found: InspectedGear, number: int, ax: Axes, shop: Shop) -> Non
     ax.set_yticks([])
     rows = max(len(lines), 8)
     ax.set_ylim(rows - 0.4, -0.6)
-    ax.set_xlim(0, 1.15 * max([*(line.um / um for line in lines), limit]))
+    ax.set_xlim(0, 1.15 * max([*(line.um / um for line in lines), limit, _LEAST / um]))
     ax.set_xlabel(f"amplitude in this record, {fine}; dotted: less wouldn't stand out of it alone", fontsize=look.SMALL, labelpad=1.5)
     ax.tick_params(labelsize=look.SMALL)
     for side in ("top", "right"):

@@ -95,6 +95,8 @@ def record_lines(found: InspectedGear) -> Iterator[str]:
             said += (
                 f" From {gap[0]} to {gap[1]} of {found.case.job.work.teeth} none was read: is it this gear?"
             )
+        if (beside := found.beside_gear(number)) is not None:
+            said += f" It was read {beside}: is it this gear, and this unit?"
         yield said
     least = " and ".join(f"{height(um, units)} {kind}" for kind, um in found.smallest_together_um.items())
     if least:
