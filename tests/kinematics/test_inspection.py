@@ -165,3 +165,8 @@ def test_a_plain_gear_accuses_nobody_and_readings_twice_as_big_are_waves_twice_a
     assert not Found(Readings(tooth, 0 * tooth, 0 * tooth)).waves
     plainly, scaled = (Found(pitch([(ORDERS[2], by)], by * 0.15)).sizes() for by in (1, scale))
     assert scaled == {orders: pytest.approx(scale * size, rel=0.15) for orders, size in plainly.items()}
+
+
+def test_the_biggest_wave_stands_first():
+    found = Found(pitch([(Fraction(17, 3), 2.0), (Fraction(29, 4), 6.0)], noise=0.05))
+    assert [found.orders[one.sources[0]] for one in found.waves] == [Fraction(29, 4), Fraction(17, 3)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from handlead.kinematics.other_work import spline, sprocket, wormwheel
+from handlead.kinematics.other_work import profiles, spline, sprocket, wormwheel
 from handlead.kinematics.other_work.spline import StraightSpline
 from handlead.kinematics.other_work.sprocket import Sprocket
 from hypothesis import given, settings
@@ -119,3 +119,15 @@ def test_a_fillet_is_left_above_the_minor_diameter_and_a_larger_rolling_circle_l
 def test_keys_too_wide_for_the_shaft_are_refused() -> None:
     with pytest.raises(ValueError, match="leave room for less than 16"):
         StraightSpline(8, 42, 46, 17)
+
+
+@lawful
+@given(st.floats(0.3, 3), st.floats(5, 30), st.floats(0, 4))
+def test_the_straight_flank_of_a_round_tip_runs_into_the_round_without_a_corner(
+    tip: float, angle: float, dedendum: float
+) -> None:
+    (low, wide), (join, half), *_ = profiles.rounded_rack(40, tip, angle, 1.5 * tip, dedendum)
+    slope = math.tan(math.radians(angle))
+    assert (wide - half) == pytest.approx((join - low) * slope, abs=1e-9)
+    # Square to the radius there: the flank touches the round, whose middle lies a tip radius under the tip.
+    assert join - 0.5 * tip == pytest.approx(half * slope, abs=1e-9)

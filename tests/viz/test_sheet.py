@@ -25,6 +25,7 @@ from handlead.viz.look.paper import PAPERS, Page, rows_height
 from handlead.viz.pictures.pictures import witness_of
 from handlead.viz.sheet.file import drawn
 from handlead.viz.sheet.page import draw_sheet
+from handlead.viz.sheet.parts import draw_marks
 from handlead.viz.sheet.together import draw_together
 from handlead.viz.sheet_words.member_words import bracket_lines, head_line, other_lines, shares_gears
 from handlead.viz.sheet_words.words import (
@@ -764,3 +765,26 @@ def test_a_hob_whose_ways_have_names_of_their_own_on_the_machine_is_told_about_i
     assert own["hob"] == "TEETH PASSING TOWARDS THE HEADSTOCK"
     assert own["hob's teeth at the work go"] == "TOWARDS THE HEADSTOCK"
     assert "hob" not in dict(words_of(PINION).running)
+
+
+class Lined:
+    """A page that keeps the lines that are drawn on it."""
+
+    def __init__(self):
+        self.points = []
+
+    def line(self, points, weight):
+        self.points.append(points)
+
+
+def test_the_marks_of_the_light_cut_stand_in_the_room_that_is_given_them():
+    page = Lined()
+    draw_marks(page, prove(read_job(PINION), cut=None), 20, 30, 60, 40)
+    frame, *lines = page.points
+    xs, ys = zip(*frame, strict=True)
+    assert (min(xs), max(ys)) == pytest.approx((20, 30 + (max(ys) - min(ys))))
+    assert max(xs) - min(xs) == pytest.approx(60) or max(ys) - min(ys) == pytest.approx(40)
+    assert lines
+    assert all(min(xs) - 1e-9 <= x <= max(xs) + 1e-9 for line in lines for x, _ in line)
+    assert all(min(ys) - 1e-9 <= y <= max(ys) + 1e-9 for line in lines for _, y in line)
+    assert min(ys) == pytest.approx(30)
