@@ -11,7 +11,7 @@ from typing import Any
 
 from handlead.machines.keys.machine_keys import MACHINE
 from handlead.machines.tables.question_marks import UNKNOWN
-from handlead.machines.tables.tables import Key, Rows, Table, TableOf
+from handlead.machines.tables.tables import Key, OneOf, Rows, Table, TableOf
 from handlead.machines.tables.values import Flag, Listing, Name, Text, Value
 from handlead.machines.toml.places import Path_, Step
 from handlead.viz.bench_files.entered import NotEntered, shown
@@ -151,7 +151,7 @@ class FieldsSheet:
                 inner.append(self.group(at, _words(key.name)))
             else:
                 entries.extend(self._entries(at, key))
-        rivals = tuple(" or ".join(map(_words, choice.keys)) for choice in value.one_of)
+        rivals = tuple(map(rivals_told, value.one_of))
         return EntryGroup(path, title, plainly(value.meaning), tuple(entries), tuple(inner), faults, None, rivals)
 
     def _open_group(self, path: Path_, title: str, value: TableOf, faults: tuple[str, ...]) -> EntryGroup:
@@ -229,6 +229,12 @@ def _words(name: str) -> str:
 def _sentence(key: Key) -> str:
     said = _SENSE if key.name == "sense" else f"{key.meaning} {key.advice}".strip()
     return plainly(said.replace("{from}", "the driving part").replace("{to}", "the driven part"))
+
+
+def rivals_told(choice: OneOf) -> str:
+    """Which keys stand in each other's place, in words."""
+    names = " or ".join(map(_words, choice.keys))
+    return f"One of these must be there, and no more: {names}." if choice.required else f"No more than one: {names}."
 
 
 def plainly(words: str) -> str:

@@ -20,7 +20,7 @@ from . import machine_page as pages
 from .counting import add_count, counts_name, take_back
 from .drawing import DrawnMachine, draw_machine, explained
 from .editing import What, edited, text_of
-from .entering import plainly
+from .entering import plainly, rivals_told
 from .fitting import Fitted
 from .fitting import fit as fit_counts
 from .machine_desk import (
@@ -184,7 +184,7 @@ def question(request: Request) -> Response:
     one_of = LINK[kind].one_of if kind in LINK else ()
     return HTMLResponse(parts.render(
         "machine_add", kind=kind, asked=asked, meaning=meaning, links=desk.sheet.named("link"),
-        one_of=tuple(" or ".join(choice.keys).replace("_", " ") for choice in one_of),
+        one_of=tuple(map(rivals_told, one_of)),
         origin=request.query_params.get("origin", ""),
     ))  # fmt: skip
 
