@@ -32,9 +32,9 @@ OFTEN = {"gear": 545, "lever": 110, "swivel": 80, "field": 80, "undo": 80, "look
 
 
 def memory_mb(pid: int) -> float:
-    """What a process holds itself, in MB."""
-    fields = Path(f"/proc/{pid}/smaps_rollup").read_text().split()
-    return int(fields[fields.index("Pss:") + 1]) / 1024
+    """What a process holds in memory, in MB: libraries that others use as well are counted whole."""
+    fields = Path(f"/proc/{pid}/status").read_text().split()
+    return int(fields[fields.index("VmRSS:") + 1]) / 1024
 
 
 def children(pid: int) -> list[int]:

@@ -1,6 +1,6 @@
 """Every text that a file has had since the page knows it, kept beside the files, and figures that don't fit yet.
 
-They lie in the folder ``.bench``: a version is a file of its own, written whole before the file that it is a version
+They lie in the folder ``.bench``: a version is a file of its own, written before the file that it is a version
 of; a line in ``log.jsonl`` says when and what. Nothing in there is ever needed to read a job: throw the folder away
 and only what can be brought back is lost.
 """
@@ -13,6 +13,7 @@ import json
 import os
 import threading
 from collections import OrderedDict
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -68,13 +69,14 @@ class Versions:
         now = datetime.datetime.now().isoformat(timespec="seconds")
         version = Version(number, parent.number if parent else None, now, what, digest_of(text))
         self.folder.mkdir(parents=True, exist_ok=True)
-        put(text.encode("utf-8"), self.folder / f"{number:06d}.toml")
+        kept = self.folder / f"{number:06d}.toml"
+        kept.write_bytes(text.encode("utf-8"))
         with self._log.open("a+b") as stream:
             if (end := stream.seek(0, os.SEEK_END)) and stream.seek(end - 1) >= 0 and stream.read(1) != b"\n":
                 stream.write(b"\n")  # a line that was cut off stays one by itself
             stream.write(json.dumps(asdict(version)).encode() + b"\n")
-            stream.flush()
-            os.fsync(stream.fileno())
+        # A killed server loses nothing of this; for a power cut it is settled while nobody waits.
+        _settling.submit(_settle, kept, self._log)
         self._all = (*self._all, version)
         return version
 
@@ -89,6 +91,16 @@ class Versions:
         if version is None:
             return None
         return next((one for one in reversed(self._all) if one.parent == version.number), None)
+
+
+#: Brings versions onto the disk itself: the file that they are versions of is there already.
+_settling = ThreadPoolExecutor(1, thread_name_prefix="versions")
+
+
+def _settle(*paths: Path) -> None:
+    for path in paths:
+        with suppress(OSError), path.open("rb") as stream:
+            os.fsync(stream.fileno())
 
 
 #: The logs that were read last: how far each was read, and what it said. After ten hours at one job a log has
