@@ -14,13 +14,16 @@ from handlead.kinematics.links.link import TwoPort
 from handlead.kinematics.links.links import BevelGears, Clutch, GearPair, WormGear
 from handlead.kinematics.links.mounted import ChangeGears
 from handlead.machines.machine_files.machine_file import Imperfection, Looseness
-from handlead.machines.setups.case import Case
+from handlead.machines.setups.case import Case, face_width_mm
 from handlead.machines.setups.imperfections import about_mid_face
 from handlead.machines.studying.waves import CutShape, LooseSource, shifts, sources
 
 #: More than this no part is at fault by that still runs: a shaft half a degree to either side, a slide a fifth of a mm,
 #: half a mm on the dial. Own choice.
 MOST = {"deg": 0.5, "mm": 0.2, "dial mm": 0.5}
+
+#: Length of a hob that nobody gives, in modules (common practice: some eight axial pitches).
+_USUAL_LENGTH = 25
 
 #: What at its most leaves less on the flanks, in µm, doesn't come through.
 _NOTHING = 0.1
@@ -86,6 +89,19 @@ def _looseness(case: Case) -> Iterator[tuple[str, Looseness]]:
             yield unit, Looseness("tooth by tooth", "", "fixed", by_tooth)
     for kind in ("gear runout", "work runout", "hob runout"):
         yield "dial mm", Looseness(kind, "", "fixed", Imperfection(kind, runout=Fraction(1)))
+    for one in _leaning(case):
+        yield "dial mm", Looseness(one.kind, "", "fixed", one)
+
+
+def _leaning(case: Case) -> Iterator[Imperfection]:
+    """What leans, by a dial's reading of one: the table's axis twice a turn, the hob at the end of its threads.
+
+    A blank that stands askew isn't one of them: in pitch and runout it is one that runs out by as much at mid-face.
+    """
+    face = Fraction(face_width_mm(case.job.work)).limit_denominator(1000)
+    yield Imperfection("table wobble", runout=Fraction(1), over=face, waves=2)
+    hob = case.job.hob
+    yield Imperfection("hob wobble", runout=Fraction(1), over=(hob.length or _USUAL_LENGTH * hob.module_n) / 2)
 
 
 def _part(

@@ -160,9 +160,16 @@ def _by_dial(case: Case, found: PartAtFault) -> Confirmation:
         case "gear runout":
             where = f'with a ball or pin in the spaces of the gear of {fault.gear}, as it is mounted in "{fault.link}"'
         case "work runout":
-            where = "with the dial at the blank's bore or its turned band, as it is clamped"
+            where = (
+                "with the dial at the blank's bore or its turned band at mid-face, as it is clamped; where it reads "
+                "otherwise at either face it stands askew as well"
+            )
         case "hob runout":
             where = "with the dial at the hub of the hob, as it is clamped on its arbor"
+        case "hob wobble":
+            where = "with the dial at both hubs of the hob, high on one where it is low on the other, as it is clamped"
+        case "table wobble":
+            where = "with the dial at a true arbor in the table's bore, at the height of either face"
         case _:
             return _of_a_link(case, found)
     return Confirmation(f"{_BY_HAND}, {where}.", f"A dial must read {reads} over its turn.")

@@ -109,7 +109,7 @@ def size_told(case: Case, found: PartAtFault) -> str:
     """How big the fault of a part must be, as it would be measured at the machine."""
     units, bound = case.job.units, BOUND * found.error
     if found.unit == "dial mm":
-        return f"it runs out by {_pair(found.size, bound, units)} as a dial reads over its turn"
+        return f"it runs out by {_pair(found.size, bound, units)} as a dial reads over its turn{_read_at(case, found)}"
     link = case.train.link(found.part.fault.link) if found.part.fault.link else None
     if not isinstance(link, TwoPort):
         return f"{found.size:.2g} ± {bound:.1g} {found.unit}"
@@ -121,6 +121,15 @@ def size_told(case: Case, found: PartAtFault) -> str:
         along = f"{share:.2g} of the pitch" if link.pitch is None else length(share * link.pitch, units, 3)
         said += f", {along} along the worm"
     return said
+
+
+def _read_at(case: Case, found: PartAtFault) -> str:
+    """Where the dial is set to what leans."""
+    fault = found.part.fault
+    if fault.over is None:
+        return ""
+    far = length(float(fault.over), case.job.units, 0 if case.job.units == "mm" else 1)
+    return f", {far} beside its middle" if fault.kind == "hob wobble" else f", {far} over the blank's lower face"
 
 
 def _pair(size: float, bound: float, units: str) -> str:

@@ -146,6 +146,21 @@ def test_what_older_records_showed_and_newer_ones_do_not_stays_and_is_told(shop)
     assert {one.kind for one in read_machine(path.with_name("ours.toml")).imperfections} == {"work runout", "once per turn"}
 
 
+def test_a_table_that_wobbles_twice_a_turn_is_found_and_written_with_how_often(shop):
+    path = shop("02-left-hand-hob/job.toml", machine_of("02-left-hand-hob/job.toml"))
+    job = read_job(path)
+    face = job.work.face_width
+    row = Imperfection("table wobble", runout=F(3, 100), over=face, waves=2, phase_deg=F(130))
+    machine = planted(job, row)
+    write_found(inspect(job, *measured(machine)), DAY)
+    (found,) = read_machine(path.with_name("ours.toml")).imperfections
+    assert (found.kind, found.waves, found.over) == ("table wobble", 2, face)
+    assert found.runout == pytest.approx(0.03, rel=0.05)
+    truth, predicted = (flanks_of(each).measure().deviations for each in (machine, read_job(path)))
+    assert predicted.runout == pytest.approx(truth.runout, abs=0.6)
+    assert predicted.cumulative_pitch == pytest.approx(truth.cumulative_pitch, abs=0.6)
+
+
 def test_an_inch_machine_gets_its_rows_in_inches(shop):
     order = ORDERS[1][0]
     path = shop(order, machine_of(order))
