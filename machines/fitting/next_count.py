@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
 
+from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.unknowns.identification import Identified
 from handlead.kinematics.unknowns.observations import HandTurn
@@ -190,13 +191,18 @@ def _words(unfitted: Unfitted, trial: TurningTrial) -> str:
     elif machine.train.brackets:
         words.append("and the brackets empty")
     is_slide = trial.moved in machine.train.slides
-    size = f"{float(trial.within):g} mm" if is_slide else f"{trial.within} turn"
+    size = _length(trial.within, machine.units) if is_slide else f"{trial.within} turn"
     seen = (
         f"see how far and which way {moved} goes"
         if worm is None
         else "count how far and which way that takes"
     )
     return f"{' '.join(words)}; {seen}, to {size}"
+
+
+def _length(mm: Fraction, units: str) -> str:
+    """How closely a slide is read, in the machine's own units."""
+    return f"{float(mm / MM_PER_INCH):.1g} in" if units == "in" else f"{float(mm):g} mm"
 
 
 def _part(machine: Machine, part: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -80,6 +81,11 @@ def _asked(machine: Machine, trial: TurningTrial) -> AskedCount:
         own = value / UNITS[machine.units] if part in machine.train.slides else value
         return str(own)
 
+    def closely(value: Fraction, part: str) -> str:
+        # A dial in inches reads tenths of a thousandth: what is less close than was asked for is still true.
+        is_inches = part in machine.train.slides and machine.units == "in"
+        return f"{math.ceil(value / UNITS['in'] * 10_000) / 10_000:g}" if is_inches else amount(value, part)
+
     unit = machine.units if trial.moved in machine.train.slides else "turns"
     change = {
         name: {"ratio": str(each)}
@@ -92,5 +98,5 @@ def _asked(machine: Machine, trial: TurningTrial) -> AskedCount:
     turned_way = next(word for word, sign in ways.items() if sign > 0)
     return AskedCount(
         trial.turned, amount(trial.turns, trial.turned), turned_way, trial.moved, unit,
-        amount(trial.within, trial.moved), tuple(ways_of(machine, trial.moved)), json.dumps(stood),
+        closely(trial.within, trial.moved), tuple(ways_of(machine, trial.moved)), json.dumps(stood),
     )  # fmt: skip
