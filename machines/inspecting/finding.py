@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.inspection.fit import FittedSource, WavesFitted, fit_sources
+from handlead.kinematics.inspection.laid import Looked
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.gear_records.records import Record
 from handlead.machines.setups.case import Case
@@ -14,6 +15,7 @@ from handlead.machines.studying.waves import CutShape
 
 from .looks import looked_at, sides_of
 from .parts import TurningPart, suspects_of
+from .sizes import sizes_of
 
 
 @dataclass(frozen=True)
@@ -101,9 +103,10 @@ def inspect_gear(case: Case, records: Sequence[Record]) -> Inspection:
     shape = CutShape.of(flanks.gear, case.rates, flanks.setting.hob)
     parts = suspects_of(case, shape)
     where = sides_of(flanks)
-    fitted = fit_sources([looked_at(one, where) for one in records], [part.source for part in parts])
+    looked = [looked_at(one, where) for one in records]
+    fitted = fit_sources(looked, [part.source for part in parts])
     return Inspection(
-        tuple(_wave(parts, one) for one in fitted.found),
+        tuple(_wave(parts, looked, one) for one in fitted.found),
         tuple(_record(records, fitted, at) for at in range(len(records))),
         tuple(
             NotShown(parts[at].name, parts[at].order, _why(parts[at], records, shape), parts[at])
@@ -113,20 +116,20 @@ def inspect_gear(case: Case, records: Sequence[Record]) -> Inspection:
     )
 
 
-def _wave(parts: Sequence[TurningPart], found: FittedSource) -> FoundWave:
+def _wave(parts: Sequence[TurningPart], looked: Sequence[Looked], found: FittedSource) -> FoundWave:
     amount, error = abs(found.amount), found.error
-    first = parts[found.sources[0]]
+    every = (*found.sources, *found.rivals)
+    sizes = dict(zip(every, sizes_of(looked, [parts[at].source for at in every], found.um), strict=True))
+    first = found.sources[0]
 
     def at_fault(at: int) -> PartAtFault:
-        # What another must be that leaves as much.
-        one = parts[at]
-        share = first.on_flank / one.on_flank
+        one, share = parts[at], sizes[at] / max(sizes[first], 1e-300)
         return PartAtFault(one.name, one.order, one.unit, amount * share, error * share, one)
 
+    on_flank = parts[first].on_flank
     return FoundWave(
-        tuple(map(at_fault, found.sources)), tuple(map(at_fault, found.rivals)), amount * first.on_flank,
-        error * first.on_flank, found.chance, tuple(max(map(abs, one), default=0.0) for one in found.um), found.um,
-        found.amount,
+        tuple(map(at_fault, found.sources)), tuple(map(at_fault, found.rivals)), amount * on_flank, error * on_flank,
+        found.chance, tuple(max(map(abs, one), default=0.0) for one in found.um), found.um, found.amount,
     )  # fmt: skip
 
 

@@ -21,7 +21,7 @@ from handlead.machines.toml.units import height, length
 
 from .finding import PartAtFault
 from .parts import TurningPart, suspects_of
-from .words import BOUND, bracket_of, is_idler, on_flank_um, size_told, turns_told
+from .words import BOUND, bracket_of, is_idler, on_flank_um, size_told, table_name, turns_told
 
 
 @dataclass(frozen=True)
@@ -200,7 +200,7 @@ def _of_a_link(case: Case, found: PartAtFault) -> Confirmation:
             f"A worm that goes to and fro must read {told}. If it stands still, look for a worm that runs out, or a "
             "thread that is worn on one side.",
         )
-    if case.train.ends["table"].part == turns:
+    if fault.kind == "once per turn" and turns == table_name(case):
         return Confirmation(
             f"Mark on the gear, and on the next one before it is cut, where the {turns}'s own mark stands.",
             f"The wave, {height(on_flank_um(found), units)} once round, must stand at the same place against the mark "

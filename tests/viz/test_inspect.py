@@ -88,6 +88,8 @@ def test_a_part_that_would_have_to_be_worse_than_is_met_with_is_not_looked_at_fi
     _, said, _ = say(INCHES, lines("runout", readings, readings.__getitem__, "thou"))
     assert "Look first at: the blank on its arbor." in said
     assert "would have to be worse than is met with: index worm, once a turn of the table" in said
+    # From -0.5 to 2.25 thou in all.
+    assert 0.0023 < float(said.partition("it runs out by ")[2].split()[0]) < 0.0031
 
 
 def test_a_change_gear_that_cannot_be_told_from_what_turns_with_it_is_tried_on_another_shaft(say):
