@@ -17,7 +17,10 @@ from .laid import Complexes, Laid, Normal
 from .passage import Floats, Seam
 
 #: Times that amounts and passages are drawn closer for one seam, first and then, and that the seam is drawn closer.
-_FIRST, _AGAIN, _CLOSER = 5, 2, 3
+_FIRST, _AGAIN, _CLOSER = 4, 1, 3
+
+#: So far two waves go against one another that both may be none.
+_AGAINST = -0.5
 
 #: Readings that the noise of all records counts for beside those of one.
 _BELIEVED = 15
@@ -63,6 +66,12 @@ class Deepest:
         """Their sum, weighted."""
         return sum(by**2 * float(one @ one) for by, one in zip(self.laid.weights, self.left, strict=True))
 
+    @property
+    def is_possible(self) -> bool:
+        """Whether it takes no more of any source than there can be."""
+        most = [self.laid.sources[one].most for one in self.members]
+        return bool(np.all(np.abs(self.amounts) <= np.array(most)))
+
     def laid_anew(self) -> Deepest:
         """With the amounts that fit best while the same passages cut deepest."""
         um = np.concatenate([by * um for by, (_, um) in zip(self.laid.weights, self._beside, strict=True)])
@@ -92,6 +101,18 @@ class Deepest:
                 best = min(best, replace(best, seam=seam).closer(_AGAIN), key=lambda one: one.squares)
             step = step / 2
         return best
+
+    def against_one_another(self) -> tuple[tuple[int, int], ...]:
+        """Pairs of members that take off from one another most of what either leaves."""
+        alone = [np.concatenate([by * np.array(um) for by, um in zip(self.laid.weights, self.um(at), strict=True)])
+                 for at in range(len(self.members))]  # fmt: skip
+        sizes = [max(float(np.linalg.norm(one)), 1e-12) for one in alone]
+        return tuple(
+            (self.members[at], self.members[other])
+            for at in range(len(alone))
+            for other in range(at)
+            if float(alone[at] @ alone[other]) < _AGAINST * sizes[at] * sizes[other]
+        )
 
     def without(self, some: Sequence[int]) -> Deepest:
         """The other members alone, drawn closer from here; the seam stays."""

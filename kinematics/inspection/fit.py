@@ -8,22 +8,15 @@ statistics; seam, search and rivals are own.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from itertools import combinations
+from dataclasses import dataclass
 
 import numpy as np
 
-from .choosing import CHANCE, MOST, SetsTried, SourceSet, seams
+from .choosing import SetsTried, SourceSet
 from .deepest import Deepest
 from .laid import Laid, Looked, WaveSource
 from .passage import Floats
-
-#: Times that the set is chosen anew with the passages that cut deepest, seams from which those are sought, and how
-#: closely at first.
-_AGAIN, _STARTS, _BEGUN = 4, 4, 3
-
-#: From this chance on, another seam may do without a source.
-_DOUBTFUL = 1e-9
+from .settling import settle
 
 #: Chance that a set which is worse by so much is the right one all the same.
 _WORSE = 0.01
@@ -73,58 +66,9 @@ def fit_sources(records: Sequence[Looked], sources: Sequence[WaveSource]) -> Wav
         raise ValueError(f"{min(one.size for one in records)} readings are too few to tell a wave from noise")
     groups, unseen = laid.clusters
     heads = laid.only([one[0] for one in groups])
-    parts = {seam: heads.parts(seam) for seam in seams(sum(one.size for one in records))}
-    size = min(MOST, len(groups), (laid.free - 2) // 2)
-    tried = SetsTried(heads, [heads.weighed(one) for one in parts.values()], size, len(parts))
-    one, chances = tried.chosen()
-    deep = _deepest(tried, one.members)
-    for _ in range(_AGAIN):
-        heads = replace(heads, weights=deep.weights())
-        # With the passages that cut deepest now, what stands above noise is looked for once more.
-        tried = SetsTried(heads, [heads.weighed(deep.normal())], size, len(parts))
-        one, chances = tried.chosen()
-        if one.members == deep.members:
-            deep = replace(deep, laid=heads).closer(2)
-            break
-        everywhere = SetsTried(heads, [heads.weighed(each) for each in parts.values()], 0, len(parts))
-        deep = _deepest(everywhere, one.members)
-    deep, chances = _needed(tried, deep)
+    deep, tried, chances = settle(heads)
     one = SourceSet(deep.squares, deep.seam, deep.members)
-    tried = SetsTried(deep.laid, [deep.laid.weighed(deep.normal())], size, len(parts))
     return _told(deep, groups, unseen, chances, _rivals(tried, one))
-
-
-def _needed(tried: SetsTried, deep: Deepest) -> tuple[Deepest, dict[int, float]]:
-    """The members that are needed even so, with their chances: without them no other passages make up for it."""
-    while deep.members:
-        chances = {}
-        for few in (*combinations(deep.members, 1), *combinations(deep.members, 2)):
-            fewer = deep.without(few)
-            chance = _chance(tried, fewer, deep)
-            if _DOUBTFUL < chance < CHANCE:
-                fewer = fewer.at_best_seam()
-                chance = _chance(tried, fewer, deep)
-            if chance > CHANCE:
-                deep = fewer.at_best_seam()
-                break
-            if len(few) == 1:
-                chances[few[0]] = chance
-        else:
-            return deep, chances
-    return deep, {}
-
-
-def _deepest(tried: SetsTried, members: tuple[int, ...]) -> Deepest:
-    """These members laid through by the passages that cut deepest, from the few seams that fit best to begin with."""
-    starts = sorted(each for seam in tried.normals for each in tried.at(seam, [members]))[:_STARTS]
-    nothing = np.zeros(len(members), dtype=complex)
-    begun = [Deepest(tried.laid, members, one.seam, nothing).closer(_BEGUN) for one in starts]
-    return min(begun, key=lambda one: one.squares).at_best_seam()
-
-
-def _chance(tried: SetsTried, fewer: Deepest, more: Deepest) -> float:
-    sets = (SourceSet(one.squares, one.seam, one.members) for one in (fewer, more))
-    return tried.chance(*sets)
 
 
 def _rivals(tried: SetsTried, one: SourceSet) -> dict[int, tuple[int, ...]]:

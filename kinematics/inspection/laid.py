@@ -9,7 +9,7 @@ feed marks and facets, stands in traces along a flank beside the waves.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
@@ -104,6 +104,16 @@ class Looked:
             marks += look.read(near.stands[np.arange(len(best)), best])
             total += look.read(home * away[best]) * gains
         return marks, total
+
+    def thinned(self, most: int) -> Looked:
+        """With every so manieth reading alone, so that there are no more than about so many."""
+        step = self.size // most
+        if step < 2:
+            return self
+        kept = np.arange(0, self.size, step)
+        one = self.readings
+        readings = replace(one, tooth=one.tooth[kept], height=one.height[kept], um=one.um[kept])
+        return Looked(readings, tuple(look.only(kept) for look in self.looks))
 
     @property
     def size(self) -> int:

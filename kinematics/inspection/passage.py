@@ -31,11 +31,14 @@ class Flank:
 
     cut: FlankCut
 
+    def metric_at(self, roll: float) -> Floats:
+        """How far a passage stands off so many steps from its contact, in µm along the base tangent, at a roll."""
+        return lattice_at(self.cut, roll).by(self.cut.steps).metric * (UM / self.cut.flank.base_cosine)
+
     @cached_property
     def metric(self) -> Floats:
-        """How far a passage stands off so many steps from its contact, in µm along the base tangent, at mid-flank."""
-        cut = self.cut
-        return lattice_at(cut, cut.middle_roll).by(cut.steps).metric * (UM / cut.flank.base_cosine)
+        """The same at mid-flank."""
+        return self.metric_at(self.cut.middle_roll)
 
     @cached_property
     def unrolled(self) -> Floats:
@@ -81,22 +84,24 @@ class Feel:
     factors: Floats
     place: Floats
     later: Floats
+    metric: Floats
 
     @classmethod
     def at(cls, flank: Flank, factor: float, roll: Floats, height: Floats, space: Floats) -> Feel:
         """At these rolls (radians), heights over the lower face (mm) and spaces, one for each reading."""
         place = lattice_place(flank.cut, roll, height, space)
         later = flank.cut.made.swing(roll) * abs(flank.cut.swept.table_rate) / (2 * np.pi)
-        return cls(flank, np.array([factor]), place[None], np.asarray(later)[None])
+        return cls(flank, np.array([factor]), place[None], np.asarray(later)[None], _metric(flank, roll)[None])
 
     def spread(self, each_way: int) -> Feel:
-        """Looks all over the cell of contacts about each point, of which a reading is the mean."""
+        """Looks all over a gash by a turn of the table about each point, of which a reading is the mean."""
         part = (np.arange(each_way) + 0.5) / each_way - 0.5
-        cell = np.stack(np.meshgrid(part, part, indexing="ij"), axis=-1).reshape(-1, 1, 2)
+        cell = np.stack(np.meshgrid(part, part, indexing="ij"), axis=-1).reshape(-1, 1, 2) @ self.flank.unrolled.T
         place = (self.place[:, None] + cell).reshape(-1, *self.place.shape[1:])
         many = len(cell)
-        factors, later = np.repeat(self.factors / many, many), np.repeat(self.later, many, axis=0)
-        return Feel(self.flank, factors, place, later)
+        factors = np.repeat(self.factors / many, many)
+        later, metric = (np.repeat(one, many, axis=0) for one in (self.later, self.metric))
+        return Feel(self.flank, factors, place, later, metric)
 
     def beside(self, other: Feel) -> Feel:
         """This look and another at the same flank, as one."""
@@ -105,7 +110,12 @@ class Feel:
             np.concatenate((self.factors, other.factors)),
             np.concatenate((self.place, other.place)),
             np.concatenate((self.later, other.later)),
+            np.concatenate((self.metric, other.metric)),
         )
+
+    def only(self, kept: npt.NDArray[np.int64]) -> Feel:
+        """At these readings alone."""
+        return Feel(self.flank, self.factors, self.place[:, kept], self.later[:, kept], self.metric[:, kept])
 
     def read(self, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
         """What of values at all points (one after the other, and columns if need be) goes into each reading."""
@@ -118,9 +128,9 @@ class Feel:
         home = np.rint(place)
         off = home - place
         window = self.flank.window(wrong)
-        square = self.flank.metric
+        one, both, other = (self.metric[..., at].reshape(-1, 1) for at in range(3))
         first, second = off[:, :1] + window[:, 0], off[:, 1:] + window[:, 1]
-        stands = first * (square[0, 0] * first + 2 * square[0, 1] * second) + square[1, 1] * second**2
+        stands = first * (one * first + 2 * both * second) + other * second**2
         a_step = self.flank.turns_a_step
         return Near(stands, home @ a_step + self.later.ravel(), window @ a_step)
 
@@ -138,3 +148,10 @@ class Near:
     stands: Floats
     turns: Floats
     away: Floats
+
+
+def _metric(flank: Flank, roll: Floats) -> Floats:
+    """How far passages stand off at these rolls: a row of three for each."""
+    rolls = np.unique(np.linspace(roll.min(), roll.max(), 5))
+    known = np.array([flank.metric_at(float(one))[(0, 0, 1), (0, 1, 1)] for one in rolls])
+    return np.stack([np.interp(roll, rolls, known[:, at]) for at in range(3)], axis=1)

@@ -54,6 +54,9 @@ def plant(random: Random, case: Case, parts: tuple[TurningPart, ...], count: int
     pool = [one for one in parts if one.unit]
     while pool and len(found) < count:
         part = pool.pop(random.randrange(len(pool)))
+        mounted = [teeth for one in case.setup.change.values() for teeth in (*one.gears, *one.idlers)]
+        if part.fault.gear is not None and mounted.count(part.fault.gear) > 1:
+            continue  # a machine file couldn't say which of the two it is
         size = random.uniform(*((4, 12) if noise < 2 else (12, 30))) / part.on_flank
         if size > part.source.most or any(part.order == one.part.order for one in found):
             continue
@@ -100,19 +103,27 @@ SHOWS, GASHES = 60, 3
 
 
 def shows(case: Case, planted: list[Planted], phases: list[int], records: list[Record], how: tuple) -> list[bool]:
-    """Whether without each part the records would be clearly others, by cutting without it."""
+    """Whether each part clearly shows: by cutting without it beside the others, and with it alone."""
+    clean = cut(case, [], [])
+    plainly = measured(clean, *how)
     found = []
     for at in range(len(planted)):
-        without = cut(case, planted[:at] + planted[at + 1 :], phases[:at] + phases[at + 1 :])
-        squares = 0.0
-        for one, other in zip(records, measured(without, *how), strict=True):
-            plain = np.linalg.qr(one.readings.plain())[0]
-            apart = one.readings.um - other.readings.um
-            apart = apart - plain @ (plain.T @ apart)
-            squares += float(apart @ apart)
-        gashes = cut(case, [], []).cuts[1].per_turn
-        found.append(squares / how[0] ** 2 >= SHOWS and GASHES * planted[at].part.order <= abs(gashes))
+        without = measured(cut(case, planted[:at] + planted[at + 1 :], phases[:at] + phases[at + 1 :]), *how)
+        alone = measured(cut(case, planted[at : at + 1], phases[at : at + 1]), *how)
+        least = min(_apart(records, without), _apart(alone, plainly)) / how[0] ** 2
+        found.append(least >= SHOWS and GASHES * planted[at].part.order <= abs(clean.cuts[1].per_turn))
     return found
+
+
+def _apart(records: list[Record], others: list[Record]) -> float:
+    """Sum of squares between records, zeros and slopes taken out."""
+    squares = 0.0
+    for one, other in zip(records, others, strict=True):
+        plain = np.linalg.qr(one.readings.plain())[0]
+        apart = one.readings.um - other.readings.um
+        apart = apart - plain @ (plain.T @ apart)
+        squares += float(apart @ apart)
+    return squares
 
 
 def judged(found: Inspection, planted: list[Planted], seen: list[bool], tally: Counter, key: tuple) -> None:
