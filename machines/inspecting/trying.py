@@ -6,10 +6,12 @@ is worked out anew from the train as it then stands.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.links.link import TwoPort
 from handlead.kinematics.links.links import WormGear
 from handlead.machines.blanks.flanks import Flanks
@@ -21,7 +23,7 @@ from handlead.machines.toml.units import height, length
 
 from .finding import PartAtFault
 from .parts import TurningPart, suspects_of
-from .words import BOUND, bracket_of, is_idler, on_flank_um, size_told, table_name, turns_told
+from .words import BOUND, bracket_of, is_idler, on_flank_um, table_name, turns_told
 
 
 @dataclass(frozen=True)
@@ -206,11 +208,29 @@ def _of_a_link(case: Case, found: PartAtFault) -> Confirmation:
             f"The wave, {height(on_flank_um(found), units)} once round, must stand at the same place against the mark "
             "on both. One that comes from how the blank was clamped stands anywhere.",
         )
+    return _of_a_mesh(case, link, found)
+
+
+def _of_a_mesh(case: Case, link: TwoPort, found: PartAtFault) -> Confirmation:
+    """Any other pair of gears: how their play must come and go, and by how much the driven one strays."""
+    units, fault = case.job.units, found.part.fault
+    turns = link.from_part if fault.turn_of == "driving" else link.to_part
+    with_teeth = fault.kind == "tooth by tooth"
+    often = "with each tooth" if with_teeth else f"once a turn of the {turns}"
+    # The way at a radius, from most ahead to most behind.
+    radius = 2 * float(MM_PER_INCH) if units == "in" else 50.0
+    stray = length(2 * math.radians(found.size) * radius, units, 3)
+    little = "; a hand feels that in the play" if found.size > _FELT else ", little for a hand to feel"
     return Confirmation(
-        f"{_BY_HAND}, {each} {turns}: feel for a tight place in {link.name}, and lay a dial on its teeth.",
-        f"{size_told(case, found)[0].upper()}{size_told(case, found)[1:]}: so much must show.",
+        f"{_BY_HAND}, {'tooth after tooth' if with_teeth else 'over a turn'} of the {turns}, and feel how the play in "
+        f"{link.name} grows and shrinks.",
+        f"It must do so {often}. The {link.to_part} strays by {stray} from most ahead to most behind, "
+        f"{length(radius, units, 0)} from its axis{little}.",
     )
 
+
+#: Degrees to either side from which a hand feels it in the play. Own judgement.
+_FELT = 0.02
 
 _BY_HAND = "Drive isolated and locked, turn by hand"
 

@@ -166,3 +166,14 @@ def test_a_gear_turned_by_half_on_its_shaft_turns_the_wave_over():
     found = at_fault(case, 0.1, kind="gear runout", link="index gears", gear=case.setup.change["index gears"].gears[1])
     now, then = round_once(case, found), round_once(case, found, phase=180)
     assert abs(now + then) < 0.1 * abs(now)
+
+
+@pytest.mark.parametrize(("name", "link", "stray"), [("level", "hob gears", "0.044 mm"), ("in inches", "tap gears", "0.0017 in")])
+@pytest.mark.parametrize(("kind", "often"), [("once per turn", "once a turn of"), ("tooth by tooth", "with each tooth")])
+def test_the_play_of_gears_that_run_out_comes_and_goes(name, link, stray, kind, often):
+    case = case_of(name)
+    # 0.025 degrees to either side, 50 mm or 2 in from the axis.
+    (check,) = confirmations_of(case, [at_fault(case, 0.025, kind=kind, link=link)])
+    assert f"feel how the play in {link} grows and shrinks" in check.do
+    assert f"It must do so {often}" in check.then
+    assert f"strays by {stray} from most ahead to most behind" in check.then
