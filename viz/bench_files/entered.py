@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Mapping
 from typing import Any
@@ -16,6 +17,17 @@ from tomlkit.items import Float, Trivia
 
 class NotEntered(HandleadError, ValueError):
     """Something that can't stand in a file of the folder; the message says why."""
+
+
+def asked_of(body: bytes) -> dict[str, Any]:
+    """What a page asked for, key by key. Raises `NotEntered` for what no page of this program sends."""
+    try:
+        what = json.loads(body)
+    except ValueError:
+        what = None
+    if not isinstance(what, dict):
+        raise NotEntered("the page asked for something that isn't known here. Load it again")
+    return what
 
 
 def typed(value: Value, text: str) -> Any:

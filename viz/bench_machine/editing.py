@@ -91,8 +91,11 @@ class Editing:
                 if not (step in inner if isinstance(inner, Mapping) else isinstance(step, int) and step < len(inner)):
                     return
                 inner = inner[step]
-            if isinstance(path[-1], int) or path[-1] in inner:
-                del inner[path[-1]]
+            last = path[-1]
+            if isinstance(last, int) and not 0 <= last < len(inner):
+                raise NotEntered("that isn't there any more. Load the page again")
+            if isinstance(last, int) or last in inner:
+                del inner[last]
 
     def add_row(self, name: str, row: Mapping[str, Any], at: int | None = None) -> None:
         """One more row of an array of tables, at the end or before another."""
@@ -167,6 +170,14 @@ def text_of(what: What, key: str) -> str:
     if not isinstance(value, str) or len(value) > 2000 or not value.isprintable():
         raise NotEntered(f"{key}: it must be a text on one line")
     return value.strip()
+
+
+def number_of(what: What) -> int:
+    """Which of several is spoken of, from 0. Raises `NotEntered`."""
+    number = what.get("number")
+    if not isinstance(number, int) or number < 0:
+        raise NotEntered("that isn't there any more. Load the page again")
+    return number
 
 
 def path_of(what: What) -> Path_:
@@ -270,8 +281,8 @@ def _row(editing: Editing, what: What) -> str:
 
 def _fits(editing: Editing, what: What) -> str:
     """The brackets that a drawer's gears fit; none means every one."""
-    number, chosen = int(what.get("number", -1)), what.get("fits", [])
-    names = [chosen] if isinstance(chosen, str) else [str(name) for name in chosen]
+    number, chosen = number_of(what), what.get("fits", [])
+    names = [chosen] if isinstance(chosen, str) else list(map(str, chosen)) if isinstance(chosen, list) else []
     path: Path_ = ("gear_set", number, "fits")
     editing.sheet.value(path)
     editing.put(path, [name for name in names if name in editing.sheet.named("bracket")] or None)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import asyncio
-import json
 from typing import Any
 
 from handlead.machines.keys.link_keys import LINK
 from handlead.viz.bench import elsewhere, parts
 from handlead.viz.bench.desk import Elsewhere
-from handlead.viz.bench_files.entered import NotEntered
+from handlead.viz.bench_files.entered import NotEntered, asked_of
 from handlead.viz.bench_files.versions import digest_of, text_or_none
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -17,12 +16,11 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Route
 
 from . import machine_page as pages
-from .counting import add_count, counts_name, take_back
+from .counting import Fitted, add_count, counts_name, take_back
+from .counting import fit as fit_counts
 from .drawing import DrawnMachine, draw_machine, explained
-from .editing import What, edited, text_of
+from .editing import What, edited, number_of, text_of
 from .entering import plainly, rivals_told
-from .fitting import Fitted
-from .fitting import fit as fit_counts
 from .machine_desk import (
     MachineDesk,
     at_version,
@@ -86,7 +84,7 @@ async def new(request: Request) -> Response:
 
 async def do(request: Request) -> Response:
     """Something was entered: answer with the page's inside."""
-    bench, what = request.app.state.bench, json.loads(await request.body())
+    bench, what = request.app.state.bench, asked_of(await request.body())
     async with _LOCK:
         desk, conflict = await run_in_threadpool(_done, request, what)
     if conflict:
@@ -129,7 +127,7 @@ def _act(desk: MachineDesk, action: str, what: What) -> MachineDesk:
     elif action == "count":
         add_count(desk, what)
     elif action == "count out":
-        take_back(desk, int(what.get("number", -1)))
+        take_back(desk, number_of(what))
     elif action in ("undo", "redo", "version"):
         return _back(desk, action, what)
     else:
@@ -150,7 +148,7 @@ def _back(desk: MachineDesk, action: str, what: What) -> MachineDesk:
 
 async def choose(request: Request) -> Response:
     """One of both texts for the whole file: what is in it, or what this page has, with what was entered last."""
-    asked = json.loads(await request.body())
+    asked = asked_of(await request.body())
     async with _LOCK:
         desk, conflict = await run_in_threadpool(_chosen, request, asked)
     if conflict:

@@ -4,7 +4,6 @@ filling meanwhile."""
 from __future__ import annotations
 
 import asyncio
-import json
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
@@ -13,7 +12,7 @@ from handlead.machines.shop.survey import CAN, Survey, SurveyRow, Unread
 from handlead.machines.toml.errors import HandleadError
 from handlead.viz.bench import parts
 from handlead.viz.bench.holding import Bench
-from handlead.viz.bench_files.entered import NotEntered
+from handlead.viz.bench_files.entered import NotEntered, asked_of
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
@@ -69,9 +68,10 @@ async def page(request: Request) -> Response:
 async def start(request: Request) -> Response:
     """Begin to look; what was looked at before is left."""
     bench: Bench = request.app.state.bench
-    asked = json.loads(await request.body())
-    jobs = [str(name) for name in asked.get("jobs", [])][:MOST_JOBS]
-    machines = [str(name) for name in asked.get("machines", [])][:MOST_MACHINES] or [OWN]
+    asked = asked_of(await request.body())
+    jobs, machines = (names if isinstance(names := asked.get(key), list) else [] for key in ("jobs", "machines"))
+    jobs = [str(name) for name in jobs][:MOST_JOBS]
+    machines = [str(name) for name in machines][:MOST_MACHINES] or [OWN]
     if not jobs:
         raise NotEntered("pick the orders first")
     for name in jobs:

@@ -14,8 +14,7 @@ from handlead.kinematics.train.train import Drive
 from handlead.machines.documents.observations_file import ways_of
 from handlead.machines.toml.numbers import UNITS
 from handlead.viz.bench_files.shelf import Shelf
-from handlead.viz.bench_machine.counting import add_count, counts_name
-from handlead.viz.bench_machine.fitting import fit
+from handlead.viz.bench_machine.counting import add_count, counts_name, fit
 from handlead.viz.bench_machine.machine_desk import open_machine, put
 
 ROOT = Path(__file__).parents[3]

@@ -261,3 +261,23 @@ def test_two_windows_on_one_machine_see_each_other(shelf, window):
     Page(one.page).put("limits-work_diameter", "11")
     wait_until(lambda: other.page.input_value("[id='limits-work_diameter']") == "11")
     assert not other.page.locator(".conflict").count()
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        "[]", "7", "null", "not json", "{}", '{"do": "set"}', '{"do": "set", "path": "name", "value": "x"}',
+        '{"do": "set", "path": ["link", 0, {"a": 1}], "value": "x"}', '{"do": "set", "path": ["link", -1, "name"], "value": "x"}',
+        '{"do": "version", "number": "x"}', '{"do": "fits", "number": "x", "fits": 7}', '{"do": "count out", "number": []}',
+        '{"do": "named", "path": ["limits"], "name": "x"}', '{"do": "row", "table": "shafts", "kind": ""}',
+        '{"do": "add", "kind": "gear pair", "name": "x", "teeth.0": 7}', '{"do": "out", "path": ["link", 999]}',
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("address", ["machine-do", "machine-choose"])
+def test_what_no_page_sends_is_refused_in_words_and_changes_nothing(shelf, address, sent):
+    file = shelf.folder / f"{LOST}.toml"
+    before = file.read_text()
+    digest = json.loads(shelf.get(f"/machine-state/{LOST}")[1])["digest"]
+    body = sent.replace("{", f'{{"digest": "{digest}", ', 1) if sent.startswith("{") and len(sent) > 2 else sent
+    status, told, _ = shelf.get(f"/{address}/{LOST}", body.encode(), Origin=f"http://{shelf.host}")
+    assert status in (400, 409) and told and file.read_text() == before
