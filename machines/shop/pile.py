@@ -21,11 +21,15 @@ def read_pile(paths: Iterable[Path], complain: Complain) -> tuple[list[Job], lis
     `complain` is told of each of those as it is met. Raises `HandleadError` for a folder without jobs.
     """
     jobs, unread = [], []
+    told: set[str] = set()
     for path in _files(paths):
         try:
             jobs.append(read_job(path))
         except HandleadError as fault:
-            complain(fault)
+            # A machine that can't be used is complained of once, however many jobs name it.
+            if str(fault) not in told:
+                complain(fault)
+            told.add(str(fault))
             unread.append(Unread(str(path), False, str(fault)))
     return jobs, unread
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import subprocess
@@ -21,6 +22,8 @@ from handlead.machines.shop.pile import read_pile
 from handlead.machines.shop.survey import CAN, CANNOT, survey
 from handlead.machines.toml.errors import HandleadError
 from handlead.viz.command import main
+from handlead.viz.orders.survey_report import show_survey
+from handlead.viz.streams.terminal import Terminal
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 SPUR = SCENARIOS / "02-left-hand-hob" / "job.toml"
@@ -199,6 +202,31 @@ def test_a_file_that_is_no_survey_is_not_written_to(tmp_path, capsys):
     assert other.read_text(encoding="utf-8") == "milk, bread\n"
 
 
+def test_the_table_keeps_to_a_line_an_order_on_a_narrow_terminal(found):
+    out = io.StringIO()
+    show_survey(found, Terminal(width=80, file=out))
+    lines = out.getvalue().splitlines()
+    assert all(len(line) <= 80 for line in lines)
+    (line,) = (each for each in lines if each.startswith(found.rows[0].title[:10]))
+    assert "µm" in line
+
+
+def test_a_machine_that_cannot_be_used_is_complained_of_once_and_is_a_row_on_paper(tmp_path, capsys):
+    (tmp_path / "shed.toml").write_text('format = "machine/1"\nname = "Shed"\n', encoding="utf-8")
+    for name in ("a", "b"):
+        text = SPUR.read_text(encoding="utf-8").replace('"tesmore-d2"', '"shed.toml"')
+        (tmp_path / f"{name}.toml").write_text(text, encoding="utf-8")
+    page = tmp_path / "page.html"
+    csv = tmp_path / "rows.csv"
+    more = ["--machine", "brinnock-20", str(tmp_path / "shed.toml"), "--out", str(page), "--csv", str(csv)]
+    assert main(["survey", str(tmp_path / "a.toml"), str(tmp_path / "b.toml"), str(SPUR), *more]) == 2
+    told = capsys.readouterr()
+    assert told.err.count('"drives" is missing') == 2  # once for the jobs, once where it was named
+    assert "shed.toml can't be used" in " ".join(told.out.split())
+    assert "shed.toml" in page.read_text(encoding="utf-8")
+    assert len(csv.read_text(encoding="utf-8").splitlines()) == 5
+
+
 def test_a_file_that_cannot_be_used_is_told_and_stops_nothing(tmp_path, capsys):
     bad = tmp_path / "bad.toml"
     bad.write_text('format = "job/1"\n', encoding="utf-8")
@@ -232,7 +260,10 @@ def test_the_table_goes_on_paper_and_into_other_programs(tmp_path, capsys):
     lines = csv.read_text(encoding="utf-8").splitlines()
     assert len(lines) == 3
     assert "machine takes 200.0 mm" in lines[2]
-    assert "machine takes 200.0 mm" in page.read_text(encoding="utf-8").replace("\n", " ")
+    paper = page.read_text(encoding="utf-8").replace("\n", " ")
+    assert "machine takes 200.0 mm" in paper
+    assert "index gears" in paper
+    assert "Isolate and lock out" in paper
     assert "1 of 2 orders can be cut" in capsys.readouterr().out
 
 

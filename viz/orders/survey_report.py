@@ -11,7 +11,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from .survey_table import flank_of, in_the_way, minutes, others_of
+from .survey_table import HEADS, MEANT, flank_of, in_the_way, minutes, others_of
 
 
 def show_survey(found: Survey, out: Console | None = None) -> None:
@@ -28,16 +28,14 @@ def show_survey(found: Survey, out: Console | None = None) -> None:
         what = "machine" if one.is_machine else "order"
         out.print(Text(f"\n✗ {what} {one.name} can't be used, and was left out", style="bold red"))
     if can:
-        out.print("Classes are those of the helix slope; handlead plan shows a set-up whole.", style="dim")
+        out.print(f"{MEANT} handlead plan shows a set-up whole.", style="dim")
     out.print(Padding(Text(CAUTION, style="dim"), (1, 0, 1, 0)))
 
 
 def _table(orders: Sequence[Sequence[SurveyRow]]) -> Table:
     table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim")
-    for head in ("order", "best machine", "class", "on the flank"):
-        table.add_column(head)
-    table.add_column("min", justify="right")
-    table.add_column("also on, best first")
+    for head in HEADS:
+        table.add_column(head, justify="right" if head == "min" else "left")
     for rows in orders:
         best = rows[0]
         quality = str(best.quality or "none")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import io
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handlead.machines.shop.survey import CAN, Survey, SurveyRow
+from handlead.viz.streams.terminal import CAUTION
 
 if TYPE_CHECKING:
     from handlead.viz.look.paper import Page
@@ -21,6 +23,14 @@ COLUMNS = (
 )  # fmt: skip
 
 
+#: The heads of the table, and what stands beneath them.
+HEADS = ("order", "best machine", "class", "flank", "min", "also on")
+MEANT = (
+    "Flank: what the gears leave of the helix over the face; the class is that of this alone. "
+    "Other machines stand best first."
+)
+
+
 def rows_as_csv(found: Survey) -> str:
     """A line a row, orders in their order and the best machine of each first; then the files that can't be used."""
     out = io.StringIO()
@@ -31,12 +41,17 @@ def rows_as_csv(found: Survey) -> str:
             writer.writerow([
                 row.job, row.title, row.machine, rank if row.status == CAN else "", row.status, row.quality or "",
                 "" if row.slope_um is None else f"{row.slope_um:.3f}", minutes(row, ".1f"), row.hob,
-                gears_of(row), row.why, row.gears_to_get,
+                gears_of(row), _in_a_line(row.why), row.gears_to_get,
             ])  # fmt: skip
     for one in found.unread:
         where = ("", "", one.name) if one.is_machine else (one.name, "", "")
-        writer.writerow([*where, "", "can't be used", *[""] * 5, one.why, ""])
+        writer.writerow([*where, "", "can't be used", *[""] * 5, _in_a_line(one.why), ""])
     return out.getvalue()
+
+
+def _in_a_line(words: str) -> str:
+    """Several lines as one: a cell of a table takes no more."""
+    return "; ".join(line.strip() for line in words.splitlines())
 
 
 def minutes(row: SurveyRow, how: str = ".0f") -> str:
@@ -71,9 +86,8 @@ def in_the_way(row: SurveyRow, most: int = 160) -> str:
 
 # ---------------------------------------------------------------- on paper
 
-#: Widths of the page's columns in mm, and the type of its rows.
-_WIDTHS, _SIZE, _ROW_MM = (62.0, 30.0, 12.0, 20.0, 14.0), 8.0, 5.0
-_HEADS = ("order", "best machine", "class", "on the flank", "min", "also on")
+#: Widths of the page's columns in mm, the type of its rows, and how far apart lines of the small type stand.
+_WIDTHS, _SIZE, _ROW_MM, _SMALL_MM = (62.0, 34.0, 12.0, 18.0, 12.0), 8.0, 5.0, 3.6
 
 
 def write_page(found: Survey, out: Path, paper: str = "A4") -> int:
@@ -88,43 +102,56 @@ def write_page(found: Survey, out: Path, paper: str = "A4") -> int:
     return len(figures)
 
 
-def draw_survey(found: Survey, paper: str = "A4") -> list[Figure]:
-    """The table on as many pages as it takes: a line an order, and why under those that can't be cut."""
-    from handlead.viz.look.paper import MARGIN, Page
-
-    pages: list[Page] = []
-    y = 0.0
-
-    def turn() -> tuple[Page, float]:
-        page = Page(paper)
-        pages.append(page)
-        top = (
-            page.heading(
-                MARGIN, MARGIN, f"Survey of orders{f', page {len(pages)}' if len(pages) > 1 else ''}"
-            )
-            + 1
-        )
-        _line(page, top, _HEADS, bold=True)
-        page.rule(top + _ROW_MM)
-        return page, top + _ROW_MM + 1.5
-
-    page, y = turn()
+def draw_survey(found: Survey, paper: str = "A4", today: datetime.date | None = None) -> list[Figure]:
+    """The table on as many pages as it takes: a line an order, with its gears, or why it can't be cut, beneath."""
+    pages = _Pages(paper, today or datetime.date.today())
     for rows in found.by_order.values():
-        needed = _ROW_MM * (1 + sum(len(lines) for lines in _reasons(page, rows)))
-        if y + needed > page.height - MARGIN and y > 40:
-            page, y = turn()
-        _line(page, y, _words(rows))
-        y += _ROW_MM
-        for lines in _reasons(page, rows):
-            for words in lines:
-                page.text(MARGIN + 4, y, words, _SIZE - 1)
-                y += _ROW_MM
+        pages.put(_words(rows), _beneath(rows))
     for one in found.unread:
-        if y + _ROW_MM > page.height - MARGIN:
-            page, y = turn()
-        _line(page, y, (one.name, "can't be used", "", "", "", ""))
-        y += _ROW_MM
-    return [each.figure for each in pages]
+        pages.put((one.name, "can't be used", "", "", "", ""), one.why.split("\n"))
+    pages.put((), [MEANT, CAUTION])
+    return [page.figure for page in pages.all]
+
+
+class _Pages:
+    """Pages that are filled line by line, each with the heads of its columns."""
+
+    def __init__(self, paper: str, today: datetime.date) -> None:
+        self.paper, self.today = paper, today
+        self.all: list[Page] = []
+        self.y = 0.0
+        self._turn()
+
+    def _turn(self) -> None:
+        from handlead.viz.look.paper import MARGIN, Page
+
+        page = Page(self.paper)
+        self.all.append(page)
+        number = f", page {len(self.all)}" if len(self.all) > 1 else ""
+        top = page.heading(MARGIN, MARGIN, f"Survey of orders, {self.today:%Y-%m-%d}{number}") + 1
+        _line(page, top, HEADS, bold=True)
+        page.rule(top + _ROW_MM)
+        self.y = top + _ROW_MM + 1.5
+
+    def put(self, words: Sequence[str], beneath: Sequence[str]) -> None:
+        """A line of the table, with what stands beneath it in small type; both on one page, if that has room."""
+        from handlead.viz.look import look
+        from handlead.viz.look.paper import MARGIN
+
+        width = self.all[-1].right - MARGIN - 4
+        lines = [one for each in beneath for one in look.wrapped(each, _SIZE - 1, width)]
+        bottom = self.all[-1].height - MARGIN
+        if self.y + _ROW_MM + _SMALL_MM * len(lines) > bottom:
+            self._turn()
+        if words:
+            _line(self.all[-1], self.y, words)
+        self.y += _ROW_MM
+        for one in lines:
+            if self.y + _SMALL_MM > bottom:
+                self._turn()
+            self.all[-1].text(MARGIN + 4, self.y, one, _SIZE - 1)
+            self.y += _SMALL_MM
+        self.y += 1
 
 
 def _words(rows: Sequence[SurveyRow]) -> tuple[str, ...]:
@@ -142,15 +169,17 @@ def _words(rows: Sequence[SurveyRow]) -> tuple[str, ...]:
     )
 
 
-def _reasons(page: Page, rows: Sequence[SurveyRow]) -> list[list[str]]:
-    """For an order that can't be cut, why on each machine, in lines that fit."""
-    from handlead.viz.look import look
-    from handlead.viz.look.paper import MARGIN
-
-    if rows[0].status == CAN:
-        return []
+def _beneath(rows: Sequence[SurveyRow]) -> list[str]:
+    """The gears on the best machine, and the hob; where none can cut it, why on each, and gears that would help."""
+    best = rows[0]
+    if best.status == CAN:
+        hob = f"hob {best.hob.removeprefix('hob ')}; " if best.hob else ""
+        return [f"{hob}{gears_of(best)}"]
     return [
-        look.wrapped(f"{row.machine}: {in_the_way(row)}", _SIZE - 1, page.right - MARGIN - 4) for row in rows
+        words
+        for row in rows
+        for words in (f"{row.machine}: {in_the_way(row)}", row.gears_to_get)
+        if words
     ]
 
 
