@@ -141,7 +141,7 @@ class Index:
                 try:
                     return question(self._open())
                 except sqlite3.DatabaseError as fault:
-                    if fault.sqlite_errorcode in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+                    if getattr(fault, "sqlite_errorcode", None) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
                         # Another server writes it just now: one of its own does meanwhile.
                         self._close()
                         self._base = _made(":memory:")
@@ -249,7 +249,7 @@ def _put(base: sqlite3.Connection, entry: ShelfEntry) -> None:
 
 # ---------------------------------------------------------------- what is asked for
 
-_NUMBER = r"(\d+(?:\.\d+)?)"
+_NUMBER = r"(\d{1,9}(?:\.\d{1,9})?)"
 
 #: A lead is found that is no further off than this part of it: people remember three figures.
 _LEAD_OFF = 0.002
@@ -285,8 +285,8 @@ def _lead(found: re.Match[str]) -> tuple[float, float]:
 
 _FIGURES: tuple[tuple[str, str, Callable[[re.Match[str]], tuple[Any, ...]]], ...] = (
     (rf"\blead (?:of )?{_NUMBER} ?(mm|in)?(?![\w.])", "entry.lead BETWEEN ? AND ?", _lead),
-    (r"(?<![\w.])(\d+) ?(?:teeth|tooth)\b", "entry.teeth = ?", lambda found: (int(found[1]),)),
-    (r"\b(?:teeth|z) ?=? ?(\d+)(?![\w.])", "entry.teeth = ?", lambda found: (int(found[1]),)),
+    (r"(?<![\w.])(\d{1,9}) ?(?:teeth|tooth)\b", "entry.teeth = ?", lambda found: (int(found[1]),)),
+    (r"\b(?:teeth|z) ?=? ?(\d{1,9})(?![\w.])", "entry.teeth = ?", lambda found: (int(found[1]),)),
     (rf"\b(?:module|m) ?{_NUMBER}(?![\w.])", "entry.size = ?", lambda found: (f"module {float(found[1]):g}",)),
     (rf"(?<![\w.]){_NUMBER} ?(?:dp|diametral pitch)\b", "entry.size = ?", lambda found: (f"{float(found[1]):g} DP",)),
 )

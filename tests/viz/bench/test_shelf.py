@@ -122,3 +122,8 @@ def test_a_large_folder_is_read_in_turns_and_what_is_read_is_found(shelf):
     while shelf.refresh(0.0):
         pass
     assert len(names(shelf, "36 teeth")) == 131
+
+
+@pytest.mark.parametrize("words", [".", "...", "_", "é", '"*', "teeth 99999999999999999999", "lead 1e400", "NOT OR AND", "x" * 200, "\0"])
+def test_whatever_is_typed_is_answered(shelf, words):
+    assert isinstance(names(shelf, words), set)

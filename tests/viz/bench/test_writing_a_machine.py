@@ -7,10 +7,11 @@ from handlead import machines
 from handlead.machines.keys.link_keys import LINK
 from handlead.machines.toml.places import parse
 from handlead.viz.bench_files.entered import NotEntered
+from handlead.viz.bench_files.shelf import Shelf
 from handlead.viz.bench_machine.drawing import draw_machine
 from handlead.viz.bench_machine.editing import edited
 from handlead.viz.bench_machine.growing import grown
-from handlead.viz.bench_machine.machine_desk import BARE
+from handlead.viz.bench_machine.machine_desk import BARE, begin, open_machine
 from handlead.viz.look.shop import Shop
 
 from .written_down import written
@@ -120,3 +121,16 @@ def test_a_text_that_cannot_be_said_so_is_refused_and_nothing_is_written():
     ):  # fmt: skip
         with pytest.raises(NotEntered):
             edited(BARE.format(name='"x"', units="mm"), what)
+
+
+@pytest.mark.parametrize("alike", ["ombrecht-l8", "pellarn-4"])
+def test_a_machine_begun_from_another_is_that_one_under_its_own_name_and_says_so(tmp_path, alike):
+    shelf = Shelf(tmp_path)
+    stem = begin(shelf, 'The "old" hobber, Müller\'s', alike, "mm")
+    made, other = machines.read_machine(tmp_path / f"{stem}.toml"), machines.find_machine(alike)
+    assert made.name == 'The "old" hobber, Müller\'s' and made.train == other.train and made.levers == other.levers
+    text = (tmp_path / f"{stem}.toml").read_text()
+    # What the other's head says of itself isn't said of this one.
+    assert text.startswith(f"# Begun from {other.name}.\n") and "Invented" not in text and not made.summary
+    again = begin(shelf, 'The "old" hobber, Müller\'s', "", "in")
+    assert again != stem and open_machine(shelf, again).values["units"] == "in"

@@ -112,6 +112,7 @@ async function seen_machine(outside) {
   const had = document.body.dataset.digest;
   const answer = await (await ask(`/machine-state/${machine}?had=${outside ? had : ""}`)).json();
   if (answer.digest !== had) inside(answer);
+  if (answer.conflict) apart(answer.conflict, null);
 }
 
 function listen_machine() {
