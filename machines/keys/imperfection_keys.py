@@ -232,6 +232,17 @@ LOOSENESS: dict[str, Table] = {
             "slide bow": _BOW,
         }.items()
     },
+    "hob gashes": _loose(
+        "hob gashes",
+        "Faces of the hob's gashes off even division, in a wave once round it; the job's hob says how its teeth are "
+        "relieved behind them.",
+        Key("length", Length(0, 10), "How far the faces stand off to either side, along its reference circle.", True),
+    ),
+    "hob thread": _loose(
+        "hob thread",
+        "The hob's thread, which goes a little too far or not far enough.",
+        Key("length", Length(0, 1), "By how much it may be off along the axis in a turn.", True),
+    ),
     "hob diameter": _loose(
         "hob diameter",
         "The hob's reference diameter as it is ground back, which the lead angle goes by.",

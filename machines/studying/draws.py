@@ -95,11 +95,13 @@ def draw(piece: tuple[Model, int, int, int]) -> Draws:
     helix = (plain @ column(model, "helix_um"))[:, None] + model.helix_um
     every = np.arange(teeth)
     helices, profiles, places = [], [], []
+    leant = (plain @ column(model, "profile_um"))[:, None]
     tapered = (plain @ column(model, "taper_um"))[:, None]
     for side, (flank, leans) in enumerate(zip(_flanks(model), _leans(model), strict=True)):
         gains = flank[:, None] * slope_factors(model, "face", side) + 1j * leans[:, None]
         helices.append(helix + (-1) ** side * tapered + _on_traced(model, waves, gains).imag)
-        profiles.append(_on_traced(model, waves, flank[:, None] * slope_factors(model, "profile", side)).imag)
+        on_profile = flank[:, None] * slope_factors(model, "profile", side)
+        profiles.append(leant + _on_traced(model, waves, on_profile).imag)
         places.append(_at(waves * flank, per_turn, every, teeth).real / math.cos(shape.pressure))
     single = [np.abs(np.diff(one, axis=1, append=one[:, :1])).max(axis=1) for one in places]
     spaces = [_at(waves * flank, per_turn, every, teeth).real for flank in _of_spaces(model)]
@@ -234,6 +236,8 @@ def variances(model: Model, name: str) -> list[float]:
 
 def _plain_variance(model: Model, source: LooseSource, name: str) -> float:
     square = PLAIN_SQUARE[source.spread]
+    if name == "profile":
+        return square * source.profile_um**2
     if name == "helix":
         return square * (source.helix_um + source.taper_um) ** 2
     if name != "thickness":

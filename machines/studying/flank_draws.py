@@ -60,7 +60,9 @@ def cut_draw(case: Case, model: Model, row: Complex) -> Deviations | None:
     setting, shape = flanks.setting, model.shape
     turn = Fraction(slope / UM / (2 * math.pi * shape.base_radius * shape.face)).limit_denominator(10**15)
     rates = replace(setting.rates, table=setting.rates.table + turn * setting.rates.axial)
-    setting = replace(setting, rates=rates, swivel_deg=setting.swivel_deg + math.degrees(swivel))
+    thread = float((plain @ column(model, "thread_mm"))[0])
+    hob = replace(setting.hob, lead_error=setting.hob.lead_error + thread)
+    setting = replace(setting, rates=rates, hob=hob, swivel_deg=setting.swivel_deg + math.degrees(swivel))
     drawn = zip(model.sources, row, strict=True)
     ripples = tuple(each for source, amount in drawn for each in _rippled(source, amount))
     measured = replace(flanks, setting=setting, ripples=(*flanks.ripples, *ripples)).measure()

@@ -111,7 +111,8 @@ class LooseSource:
     `wave` is None for an amount without a wave: `helix_um` is the helix slope that it leaves, `taper_um` what it leaves
     on the right flanks and the other way on the left ones, `swivel` by how many radians it takes the head off,
     `thicker_um` by how much it leaves the teeth thicker. `ripples` is what it does to a cut, but for what goes into
-    the rates. Of a change gear `bracket` and `place`, from 0 along the train and idlers last, say where it is mounted.
+    the rates. `profile_um` is the slope of the profile that a hob leaves whose thread is out by `thread_mm` in a turn.
+    Of a change gear `bracket` and `place`, from 0 along the train and idlers last, say where it is mounted.
     """
 
     name: str
@@ -125,6 +126,8 @@ class LooseSource:
     bracket: str = ""
     place: int = 0
     taper_um: float = 0.0
+    profile_um: float = 0.0
+    thread_mm: float = 0.0
 
 
 def slope_of_wave(waves: float) -> float:
@@ -155,6 +158,10 @@ def sources(case: Case, shape: CutShape) -> Iterator[LooseSource]:
                 yield from _drifting(case, one, shape)
             case "work runout" | "hob runout" | "hob wobble":
                 yield _running_out(one, shape)
+            case "hob gashes":
+                yield _uneven_gashes(case, one, shape)
+            case "hob thread":
+                yield _out_of_lead(case, one, shape)
             case "work tilt" | "table wobble":
                 yield _askew(one, shape)
             case "slide not parallel" | "slide bow":
@@ -279,6 +286,29 @@ def _running_out(one: Looseness, shape: CutShape) -> LooseSource:
         name, once = "the hob leaning on its arbor", Ripple("tangential", "hob", Fraction(1), along)
     wave = FlankWave(shape.hob_turns, *_shifts(once, shape.hob_turns, shape))
     return LooseSource(name, one.comes_from, one.spread, wave, ripples=(once,))
+
+
+def _uneven_gashes(case: Case, one: Looseness, shape: CutShape) -> LooseSource:
+    """Gashes off their places: a face that stands behind is lower by that times tan of the relief, as of a hob that
+    runs out by so much."""
+    lower = float(one.amount.length or 0) * math.tan(math.radians(case.job.hob.relief_angle_deg))
+    once = Ripple("radial", "hob", Fraction(1), lower)
+    wave = FlankWave(shape.hob_turns, *_shifts(once, shape.hob_turns, shape))
+    return LooseSource("the hob's gashes", one.comes_from, one.spread, wave, ripples=(once,))
+
+
+def _out_of_lead(case: Case, one: Looseness, shape: CutShape) -> LooseSource:
+    """A thread that goes too far: each turn of the hob cuts further on by that, and leaves a slope of the profile.
+
+    It is that over the hob's lead, of the length of roll, over the square of the base helix angle's cosine: a thread
+    comes after a normal base pitch along the line of contacts.
+    """
+    hob = case.job.hob
+    off, length = float(one.amount.length or 0), 2 * math.pi * shape.rolled * shape.base_radius
+    lead = hob.starts * math.pi * float(hob.module_n) / math.cos(math.radians(hob.gamma_deg or 0.0))
+    leans = 1 + (2 * math.pi * shape.base_radius * shape.turn_per_mm) ** 2
+    slope = UM * off / lead * length * leans
+    return LooseSource("the hob's thread", one.comes_from, one.spread, profile_um=slope, thread_mm=off)
 
 
 def _askew(one: Looseness, shape: CutShape) -> LooseSource:

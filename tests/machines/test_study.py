@@ -193,9 +193,30 @@ def test_a_draw_is_what_is_measured_on_the_flank_cut_with_it(source):
     found = draw((model, 5, 0, 1)).deviations
     measured = cut_draw(case, model, amounts(model, 5, 0, 1)[0])
     # The cut flank has its own marks, and its pitch is told from all of a tooth.
-    assert measured.helix_slope == pytest.approx(found["helix_slope"][0], abs=0.4)
+    assert measured.helix_slope == pytest.approx(found["helix_slope"][0], rel=0.08, abs=0.4)
     assert measured.cumulative_pitch == pytest.approx(found["cumulative_pitch"][0], abs=0.4)
     assert measured.runout == pytest.approx(found["runout"][0], abs=0.5)
+
+
+def test_a_hobs_thread_out_of_lead_tells_on_the_profile_as_measured_on_the_flank():
+    case = Case.of(loose(HELICAL, row("hob thread", "fixed", length=F(1, 100))))
+    model = model_of(case)
+    found = draw((model, 5, 0, 1)).deviations["profile_slope"][0]
+    measured = cut_draw(case, model, amounts(model, 5, 0, 1)[0])
+    # The hob's own facets lean a trace by a part of them.
+    assert measured.profile_slope == pytest.approx(found, rel=0.1)
+
+
+def test_gashes_out_of_their_places_tell_on_the_profile_by_the_relief():
+    # Off by 0.05 to either side, lower by tan 10 degrees of that: as of a hob that runs out by twice as much.
+    gashes, out = (
+        quantity(study(loose(SPUR, each)), "profile").variance
+        for each in (
+            row("hob gashes", length=F(5, 100)),
+            row("hob runout", runout=2 * F(5, 100) * F(math.tan(math.radians(10)))),
+        )
+    )
+    assert close(gashes, out)
 
 
 def test_the_slope_of_a_wave_is_that_of_the_line_through_it():
