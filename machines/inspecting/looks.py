@@ -67,7 +67,9 @@ def _round(record: Record, flank: Flank, factor: float) -> Feel:
 
 def _along(record: Record, sides: Mapping[int, Flank]) -> Feel:
     flank = sides[_SIDE[record.flank]]
-    roll = record.readings.height / flank.cut.flank.base_radius
+    first, last = active_rolls(flank.cut)
+    # What was read beyond the flank, at the base circle itself for one, is looked at where the flank is still near.
+    roll = np.clip(record.readings.height / flank.cut.flank.base_radius, first / 2, 1.5 * last)
     height = np.full(len(roll), _middle(flank.cut))
     return Feel.at(flank, 1.0, roll, height, _space(record, record.readings.tooth, flank.cut.flank.side))
 
