@@ -14,6 +14,7 @@ import json
 import os
 import random
 import shutil
+import signal
 import socket
 import sys
 import tempfile
@@ -144,5 +145,6 @@ def main(actions: int) -> None:
 
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # so that the server ends with it
     os.environ.setdefault("PYTHONWARNINGS", "ignore")
     main(int(sys.argv[1]) if len(sys.argv) > 1 else 5000)
