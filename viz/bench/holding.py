@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import gc
+import itertools
 import json
 from collections import OrderedDict
 from collections.abc import Callable
@@ -19,10 +20,13 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from . import doing, parts, work
 from .desk import Desk
-from .processes import WorkProcess
+from .processes import WorkProcess, give_back
 
 #: How often files that a window shows are looked at, in seconds.
 _LOOK_AGAIN = 0.7
+
+#: After so many looks memory that was let go of is given back.
+_EVERY_SO_OFTEN = 60
 
 #: So much of plans, blanks, meshes and pictures is kept for the next window that asks, in bytes.
 _KEPT_BYTES = 4_000_000
@@ -142,8 +146,10 @@ class Bench:
 
     async def watch(self) -> None:
         """Look at the files that windows show, again and again: other programs change them too."""
-        while True:
+        for number in itertools.count(1):
             await asyncio.sleep(_LOOK_AGAIN)
+            if not number % _EVERY_SO_OFTEN:
+                await run_in_threadpool(give_back)
             self.so_far()
             for name in {shows for shows, _ in self.windows.values()}:
                 with suppress(HandleadError):

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import ctypes
 import multiprocessing
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
+from pathlib import Path
 from typing import Any
 
 from . import doing, work
@@ -15,6 +18,25 @@ _CONTEXT = multiprocessing.get_context("spawn")
 
 #: Told to whoever asked for something that a later question has taken the place of.
 LEFT = "the job was changed meanwhile; ask again"
+
+
+#: A process that holds more than this after an answer, in MB, makes room for a fresh one.
+_MOST_MB = 320
+
+
+def held_mb(process: int) -> float:
+    """What a process holds in memory, in MB; 0 where the system doesn't tell."""
+    try:
+        fields = Path(f"/proc/{process}/status").read_text(encoding="ascii").split()
+        return int(fields[fields.index("VmRSS:") + 1]) / 1024
+    except (OSError, ValueError):
+        return 0.0
+
+
+def give_back() -> None:
+    """Memory that was let go of, meshes and sheets above all, back to the system, where its library can."""
+    with suppress(OSError, AttributeError, TypeError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 class WorkProcess:
@@ -55,6 +77,14 @@ class WorkProcess:
                 raise doing.NotDone(LEFT) from None
             finally:
                 self.at = None
+                self._renew()
+
+    def _renew(self) -> None:
+        """A fresh process in place of one that has grown: it loads what it needs before anybody asks again."""
+        if any(held_mb(one) > _MOST_MB for one in self._pool._processes or ()):
+            self._pool.shutdown(wait=False)
+            self._start()
+            self._pool.submit(work.warm)
 
     def cut_off(self) -> None:
         """End what is worked on; what waits comes next."""

@@ -62,7 +62,8 @@ def draw(
     figure = axes.get_figure(root=True)
     assert figure is not None
     lines = tuple(_lines(layout, x0, y1))
-    return Drawn(look.picture(figure, "svg"), x1 - x0, y1 - y0, lines)
+    # Plain floats: the server, which fetches this from a process that draws, would load an array library for others.
+    return Drawn(look.picture(figure, "svg"), float(x1 - x0), float(y1 - y0), lines)
 
 
 def _lines(layout: TrainLayout, left: float, top: float) -> Iterator[TapLine]:

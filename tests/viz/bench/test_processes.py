@@ -79,3 +79,20 @@ def test_a_plan_tells_what_it_has_and_how_many_it_had_before(bench):
     assert best and best[0][0].offered and members[0].offered
     counts = [times for _, times in told]
     assert counts == sorted(counts) and counts[-1] >= 1
+
+
+def test_a_process_that_has_grown_makes_room_for_a_fresh_one(bench, monkeypatch):
+    monkeypatch.setattr(processes, "_MOST_MB", 1)
+
+    async def asked():
+        old = bench._quick._pool
+        first = await bench.later(work.blank, source(bench, INCH))
+        monkeypatch.setattr(processes, "_MOST_MB", 10_000)
+        second = await bench.later(work.blank, replace(source(bench, INCH), text=source(bench, INCH).text + "\n"))
+        return first, second, old
+
+    first, second, old = asyncio.run(asked())
+    assert first == second and first.teeth == "35"
+    assert old is not bench._quick._pool
+    with pytest.raises(RuntimeError, match="after shutdown"):
+        old.submit(work.warm)
