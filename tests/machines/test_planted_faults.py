@@ -16,7 +16,7 @@ from handlead.machines.charting.simulated import GearReport
 from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.machine_files.machine_file import Imperfection, read_machine, read_machine_text
 from handlead.machines.setups.case import Case
-from handlead.machines.setups.imperfections import periodic_errors, plays_of, ripples_of
+from handlead.machines.setups.imperfections import errors_of, plays_of, ripples_of
 from handlead.machines.written.writing import job_text, machine_text
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -233,7 +233,7 @@ def test_a_worm_that_floats_turns_its_wheel_by_that_on_their_pitch_circle():
     worm = RIGHT.machine.train.link("index worm")
     row = Imperfection("worm float", "index worm", runout=F(2, 100), module_n=F(5))
     case = Case.of(replace(RIGHT, machine=replace(RIGHT.machine, imperfections=(row,))))
-    (error,) = periodic_errors(case)
+    (error,) = errors_of(case.train, row)
     assert error.amplitude == pytest.approx(0.01 / (math.pi * 5 * worm.teeth))
     ripple = next(one for one in ripples_of(case) if one.end == "table")
     assert abs(ripple.per_unit) == F(worm.teeth, worm.starts)
@@ -266,7 +266,7 @@ def test_an_idler_off_its_centre_turns_the_gear_behind_it_as_involutes_in_mesh_d
     row = Imperfection("gear runout", gear=teeth, runout=2 * F(e), module_n=F(2), between_deg=F(between))
     (error,) = (
         one
-        for one in periodic_errors(Case.of(replace(IDLER, machine=replace(IDLER.machine, imperfections=(row,)))))
+        for one in errors_of(IDLER.machine.set_up(IDLER.setup), row)
         if one.link == link.name
     )
     # It stands in the mesh in which it turns as often as the error comes.
