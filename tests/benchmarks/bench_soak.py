@@ -111,7 +111,7 @@ def act(hand: Hand, name: str, job: object, chance: random.Random) -> None:
 
 
 def main(actions: int) -> None:
-    """Print what is held after a tenth of the actions, at the end, and how much more that is."""
+    """Print what is held after a quarter of the actions, when all has been used once, at the end, and how much more that is."""
     from handlead import machines
 
     folder, chance = Path(tempfile.mkdtemp()), random.Random(4)
@@ -132,7 +132,7 @@ def main(actions: int) -> None:
                 if len(windows) > 3:
                     windows.pop(0).close()
             act(hand, name, jobs[name], chance)
-            if number + 1 in (actions // 10, actions // 2, actions):
+            if number + 1 in (actions // 4, actions // 2, actions):
                 time.sleep(2)
                 held.append((number + 1, memory_mb(process.pid), sum(map(memory_mb, children(process.pid)))))
                 print(f"after {number + 1} actions, {time.monotonic() - began:.0f} s: server {held[-1][1]:.0f} MB, "
