@@ -1,6 +1,7 @@
 """What works behind the page while somebody taps: what was left isn't worked on, what was asked last is answered."""
 
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
@@ -19,6 +20,12 @@ def bench(tmp_path):
     held.shut()
 
 
+def run(waits):
+    """What comes of it, in a thread of its own: a browser that other tests have open keeps a loop going in this one."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, waits).result()
+
+
 def source(bench, name):
     return work.Source((bench.shelf.folder / name).read_text(), name, str(bench.shelf.folder))
 
@@ -30,7 +37,7 @@ def test_a_hand_that_taps_on_waits_for_the_last_blank_alone(bench):
     async def tapped():
         return await asyncio.gather(*(bench.later(work.blank, one) for one in (first, *left)), return_exceptions=True)
 
-    answers = asyncio.run(tapped())
+    answers = run(tapped())
     assert isinstance(answers[-1], work.MeasuredBlank) and answers[-1].teeth == "35"
     dropped = [one for one in answers if isinstance(one, NotDone)]
     assert len(dropped) >= 5 and {str(one) for one in dropped} == {processes.LEFT}
@@ -47,7 +54,7 @@ def test_a_plan_of_a_job_that_was_changed_makes_room_for_the_next(bench):
             old, return_exceptions=True
         )
 
-    _, members, (told,) = asyncio.run(planned())
+    _, members, (told,) = run(planned())
     assert members[0].offered
     assert isinstance(told, NotDone) or told[0].offered
 
@@ -58,7 +65,7 @@ def test_what_is_kept_stays_small(bench):
             bench._kept[("solid", number)] = bytes(1_000_000)
         await bench.later(work.blank, source(bench, INCH))
 
-    asyncio.run(filled())
+    run(filled())
     assert sum(map(holding._bytes, bench._kept.values())) <= holding._KEPT_BYTES
     assert any(key[0] == "blank" for key in bench._kept)
 
@@ -74,7 +81,7 @@ def test_a_plan_tells_what_it_has_and_how_many_it_had_before(bench):
             await asyncio.sleep(0.02)
         return told, await running
 
-    told, members = asyncio.run(heard())
+    told, members = run(heard())
     best = [found for found, times in told if times]
     assert best and best[0][0].offered and members[0].offered
     counts = [times for _, times in told]
@@ -91,7 +98,7 @@ def test_a_process_that_has_grown_makes_room_for_a_fresh_one(bench, monkeypatch)
         second = await bench.later(work.blank, replace(source(bench, INCH), text=source(bench, INCH).text + "\n"))
         return first, second, old
 
-    first, second, old = asyncio.run(asked())
+    first, second, old = run(asked())
     assert first == second and first.teeth == "35"
     assert old is not bench._quick._pool
     with pytest.raises(RuntimeError, match="after shutdown"):
