@@ -81,7 +81,14 @@ def direct_sets(
     leads = differential_list(differential, stock, wanted, work)
     if not _in_reach(differential, stock, log) or not _stands(leads, differential, stock, log, RATIOS):
         return []
+    if log.quick:
+        leads = _in_class(leads, work)
     return _filled(stock, [leads, *_lying_first([indexes, feeds, *speeds])], wanted, log)
+
+
+def _in_class(leads: Listed, work: Work) -> Listed:
+    """Those leads alone that the drawing's class takes: where a single set-up is wanted no other needs to be tried."""
+    return replace(leads, items=tuple(item for item in leads.items if abs(item.set.error) <= error_allowed(work)))
 
 
 def _lying_first(lists: list[Listed]) -> list[Listed]:
@@ -180,8 +187,8 @@ def _by_feeds(
         if place is None or not _in_reach(place, stock, log):
             continue
         leads = differential_list(place, stock, wanted, work)
-        if log.quick and not any(abs(lead.set.error) <= error_allowed(work) for lead in leads.items[:1]):
-            continue
+        if log.quick:
+            leads = _in_class(leads, work)
         one = Listed(feeds.place, (item,), True)
         some = fillings(stock, [leads, one, indexes, *speeds], Steps(STEPS // _FEEDS))
         found += [sets for sets, _ in zip(some, range(2), strict=False)]

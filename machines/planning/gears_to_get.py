@@ -36,8 +36,9 @@ from .asked import Asked
 from .asking import demands, goes_by_feed
 from .wanted import OBTAINABLE, Wanted
 
-#: No more gears than this are advised, and no more choices of them than this are tried.
-_MOST_GEARS, _MOST_TRIED = 3, 6
+#: No more gears than this are advised, and no more choices of them than this are tried: fewer where each is a search
+#: through many feeds.
+_MOST_GEARS, _MOST_TRIED, _FEW_TRIED = 3, 18, 6
 
 #: Ways of setting the machine for which gears are looked for.
 _WAYS = 4
@@ -55,7 +56,9 @@ def gears_to_get(wanted: Wanted, work: Work) -> tuple[str, str]:
     if not wanted.machine.gear_sets:
         return "", ""
     in_vain: list[Found] = []
-    for gears in itertools.islice(choices_tried(wanted, work), _MOST_TRIED):
+    asks = list(demands(wanted, work, Asked.of(wanted.job, work, wanted.machine)))
+    quick = bool(asks) and not any(goes_by_feed(demand) for demand in asks)
+    for gears in itertools.islice(choices_tried(wanted, work), _MOST_TRIED if quick else _FEW_TRIED):
         found = search_member(wanted.on(with_gears(wanted.machine, gears)), work, Manner(plain=True))
         if found.setups:
             return _sentence(gears), ""
