@@ -48,6 +48,8 @@ def lacking(
 
 def _short(gears: Sequence[int], owned: Mapping[int, int]) -> tuple[int, ...]:
     """Those of the gears that aren't there, or not often enough."""
+    if len(set(gears)) == len(gears):
+        return tuple(sorted(z for z in gears if not owned.get(z)))
     wanted = Counter(gears)
     return tuple(
         sorted(itertools.chain.from_iterable([z] * max(0, n - owned.get(z, 0)) for z, n in wanted.items()))

@@ -40,12 +40,12 @@ from .wanted import OBTAINABLE, Wanted
 #: through many feeds.
 _MOST_GEARS, _MOST_TRIED, _FEW_TRIED = 3, 18, 6
 
-#: Ways of setting the machine for which gears are looked for.
-_WAYS = 4
+#: Ways of setting the machine for which gears are looked for: such as ask different ratios of the index gears.
+_WAYS = 2
 
 #: Sets of a bracket that are looked at, fewer where an idler must be found for each; choices of gears that it lacks
 #: which are tried on it, and choices that it offers.
-_LOOKED_AT, _WITH_IDLERS, _LACKING, _OFFERED = 300, 20, 60, 3
+_LOOKED_AT, _WITH_IDLERS, _LACKING, _OFFERED = 80, 10, 30, 3
 
 #: What would have to be got: for each bracket the gears, sorted.
 _Gears = dict[str, tuple[int, ...]]
@@ -102,7 +102,8 @@ def choices_tried(wanted: Wanted, work: Work) -> Iterator[_Gears]:
     """What may be got, the fewest gears first, no two choices alike."""
     asked = Asked.of(wanted.job, work, wanted.machine)
     found: dict[tuple[tuple[str, tuple[int, ...]], ...], None] = {}
-    for demand in _asks(wanted, work, asked)[:_WAYS]:
+    unlike = {abs(demand.index): demand for demand in reversed(_asks(wanted, work, asked))}
+    for demand in itertools.islice(reversed(unlike.values()), _WAYS):
         per_bracket = [
             [(place.name, gears) for gears in _offered(wanted, work, place, prefer)]
             for place, prefer in _places(wanted, work, demand, asked)
