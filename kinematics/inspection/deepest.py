@@ -19,6 +19,10 @@ from .passage import Floats, Seam
 #: Times that amounts and passages are drawn closer for one seam, first and then, and that the seam is drawn closer.
 _FIRST, _AGAIN, _CLOSER = 4, 1, 3
 
+#: Seams that are looked at for how sure a size is, and how closely.
+_AWAY = ((0.0, 0.03), (0.0, -0.03), (0.0, 0.125), (0.0, -0.125), (0.0, 0.25), (0.0, 0.5), (1 / 3, 0.0))
+_SPREAD = 1
+
 #: So far two waves go against one another that both may be none.
 _AGAINST = -0.5
 
@@ -152,7 +156,24 @@ class Deepest:
         return tuple(tuple(map(float, (wave[:, at] * self.amounts[at]).real)) for _, wave in self._cut)
 
     def errors(self) -> Sequence[float]:
-        """Half of what holds the amount of each member in 95 of 100, all laid together."""
+        """Half of what holds the amount of each member in 95 of 100, all laid together, wherever the seam may lie."""
+        spread = self._spread_over_seams()
+        return tuple(float(np.hypot(one, other)) for one, other in zip(self._plain_errors(), spread, strict=True))
+
+    def _spread_over_seams(self) -> Floats:
+        """By how much the sizes differ from seam to seam, each counted by how well it fits."""
+        if not self.members:
+            return np.zeros(0)
+        variance = max(self.squares / max(self.laid.free - 2 * len(self.members), 1), 1e-12)
+        total, weight = np.zeros(len(self.members)), 1.0
+        for away in _AWAY:
+            other = replace(self, seam=(self.seam[0] + away[0], self.seam[1] + away[1])).closer(_SPREAD)
+            likely = float(np.exp(-max(other.squares - self.squares, 0.0) / (2 * variance)))
+            total += likely * (np.abs(other.amounts) - np.abs(self.amounts)) ** 2
+            weight += likely
+        return np.sqrt(total / weight)
+
+    def _plain_errors(self) -> Sequence[float]:
         from scipy.special import stdtrit
 
         if not self.members:

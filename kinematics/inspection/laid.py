@@ -99,8 +99,9 @@ class Looked:
             near = look.near(seam, float(np.abs(gains * amounts).sum()))
             home = np.exp(near.turns[:, None] * orders)
             away = np.exp(near.away[:, None] * orders)
-            wave = (home[:, moved] * (gains * amounts)[moved]) @ away[:, moved].T
-            best = (near.stands + wave.real).argmin(axis=1)
+            here, there = home[:, moved] * (gains * amounts)[moved], away[:, moved].T
+            wave = here.real @ there.real - here.imag @ there.imag
+            best = (near.stands + wave).argmin(axis=1)
             marks += look.read(near.stands[np.arange(len(best)), best])
             total += look.read(home * away[best]) * gains
         return marks, total

@@ -21,6 +21,9 @@ Seam = tuple[float, float]
 
 UM = 1000.0
 
+#: Seams whose passages are kept at hand.
+_KEPT = 4
+
 #: Steps to either side of the nearest contact that are looked at, at most.
 _FAR = 3
 
@@ -124,10 +127,23 @@ class Feel:
 
     def near(self, seam: Seam, wrong: float = 0.0) -> Near:
         """The passages that may have made each point, where waves move the flank by so many µm to either side."""
+        window = self.flank.window(wrong)
+        key = seam, len(window)
+        if key not in self._kept:
+            # The same seam is looked at again with other waves; more than the last few aren't kept.
+            if len(self._kept) >= _KEPT:
+                self._kept.pop(next(iter(self._kept)))
+            self._kept[key] = self._near(seam, window)
+        return self._kept[key]
+
+    @cached_property
+    def _kept(self) -> dict[tuple[Seam, int], Near]:
+        return {}
+
+    def _near(self, seam: Seam, window: Floats) -> Near:
         place = self.place.reshape(-1, 2) + self.flank.unrolled @ np.array(seam)
         home = np.rint(place)
         off = home - place
-        window = self.flank.window(wrong)
         one, both, other = (self.metric[..., at].reshape(-1, 1) for at in range(3))
         first, second = off[:, :1] + window[:, 0], off[:, 1:] + window[:, 1]
         stands = first * (one * first + 2 * both * second) + other * second**2

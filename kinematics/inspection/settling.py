@@ -21,6 +21,9 @@ from .passage import Floats, Seam
 #: and how much bigger the waves may be than they seem.
 _AGAIN, _STARTS, _BEGUN, _BIGGER = 4, 4, 3, (1.7, 2.8)
 
+#: Other sets of each size that are tried in the place of one.
+_OTHERS = 2
+
 #: From this chance on, another seam may do without a source.
 _DOUBTFUL = 1e-9
 
@@ -40,7 +43,26 @@ def settle(laid: Laid) -> Settled:
             break
         deep, chances = _needed(tried, big)
         tried = _as_cut(deep, tried)
+    simpler = _simpler(tried, deep)
+    if simpler is not deep:
+        deep, chances = _needed(tried, simpler)
+        tried = _as_cut(deep, tried)
     return deep, tried, chances
+
+
+def _simpler(tried: SetsTried, deep: Deepest) -> Deepest:
+    """The set itself, or one of no more sources that does as well: with the passages as they are now it may show."""
+    most = len(deep.members)
+    for size in range(max(most - 2, 1), most + 1) if most > 2 else ():
+        for one in sorted(tried.found[size].values())[:_OTHERS]:
+            if one.members == deep.members:
+                continue
+            nothing = np.zeros(size, dtype=complex)
+            other = Deepest(deep.laid, one.members, deep.seam, nothing).closer(_BEGUN).at_best_seam()
+            as_well = _chance(tried, other, deep) > CHANCE if size < most else other.squares < deep.squares
+            if as_well and other.is_possible:
+                return other
+    return deep
 
 
 def _chosen(laid: Laid) -> Settled:

@@ -49,16 +49,17 @@ class Planted:
 
 
 def plant(random: Random, case: Case, parts: tuple[TurningPart, ...], count: int, noise: float) -> list[Planted]:
-    """So many parts at fault, of 4 to 12 µm on the flank, 12 to 30 for a dial; no two of one order."""
+    """So many parts at fault, of 4 to 12 µm on the flank, 12 to 30 for a dial, half of what may be at most; orders differ."""
     found: list[Planted] = []
-    pool = [one for one in parts if one.unit]
+    # What leans leaves more at one end of the face than at the other, and the fit takes it as at mid-face: left out.
+    pool = [one for one in parts if one.fault.kind not in ("table wobble", "work tilt")]
     while pool and len(found) < count:
         part = pool.pop(random.randrange(len(pool)))
         mounted = [teeth for one in case.setup.change.values() for teeth in (*one.gears, *one.idlers)]
         if part.fault.gear is not None and mounted.count(part.fault.gear) > 1:
             continue  # a machine file couldn't say which of the two it is
         size = random.uniform(*((4, 12) if noise < 2 else (12, 30))) / part.on_flank
-        if size > part.source.most or any(part.order == one.part.order for one in found):
+        if size > part.source.most / 2 or any(part.order == one.part.order for one in found):
             continue
         found.append(Planted(part, size))
     return found
