@@ -23,6 +23,9 @@ _FIRST, _AGAIN, _CLOSER = 4, 1, 3
 _AWAY = ((0.0, 0.03), (0.0, -0.03), (0.0, 0.125), (0.0, -0.125), (0.0, 0.25), (0.0, 0.5), (1 / 3, 0.0))
 _SPREAD = 1
 
+#: Share of a size that the reckoning may be off (measured: see tests/benchmarks/inspecting.py).
+_RECKONED = 0.04
+
 #: So far two waves go against one another that both may be none.
 _AGAINST = -0.5
 
@@ -156,9 +159,12 @@ class Deepest:
         return tuple(tuple(map(float, (wave[:, at] * self.amounts[at]).real)) for _, wave in self._cut)
 
     def errors(self) -> Sequence[float]:
-        """Half of what holds the amount of each member in 95 of 100, all laid together, wherever the seam may lie."""
-        spread = self._spread_over_seams()
-        return tuple(float(np.hypot(one, other)) for one, other in zip(self._plain_errors(), spread, strict=True))
+        """Half of what holds the amount of each member in 95 of 100, all laid together, wherever the seam may lie.
+
+        To it comes a share of the size for what the reckoning of passages leaves out.
+        """
+        parts = (self._plain_errors(), self._spread_over_seams(), _RECKONED * np.abs(self.amounts))
+        return tuple(float(np.linalg.norm(one)) for one in zip(*parts, strict=True))
 
     def _spread_over_seams(self) -> Floats:
         """By how much the sizes differ from seam to seam, each counted by how well it fits."""

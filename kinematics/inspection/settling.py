@@ -21,6 +21,9 @@ from .passage import Floats, Seam
 #: and how much bigger the waves may be than they seem.
 _AGAIN, _STARTS, _BEGUN, _BIGGER = 4, 4, 3, (1.7, 2.8)
 
+#: How much smaller and bigger each wave is tried in the end, and by what share of what is left it must then fit better.
+_OTHERWISE, _BETTER = (0.55, 1.8), 1e-3
+
 #: Other sets of each size that are tried in the place of one.
 _OTHERS = 2
 
@@ -43,11 +46,24 @@ def settle(laid: Laid) -> Settled:
             break
         deep, chances = _needed(tried, big)
         tried = _as_cut(deep, tried)
-    simpler = _simpler(tried, deep)
-    if simpler is not deep:
-        deep, chances = _needed(tried, simpler)
+    better = _sized(_simpler(tried, deep))
+    if better is not deep:
+        deep, chances = _needed(tried, better)
         tried = _as_cut(deep, tried)
     return deep, tried, chances
+
+
+def _sized(deep: Deepest) -> Deepest:
+    """With each wave tried bigger and smaller than it seems: other passages may cut deepest then, and fit better."""
+    best = deep
+    for at in range(len(deep.members)):
+        for by in _OTHERWISE:
+            amounts = deep.amounts.copy()
+            amounts[at] *= by
+            other = replace(deep, amounts=amounts).closer(_BEGUN)
+            if other.is_possible and other.squares < (1 - _BETTER) * best.squares:
+                best = other
+    return best if best is deep else best.at_best_seam()
 
 
 def _simpler(tried: SetsTried, deep: Deepest) -> Deepest:
