@@ -8,12 +8,14 @@ from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from handlead.kinematics.gears.pair import distance_with_backlash, gap_at, usual_least_backlash
 from handlead.kinematics.work.requirement import gear_to_cut
+from handlead.kinematics.work.sizes import outside_diameter
 from handlead.machines.job_files.job_file import read_job, read_job_text
-from handlead.machines.rolling import pair_rolled
+from handlead.machines.rolling import members, pair_rolled
 from handlead.machines.rolling.pair_rolled import NotRolled, roll_pair
 from handlead.machines.rolling.words import at_the_machine
 from handlead.viz.command import main
@@ -246,3 +248,14 @@ def test_the_film_s_teeth_do_not_cut_into_each_other_and_touch_where_it_says(rig
         assert np.all(np.hypot(work[:, 0], work[:, 1]) < pitch_point + 3.1)
 
 
+
+
+@pytest.mark.parametrize("teeth", [22, 24])
+def test_a_gear_of_another_count_is_held_against_teeth_that_end_where_its_blank_ends(pinion, teeth):
+    work = pinion.work
+    found = SimpleNamespace(teeth=teeth, hand=work.hand.word, lead_mm=float(work.lead_mm))
+    gear = members._as_found(work, found)
+    assert gear.teeth == teeth
+    assert gear.tip_diameter == pytest.approx(outside_diameter(work))
+    # The hob stands as deep as the drawing has it: so the roots are where the drawing's are.
+    assert gear.root_diameter == pytest.approx(gear_to_cut(work).root_diameter)

@@ -607,3 +607,11 @@ def test_marks_that_meet_after_two_table_turns_are_counted_as_they_stand_on_the_
     assert predicted.passes is not None
     wanted, drawn = witness_of(case).lines
     assert len(drawn) > len(wanted)
+
+
+@pytest.mark.parametrize("other", [(1, 0, 2, 1), (-1, 0, 0, 1), (0, 1, 1, 2), (0, -1, 1, 0)])
+def test_boxes_that_only_touch_do_not_meet_and_those_that_overlap_do(other):
+    box = (0, 0, 1, 1)
+    assert not boxes_meet(box, other, 0)
+    assert boxes_meet(box, other, 0.001)
+    assert boxes_meet(box, (0.25, 0.25, 0.75, 0.75), 0)

@@ -19,6 +19,7 @@ from handlead.kinematics.cutting.setting import Grid
 from handlead.kinematics.frame.motion import Motion
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.setups.case import Case
+from handlead.viz.solids import mesh as meshes
 from handlead.viz.solids import view as solid_view
 from handlead.viz.solids.cut_stages import StagedCut
 from handlead.viz.solids.opengl import NoOpenGL, require_opengl
@@ -284,3 +285,13 @@ def test_all_that_is_shown_is_within_the_picture(drawable, subject):
     inked = (image < 250).any(axis=2)
     assert inked.mean() > 0.05
     assert not inked[-1].any() and not inked[:, -1].any() and not inked[60:, 0].any()
+
+
+def test_the_backs_of_the_hob_s_teeth_lie_on_their_own_thread(running):
+    """Behind its edge a tooth goes back along the screw, or it would stand in the flank that its edge has just cut."""
+    hob = running[1].setting.hob
+    per_gash = len(meshes._columns(hob, hob.edge(0.5), 3, 1.0)) // hob.gashes
+    columns = meshes._columns(hob, hob.edge(0.5), 3, 1.0)[per_gash - 2 : per_gash]
+    (heel, low, before), (edge, high, at) = columns
+    assert at > before and (high > low).all()
+    assert edge - heel == pytest.approx(hob.hand.value * hob.lead * (at - before) / (2 * math.pi))
