@@ -356,3 +356,20 @@ def test_the_crown_wheel_of_a_vehicle_is_found_from_its_pinion_and_one_road_whee
 def test_signs_are_told_from_numbers_by_their_name():
     assert is_sign(f"{SIGN}a")
     assert not is_sign("a")
+
+
+def test_one_observation_more_takes_nothing_away_even_where_the_search_is_cut_short():
+    numbers, sign = {"x": Wholes(F(1), F(3))}, f"{SIGN}s"
+    one = {(): F(1)}
+    told = Balance(((F(1), F(1), {powers({sign: 1}): F(1)}), (F(-1), F(-1), one)), one)
+    empty = Balance(((F(1), F(1), one), (F(-1), F(-1), one)), one)
+    known = [
+        (
+            identify(numbers, (sign,), (told,), thorough=False, branches=branches).values,
+            identify(numbers, (sign,), (told, empty, empty), branches=branches).values,
+        )
+        for branches in range(1, 40)
+    ]
+    assert any(first for first, _ in known)
+    for first, with_more in known:
+        assert first.items() <= with_more.items() <= {sign: F(1)}.items()

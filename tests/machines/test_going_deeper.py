@@ -185,3 +185,10 @@ def test_measures_that_disagree_ask_to_be_taken_again_and_say_neither_deeper_nor
     said = capsys.readouterr().out
     assert "MEASURE AGAIN" in said
     assert "Go in" not in said
+
+
+def test_a_depth_by_itself_is_a_measure_and_nothing_at_all_is_none():
+    job = read_job(PINION)
+    assert go_deeper(job, Gauging(depth=Fraction(6))).deeper == pytest.approx(gear_to_cut(job.work).whole_depth - 6, abs=0.5)
+    with pytest.raises(NotMeasured, match="nothing was measured"):
+        go_deeper(job, Gauging(date="2026-03-02"))

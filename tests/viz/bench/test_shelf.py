@@ -127,3 +127,12 @@ def test_a_large_folder_is_read_in_turns_and_what_is_read_is_found(shelf):
 @pytest.mark.parametrize("words", [".", "...", "_", "é", '"*', "teeth 99999999999999999999", "lead 1e400", "NOT OR AND", "x" * 200, "\0"])
 def test_whatever_is_typed_is_answered(shelf, words):
     assert isinstance(names(shelf, words), set)
+
+
+def test_the_shelf_says_of_which_jobs_a_blank_was_looked_at(shelf):
+    text = (shelf.folder / "hoist.toml").read_text()
+    (shelf.folder / "looked-at.toml").write_text(text + "\n[seen]\nteeth = 36\n")
+    shelf.refresh()
+    found = {one.name: one.found for one in shelf.find("", "job")}
+    assert found["looked-at.toml"] == "a blank was looked at"
+    assert found["hoist.toml"] == ""
