@@ -78,6 +78,13 @@ def record_strip(record: Record, shop: Shop) -> RecordStrip:
     return RecordStrip(x, tuple(parts), tuple(ticks), along)
 
 
+def _titled(inset: Axes, title: str) -> Axes:
+    """A strip with as much of its title over it as goes on one line."""
+    words = look.wrapped(title, look.TEXT, SIZE[0] - _LEFT - 6)[:1]
+    inset.set_title("\n".join(words), fontsize=look.TEXT, loc="left", pad=2.5)
+    return inset
+
+
 def plot_record(found: InspectedGear, number: int, ax: Axes, *, shop: Shop) -> Axes:
     """One record on axes of about 190 by 252 mm."""
     record, fitted, inspection = found.records[number], found.inspection.records[number], found.inspection
@@ -108,9 +115,8 @@ def plot_record(found: InspectedGear, number: int, ax: Axes, *, shop: Shop) -> A
     top = SIZE[1] - _HEAD
     for at, ((read, part), title) in enumerate(zip(curves, titles, strict=True)):
         top -= each + _APART
-        inset = _inset(ax, _LEFT, top, SIZE[0] - _LEFT - 4, each)
+        inset = _titled(_inset(ax, _LEFT, top, SIZE[0] - _LEFT - 4, each), title)
         _draw_strip(inset, strip, read, part, half)
-        inset.set_title("\n".join(look.wrapped(title, look.TEXT, SIZE[0] - _LEFT - 6)[:1]), fontsize=look.TEXT, loc="left", pad=2.5)
         inset.set_ylabel(fine, fontsize=look.SMALL)
         if at < len(curves) - 1:
             inset.set_xticklabels([])

@@ -104,7 +104,7 @@ def write_page(found: Survey, out: Path, paper: str = "A4") -> int:
 
 def draw_survey(found: Survey, paper: str = "A4", today: datetime.date | None = None) -> list[Figure]:
     """The table on as many pages as it takes: a line an order, with its gears, or why it can't be cut, beneath."""
-    pages = _Pages(paper, today or datetime.date.today())
+    pages = _TablePages(paper, today or datetime.date.today())
     for rows in found.by_order.values():
         pages.put(_words(rows), _beneath(rows))
     for one in found.unread:
@@ -113,7 +113,7 @@ def draw_survey(found: Survey, paper: str = "A4", today: datetime.date | None = 
     return [page.figure for page in pages.all]
 
 
-class _Pages:
+class _TablePages:
     """Pages that are filled line by line, each with the heads of its columns."""
 
     def __init__(self, paper: str, today: datetime.date) -> None:
