@@ -110,8 +110,7 @@ def plot_record(found: InspectedGear, number: int, ax: Axes, *, shop: Shop) -> A
     told = height(fitted.left_um, shop.units)
     titles.append(f"left, and no part explains it: {told} r.m.s." + (f" ({len(rest)} smaller waves beside it)" if rest else ""))
     curves.append((left, None))
-    each = (SIZE[1] - _HEAD - _FOOT - _ORDERS - _APART * len(curves)) / len(curves)
-    each = min(each, 40.0)
+    each = min((SIZE[1] - _HEAD - _FOOT - _ORDERS - _APART * len(curves)) / len(curves), 40.0)
     top = SIZE[1] - _HEAD
     for at, ((read, part), title) in enumerate(zip(curves, titles, strict=True)):
         top -= each + _APART
