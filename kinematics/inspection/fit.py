@@ -65,6 +65,8 @@ def fit_sources(records: Sequence[Looked], sources: Sequence[WaveSource]) -> Wav
     if laid.free < 4 or any(one.size < one.plain.shape[1] + 2 for one in records):
         raise ValueError(f"{min(one.size for one in records)} readings are too few to tell a wave from noise")
     groups, unseen = laid.clusters
+    # The first of each speaks for all: the one that may leave most.
+    groups = tuple(tuple(sorted(one, key=lambda at: -sources[at].largest)) for one in groups)
     heads = laid.only([one[0] for one in groups])
     deep, tried, chances = settle(heads)
     one = SourceSet(deep.squares, deep.seam, deep.members)

@@ -43,6 +43,11 @@ class WaveSource:
     proud: tuple[tuple[int, complex], ...]
     most: float = np.inf
 
+    @property
+    def largest(self) -> float:
+        """µm that the most of it there can be leaves on a flank."""
+        return self.most * max(abs(one) for _, one in self.proud)
+
     def on(self, side: int) -> complex:
         """µm that one of it leaves on this side."""
         return dict(self.proud).get(side, 0j)

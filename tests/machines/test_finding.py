@@ -86,6 +86,13 @@ def test_counting_the_other_way_round_and_records_in_another_order_give_the_same
     assert all(near(turned, name, size) for name, (size, _) in told.items())
 
 
+def test_a_part_is_found_though_another_that_turns_with_it_could_not_be_so_far_out():
+    # Tap bevels turn with the slide screw, and would have to be out by more than anything that still runs.
+    (wave,) = inspect_gear(DRUM, records(gear((SCREW,)))).waves
+    assert wave.parts[0].name == SCREW_NAME
+    assert all(one.part.source.largest <= wave.parts[0].part.source.largest for one in wave.parts)
+
+
 @pytest.mark.parametrize("noise", [0.0, 1.0, 5.0])
 def test_a_gear_without_errors_accuses_nobody(noise):
     assert not inspect_gear(DRUM, records(gear(), noise)).waves
