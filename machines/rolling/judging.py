@@ -22,6 +22,9 @@ _LOOSER = 0.02
 #: A jerk with every tooth of so many modules is of teeth that don't belong together (own choice).
 _KNOCKS = 0.02
 
+#: Teeth left as they were hobbed bear along this share of the face at least (common practice, from memory).
+_USUALLY_BEARS = 0.35
+
 if TYPE_CHECKING:
     from handlead.kinematics.rolling.roll import Rolled
 
@@ -150,9 +153,11 @@ def _bears(found: PairRolled, side: int, turning: str) -> Iterator[Finding]:
         return
     leans, at = ", ".join(_leans(found)), at_the_machine(AT[place], found.job.machine.way)
     one_sided = place not in ("both ends", "middle")
+    usual = f", where {100 * _USUALLY_BEARS:.0f} % and more is usual of teeth left as they were hobbed"
     yield Finding(
         "bears-in-part", "warning",
-        f"With the work turning {turning} and driving, the flanks bear {at}: along {100 * bears.length:.0f} % of it.",
+        f"With the work turning {turning} and driving, the flanks bear {at}: along {100 * bears.length:.0f} % of it"
+        f"{usual if bears.length < _USUALLY_BEARS else ''}.",
         f"Over the face {leans}: prove that job, and cut it again."
         if leans and one_sided else "See to the leads of both and to what stands on their flanks.",
         {"work_turns": turning, "where": place, "face": bears.length},

@@ -16,6 +16,7 @@ from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.kinematics.work.sizes import outside_diameter
 from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.rolling import members, pair_rolled
+from handlead.machines.rolling.judging import running
 from handlead.machines.rolling.pair_rolled import NotRolled, roll_pair
 from handlead.machines.rolling.words import at_the_machine
 from handlead.viz.command import main
@@ -69,6 +70,17 @@ def test_the_pair_as_ordered_runs_along_the_whole_face_both_ways(right):
     assert all(0 < drive["transmission_error_um"] < 3 for drive in told["drives"])
     assert [abs(told[whose]["lean_um"]) < 0.1 for whose in ("work", "mate_gear")] == [True, True]
     json.dumps(told, allow_nan=False)
+
+
+def test_where_little_of_the_face_bears_what_is_usual_is_said_beside_it(right):
+    # So thin a film of blue that only the tips of the marks show.
+    for film, is_little in ((2e-5, True), (5e-4, False)):
+        thin = replace(right, film=film)
+        told = [finding for finding in running(thin) if finding.code == "bears-in-part"]
+        assert told and all(finding.severity == "warning" for finding in told)
+        for finding in told:
+            assert (finding.facts["face"] < 0.35) == is_little
+            assert ("35 % and more is usual" in finding.message) == is_little
 
 
 def test_without_centres_on_the_drawing_it_says_at_which_backlash_it_rolled(right, pinion, wheel):
