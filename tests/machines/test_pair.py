@@ -8,7 +8,12 @@ import math
 import pytest
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.gear import Gear
-from handlead.kinematics.gears.pair import crossing_angle, mesh, run_together, tip_thickness
+from handlead.kinematics.gears.pair import (
+    crossing_angle,
+    distance_without_backlash,
+    run_together,
+    tip_thickness,
+)
 from handlead.machines.job_files.job_file import read_job_text
 from handlead.machines.proving.proof import prove
 from handlead.machines.written.writing import job_text
@@ -206,13 +211,14 @@ def test_at_the_distance_without_backlash_there_is_none(teeth, other, shift, shi
     hands = (Hand.RIGHT, Hand.LEFT) if angle else (None, None)
     one = Gear(teeth, 2, angle, hands[0], profile_shift=shift)
     two = Gear(other, 2, angle, hands[1], profile_shift=shift_other)
-    met = mesh(one, two)
+    distance = distance_without_backlash(one, two)
     run = run_together(
-        one, two, (one.tip_diameter, two.tip_diameter), (one.root_diameter, two.root_diameter), met.centre_distance
+        one, two, (one.tip_diameter, two.tip_diameter), (one.root_diameter, two.root_diameter), distance
     )
     assert run.backlash == pytest.approx(0, abs=1e-9)
     assert run.shift_sum == pytest.approx(shift + shift_other, abs=1e-9)
-    assert run.working_pressure_angle_deg == pytest.approx(met.working_pressure_angle_deg)
+    bases = (one.base_diameter + two.base_diameter) / 2
+    assert run.working_pressure_angle_deg == pytest.approx(math.degrees(math.acos(bases / distance)))
 
 
 @given(st.integers(15, 80), st.floats(-0.2, 0.5))
