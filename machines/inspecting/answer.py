@@ -13,6 +13,8 @@ import numpy as np
 from handlead.kinematics.flank_cutting.flank_passages import active_rolls
 from handlead.kinematics.inspection.choosing import CHANCE, seams
 from handlead.kinematics.inspection.passage import Floats
+from handlead.machines.at_fault.finding import FoundWave, Inspection, PartAtFault, inspect_gear
+from handlead.machines.at_fault.looks import sides_of
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.gear_records.exchange import read_records
 from handlead.machines.gear_records.records import Record
@@ -23,8 +25,6 @@ from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.errors import Complaint, HandleadError
 from handlead.machines.toml.units import length
 
-from .finding import FoundWave, Inspection, PartAtFault, inspect_gear
-from .looks import sides_of
 from .next_record import ROUND, next_record
 from .trying import Confirmation, confirmations_of
 from .words import (

@@ -20,6 +20,7 @@ from typing import Any
 import tomlkit
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.links.links import Rack, Screw
+from handlead.machines.at_fault.finding import FoundWave, PartAtFault
 from handlead.machines.keys.imperfection_keys import IMPERFECTION
 from handlead.machines.machine_files.catalogue import shipped_machines
 from handlead.machines.machine_files.machine_file import Imperfection, Machine, read_machine_text
@@ -31,7 +32,6 @@ from handlead.machines.written.layout import document_text
 from handlead.machines.written.machine_values import imperfection_values
 
 from .answer import InspectedGear
-from .finding import FoundWave, PartAtFault
 from .words import is_far_fetched, part_name, size_told, strangeness
 
 #: A wave that is so many times what a record strays by, as root of the mean square, isn't one of its own.

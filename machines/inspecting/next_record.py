@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from handlead.kinematics.inspection.laid import Laid
+from handlead.machines.at_fault.finding import PartAtFault
+from handlead.machines.at_fault.looks import looked_at, sides_of
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.gear_records.records import Record, Said, record_of
 from handlead.machines.setups.case import Case
-
-from .finding import PartAtFault
-from .looks import looked_at, sides_of
 
 #: Records that go round the gear, tooth after tooth.
 ROUND = ("pitch single", "pitch cumulative", "runout")

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from handlead.kinematics.inspection.laid import Laid
 from handlead.kinematics.inspection.passage import Floats
+from handlead.machines.at_fault.looks import looked_at, sides_of
+from handlead.machines.at_fault.parts import TurningPart, suspects_of
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.studying.waves import CutShape
 
-from .looks import looked_at, sides_of
-from .parts import TurningPart, suspects_of
 from .words import part_name
 
 if TYPE_CHECKING:

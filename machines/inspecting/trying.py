@@ -14,6 +14,8 @@ from fractions import Fraction
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.links.link import TwoPort
 from handlead.kinematics.links.links import WormGear
+from handlead.machines.at_fault.finding import PartAtFault
+from handlead.machines.at_fault.parts import TurningPart, suspects_of
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.judging.checks import judge_set_up
 from handlead.machines.setups.case import Case
@@ -21,8 +23,6 @@ from handlead.machines.setups.mending import Step, carried_out, exchange_steps, 
 from handlead.machines.studying.waves import CutShape
 from handlead.machines.toml.units import height, length
 
-from .finding import PartAtFault
-from .parts import TurningPart, suspects_of
 from .words import BOUND, bracket_of, is_idler, on_flank_um, table_name, turns_told
 
 

@@ -9,13 +9,12 @@ from fractions import Fraction
 from handlead.kinematics.links.link import TwoPort
 from handlead.kinematics.links.links import WormGear
 from handlead.kinematics.links.mounted import ChangeGears
+from handlead.machines.at_fault.finding import FoundWave, PartAtFault
+from handlead.machines.at_fault.parts import TurningPart
 from handlead.machines.gear_records.records import Record
 from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.units import decimal, height, length
-
-from .finding import FoundWave, PartAtFault
-from .parts import TurningPart
 
 #: What an old machine has of each kind without anybody being surprised: degrees at a worm's and at another link's
 #: driven part, mm of a slide, mm of the dial. Own judgement; it orders what to look at first, and nothing else.

@@ -14,9 +14,8 @@ from handlead.kinematics.gauging.flanks import Deviations, trace
 from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.gears.tolerance import COARSEST, flank_tolerances
 from handlead.kinematics.inspection.passage import Floats
+from handlead.machines.at_fault.finding import Inspection
 from handlead.machines.gear_records.records import Record
-
-from .finding import Inspection
 
 _NONE = Deviations(*(0.0 for _ in fields(Deviations)))
 

@@ -23,9 +23,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import made_up
 from handlead.kinematics.frame.motion import Ripple
+from handlead.machines.at_fault.finding import Inspection, inspect_gear
+from handlead.machines.at_fault.parts import TurningPart, suspects_of
 from handlead.machines.gear_records.records import Record
-from handlead.machines.inspecting.finding import Inspection, inspect_gear
-from handlead.machines.inspecting.parts import TurningPart, suspects_of
 from handlead.machines.setups.case import Case
 from handlead.machines.studying.waves import CutShape
 from measured_gears import MeasuredGear, with_noise

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from handlead.kinematics.links.links import WormGear
 from handlead.machines import Case, prove, read_job
+from handlead.machines.at_fault.finding import PartAtFault
+from handlead.machines.at_fault.parts import suspects_of
 from handlead.machines.blanks.flanks import Flanks
-from handlead.machines.inspecting.finding import PartAtFault
-from handlead.machines.inspecting.parts import suspects_of
 from handlead.machines.inspecting.trying import confirmations_of
 from handlead.machines.inspecting.words import on_flank_um, part_name, size_told, turns_told
 from handlead.machines.machine_files.machine_file import read_machine_text

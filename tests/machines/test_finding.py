@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from handlead.kinematics.frame.motion import Ripple
-from handlead.machines.inspecting.finding import inspect_gear
+from handlead.machines.at_fault.finding import inspect_gear
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.setups.case import Case

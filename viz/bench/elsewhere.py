@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from handlead.machines.toml.errors import HandleadError
+from handlead.viz.bench_desk import desk as desks
+from handlead.viz.bench_desk import doing
+from handlead.viz.bench_desk.desk import Desk, Elsewhere
+from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.shelf import Shelf
 from handlead.viz.bench_files.versions import Version, Versions, digest_of
-
-from . import desk as desks
-from . import doing, parts
-from .desk import Desk, Elsewhere
 
 #: Lines that are shown round one that differs.
 _ROUND = 2

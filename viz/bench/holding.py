@@ -13,13 +13,14 @@ from pathlib import Path
 from typing import Any
 
 from handlead.machines.toml.errors import HandleadError
+from handlead.viz.bench_desk import doing, work
+from handlead.viz.bench_desk.desk import Desk
+from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.shelf import Shelf
 from handlead.viz.bench_files.versions import digest_of, text_or_none
 from starlette.concurrency import run_in_threadpool
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from . import doing, parts, work
-from .desk import Desk
 from .processes import WorkProcess, give_back
 
 #: How often files that a window shows are looked at, in seconds.

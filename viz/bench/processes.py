@@ -12,7 +12,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from . import doing, work
+from handlead.viz.bench_desk import doing, work
 
 _CONTEXT = multiprocessing.get_context("spawn")
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from handlead.machines.job_keys.work_keys import RACK_HOB
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.filing import write_text
+from handlead.viz.bench_desk import doing, fields
+from handlead.viz.bench_desk.rack import KEYS, SIZES, Hung, RackFile
+from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.versions import Versions, digest_of
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
-
-from . import doing, fields, parts
-from .rack import KEYS, SIZES, Hung, RackFile
 
 
 def _rack_of(request: Request, units: str = "mm") -> RackFile:

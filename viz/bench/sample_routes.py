@@ -11,14 +11,13 @@ from handlead.machines.documents.sample import Named, NoSuchCandidate, job_of, j
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.filing import plain, write_text
 from handlead.machines.toml.units import length
+from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.entered import one_value
 from handlead.viz.bench_files.versions import Versions, text_or_none
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
-
-from . import parts
 
 #: The readings that the page asks for: their path in the file, and what they are called.
 READINGS: Mapping[str, str] = {

@@ -12,6 +12,10 @@ from typing import Any
 
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.toml.errors import FileFault, HandleadError
+from handlead.viz.bench_desk import choices, doing, tracing, work
+from handlead.viz.bench_desk import desk as desks
+from handlead.viz.bench_desk.desk import Desk, Elsewhere
+from handlead.viz.bench_drawn import parts, train
 from handlead.viz.streams.outlet import report_failed
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -21,9 +25,7 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket
 
-from . import choices, doing, elsewhere, parts, rack_routes, sample_routes, tracing, train, work
-from . import desk as desks
-from .desk import Desk, Elsewhere
+from . import elsewhere, rack_routes, sample_routes
 from .holding import Bench
 
 # ---------------------------------------------------------------- answers

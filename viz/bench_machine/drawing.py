@@ -9,7 +9,7 @@ from handlead.machines.machine_files.machine_file import Machine, read_machine_t
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.filing import plain
 from handlead.machines.toml.places import parse
-from handlead.viz.bench.train import Drawn, Explained, TapLine, draw, told_of
+from handlead.viz.bench_drawn.train import Drawn, Explained, TapLine, draw, told_of
 from handlead.viz.draw_train.train_layout import lay_out
 from handlead.viz.draw_train.train_words import links_in_words, parts_in_words
 from handlead.viz.look.shop import Shop

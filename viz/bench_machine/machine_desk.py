@@ -22,7 +22,7 @@ from handlead.machines.machine_files.unfitted import Unfitted, read_unfitted_tex
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.filing import plain, read_text, write_text
 from handlead.machines.toml.places import Path_, parse
-from handlead.viz.bench.desk import Elsewhere
+from handlead.viz.bench_desk.desk import Elsewhere
 from handlead.viz.bench_files.entered import NotEntered
 from handlead.viz.bench_files.shelf import Shelf
 from handlead.viz.bench_files.versions import Drafts, Version, Versions, digest_of, text_or_none

@@ -6,8 +6,9 @@ import asyncio
 from typing import Any
 
 from handlead.machines.keys.link_keys import LINK
-from handlead.viz.bench import elsewhere, parts
-from handlead.viz.bench.desk import Elsewhere
+from handlead.viz.bench import elsewhere
+from handlead.viz.bench_desk.desk import Elsewhere
+from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.entered import NotEntered, asked_of
 from handlead.viz.bench_files.versions import digest_of, text_or_none
 from starlette.concurrency import run_in_threadpool

@@ -7,8 +7,8 @@ import json
 from typing import Any
 
 from handlead.machines.machine_files.catalogue import shipped_machines
-from handlead.viz.bench import parts
 from handlead.viz.bench.holding import Bench
+from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.shelf import Shelf
 from handlead.viz.bench_files.versions import Drafts
 from starlette.concurrency import run_in_threadpool

@@ -10,8 +10,8 @@ from typing import Any
 
 from handlead.machines.shop.survey import CAN, Survey, SurveyRow, Unread
 from handlead.machines.toml.errors import HandleadError
-from handlead.viz.bench import parts
 from handlead.viz.bench.holding import Bench
+from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.entered import NotEntered, asked_of
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from handlead.machines.at_fault.finding import FoundWave, PartAtFault
 from handlead.machines.inspecting.answer import InspectedGear
-from handlead.machines.inspecting.finding import FoundWave, PartAtFault
 from handlead.machines.inspecting.words import (
     is_far_fetched,
     part_name,

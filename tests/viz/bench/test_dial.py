@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from handlead.viz.bench import drawings
+from handlead.viz.bench_drawn import drawings
 
 
 def test_every_line_of_the_dial_points_to_the_pivot_and_begins_on_its_circle():

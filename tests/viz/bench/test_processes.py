@@ -5,8 +5,9 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
-from handlead.viz.bench import holding, processes, work
-from handlead.viz.bench.doing import NotDone
+from handlead.viz.bench import holding, processes
+from handlead.viz.bench_desk import work
+from handlead.viz.bench_desk.doing import NotDone
 
 from .conftest import copy_jobs
 

@@ -15,12 +15,11 @@ from handlead.kinematics.train.path import follow
 from handlead.kinematics.train.solution import Solution
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.units import decimal
+from handlead.viz.bench_desk.work import Source
 from handlead.viz.draw_train.train_layout import lay_out
 from handlead.viz.draw_train.train_shapes import TrainLayout
 from handlead.viz.draw_train.train_words import link_lines
 from handlead.viz.look.shop import PLAIN, Shop
-
-from .work import Source
 
 
 @dataclass(frozen=True)

@@ -16,17 +16,17 @@ from handlead.machines.proving.proof import Proof
 from handlead.machines.setups.findings import worst_first
 from handlead.machines.toml.errors import HandleadError
 from handlead.machines.toml.units import length
+from handlead.viz.bench_desk import desk as desks
+from handlead.viz.bench_desk import fields
+from handlead.viz.bench_desk.desk import Desk
+from handlead.viz.bench_desk.history import found_before, measured_before
 from handlead.viz.bench_files.shelf import Shelf
 from handlead.viz.gear_reports.measure import headline
 from handlead.viz.look.shop import Shop
 from handlead.viz.reports.proof import comparison_rows
 from handlead.viz.streams.terminal import CAUTION
 
-from . import desk as desks
-from . import fields
-from .desk import Desk
 from .drawings import bracket_view, head_view, strips
-from .history import found_before, measured_before
 
 #: The parts of a job's page in the order of the work, each with its heading.
 PARTS = {
@@ -53,7 +53,7 @@ AT_ONCE = ("verdict", "setup")
 @cache
 def _shelf() -> jinja2.Environment:
     return jinja2.Environment(
-        loader=jinja2.FileSystemLoader(Path(__file__).with_name("templates")),
+        loader=jinja2.FileSystemLoader(Path(__file__).parents[1] / "bench" / "templates"),
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True, auto_reload=False,
     )  # fmt: skip
 

@@ -1,0 +1,1 @@
+"""The parts of a job's page as they are drawn and written."""
