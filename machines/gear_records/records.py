@@ -19,7 +19,7 @@ from handlead.kinematics.inspection.readings import Readings
 from handlead.machines.job_keys.record_keys import ALSO_COLUMNS, COLUMNS, HEAD, LENGTHS_IN, READ_IN, HeadLine
 from handlead.machines.toml.errors import Complaint, FileFault, Missing, Place, Unknown, WrongValue
 from handlead.machines.toml.filing import read_text
-from handlead.machines.toml.guesses import guess, nearest
+from handlead.machines.toml.guesses import either, guess, nearest
 from handlead.machines.toml.numbers import NumberFault, exact, length
 
 #: Readings beyond which a file is no record of a gear; fewer tell nothing.
@@ -181,7 +181,7 @@ class _RecordReader:
                 right = (
                     guess(word, _KEYS)
                     if near
-                    else f"Put # before a note; {_or([one.key for one in HEAD])} are read"
+                    else f"Put # before a note; {either([one.key for one in HEAD])} are read"
                 )
                 self.fault(line.number, word[:40], f"there is no such key. {right}", Unknown)
                 if near is not None:
@@ -189,7 +189,7 @@ class _RecordReader:
         for needed in HEAD:
             if needed.key not in self.said and needed.key not in self.told and self._needs(needed.key):
                 also = (
-                    f"{needed.key}: {_or(needed.words)}" if needed.words else f"{needed.key}: {needed.takes}"
+                    f"{needed.key}: {either(needed.words)}" if needed.words else f"{needed.key}: {needed.takes}"
                 )
                 self.fault(1, needed.key, f"it isn't said above the readings; write # {also}", Missing)
 
@@ -209,7 +209,7 @@ class _RecordReader:
             self.fault(number, line.key, "it is said twice; leave one of the two lines out")
         elif line.words and value.lower() not in line.words:
             meant = f'. Did you mean "{word}"?' if word else ""
-            self.fault(number, line.key, f'it must be {_or(line.words)}, not "{value[:40]}"{meant}')
+            self.fault(number, line.key, f'it must be {either(line.words)}, not "{value[:40]}"{meant}')
         else:
             self.said[line.key] = value.lower()
             if line.key == "date":
@@ -362,6 +362,3 @@ def _is_number(cell: str) -> bool:
         return False
     return True
 
-
-def _or(words: Sequence[str]) -> str:
-    return f"{', '.join(words[:-1])} or {words[-1]}"

@@ -25,8 +25,7 @@ from handlead.machines.keys.imperfection_keys import IMPERFECTION
 from handlead.machines.machine_files.catalogue import shipped_machines
 from handlead.machines.machine_files.machine_file import Imperfection, Machine, read_machine_text
 from handlead.machines.setups.case import Case
-from handlead.machines.toml.errors import FileFault, Place, Unwritable
-from handlead.machines.toml.filing import as_it_came, keep_beside, plain, read_text, write_text
+from handlead.machines.toml.filing import as_it_came, keep_beside, plain, read_text, refused, write_text
 from handlead.machines.toml.places import comments, parse, quoted, statements
 from handlead.machines.written.layout import document_text
 from handlead.machines.written.machine_values import imperfection_values
@@ -136,7 +135,7 @@ def write_found(gear: InspectedGear, today: datetime.date | None = None) -> Writ
     _check_own(path)
     text = read_text(path)
     if parse(plain(text), os.fspath(path)).digest != machine.digest:
-        raise _refused(
+        raise refused(
             path, "it was changed since it was read, so nothing is written. Inspect the gear again"
         )
     found, left_out = found_imperfections(gear, today)
@@ -252,7 +251,7 @@ def _of_file(fault: Imperfection) -> Imperfection:
 def _check_own(path: Path) -> None:
     """Raises `FileFault` for a machine that came with the program: what was found is of one in somebody's shop."""
     if path.resolve() in {each.resolve() for each in shipped_machines().values()}:
-        raise _refused(
+        raise refused(
             path, "it ships with the program. Copy it beside the job, and let the job name the copy"
         )
 
@@ -266,7 +265,7 @@ def _with_rows(
     lines = text.split("\n")
     rows = list(_rows(text))
     if len(rows) != len(machine.imperfections):
-        raise _refused(
+        raise refused(
             path, "its imperfections stand in one line. Write each as a table [[imperfection]] of its own"
         )
     out: list[str] = []
@@ -327,6 +326,3 @@ def _check_reads(
     if {*again.imperfections} != wanted or replace(again, imperfections=machine.imperfections) != machine:
         raise RuntimeError(f"{quoted(os.fspath(path))} would read as another machine")
 
-
-def _refused(path: Path, message: str) -> FileFault:
-    return FileFault([Unwritable(Place(os.fspath(path), 1), "", message)])

@@ -11,7 +11,7 @@ from handlead.machines.keys.link_keys import LINK
 from handlead.machines.keys.machine_keys import MACHINE
 from handlead.machines.tables.reading import Complaints, check_names, rows, table_of
 from handlead.machines.toml.errors import Disagreement, Missing, WrongValue
-from handlead.machines.toml.guesses import guess
+from handlead.machines.toml.guesses import either, guess
 from handlead.machines.toml.places import Document, Path_, quoted
 
 from .levers import clashes, lever_of
@@ -175,7 +175,7 @@ def _check_imperfections(document: Document, key: str, links: dict[str, int], co
             message = f"{quoted(link)} is a link of the kind {quoted(kind)}, which has no driving and driven part"
             complaints.add(WrongValue, path, message)
         elif row.get("kind") == "tooth by tooth" and kind not in _WITH_TEETH:
-            message = f"{quoted(link)} is a link of the kind {quoted(kind)}. It must be a {_or(_WITH_TEETH)}"
+            message = f"{quoted(link)} is a link of the kind {quoted(kind)}. It must be a {either(_WITH_TEETH)}"
             complaints.add(WrongValue, path, message)
         elif row.get("kind") in ("worm float", "worm end play"):
             if kind != "worm gear":
@@ -197,9 +197,6 @@ def _check_imperfections(document: Document, key: str, links: dict[str, int], co
             message = f"the driven part of {quoted(link)} is a slide, which has no turns. It must be \"driving\""
             complaints.add(WrongValue, (key, index, "turn_of"), message)
 
-
-def _or(words: tuple[str, ...]) -> str:
-    return f"{', '.join(words[:-1])} or {words[-1]}"
 
 
 def _check_state(document: Document, path: Path_, index: int, state: str, complaints: Complaints) -> None:

@@ -18,7 +18,7 @@ def read_text(path: str | os.PathLike[str]) -> str:
     try:
         return Path(path).read_bytes().decode("utf-8")
     except (OSError, UnicodeDecodeError) as fault:
-        raise _refused(path, f"it can't be read ({_reason(fault)})") from None
+        raise refused(path, f"it can't be read ({_reason(fault)})") from None
 
 
 _MARK = "\ufeff"
@@ -45,13 +45,13 @@ def write_text(text: str, path: str | os.PathLike[str], overwrite: bool = False)
     try:
         before = _before(path)
         if before is not None and not overwrite:
-            raise _refused(path, "it is there already. Give the name of a new file")
+            raise refused(path, "it is there already. Give the name of a new file")
         if before is not None and not before.st_mode & 0o222:
             # Without this a read-only file would be replaced by a new one wherever its folder may be written.
-            raise _refused(path, "it is read-only. Make it writable if it may be changed")
+            raise refused(path, "it is read-only. Make it writable if it may be changed")
         put(text.encode("utf-8"), path)
     except OSError as fault:
-        raise _refused(path, f"it can't be written ({_reason(fault)})") from None
+        raise refused(path, f"it can't be written ({_reason(fault)})") from None
 
 
 def keep_beside(path: str | os.PathLike[str], day: datetime.date | None = None) -> Path:
@@ -120,7 +120,8 @@ def _umask() -> int:
     return now
 
 
-def _refused(path: str | os.PathLike[str], message: str) -> FileFault:
+def refused(path: str | os.PathLike[str], message: str) -> FileFault:
+    """The complaint of a file that can't be read, or isn't written, as a whole."""
     return FileFault([Unwritable(Place(os.fspath(path), 1), "", message)])
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from .numbers import Decimal
 from .places import quoted
@@ -80,3 +80,8 @@ def guess(name: str, known: Iterable[str]) -> str:
         return "There is none to choose from"
     some = ", ".join(quoted(one) for one in known[:12])
     return f"There {'is' if len(known) == 1 else 'are'} {some}{' and others' if len(known) > 12 else ''}"
+
+
+def either(words: Sequence[str]) -> str:
+    """Two or more words as what may be said: "a, b or c"."""
+    return f"{', '.join(words[:-1])} or {words[-1]}"

@@ -19,6 +19,7 @@ from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.shelf import Shelf
 from handlead.viz.bench_files.versions import digest_of, text_or_none
 from starlette.concurrency import run_in_threadpool
+from starlette.requests import HTTPConnection
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from .processes import WorkProcess, give_back
@@ -179,3 +180,9 @@ def _bytes(found: Any) -> int:
     """About what an answer weighs."""
     whole = found if isinstance(found, bytes | str) else getattr(found, "svg", b"")
     return len(whole) + 20_000
+
+
+def bench_of(asked: HTTPConnection) -> Bench:
+    """What the server holds, for whoever answers a request or a window."""
+    bench: Bench = asked.app.state.bench
+    return bench

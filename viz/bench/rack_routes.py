@@ -14,9 +14,11 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
+from .holding import bench_of
+
 
 def _rack_of(request: Request, units: str = "mm") -> RackFile:
-    return RackFile.at(request.app.state.bench.shelf, str(request.path_params["name"]), units)
+    return RackFile.at(bench_of(request).shelf, str(request.path_params["name"]), units)
 
 
 def _page(rack: RackFile, tried: Hung | None = None, said: str = "", status: int = 200) -> Response:

@@ -19,6 +19,8 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
+from .holding import bench_of
+
 #: The readings that the page asks for: their path in the file, and what they are called.
 READINGS: Mapping[str, str] = {
     "teeth": "teeth", "hand": "lean to the", "wear": "how it looks", "face_width": "face width",
@@ -84,7 +86,7 @@ def _page(
     named: Named | None = None, faults: tuple[str, ...] = (),
 ) -> Response:  # fmt: skip
     title, units = heading
-    shelf = request.app.state.bench.shelf
+    shelf = bench_of(request).shelf
     return HTMLResponse(parts.render(
         "sample", title=title, units=units, given=given, readings=READINGS, choices=_CHOICES, name=name, faults=faults,
         told=_told(named) if named else None, machines=shelf.machines,
@@ -118,7 +120,7 @@ def _size(value: float, what: str, named: Named) -> str:
 def show(request: Request) -> Response:
     """The page for a worn gear: a new one, or one whose file lies in the folder."""
     name = request.query_params.get("file", "")
-    text = text_or_none(request.app.state.bench.shelf.path(name)) if name else None
+    text = text_or_none(bench_of(request).shelf.path(name)) if name else None
     if text is None:
         return _page(request, ("", "mm"), {})
     values = tomlkit.parse(plain(text)).unwrap()
@@ -142,7 +144,7 @@ async def enter(request: Request) -> Response:
 
 
 def _entered(request: Request, form: dict[str, str]) -> Response:
-    shelf = request.app.state.bench.shelf
+    shelf = bench_of(request).shelf
     title, units = form.get("title", "").strip() or "sample", "in" if form.get("units") == "in" else "mm"
     given = {path: form.get(path, "") for path in READINGS}
     name = form.get("file") or shelf.new_name(f"{title} sample")
@@ -163,7 +165,7 @@ async def make_job(request: Request) -> Response:
 
 
 def _job(request: Request, form: dict[str, str]) -> Response:
-    shelf, name = request.app.state.bench.shelf, form.get("file", "")
+    shelf, name = bench_of(request).shelf, form.get("file", "")
     text = text_or_none(shelf.path(name))
     number, machine = form.get("number", ""), form.get("machine", "")
     if text is None or not number.isdigit() or machine not in shelf.machines:

@@ -26,14 +26,9 @@ from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket
 
 from . import elsewhere, rack_routes, sample_routes
-from .holding import Bench
+from .holding import Bench, bench_of
 
 # ---------------------------------------------------------------- answers
-
-
-def _bench(request: Request | WebSocket) -> Bench:
-    bench: Bench = request.app.state.bench
-    return bench
 
 
 def _name(request: Request) -> str:
@@ -41,7 +36,7 @@ def _name(request: Request) -> str:
 
 
 def _desk(request: Request) -> Desk:
-    return desks.open_desk(_bench(request).shelf, _name(request))
+    return desks.open_desk(bench_of(request).shelf, _name(request))
 
 
 async def _asked(request: Request) -> dict[str, Any]:
@@ -81,7 +76,7 @@ def all_parts(request: Request) -> Response:
 
 async def do(request: Request) -> Response:
     """Something was tapped or typed: do it, answer with what changed, tell the other windows."""
-    bench, what = _bench(request), await _asked(request)
+    bench, what = bench_of(request), await _asked(request)
     async with bench._writing:
         if what.get("do") in ("planned", "mate"):
             return await _take_planned(request, bench, what)
@@ -146,7 +141,7 @@ def gear_choices(request: Request) -> Response:
 
 async def remedies(request: Request) -> Response:
     """What to do about what was found, tried first."""
-    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    bench, desk = bench_of(request), await run_in_threadpool(_desk, request)
     if desk.case is None:
         return HTMLResponse("")
     found = await bench.later(work.remedies, bench.source(desk))
@@ -155,7 +150,7 @@ async def remedies(request: Request) -> Response:
 
 async def blank(request: Request) -> Response:
     """What is measured on the simulated blank."""
-    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    bench, desk = bench_of(request), await run_in_threadpool(_desk, request)
     if desk.case is None:
         return JSONResponse({"rows": {}, "why": "", "apart": []})
     found: work.MeasuredBlank = await bench.later(work.blank, bench.source(desk))
@@ -165,7 +160,7 @@ async def blank(request: Request) -> Response:
 
 async def plan(request: Request) -> Response:
     """Set-ups that the machine and its gears allow."""
-    bench, desk, asked = _bench(request), await run_in_threadpool(_desk, request), await _asked(request)
+    bench, desk, asked = bench_of(request), await run_in_threadpool(_desk, request), await _asked(request)
     if desk.job is None:
         raise doing.NotDone("the drawing or the hob isn't whole yet")
     held, top = asked.get("held"), asked.get("top")
@@ -182,7 +177,7 @@ async def plan(request: Request) -> Response:
 
 async def trace(request: Request) -> Response:
     """What explains what was found on the blank."""
-    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    bench, desk = bench_of(request), await run_in_threadpool(_desk, request)
     if desk.job is None or desk.job.seen is None:
         raise doing.NotDone("enter first what was counted and seen on the blank")
     found = await bench.later(tracing.traced, bench.source(desk), slow=True)
@@ -191,7 +186,7 @@ async def trace(request: Request) -> Response:
 
 async def solid(request: Request) -> Response:
     """Blank and hob as triangles."""
-    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    bench, desk = bench_of(request), await run_in_threadpool(_desk, request)
     if desk.case is None:
         raise doing.NotDone("there is no set-up yet")
     return Response(await bench.later(work.solid, bench.source(desk)), media_type="application/octet-stream")
@@ -199,7 +194,7 @@ async def solid(request: Request) -> Response:
 
 async def train_part(request: Request) -> Response:
     """The train's drawing with what can be tapped on it."""
-    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    bench, desk = bench_of(request), await run_in_threadpool(_desk, request)
     if desk.case is None:
         raise doing.NotDone("there is no set-up yet")
     drawn = await bench.later(train.drawn, bench.source(desk))
@@ -208,7 +203,7 @@ async def train_part(request: Request) -> Response:
 
 async def picture(request: Request) -> Response:
     """The train's drawing itself."""
-    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    bench, desk = bench_of(request), await run_in_threadpool(_desk, request)
     drawn = await bench.later(train.drawn, bench.source(desk))
     return Response(drawn.svg, media_type="image/svg+xml")
 
@@ -224,7 +219,7 @@ def path(request: Request) -> Response:
 
 async def sheet(request: Request) -> Response:
     """The set-up sheet, the mate's with it where its job lies beside."""
-    bench, desk = _bench(request), await run_in_threadpool(_desk, request)
+    bench, desk = bench_of(request), await run_in_threadpool(_desk, request)
     form = request.path_params["form"]
     if desk.case is None or form not in ("pdf", "html"):
         raise doing.NotDone("there is no set-up to put on a sheet")
@@ -254,7 +249,7 @@ async def copy(request: Request) -> Response:
 
 async def live(socket: WebSocket) -> None:
     """A window listens: it is told of every change of the file that it shows."""
-    await _bench(socket).listen(socket)
+    await bench_of(socket).listen(socket)
 
 
 def three(request: Request) -> Response:
@@ -286,7 +281,7 @@ def _conflict(request: Request, fault: Elsewhere) -> str:
     with suppress(ValueError):
         what = json.loads(request._body) if hasattr(request, "_body") else {}
         what = what.get("what", what)  # a choice that came too late has the entry with it
-    ours = elsewhere.kept_text(_bench(request).shelf, _name(request), str(what.get("digest")))
+    ours = elsewhere.kept_text(bench_of(request).shelf, _name(request), str(what.get("digest")))
     return elsewhere.panel(fault.text, ours, elsewhere.entered(what))
 
 
@@ -294,13 +289,13 @@ def changed(request: Request) -> Response:
     """What a window has beside the file, which was changed outside the page."""
     desk = _desk(request)
     desks.at_version(desk)
-    ours = elsewhere.kept_text(_bench(request).shelf, desk.name, request.query_params.get("had", ""))
+    ours = elsewhere.kept_text(bench_of(request).shelf, desk.name, request.query_params.get("had", ""))
     return HTMLResponse(elsewhere.panel(desk.text, ours, reason="The page shows it as it is now."))
 
 
 async def take_ours(request: Request) -> Response:
     """What a window has, in the place of what was changed elsewhere."""
-    bench, asked = _bench(request), json.loads(await request.body())
+    bench, asked = bench_of(request), json.loads(await request.body())
     what = asked.get("what")
     async with bench._writing:
         given = (bench.shelf, _name(request), what if isinstance(what, dict) else {}, str(asked.get("theirs")))

@@ -7,6 +7,7 @@ from typing import Any
 
 from handlead.machines.keys.link_keys import LINK
 from handlead.viz.bench import elsewhere
+from handlead.viz.bench.holding import bench_of
 from handlead.viz.bench_desk.desk import Elsewhere
 from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.entered import NotEntered, asked_of
@@ -41,7 +42,7 @@ _BESIDE = ("plate", "count", "count out")
 
 
 def _desk(request: Request) -> MachineDesk:
-    return open_machine(request.app.state.bench.shelf, str(request.path_params["name"]))
+    return open_machine(bench_of(request).shelf, str(request.path_params["name"]))
 
 
 def page(request: Request) -> Response:
@@ -78,14 +79,14 @@ async def new(request: Request) -> Response:
     if not title or not title.isprintable():
         raise NotEntered("a machine has a name")
     units = "in" if form.get("units") == "in" else "mm"
-    shelf = request.app.state.bench.shelf
+    shelf = bench_of(request).shelf
     stem = await run_in_threadpool(begin, shelf, title, alike, units)
     return RedirectResponse(f"/machine/{stem}", 303)
 
 
 async def do(request: Request) -> Response:
     """Something was entered: answer with the page's inside."""
-    bench, what = request.app.state.bench, asked_of(await request.body())
+    bench, what = bench_of(request), asked_of(await request.body())
     async with _LOCK:
         desk, conflict = await run_in_threadpool(_done, request, what)
     if conflict:
@@ -154,7 +155,7 @@ async def choose(request: Request) -> Response:
         desk, conflict = await run_in_threadpool(_chosen, request, asked)
     if conflict:
         return HTMLResponse(conflict, 409)
-    await request.app.state.bench.tell(desk.name, desk.digest)
+    await bench_of(request).tell(desk.name, desk.digest)
     return JSONResponse(await run_in_threadpool(_told, desk))
 
 
@@ -195,7 +196,7 @@ async def fit(request: Request) -> Response:
 
 
 async def _fitted(request: Request) -> tuple[MachineDesk, Fitted]:
-    bench, desk = request.app.state.bench, await run_in_threadpool(_desk, request)
+    bench, desk = bench_of(request), await run_in_threadpool(_desk, request)
     name = counts_name(desk)
     counts = await run_in_threadpool(text_or_none, desk.shelf.path(name))
     found: Fitted = await bench.later(fit_counts, desk.text, desk.name, counts or "", name, slow=True)
@@ -217,7 +218,7 @@ async def drawing(request: Request) -> Response:
 
 
 async def _drawn(request: Request) -> tuple[MachineDesk, DrawnMachine | None]:
-    bench, desk = request.app.state.bench, await run_in_threadpool(_desk, request)
+    bench, desk = bench_of(request), await run_in_threadpool(_desk, request)
     found: DrawnMachine | None = await bench.later(draw_machine, desk.text, desk.name, slow=True)
     return desk, found
 

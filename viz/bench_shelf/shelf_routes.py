@@ -7,7 +7,7 @@ import json
 from typing import Any
 
 from handlead.machines.machine_files.catalogue import shipped_machines
-from handlead.viz.bench.holding import Bench
+from handlead.viz.bench.holding import Bench, bench_of
 from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.shelf import Shelf
 from handlead.viz.bench_files.versions import Drafts
@@ -20,14 +20,10 @@ from starlette.routing import Route
 _WAIT, _TURN = 0.25, 0.2
 
 
-def _bench(request: Request) -> Bench:
-    bench: Bench = request.app.state.bench
-    return bench
-
 
 async def page(request: Request) -> Response:
     """The folder: what lies in it, found by words, and where a new job begins."""
-    bench = _bench(request)
+    bench = bench_of(request)
     left = await _brought_up(bench)
     words = request.query_params.get("words", "")[:200]
     return HTMLResponse(await run_in_threadpool(_page, bench.shelf, words, left))
@@ -51,7 +47,7 @@ def shipped(shelf: Shelf) -> dict[str, str]:
 
 async def found(request: Request) -> Response:
     """What the index has for these words: at once, while somebody types."""
-    shelf = _bench(request).shelf
+    shelf = bench_of(request).shelf
     words = request.query_params.get("words", "")[:200]
     return HTMLResponse(await run_in_threadpool(_found, shelf, words, shelf.left))
 
@@ -81,7 +77,7 @@ async def new_job(request: Request) -> Response:
     """A job begun: what is entered is kept until it makes a file."""
     form = await request.form()
     title, machine = str(form.get("title", "")).strip()[:120], str(form.get("machine", ""))
-    shelf = _bench(request).shelf
+    shelf = bench_of(request).shelf
     if not title.isprintable() or not title or machine not in await run_in_threadpool(lambda: shelf.machines):
         return PlainTextResponse("A job has a title and a machine that is there.", 400)
     name = shelf.new_name(title)

@@ -10,7 +10,7 @@ from typing import Any
 
 from handlead.machines.shop.survey import CAN, Survey, SurveyRow, Unread
 from handlead.machines.toml.errors import HandleadError
-from handlead.viz.bench.holding import Bench
+from handlead.viz.bench.holding import Bench, bench_of
 from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.entered import NotEntered, asked_of
 from starlette.concurrency import run_in_threadpool
@@ -55,7 +55,7 @@ def _running(request: Request) -> SurveyRun | None:
 
 async def page(request: Request) -> Response:
     """The jobs of the shelf and the machines that there are, to be picked from."""
-    shelf = request.app.state.bench.shelf
+    shelf = bench_of(request).shelf
     await run_in_threadpool(shelf.refresh, 0.25)
     words = request.query_params.get("words", "")[:200]
     jobs = await run_in_threadpool(shelf.find, words, "job", MOST_JOBS)
@@ -67,7 +67,7 @@ async def page(request: Request) -> Response:
 
 async def start(request: Request) -> Response:
     """Begin to look; what was looked at before is left."""
-    bench: Bench = request.app.state.bench
+    bench = bench_of(request)
     asked = asked_of(await request.body())
     jobs, machines = (names if isinstance(names := asked.get(key), list) else [] for key in ("jobs", "machines"))
     jobs = [str(name) for name in jobs][:MOST_JOBS]
@@ -151,7 +151,7 @@ async def paper(request: Request) -> Response:
     if running is None or not running.rows:
         raise NotEntered("nothing was looked at yet")
     size = "Letter" if request.query_params.get("paper") == "Letter" else "A4"
-    body = await request.app.state.bench.later(page_of, running.found, size, slow=True)
+    body = await bench_of(request).later(page_of, running.found, size, slow=True)
     return Response(body, media_type="application/pdf",
                     headers={"content-disposition": 'attachment; filename="survey.pdf"'})  # fmt: skip
 

@@ -10,8 +10,8 @@ from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.job_files.job_file import Job, read_job, read_job_text
 from handlead.machines.planning.planning import ASKED_FOR, SECOND_HALF, Member, Plan
-from handlead.machines.toml.errors import FileFault, Place, Unwritable
-from handlead.machines.toml.filing import keep_beside, plain, read_text, write_text
+from handlead.machines.toml.errors import FileFault
+from handlead.machines.toml.filing import keep_beside, plain, read_text, refused, write_text
 from handlead.machines.toml.places import parse
 from handlead.machines.written.rewriting import with_setup
 from handlead.machines.written.writing import job_text
@@ -33,7 +33,7 @@ def write_plan(path: Path, found: Plan, machine: str | None = None) -> None:
 def _into_job(path: Path, job: Job, setup: Setup, machine: str | None) -> None:
     text = read_text(path)
     if parse(plain(text), os.fspath(path)).digest != job.digest:
-        raise _refused(path, "it was changed while the plan was made, so nothing is written. Plan it again")
+        raise refused(path, "it was changed while the plan was made, so nothing is written. Plan it again")
     _put(path, text, with_setup(text, setup, machine), setup, loses=job.setup is not None or machine is not None)
     if job.setup is not None and job.seen is not None:
         complain(f"{path}: its [seen] is of the set-up before: take it out before this one is traced")
@@ -50,7 +50,7 @@ def _beside(path: Path, job: Job, member: Member, machine: str | None) -> None:
         return
     there = _job_there(beside)
     if there is None or there.title != own.title:
-        raise _refused(beside, f"something else is there, so the {member.name}'s set-up isn't written. Move it away")
+        raise refused(beside, f"something else is there, so the {member.name}'s set-up isn't written. Move it away")
     text = read_text(beside)
     if (there.work, there.hob, there.cutting) == (own.work, own.hob, own.cutting):
         fresh = text  # with what was noted in it since
@@ -83,9 +83,6 @@ def _put(path: Path, before: str | None, text: str, setup: Setup, *, loses: bool
     complain(f"{path}: the best set-up is written under [setup]{was}")
 
 
-def _refused(path: Path, message: str) -> FileFault:
-    return FileFault([Unwritable(Place(os.fspath(path), 1), "", message)])
-
 
 def mate_job(path: Path, job: Job, setup: Setup) -> str:
     """A job of its own for the mate beside the work's, with its set-up; returns its file's name.
@@ -97,7 +94,7 @@ def mate_job(path: Path, job: Job, setup: Setup) -> str:
     own = _own_job(job, job.mate, "mate")
     there = _job_there(beside) if beside.exists() else None
     if beside.exists() and (there is None or there.title != own.title):
-        raise _refused(beside, "something else is there, so the mate's set-up isn't written. Move it away")
+        raise refused(beside, "something else is there, so the mate's set-up isn't written. Move it away")
     text = read_text(beside) if there is not None else job_text(own)
     _put(beside, text if there else None, with_setup(text, setup), setup, loses=there is not None)
     return beside.name

@@ -40,7 +40,7 @@ def run(options: argparse.Namespace) -> int:
     from handlead.machines.measuring.going_deeper import NotMeasured, go_deeper
     from handlead.machines.toml.errors import FileFault
     from handlead.machines.toml.numbers import NumberFault
-    from handlead.viz.streams.outlet import print_json, report_fault
+    from handlead.viz.streams.outlet import print_json, report_unusable
 
     try:
         job = read_job(options.job)
@@ -49,10 +49,7 @@ def run(options: argparse.Namespace) -> int:
         if options.write and gauging is not None:
             _write(options.job, gauging, job)
     except (FileFault, NotMeasured, NumberFault) as fault:
-        answer = report_fault(options.job, fault)
-        if options.json:
-            print_json({"job": str(options.job), "errors": answer["errors"]})
-        return 2
+        return report_unusable(fault, {"job": str(options.job)} if options.json else None)
     if options.json:
         print_json(found.as_json())
     else:

@@ -45,21 +45,13 @@ def run(options: argparse.Namespace) -> int:
     from handlead.machines.rolling.pair_rolled import NotRolled
     from handlead.machines.toml.errors import FileFault, NoSetup
     from handlead.machines.toml.numbers import NumberFault
-    from handlead.viz.streams.outlet import print_json, report_fault
+    from handlead.viz.streams.outlet import print_json, report_unusable
 
     try:
         found = rolled_of(options.job, options)
     except (FileFault, NoSetup, NotRolled, NumberFault) as fault:
-        answer = report_fault(options.job, fault)
-        if options.json:
-            print_json(
-                {
-                    "job": str(options.job),
-                    "mate": options.mate and str(options.mate),
-                    "errors": answer["errors"],
-                }
-            )
-        return 2
+        asked = {"job": str(options.job), "mate": options.mate and str(options.mate)}
+        return report_unusable(fault, asked if options.json else None)
     if options.json:
         print_json(found.as_json())
     else:

@@ -29,7 +29,7 @@ def run(options: argparse.Namespace) -> int:
     from handlead.machines.job_files.job_file import read_job
     from handlead.machines.toml.errors import FileFault
     from handlead.machines.tracing.recovered import recover
-    from handlead.viz.streams.outlet import complain, print_json, report_fault
+    from handlead.viz.streams.outlet import complain, print_json, report_unusable
 
     if options.top < 1:
         complain(f"--top is {options.top}; it must be 1 or more")
@@ -37,10 +37,7 @@ def run(options: argparse.Namespace) -> int:
     try:
         found = recover(read_job(options.job), options.top)
     except FileFault as fault:
-        answer = report_fault(options.job, fault)
-        if options.json:
-            print_json({"job": str(options.job), "errors": answer["errors"]})
-        return 2
+        return report_unusable(fault, {"job": str(options.job)} if options.json else None)
     if options.json:
         print_json(found.as_json())
     else:

@@ -32,20 +32,15 @@ def run(options: argparse.Namespace) -> int:
     """Name the sample; returns the exit status."""
     from handlead.machines.documents.sample import NoSuchCandidate, read_sample
     from handlead.machines.toml.errors import FileFault
-    from handlead.viz.streams.outlet import print_json, report_fault
+    from handlead.viz.streams.outlet import print_json, report_unusable
 
     if options.write is not None and options.machine is None:
         options.parser.error("--write needs --machine: a job says on which machine it is to be cut")
-    answer: dict[str, Any] | None = None
     try:
         named = read_sample(options.sample)
         written = None if options.write is None else _write(named, options)
     except (FileFault, NoSuchCandidate) as fault:
-        answer = report_fault(options.sample, fault)
-    if answer is not None:
-        if options.json:
-            print_json({"sample": str(options.sample), "errors": answer["errors"]})
-        return 2
+        return report_unusable(fault, {"sample": str(options.sample)} if options.json else None)
     if options.json:
         print_json(named.as_json() | ({"written": str(written)} if written else {}))
     else:

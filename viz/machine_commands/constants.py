@@ -22,20 +22,15 @@ def add(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Work the rules out and print them; returns the exit status."""
-    from pathlib import Path
-
     from handlead.machines.machine_files.catalogue import find_machine
     from handlead.machines.planning.rules import find_rules
     from handlead.machines.toml.errors import FileFault
-    from handlead.viz.streams.outlet import print_json, report_fault
+    from handlead.viz.streams.outlet import print_json, report_unusable
 
     try:
         rules = find_rules(find_machine(options.machine))
     except FileFault as fault:
-        answer = report_fault(Path(options.machine), fault)
-        if options.json:
-            print_json({"machine": options.machine, "errors": answer["errors"]})
-        return 2
+        return report_unusable(fault, {"machine": options.machine} if options.json else None)
     if options.json:
         print_json(rules.as_json())
         return 0

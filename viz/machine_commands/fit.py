@@ -63,15 +63,12 @@ def run(options: argparse.Namespace) -> int:
 
 def _guarded(options: argparse.Namespace, path: Path, work: Any) -> int:
     from handlead.machines.toml.errors import FileFault
-    from handlead.viz.streams.outlet import print_json, report_fault
+    from handlead.viz.streams.outlet import report_unusable
 
     try:
         status: int = work()
     except FileFault as fault:
-        answer = report_fault(path, fault)
-        if options.json:
-            print_json({"observations": str(path), "errors": answer["errors"]})
-        return 2
+        return report_unusable(fault, {"observations": str(path)} if options.json else None)
     return status
 
 

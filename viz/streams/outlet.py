@@ -100,6 +100,17 @@ def _errors(fault: Exception) -> list[dict[str, Any]]:
     return [complaint.as_json() for complaint in complaints] or [{"message": str(fault)}]
 
 
+def report_unusable(fault: Exception, asked: dict[str, Any] | None) -> int:
+    """Print every complaint about what was given, and `asked` with them as one JSON object unless it is None.
+
+    Returns the exit status of what can't be used.
+    """
+    complain(fault)
+    if asked is not None:
+        print_json(asked | {"errors": _errors(fault)})
+    return 2
+
+
 def report_failed(fault: Exception) -> tuple[int, dict[str, Any]]:
     """Print why there is no answer; returns the status that it ends with, and the complaints as plain values."""
     if isinstance(fault, HandleadError):
