@@ -35,13 +35,14 @@ _UNSEEN = 1e-3
 class WaveSource:
     """What may leave a wave: waves in a turn of the table, exactly, and µm (complex) of one of it.
 
-    By side, +1 the counter-clockwise one of a space, by how much the flank stands proud, along the base tangent. There
-    can't be more of it than `most`.
+    By side, +1 the counter-clockwise one of a space, by how much the flank stands proud at mid-face, along the base
+    tangent, and in `leans` by how much more for a mm above it. There can't be more of it than `most`.
     """
 
     order: Fraction
     proud: tuple[tuple[int, complex], ...]
     most: float = np.inf
+    leans: tuple[tuple[int, complex], ...] = ()
 
     @property
     def largest(self) -> float:
@@ -49,8 +50,12 @@ class WaveSource:
         return self.most * max(abs(one) for _, one in self.proud)
 
     def on(self, side: int) -> complex:
-        """µm that one of it leaves on this side."""
+        """µm that one of it leaves on this side, at mid-face."""
         return dict(self.proud).get(side, 0j)
+
+    def more_on(self, side: int) -> complex:
+        """µm that one of it leaves more on this side for a mm above mid-face."""
+        return dict(self.leans).get(side, 0j)
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,10 +93,9 @@ class Looked:
         orders = 2j * np.pi * np.array([float(one.order) for one in sources])
         marks, total = np.zeros(self.size), np.zeros((self.size, len(sources)), dtype=complex)
         for look in self.looks:
-            gains = np.array([one.on(look.flank.cut.flank.side) for one in sources])
             stands, turns = look.made(seam)
             marks += look.read(stands)
-            total += look.read(np.exp(turns[:, None] * orders)) * gains
+            total += look.read(np.exp(turns[:, None] * orders) * _gains(look, sources))
         return marks, total
 
     def cut_with(self, sources: Sequence[WaveSource], amounts: Complexes, seam: Seam) -> tuple[Floats, Complexes]:
@@ -100,15 +104,15 @@ class Looked:
         marks, total = np.zeros(self.size), np.zeros((self.size, len(sources)), dtype=complex)
         moved = np.flatnonzero(amounts)
         for look in self.looks:
-            gains = np.array([one.on(look.flank.cut.flank.side) for one in sources])
-            near = look.near(seam, float(np.abs(gains * amounts).sum()))
-            home = np.exp(near.turns[:, None] * orders)
+            gains = _gains(look, sources)
+            near = look.near(seam, float(np.abs(gains * amounts).sum(axis=1).max()))
+            home = np.exp(near.turns[:, None] * orders) * gains
             away = np.exp(near.away[:, None] * orders)
-            here, there = home[:, moved] * (gains * amounts)[moved], away[:, moved].T
+            here, there = home[:, moved] * amounts[moved], away[:, moved].T
             wave = here.real @ there.real - here.imag @ there.imag
             best = (near.stands + wave).argmin(axis=1)
             marks += look.read(near.stands[np.arange(len(best)), best])
-            total += look.read(home * away[best]) * gains
+            total += look.read(home * away[best])
         return marks, total
 
     def thinned(self, most: int) -> Looked:
@@ -200,6 +204,14 @@ class Laid:
     def only(self, kept: Sequence[int]) -> Laid:
         """With these sources alone."""
         return Laid(self.records, tuple(self.sources[at] for at in kept), self.weights)
+
+
+def _gains(look: Feel, sources: Sequence[WaveSource]) -> Complexes:
+    """µm that one of each source leaves at each point looked at; one row for all where none of them leans."""
+    side = look.flank.cut.flank.side
+    gains = np.array([one.on(side) for one in sources], dtype=complex)
+    more = np.array([one.more_on(side) for one in sources], dtype=complex)
+    return gains + look.over.reshape(-1, 1) * more if more.any() else gains[None]
 
 
 def pairs(waves: Complexes) -> Floats:

@@ -80,13 +80,15 @@ class Feel:
     """Points of one flank that are looked at, a row of as many as there are readings for each time one is looked at.
 
     `factors` (one for each row) say what of a µm there goes into a reading. `place` is where each point lies, in steps
-    of the lattice; `later` by how many turns of the table after its passage the point was made.
+    of the lattice; `later` by how many turns of the table after its passage the point was made; `over` how many mm it
+    lies above mid-face.
     """
 
     flank: Flank
     factors: Floats
     place: Floats
     later: Floats
+    over: Floats
     metric: Floats
 
     @classmethod
@@ -94,7 +96,10 @@ class Feel:
         """At these rolls (radians), heights over the lower face (mm) and spaces, one for each reading."""
         place = lattice_place(flank.cut, roll, height, space)
         later = flank.cut.made.swing(roll) * abs(flank.cut.swept.table_rate) / (2 * np.pi)
-        return cls(flank, np.array([factor]), place[None], np.asarray(later)[None], _metric(flank, roll)[None])
+        over = height - (flank.cut.flank.gear.face_width or 0.0) / 2
+        return cls(
+            flank, np.array([factor]), place[None], np.asarray(later)[None], over[None], _metric(flank, roll)[None]
+        )  # fmt: skip
 
     def spread(self, each_way: int) -> Feel:
         """Looks all over a gash by a turn of the table about each point, of which a reading is the mean."""
@@ -103,8 +108,8 @@ class Feel:
         place = (self.place[:, None] + cell).reshape(-1, *self.place.shape[1:])
         many = len(cell)
         factors = np.repeat(self.factors / many, many)
-        later, metric = (np.repeat(one, many, axis=0) for one in (self.later, self.metric))
-        return Feel(self.flank, factors, place, later, metric)
+        later, over, metric = (np.repeat(one, many, axis=0) for one in (self.later, self.over, self.metric))
+        return Feel(self.flank, factors, place, later, over, metric)
 
     def beside(self, other: Feel) -> Feel:
         """This look and another at the same flank, as one."""
@@ -113,12 +118,14 @@ class Feel:
             np.concatenate((self.factors, other.factors)),
             np.concatenate((self.place, other.place)),
             np.concatenate((self.later, other.later)),
+            np.concatenate((self.over, other.over)),
             np.concatenate((self.metric, other.metric)),
         )
 
     def only(self, kept: npt.NDArray[np.int64]) -> Feel:
         """At these readings alone."""
-        return Feel(self.flank, self.factors, self.place[:, kept], self.later[:, kept], self.metric[:, kept])
+        later, over, metric = (one[:, kept] for one in (self.later, self.over, self.metric))
+        return Feel(self.flank, self.factors, self.place[:, kept], later, over, metric)
 
     def read(self, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
         """What of values at all points (one after the other, and columns if need be) goes into each reading."""

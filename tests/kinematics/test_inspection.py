@@ -144,6 +144,44 @@ def test_too_few_readings_are_refused():
         Found(short)
 
 
+# ---------------------------------------------------------------- what leans
+
+#: Once a turn: 1 µm at mid-face and at either end alike; or as much at mid-face and a tenth more for each mm above it.
+RUNS_OUT = WaveSource(Fraction(1), ((1, 1),))
+LEANS = replace(RUNS_OUT, leans=((1, 0.1),))
+
+
+def askew(height, size=8.0, noise=0.3):
+    """Once a turn round the gear at this height of the face, of a blank that stands askew."""
+    one = pitch([(Fraction(1), size * (1 + 0.1 * height))], noise, seed=int(height) + 30)
+    return replace(one, height=one.height + height)
+
+
+def test_what_leans_is_told_from_what_runs_out_by_the_pitch_at_two_heights():
+    fitted = fit_sources([looked(askew(-14.0)), looked(askew(14.0))], [RUNS_OUT, LEANS])
+    ((found,), sizes) = [one.sources for one in fitted.found], [abs(one.amount) for one in fitted.found]
+    assert found == (1,)
+    assert sizes == [pytest.approx(8, abs=0.8)]
+
+
+def test_the_pitch_at_one_height_cannot_tell_what_leans_from_what_runs_out():
+    ((found, size),) = (
+        (one.sources, abs(one.amount)) for one in fit_sources([looked(askew(0.0))], [RUNS_OUT, LEANS]).found
+    )
+    assert found == (0, 1)
+    assert size == pytest.approx(8, abs=0.8)
+
+
+def test_what_leans_stands_in_the_slopes_of_teeth_round_the_gear():
+    # Each tooth has its own zero, so that of once a turn alike at all heights only what lies between passes shows.
+    plain = helix([], slope=0.0)
+    turns = (plain.tooth - 1) / TEETH
+    passes = turns + np.round(plain.height / 2 - turns - 0.21)
+    um = plain.um + 4 * (1 + 0.1 * plain.height) * np.sin(2 * np.pi * passes)
+    fitted = fit_sources([looked(replace(plain, um=um))], [RUNS_OUT, LEANS, WaveSource(Fraction(1, 5), ((1, 1),))])
+    assert [(one.sources, round(abs(one.amount), 1)) for one in fitted.found] == [((1,), pytest.approx(4, abs=0.4))]
+
+
 # ---------------------------------------------------------------- laws
 
 PLANTED = [(ORDERS[0], 9.0), (ORDERS[2], 7.0)]
