@@ -65,8 +65,3 @@ class NominalFlank:
         """Angle at which the normal through a point touches the base cylinder, in radians on the blank."""
         turned = self.middle + TURN * space / self.gear.teeth + self._start
         return np.asarray(turned + self.side * roll + self.twist * height)
-
-    @property
-    def contact_shift(self) -> float:
-        """How far over the hob's centre a point touches the rack, in mm per radian of roll past the pitch point."""
-        return self.side * self.twist * self.base_radius**2

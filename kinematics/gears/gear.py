@@ -115,19 +115,19 @@ def diametral_pitch_from_module(module: Number) -> Number:
 
 def transverse_module(module_n: float, helix_angle_deg: float) -> float:
     """Module in the plane across the axis, in mm, from the one normal to the tooth."""
-    return whole_module(module_n) / math.cos(_helix_rad(helix_angle_deg))
+    return whole_module(module_n) / math.cos(helix_rad(helix_angle_deg))
 
 
 def transverse_pressure_angle_deg(pressure_angle_n_deg: float, helix_angle_deg: float) -> float:
     """Pressure angle in the plane across the axis, in degrees, from the one normal to the tooth."""
-    normal = math.radians(_pressure_angle(pressure_angle_n_deg))
-    return math.degrees(math.atan(math.tan(normal) / math.cos(_helix_rad(helix_angle_deg))))
+    normal = math.radians(whole_pressure_angle(pressure_angle_n_deg))
+    return math.degrees(math.atan(math.tan(normal) / math.cos(helix_rad(helix_angle_deg))))
 
 
 def normal_pressure_angle_deg(pressure_angle_t_deg: float, helix_angle_deg: float) -> float:
     """Pressure angle normal to the tooth, in degrees, from the one in the plane across the axis."""
     angle = arguments.number("transverse pressure angle", pressure_angle_t_deg, unit="deg", above=0, below=90)
-    return math.degrees(math.atan(math.tan(math.radians(angle)) * math.cos(_helix_rad(helix_angle_deg))))
+    return math.degrees(math.atan(math.tan(math.radians(angle)) * math.cos(helix_rad(helix_angle_deg))))
 
 
 def axial_pitch(module_n: float, helix_angle_deg: float) -> float:
@@ -135,7 +135,7 @@ def axial_pitch(module_n: float, helix_angle_deg: float) -> float:
 
     Raises `ValueError` at 0 deg: along a spur gear's axis there is no next tooth.
     """
-    sine = math.sin(_helix_rad(helix_angle_deg))
+    sine = math.sin(helix_rad(helix_angle_deg))
     pitch = math.pi * whole_module(module_n) / sine if sine else math.inf
     if not math.isfinite(pitch):
         raise ValueError(
@@ -188,7 +188,7 @@ class Gear:
         # Sizes read from a file are fractions; geometry needs sines, so they become floats here, once.
         object.__setattr__(self, "module_n", whole_module(self.module_n))
         object.__setattr__(self, "helix_angle_deg", helix_of_hand(self.hand, self.helix_angle_deg))
-        object.__setattr__(self, "pressure_angle_n_deg", _pressure_angle(self.pressure_angle_n_deg))
+        object.__setattr__(self, "pressure_angle_n_deg", whole_pressure_angle(self.pressure_angle_n_deg))
         shift = arguments.number("profile shift", self.profile_shift, unit="modules", at_least=-3, at_most=3)
         object.__setattr__(self, "profile_shift", shift)
         if self.face_width is not None:
@@ -344,17 +344,23 @@ def whole_module(module: float) -> float:
     return arguments.number("module", module, unit="mm", above=0, at_most=1000)
 
 
-def _helix_rad(helix_angle_deg: float) -> float:
-    return math.radians(arguments.number("helix angle", helix_angle_deg, unit="deg", at_least=0, below=90))
+def helix_rad(helix_angle_deg: float) -> float:
+    """A helix angle given in degrees, checked, in radians."""
+    return math.radians(_whole_helix_angle(helix_angle_deg))
 
 
-def _pressure_angle(pressure_angle_deg: float) -> float:
+def _whole_helix_angle(helix_angle_deg: float) -> float:
+    return arguments.number("helix angle", helix_angle_deg, unit="deg", at_least=0, below=90)
+
+
+def whole_pressure_angle(pressure_angle_deg: float) -> float:
+    """A pressure angle in degrees as a float, checked."""
     return arguments.number("pressure angle", pressure_angle_deg, unit="deg", above=0, at_most=45)
 
 
 def helix_of_hand(hand: Hand | None, helix_angle_deg: float) -> float:
     """A helix angle in degrees, checked against the hand that goes with it."""
-    helix_angle = arguments.number("helix angle", helix_angle_deg, unit="deg", at_least=0, below=90)
+    helix_angle = _whole_helix_angle(helix_angle_deg)
     if hand is None and helix_angle != 0:
         raise ValueError(f"hand is missing; at a helix angle of {helix_angle:g} deg it must be right or left")
     if hand is not None and helix_angle == 0:

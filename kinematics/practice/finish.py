@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 
 from handlead.kinematics.frame import arguments
+from handlead.kinematics.gears.gear import helix_rad, whole_module, whole_pressure_angle
 
 _UM = 1000
 
@@ -51,7 +52,7 @@ def largest_feed(
     mark = arguments.number("mark", mark_um, unit="micrometres", above=0) / _UM
     diameter = arguments.number("tip diameter of the hob", hob_tip_diameter, unit="mm", above=0)
     chord = math.sqrt(4 * diameter * mark / _sine(pressure_angle_n_deg))
-    return math.cos(_helix(helix_angle_deg)) * min(chord, 0.999 * diameter)
+    return math.cos(helix_rad(helix_angle_deg)) * min(chord, 0.999 * diameter)
 
 
 def facet_um(
@@ -64,7 +65,7 @@ def facet_um(
     and teeth share a factor, each thread meets the same spaces again and again, and the errors
     between threads show as pitch errors: that isn't in this number.
     """
-    m_n = arguments.number("module", module_n, unit="mm", above=0)
+    m_n = whole_module(module_n)
     z = arguments.whole("teeth", teeth, at_least=1)
     k = arguments.whole("starts", starts, at_least=1)
     i = arguments.whole("gashes", gashes, at_least=1)
@@ -74,19 +75,14 @@ def facet_um(
 def _chord(feed: float, hob_tip_diameter: float, helix_angle_deg: float) -> float:
     """Distance along the tooth from a mark to the next, in mm."""
     diameter = arguments.number("tip diameter of the hob", hob_tip_diameter, unit="mm", above=0)
-    chord = arguments.number("feed", feed, unit="mm", at_least=0) / math.cos(_helix(helix_angle_deg))
+    chord = arguments.number("feed", feed, unit="mm", at_least=0) / math.cos(helix_rad(helix_angle_deg))
     if chord >= diameter:
         raise ValueError(
             f"feed is {float(feed):g} mm; with a hob of {diameter:g} mm it must be below "
-            f"{diameter * math.cos(_helix(helix_angle_deg)):g} mm per table turn, or ridges stay uncut"
+            f"{diameter * math.cos(helix_rad(helix_angle_deg)):g} mm per table turn, or ridges stay uncut"
         )
     return chord
 
 
-def _helix(helix_angle_deg: float) -> float:
-    return math.radians(arguments.number("helix angle", helix_angle_deg, unit="deg", at_least=0, below=90))
-
-
 def _sine(pressure_angle_n_deg: float) -> float:
-    angle = arguments.number("pressure angle", pressure_angle_n_deg, unit="deg", above=0, at_most=45)
-    return math.sin(math.radians(angle))
+    return math.sin(math.radians(whole_pressure_angle(pressure_angle_n_deg)))

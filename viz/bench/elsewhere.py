@@ -17,7 +17,7 @@ from handlead.viz.bench_desk import doing
 from handlead.viz.bench_desk.desk import Desk, Elsewhere
 from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.shelf import Shelf
-from handlead.viz.bench_files.versions import Version, Versions, digest_of
+from handlead.viz.bench_files.versions import digest_of
 
 #: Lines that are shown round one that differs.
 _ROUND = 2
@@ -60,16 +60,11 @@ def panel(theirs: str, ours: str | None, pending: str = "", reason: str = "") ->
 
 def kept_text(shelf: Shelf, name: str, digest: str) -> str | None:
     """A text that the file had, by its digest; None where it isn't kept."""
-    versions = Versions(shelf.folder, name)
-    found = with_digest(versions, digest)
+    versions = shelf.versions(name)
+    found = versions.with_digest(digest)
     with suppress(HandleadError):
         return versions.text(found.number) if found else None
     return None
-
-
-def with_digest(versions: Versions, digest: str) -> Version | None:
-    """The latest version with this text."""
-    return next((one for one in reversed(versions.all) if one.digest == digest), None)
 
 
 def entered(what: Mapping[str, Any]) -> str:
@@ -90,7 +85,7 @@ def take_ours(shelf: Shelf, name: str, what: Mapping[str, Any], theirs: str) -> 
     desk = desks.open_desk(shelf, name)
     if desk.digest != theirs:
         raise Elsewhere(desk.text)
-    found = with_digest(desk.versions, str(what.get("digest")))
+    found = desk.versions.with_digest(str(what.get("digest")))
     if found is None:
         raise doing.NotDone("what this page had isn't kept any more: the file stays as it is now")
     before = desks.at_version(desk)

@@ -8,7 +8,7 @@ from handlead.machines.toml.filing import write_text
 from handlead.viz.bench_desk import doing, fields
 from handlead.viz.bench_desk.rack import KEYS, SIZES, Hung, RackFile
 from handlead.viz.bench_drawn import parts
-from handlead.viz.bench_files.versions import Versions, digest_of
+from handlead.viz.bench_files.versions import digest_of
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
@@ -22,7 +22,7 @@ def _rack_of(request: Request, units: str = "mm") -> RackFile:
 
 
 def _page(rack: RackFile, tried: Hung | None = None, said: str = "", status: int = 200) -> Response:
-    versions = Versions(rack.shelf.folder, rack.name)
+    versions = rack.shelf.versions(rack.name)
     hung = [tried if tried and tried.place == one.place else one for one in rack.hobs]
     new = tried if tried and tried.place is None else Hung(None, {})
     lengths = {"diameter", "outside_diameter", "length", "ground_to"}
@@ -69,7 +69,7 @@ def _entered(request: Request, form: dict[str, str]) -> Response:
 
 
 def _undo(rack: RackFile) -> None:
-    versions = Versions(rack.shelf.folder, rack.name)
+    versions = rack.shelf.versions(rack.name)
     before = versions.before(versions.of_text(rack.text))
     if before is None:
         raise doing.NotDone("there is no version before this one")

@@ -13,7 +13,7 @@ from handlead.machines.toml.filing import plain, write_text
 from handlead.machines.toml.units import length
 from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.entered import one_value
-from handlead.viz.bench_files.versions import Versions, text_or_none
+from handlead.viz.bench_files.versions import text_or_none
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
@@ -153,7 +153,7 @@ def _entered(request: Request, form: dict[str, str]) -> Response:
         read_sample_text(text, name)
     except FileFault as fault:
         return _page(request, (title, units), given, name=form.get("file", ""), faults=_words(fault))
-    Versions(shelf.folder, name).keep(text, "measured", None)
+    shelf.versions(name).keep(text, "measured", None)
     write_text(text, shelf.path(name), overwrite=True)
     return RedirectResponse(f"/sample?file={name}", 303)
 

@@ -105,7 +105,7 @@ class Desk:
     @cached_property
     def versions(self) -> Versions:
         """What the file has been."""
-        return Versions(self.shelf.folder, self.name)
+        return self.shelf.versions(self.name)
 
 
 def open_desk(shelf: Shelf, name: str) -> Desk:
@@ -160,14 +160,7 @@ def write(desk: Desk, text: str, what: str) -> Desk:
 
 def at_version(desk: Desk) -> Version | None:
     """The version that the file is; one that nobody kept yet is kept as what was found."""
-    if not desk.exists:
-        return None
-    known = desk.versions.of_text(desk.text)
-    if known is not None:
-        return known
-    every = desk.versions.all
-    what = "changed outside the page" if every else "as it was found"
-    return desk.versions.keep(desk.text, what, every[-1] if every else None)
+    return desk.versions.found(desk.text) if desk.exists else None
 
 
 def enter(desk: Desk, path: str, value: str) -> Desk:

@@ -12,7 +12,7 @@ from handlead.machines.job_keys.work_keys import RACK_HOB
 from handlead.machines.toml import places
 from handlead.machines.toml.filing import as_it_came, plain, write_text
 from handlead.viz.bench_files.shelf import Shelf
-from handlead.viz.bench_files.versions import Versions, text_or_none
+from handlead.viz.bench_files.versions import text_or_none
 
 from . import fields
 
@@ -104,11 +104,8 @@ class RackFile:
 
     def write(self, text: str, what: str) -> None:
         """Keep what the file was, and write it."""
-        versions = Versions(self.shelf.folder, self.name)
-        now = versions.of_text(self.text) if self.exists else None
-        if self.exists and now is None:
-            now = versions.keep(self.text, "as it was found", versions.all[-1] if versions.all else None)
-        versions.keep(text, what, now)
+        versions = self.shelf.versions(self.name)
+        versions.keep(text, what, versions.found(self.text) if self.exists else None)
         write_text(text, self.shelf.path(self.name), overwrite=True)
 
 

@@ -16,7 +16,7 @@ from handlead.machines.machine_files.machine_file import read_machine
 from handlead.machines.toml.errors import FileFault, Place, Unreadable
 
 from .index import Index, ShelfEntry
-from .versions import KEPT, Drafts, kept_drafts
+from .versions import KEPT, Drafts, Versions, kept_drafts
 
 
 class Shelf:
@@ -54,6 +54,10 @@ class Shelf:
         while (self.folder / name).exists() or (self.folder / KEPT / "drafts" / f"{name}.json").exists():
             name, number = f"{stem}-{number}.toml", number + 1
         return name
+
+    def versions(self, name: str) -> Versions:
+        """What a file has been."""
+        return Versions(self.folder, name)
 
     def stamp(self, name: str) -> float:
         """When a file beside this one last changed: a machine or a rack of hobs may be among them."""

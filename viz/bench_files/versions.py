@@ -56,7 +56,10 @@ class Versions:
 
     def of_text(self, text: str) -> Version | None:
         """The latest version that has this text."""
-        digest = digest_of(text)
+        return self.with_digest(digest_of(text))
+
+    def with_digest(self, digest: str) -> Version | None:
+        """The latest version whose text has this digest."""
         return next((one for one in reversed(self._all) if one.digest == digest), None)
 
     def text(self, number: int) -> str:
@@ -79,6 +82,11 @@ class Versions:
         _settling.submit(_settle, kept, self._log)
         self._all = (*self._all, version)
         return version
+
+    def found(self, text: str) -> Version:
+        """The version that has the text found in the file; one that nobody kept yet is kept. Raises `OSError`."""
+        what = "changed outside the page" if self._all else "as it was found"
+        return self.of_text(text) or self.keep(text, what, self._all[-1] if self._all else None)
 
     def before(self, version: Version | None) -> Version | None:
         """The version of which this one was made."""

@@ -13,7 +13,7 @@ import tomlkit
 from handlead.machines.documents.observations_file import read_observations_text, ways_of
 from handlead.machines.toml.filing import plain, write_text
 from handlead.viz.bench_files.entered import NotEntered, one_value, shown
-from handlead.viz.bench_files.versions import Versions, text_or_none
+from handlead.viz.bench_files.versions import text_or_none
 
 from .editing import What, text_of
 from .machine_desk import MachineDesk
@@ -111,8 +111,8 @@ def _write(desk: MachineDesk, text: str, what: str) -> None:
     assert desk.unfitted is not None
     name = counts_name(desk)
     read_observations_text(text, desk.unfitted.machine, name)
-    versions = Versions(desk.shelf.folder, name)
-    versions.keep(text, what, versions.all[-1] if versions.all else None)
+    versions, there = desk.shelf.versions(name), text_or_none(desk.shelf.path(name))
+    versions.keep(text, what, versions.found(there) if there is not None else None)
     write_text(text, desk.shelf.path(name), overwrite=True)
 
 

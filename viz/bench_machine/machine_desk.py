@@ -106,7 +106,7 @@ class MachineDesk:
     @cached_property
     def versions(self) -> Versions:
         """What it has been."""
-        return Versions(self.shelf.folder, self.name)
+        return self.shelf.versions(self.name)
 
 
 def open_machine(shelf: Shelf, stem: str) -> MachineDesk:
@@ -193,12 +193,7 @@ def put(desk: MachineDesk, text: str, what: str, version: Version | None = None)
 
 def at_version(desk: MachineDesk) -> Version | None:
     """The version that is shown; one that nobody kept yet is kept as what was found."""
-    if not desk.text:
-        return None
-    known = desk.versions.of_text(desk.text)
-    every = desk.versions.all
-    what = "changed outside the page" if every else "as it was found"
-    return known or desk.versions.keep(desk.text, what, every[-1] if every else None)
+    return desk.versions.found(desk.text) if desk.text else None
 
 
 def bring_back(desk: MachineDesk, version: Version) -> MachineDesk:
@@ -219,9 +214,8 @@ def take_theirs(desk: MachineDesk) -> MachineDesk:
 def take_ours(desk: MachineDesk, version: Version | None) -> MachineDesk:
     """What the page has (a version, or what was entered last) in the file's place; the file's text stays kept."""
     text = desk.versions.text(version.number) if version else desk.text
-    if desk.there is not None and desk.versions.of_text(desk.there) is None:
-        every = desk.versions.all
-        desk.versions.keep(desk.there, "changed outside the page", every[-1] if every else None)
+    if desk.there is not None:
+        desk.versions.found(desk.there)
     Drafts(desk.shelf.folder, desk.name).hold({})
     return put(open_machine(desk.shelf, desk.stem), text, "put in the place of what was changed elsewhere", version)
 

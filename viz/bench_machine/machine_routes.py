@@ -166,7 +166,7 @@ def _chosen(request: Request, asked: What) -> tuple[MachineDesk, str]:
         return desk, _refused(desk, what)
     if not asked.get("ours"):
         return take_theirs(desk), ""
-    version = None if desk.apart else elsewhere.with_digest(desk.versions, str(what.get("digest")))
+    version = None if desk.apart else desk.versions.with_digest(str(what.get("digest")))
     if not desk.apart and version is None:
         raise NotEntered("what this page had isn't kept any more: the file stays as it is now")
     text = desk.versions.text(version.number) if version else desk.text

@@ -79,14 +79,14 @@ def draw_report(report: GearReport, paper: str = "A4", today: datetime.date | No
 def _heading(sheet: ReportSheet, name: str, number: int, day: datetime.date) -> float:
     page, case = sheet.page, sheet.report.case
     told = f"page {number} of {len(PAGES)}, {day.isoformat()}"
-    room = sheet.width - look.text_size(told, _NOTE)[0] - 4
+    room = sheet.page.wide - look.text_size(told, _NOTE)[0] - 4
     title = f"{_TITLES[name]}: {case.job.title}"
     size = max(largest(title, room, 13), 10)
     page.text(MARGIN, MARGIN, trimmed(title, room, size), size, bold=True)
     page.text(page.right, MARGIN + 1.2, told, _NOTE, ha="right")
     face = length(face_width_mm(case.job.work), case.job.units, 1)
     gear = f"{summary(case.job.work, case.job.units)}, face {face}; {case.job.machine.name}"
-    page.text(MARGIN, MARGIN + 7.5, trimmed(gear, sheet.width * 0.95, 9.5), 9.5)
+    page.text(MARGIN, MARGIN + 7.5, trimmed(gear, sheet.page.wide * 0.95, 9.5), 9.5)
     y = MARGIN + 12.8
     for line in _legend(sheet):
         page.text(MARGIN, y, line, _NOTE)
@@ -105,7 +105,7 @@ def _legend(sheet: ReportSheet) -> list[str]:
         said += f" Rings: measured ({names}); tooth 1 of these lies on simulated tooth {report.laid.first}."
         if len(report.laid.traced) > MOST_TRACED:
             said += f" Of {len(report.laid.traced)} teeth traced {MOST_TRACED} are drawn."
-    return look.wrapped(said, _NOTE, sheet.width)
+    return look.wrapped(said, _NOTE, sheet.page.wide)
 
 
 # ---------------------------------------------------------------- profile and helix
@@ -164,7 +164,7 @@ def _draw_traces(
     sheet: ReportSheet, traces: Sequence[_DrawnTrace], place: tuple[float, float], step: float, along: str
 ) -> None:
     y, high = place
-    axes = sheet.page.panel(MARGIN + _BESIDE, y, sheet.width - _BESIDE - 15, high)
+    axes = sheet.page.panel(MARGIN + _BESIDE, y, sheet.page.wide - _BESIDE - 15, high)
     for number, each in enumerate(reversed(traces)):
         base = number * step
         axes.axhline(base, color=look.FAINT, linewidth=look.HAIR)
@@ -298,7 +298,7 @@ def _verdict(sheet: ReportSheet) -> list[str]:
     )
     if report.limits.outside_scope:
         said.append(f"Beyond what the standard covers: {'; '.join(report.limits.outside_scope)}.")
-    return [line for each in said for line in look.wrapped(each, TABLE, sheet.width)]
+    return [line for each in said for line in look.wrapped(each, TABLE, sheet.page.wide)]
 
 
 def _round(sheet: ReportSheet, place: tuple[float, float], most: float, what: str) -> Axes:
@@ -306,7 +306,7 @@ def _round(sheet: ReportSheet, place: tuple[float, float], most: float, what: st
     y, high = place
     name, um = sheet.shop.fine
     count = sheet.report.laid.count
-    axes = sheet.page.panel(MARGIN + _BESIDE, y, sheet.width - _BESIDE - 2, high)
+    axes = sheet.page.panel(MARGIN + _BESIDE, y, sheet.page.wide - _BESIDE - 2, high)
     axes.axhline(0, color=look.FAINT, linewidth=look.HAIR)
     axes.set_xlim(0.3, count + 0.7)
     axes.set_ylim(-1.15 * most, 1.15 * most)

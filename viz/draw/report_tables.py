@@ -26,11 +26,6 @@ class ReportSheet:
     page: Page
     shop: Shop
 
-    @property
-    def width(self) -> float:
-        """From margin to margin, in mm."""
-        return self.page.right - MARGIN
-
     def fine(self, um: float, *, signed: bool = False) -> str:
         """A deviation as a number in the shop's fine unit."""
         digits = 2 if self.shop.units == "in" else 1
@@ -42,7 +37,7 @@ def teeth_table(sheet: ReportSheet, y: float, kind: str) -> float:
     """The values of each tooth traced, left and right flanks side by side."""
     signs = [one.quantity.sign for one in sheet.report.of_page(kind)]
     values = {name: dict(_numbers(sheet, name, kind)) for name in ("left", "right")}
-    step = (sheet.width - _TOOTH) / 6
+    step = (sheet.page.wide - _TOOTH) / 6
     page = sheet.page
     for side, name in enumerate(values):
         page.text(MARGIN + _TOOTH + step * (3 * side + 1.5), y, f"{name}, {sheet.shop.fine[0]}", TABLE, ha="center")
@@ -83,7 +78,7 @@ def values_table(sheet: ReportSheet, y: float, values: Sequence[ReportedValue]) 
     page, wanted, unit = sheet.page, sheet.report.limits.quality, sheet.shop.fine[0]
     has_records = bool(sheet.report.laid.records)
     heads = [f"greatest, {unit}", f"class {wanted} allows", "class", *(("measured", "class") if has_records else ())]
-    step = (sheet.width - _VALUES) / len(heads)
+    step = (sheet.page.wide - _VALUES) / len(heads)
     for column, head in enumerate(heads, 1):
         page.text(MARGIN + _VALUES + step * column, y, head, TABLE, ha="right")
     page.rule(y + ROW - 0.5, width=look.THIN)

@@ -48,6 +48,11 @@ class Page:
         """Where the right margin begins."""
         return self.width - MARGIN
 
+    @property
+    def wide(self) -> float:
+        """From margin to margin, in mm."""
+        return self.right - MARGIN
+
     def text(
         self, x: float, y: float, words: str, size: float = 9, *, bold: bool = False, **more: Any
     ) -> None:

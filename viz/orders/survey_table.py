@@ -138,7 +138,7 @@ class _TablePages:
         from handlead.viz.look import look
         from handlead.viz.look.paper import MARGIN
 
-        width = self.all[-1].right - MARGIN - 4
+        width = self.all[-1].wide - 4
         lines = [one for each in beneath for one in look.wrapped(each, _SIZE - 1, width)]
         bottom = self.all[-1].height - MARGIN
         if self.y + _ROW_MM + _SMALL_MM * len(lines) > bottom:
@@ -187,6 +187,6 @@ def _line(page: Page, y: float, words: Sequence[str], *, bold: bool = False) -> 
     from handlead.viz.look.paper import MARGIN, trimmed
 
     x = MARGIN
-    for said, width in zip(words, (*_WIDTHS, page.right - MARGIN - sum(_WIDTHS)), strict=True):
+    for said, width in zip(words, (*_WIDTHS, page.wide - sum(_WIDTHS)), strict=True):
         page.text(x, y, trimmed(said, width - 2, _SIZE), _SIZE, bold=bold)
         x += width

@@ -86,11 +86,6 @@ class _MemberSheet:
         """Where the foot begins."""
         return self.page.height - foot_height(self.page, self.words.at_the_hob)
 
-    @property
-    def wide(self) -> float:
-        """From margin to margin."""
-        return self.page.right - MARGIN
-
     def turn(self) -> None:
         """Begin a new page."""
         page = Page(self.paper)
@@ -167,7 +162,7 @@ class _MemberSheet:
     def _found_by_proof(self, told: Sequence[str], later: int = 0) -> None:
         """Errors and warnings, under the verdict."""
         for finding in [*told, *([see_further(later)] if later else [])]:
-            lines = look.wrapped(finding, _TOLD, self.wide, True)
+            lines = look.wrapped(finding, _TOLD, self.page.wide, True)
             self.y = self.page.lines(MARGIN, self.y, lines, _TOLD, bold=True)
         self.y += 1.5 if told or later else 0.0
 
@@ -178,7 +173,7 @@ class _MemberSheet:
         self._setting(rows, shares.size)
 
     def _told_height(self, told: Sequence[str]) -> float:
-        lines = sum(len(look.wrapped(finding, _TOLD, self.wide, True)) or 1 for finding in told)
+        lines = sum(len(look.wrapped(finding, _TOLD, self.page.wide, True)) or 1 for finding in told)
         return lines * _TOLD * LINE + 1.5
 
     # ------------------------------------------------------------ change gears
@@ -188,10 +183,10 @@ class _MemberSheet:
         return math.ceil(len(self.words.brackets) / _ABREAST)
 
     def _gears_head(self) -> float:
-        return _GEARS_HEAD - 2 * READ * LINE + len(cautions(LOCK_OUT, self.wide)) * READ * LINE
+        return _GEARS_HEAD - 2 * READ * LINE + len(cautions(LOCK_OUT, self.page.wide)) * READ * LINE
 
     def _bracket_width(self) -> float:
-        return self.wide / max(min(len(self.words.brackets), _ABREAST), 1)
+        return self.page.wide / max(min(len(self.words.brackets), _ABREAST), 1)
 
     def _bracket_notes(self, note: str) -> list[str]:
         return look.wrapped(note, READ, self._bracket_width() - 4, bold=True)
@@ -232,7 +227,7 @@ class _MemberSheet:
             self.y + 1.5,
             "CHANGE GEARS a/b · c/d: a drives b in one plane; c, on the stud with b, drives d in the other",
         )
-        self.y = self.page.lines(MARGIN, y, cautions(LOCK_OUT, self.wide), READ, bold=True) + 1
+        self.y = self.page.lines(MARGIN, y, cautions(LOCK_OUT, self.page.wide), READ, bold=True) + 1
         size = min(largest(bracket.gears, width - 4, 14) for bracket in self.words.brackets)
         for first in range(0, len(links), _ABREAST):
             self.make_room(under + drawing)
@@ -346,12 +341,12 @@ class _MemberSheet:
         """The moves of the set-up, one below the other, over the whole width."""
         rows = [(f"{number}  {what}", much) for number, (what, much) in enumerate(self.words.moves, start=1)]
         for number, row in enumerate(rows):
-            height = rows_height([row], self.wide, 10.0)
+            height = rows_height([row], self.page.wide, 10.0)
             self.make_room(height + (8.0 if not number else 0.0))
             if not number:
                 self.page.rule(self.y, width=1.6)
                 self.y = self.page.heading(MARGIN, self.y + 1.5, "MOVES, in this order")
-            self.y = self.page.rows(MARGIN, self.y, self.wide, [row], 10.0)
+            self.y = self.page.rows(MARGIN, self.y, self.page.wide, [row], 10.0)
         self.y += 2.0 if rows else 0.0
 
     def _data_columns(self) -> list[tuple[str, list[tuple[str, str]], float]]:
@@ -364,7 +359,7 @@ class _MemberSheet:
             ("HOB", words.hob, 0.235),
             ("WHAT IT WILL CUT", words.flank, 0.235),
         )
-        return [(name, rows, part * self.wide - 4) for name, rows, part in columns]
+        return [(name, rows, part * self.page.wide - 4) for name, rows, part in columns]
 
     def _rows_tall(self, size: float) -> float:
         return max(rows_height(rows, wide, size) for _, rows, wide in self._data_columns())
@@ -385,12 +380,12 @@ class _MemberSheet:
         self.y += self._data_height(size)
 
     def _notes_height(self) -> float:
-        return sum(len(look.wrapped(note, READ, self.wide)) for note in self.words.notes) * READ * LINE + 1
+        return sum(len(look.wrapped(note, READ, self.page.wide)) for note in self.words.notes) * READ * LINE + 1
 
     def _notes(self, notes: Sequence[str], name: str = "", bold: bool = False) -> None:
         """Notes in full, each whole on its page."""
         for number, note in enumerate(notes):
-            lines = look.wrapped(note, READ, self.wide, bold)
+            lines = look.wrapped(note, READ, self.page.wide, bold)
             head = 8.0 if name and not number else 0.0
             self.make_room(head + len(lines) * READ * LINE)
             if head:

@@ -46,7 +46,7 @@ def heading(page: Page, words: SheetWords, machine: str, member: str) -> float:
     if words.up:
         page.text(page.right, 18.5, f"top of this sheet: {words.up}", 9, ha="right")
     beside = look.text_size(f"top of this sheet: {words.up}", 9, False)[0] if words.up else 27
-    room = page.right - MARGIN - beside - 3
+    room = page.wide - beside - 3
     page.text(MARGIN, 16, words.summary, largest(words.summary, room, 12.5), bold=True)
     size = 14.0
     wide = look.text_size(words.verdict, size, True)[0]
@@ -61,7 +61,7 @@ def heading(page: Page, words: SheetWords, machine: str, member: str) -> float:
 
 def title(page: Page, words: str) -> None:
     """The title of a page, beside what stands in its right corner."""
-    room = page.right - MARGIN - 48
+    room = page.wide - 48
     words = trimmed(words, room, _TITLE_LEAST)
     page.text(MARGIN, 8, words, largest(words, room, 16), bold=True)
 
@@ -107,7 +107,7 @@ def draw_marks(page: Page, proof: Proof, x: float, y: float, width: float, heigh
 
 def foot_height(page: Page, said: Sequence[str], sources: int = 1) -> float:
     """What the foot of a page takes, in mm, with these cautions and so many lines of sources."""
-    lines = len(cautions(said, page.right - MARGIN))
+    lines = len(cautions(said, page.wide))
     return 7.75 + lines * READ * LINE + sources * FOOT * LINE
 
 
@@ -115,7 +115,7 @@ def foot(page: Page, said: Sequence[str], *sources: str) -> None:
     """The last cautions, and what the sheet was made from."""
     y = page.height - foot_height(page, said, len(sources))
     page.rule(y, width=1.6)
-    y = page.lines(MARGIN, y + 1.8, cautions(said, page.right - MARGIN), READ, bold=True)
+    y = page.lines(MARGIN, y + 1.8, cautions(said, page.wide), READ, bold=True)
     for source in sources:
-        page.text(MARGIN, y + 1, source, largest(source, page.right - MARGIN, FOOT), color=look.FAINT)
+        page.text(MARGIN, y + 1, source, largest(source, page.wide, FOOT), color=look.FAINT)
         y += FOOT * LINE

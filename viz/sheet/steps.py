@@ -45,10 +45,6 @@ class Sheet(Protocol):
     def page(self) -> Page:
         """The last page."""
 
-    @property
-    def wide(self) -> float:
-        """From margin to margin, in mm."""
-
     def make_room(self, height: float) -> None:
         """Turn over where so many mm don't fit any more."""
 
@@ -56,14 +52,14 @@ class Sheet(Protocol):
 def draw_blocks(sheet: Sheet, blocks: Sequence[Block]) -> None:
     """Every block, each step whole on its page."""
     for block in blocks:
-        told = look.wrapped(block.told, _STEP, sheet.wide, bold=True) if block.told else []
-        first = _height(block.steps[0], sheet.wide) if block.steps else 0.0
+        told = look.wrapped(block.told, _STEP, sheet.page.wide, bold=True) if block.told else []
+        first = _height(block.steps[0], sheet.page.wide) if block.steps else 0.0
         sheet.make_room(9.0 + len(told) * _STEP * LINE + first)
         sheet.page.rule(sheet.y, width=1.6)
         sheet.y = sheet.page.heading(MARGIN, sheet.y + 1.5, block.title)
         sheet.y = sheet.page.lines(MARGIN, sheet.y, told, _STEP) + (1.0 if told else 0.0)
         for number, step in enumerate(block.steps, start=1):
-            sheet.make_room(_height(step, sheet.wide))
+            sheet.make_room(_height(step, sheet.page.wide))
             _draw(sheet, number, step)
         sheet.y += 2.0
 
@@ -91,9 +87,9 @@ def _rank_height(step: StepWords, rank: int, wide: float) -> float:
 
 def _draw(sheet: Sheet, number: int, step: StepWords) -> None:
     page, left = sheet.page, MARGIN + _INDENT_MM
-    column = (sheet.wide - _INDENT_MM) / _ABREAST
+    column = (sheet.page.wide - _INDENT_MM) / _ABREAST
     page.text(MARGIN, sheet.y, str(number), _STEP, bold=True)
-    sheet.y = page.lines(left, sheet.y, _lines(step, sheet.wide), _STEP)
+    sheet.y = page.lines(left, sheet.y, _lines(step, sheet.page.wide), _STEP)
     for rank in range(_ranks(step)):
         line = sheet.y + _BOX_MM - 1.5
         for place, (key, choices) in enumerate(step.boxes[rank * _ABREAST : (rank + 1) * _ABREAST]):
@@ -102,5 +98,5 @@ def _draw(sheet: Sheet, number: int, step: StepWords) -> None:
             page.rule(line, x + look.text_size(key, _STEP, True)[0] + 1.5, x + column - 4, 0.6)
             for row, choice in enumerate(look.wrapped(choices, _CHOICE, column - 4) if choices else ()):
                 page.text(x + column - 4, line + 0.3 + row * 2.6, choice, _CHOICE, ha="right", color=look.FAINT)
-        sheet.y += _rank_height(step, rank, sheet.wide)
+        sheet.y += _rank_height(step, rank, sheet.page.wide)
     sheet.y += 1.0

@@ -115,7 +115,7 @@ def _draw(
         pages.y + 1.5,
         "CHANGE-OVER: set what is in heavy boxes; what is the same for all is set once and left",
     )
-    y = page.lines(MARGIN, y, cautions((*LOCK_OUT, _AFRESH), page.right - MARGIN), 8.5, bold=True) + 1
+    y = page.lines(MARGIN, y, cautions((*LOCK_OUT, _AFRESH), page.wide), 8.5, bold=True) + 1
     for number, line in enumerate(bracket_lines(sheets)):
         row = _BracketRow(number, sheets[0].brackets[number].shafts, line)
         y = _bracket_row(pages.table, members, row, y, drawing)
@@ -134,7 +134,7 @@ class _TogetherTable:
 
     def __init__(self, page: Page, members: int) -> None:
         self.page = page
-        self.width = (page.right - MARGIN - _WHAT_MM) / members
+        self.width = (page.wide - _WHAT_MM) / members
 
     def left(self, member: int) -> float:
         """Where a member's column begins."""

@@ -65,3 +65,20 @@ def test_every_count_that_is_asked_for_leads_to_the_machine_itself(tmp_path, pat
     assert found.determined and not found.contradictions
     assert any(closely in words for words in said), said
     assert put(desk, found.text, "numbers found by counting").machine == true
+
+
+def test_counts_written_by_hand_are_kept_before_the_page_adds_one(tmp_path):
+    text = (ROOT / "machines/shipped/brinnock-20.toml").read_text()
+    true = machines.read_machine_text(text)
+    (tmp_path / "lost.toml").write_text(text.replace('lead = 6\nsense = "same"', 'lead = "?"\nsense = "?"', 1))
+    shelf = Shelf(tmp_path)
+    desk = open_machine(shelf, "lost")
+    counts = shelf.path(counts_name(desk))
+    asked = fit(desk.text, desk.name, "", counts.name).asked
+    add_count(desk, answered(true, asked))
+    by_hand = counts.read_text() + "# counted again on Tuesday\n"
+    counts.write_text(by_hand)
+    add_count(desk, answered(true, asked))
+    kept = shelf.versions(counts.name)
+    assert [kept.text(one.number) for one in kept.all][1] == by_hand
+    assert kept.all[1].what == "changed outside the page" and kept.before(kept.all[2]) == kept.all[1]

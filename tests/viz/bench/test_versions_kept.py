@@ -2,7 +2,11 @@
 
 import shutil
 
+from handlead.viz.bench_desk.rack import RackFile
+from handlead.viz.bench_files.shelf import Shelf
 from handlead.viz.bench_files.versions import Versions
+
+HOB = {"name": "two", "size_key": "module", "size": "2", "starts": "1", "hand": "right", "diameter": "63", "gashes": "10"}
 
 
 def test_a_version_is_there_at_once_for_whoever_looks_next(tmp_path):
@@ -36,3 +40,16 @@ def test_versions_that_were_thrown_away_are_forgotten(tmp_path):
     assert Versions(tmp_path, "job.toml").all == ()
     fresh = Versions(tmp_path, "job.toml").keep("b = 1\n", "new", None)
     assert Versions(tmp_path, "job.toml").all == (fresh,)
+
+
+def test_a_file_changed_outside_the_page_is_kept_before_the_page_writes_over_it(tmp_path):
+    rack = RackFile.at(Shelf(tmp_path), "hobs.toml")
+    rack.write(rack.hang(None, HOB), "hob hung")
+    path = tmp_path / "hobs.toml"
+    path.write_text(path.read_text() + "# sharpened in May\n")
+    found = RackFile.at(Shelf(tmp_path), "hobs.toml")
+    found.write(found.hang(0, {**HOB, "gashes": "12"}), "hob changed")
+    kept = Shelf(tmp_path).versions("hobs.toml")
+    assert [one.what for one in kept.all] == ["hob hung", "changed outside the page", "hob changed"]
+    assert "sharpened in May" in kept.text(kept.all[1].number)
+    assert kept.before(kept.all[2]) == kept.all[1]
