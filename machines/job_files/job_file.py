@@ -131,7 +131,8 @@ class Job:
     """A piece of work. `mate` is the pair's other member, complete; `setup` is None for a job to plan.
 
     `machine_name` is how the file asks for its machine, `units` the file's own; every length here is in mm.
-    `fixture` is what holds the blank, by the shop's name for it.
+    `fixture` is what holds the blank, by the shop's name for it. `unusable_machine` is what is wrong with the machine
+    that the file names, where it was read for another one instead.
     """
 
     title: str
@@ -151,6 +152,7 @@ class Job:
     fixture: str = ""
     toothed: Toothed | None = None
     units: str = "mm"
+    unusable_machine: str = ""
     document: Document = field(default=Document("job", "", {}), repr=False, compare=False)
 
     @property
@@ -207,13 +209,16 @@ class Job:
         return replace(self, seen=seen)
 
 
-def read_job(path: str | os.PathLike[str], shown: str | None = None) -> Job:
+def read_job(
+    path: str | os.PathLike[str], shown: str | None = None, instead: Machine | None = None
+) -> Job:
     """The job in the file at `path`, called `shown` in complaints, with its machine.
 
-    Raises `FileFault` with everything that is wrong with the job's file and the machine's.
+    Where that one can't be used, a machine given `instead` takes its place: of the set-up nothing is then left but how
+    the feed is meant. Raises `FileFault` with everything that is wrong with the job's file and the machine's.
     """
     file = shown or os.fspath(path)
-    return _job(places.read(path, file), os.fspath(Path(path).parent))
+    return _job(places.read(path, file), os.fspath(Path(path).parent), instead)
 
 
 def read_job_text(text: str, file: str = "job.toml", beside: str | os.PathLike[str] = "") -> Job:
@@ -224,12 +229,15 @@ def read_job_text(text: str, file: str = "job.toml", beside: str | os.PathLike[s
     return _job(places.parse(text, file), os.fspath(beside))
 
 
-def _job(document: Document, beside: str) -> Job:
+def _job(document: Document, beside: str, instead: Machine | None = None) -> Job:
     complaints = Complaints(document)
     values = values_of(document, JOB, complaints)
     check_hob_is_there(document, beside, complaints)
-    machine, fault = _machine(document, beside, complaints)
-    if machine is not None:
+    machine, fault = _machine(document, beside)
+    unusable = str(fault) if fault is not None and instead is not None else ""
+    if unusable:
+        machine, fault = instead, None
+    elif machine is not None:
         check_setup(document, machine, complaints)
         check_way(document, machine, complaints)
     work, mate = works_of(values, complaints) if values is not None else (None, None)
@@ -248,7 +256,7 @@ def _job(document: Document, beside: str) -> Job:
         work=work,
         hob=hob,
         mate=mate,
-        setup=_setup(values["setup"], machine) if "setup" in values else None,
+        setup=_setup(values["setup"], machine, whole=not unusable) if "setup" in values else None,
         seen=_seen(values["seen"], machine) if "seen" in values else None,
         cutting=_cutting(values.get("cutting", {})),
         centre_distance=values.get("mate", {}).get("centre_distance"),
@@ -259,20 +267,20 @@ def _job(document: Document, beside: str) -> Job:
         fixture=values.get("fixture", ""),
         toothed=toothed,
         units=values.get("units", "mm"),
+        unusable_machine=unusable,
         document=document,
     )
 
 
-def _machine(
-    document: Document, beside: str, complaints: Complaints
-) -> tuple[Machine | None, FileFault | None]:
+def _machine(document: Document, beside: str) -> tuple[Machine | None, FileFault | None]:
+    """The machine that the file names, or what is wrong with it; neither where the file says so little of it that it
+    is complained of anyway."""
     name = document.get("machine")
     if not isinstance(name, str) or not name.strip() or document.get("format") != "job/1":
         return None, None
     found = locate(name, beside)
     if found is None:
-        complaints.add(Unknown, ("machine",), no_such_machine(name, beside))
-        return None, None
+        return None, FileFault([Unknown(document.place("machine"), "machine", no_such_machine(name, beside))])
     try:
         return read_machine(*found), None
     except FileFault as fault:
@@ -294,7 +302,9 @@ def _gauging(row: dict[str, Any]) -> Gauging:
     )
 
 
-def _setup(values: dict[str, Any], machine: Machine) -> Setup:
+def _setup(values: dict[str, Any], machine: Machine, *, whole: bool = True) -> Setup:
+    """The set-up on its machine; if not `whole`, what of it holds on any: how the feed is meant."""
+    values = values if whole else {key: value for key, value in values.items() if key == "feed"}
     return Setup(
         drive=values.get("drive", machine.normal_drive),
         swivel_deg=values.get("swivel"),
@@ -331,7 +341,8 @@ def _seen(values: dict[str, Any], machine: Machine) -> Seen:
     hand = plain.get("hand")
     for key in SLIDE_WAYS:
         if key in plain:
-            plain[key] = ways_given(machine)[plain[key]]
+            # Ways of a machine that can't be used are no other's.
+            plain[key] = ways_given(machine).get(plain[key])
     return Seen(
         teeth=plain.get("teeth"),
         hand=Hand[hand.upper()] if hand in ("right", "left") else None,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
 from handlead.machines.job_files.job_file import Job, read_job
@@ -15,16 +15,24 @@ from .survey import Unread
 Complain = Callable[[HandleadError], object]
 
 
-def read_pile(paths: Iterable[Path], complain: Complain) -> tuple[list[Job], list[Unread]]:
+def read_pile(
+    paths: Iterable[Path], complain: Complain, machines: Sequence[Machine] = ()
+) -> tuple[list[Job], list[Unread]]:
     """The jobs of these files, a folder standing for every job file in it; and the files that can't be used.
 
-    `complain` is told of each of those as it is met. Raises `HandleadError` for a folder without jobs.
+    `complain` is told of each of those as it is met. A job is as good as any for `machines` to look at, though its own
+    can't be used. Raises `HandleadError` for a folder without jobs.
     """
     jobs, unread = [], []
     told: set[str] = set()
     for path in _files(paths):
         try:
-            jobs.append(read_job(path))
+            job = read_job(path, instead=machines[0] if machines else None)
+            jobs.append(job)
+            if job.unusable_machine and job.unusable_machine not in told:
+                told.add(job.unusable_machine)
+                looked_at = "it is looked at though its own machine can't be used"
+                complain(HandleadError(f"{path}: {looked_at}:\n{job.unusable_machine}"))
         except HandleadError as fault:
             # A machine that can't be used is complained of once, however many jobs name it.
             if str(fault) not in told:

@@ -241,6 +241,19 @@ def test_a_file_that_cannot_be_used_is_told_and_stops_nothing(tmp_path, capsys):
     assert 'there is no machine "nonsuch"' in err
 
 
+def test_an_order_whose_own_machine_is_gone_is_looked_at_on_the_machines_that_are_named(tmp_path, capsys):
+    lost = tmp_path / "lost.toml"
+    own = read_job(SPUR).machine_name
+    lost.write_text(SPUR.read_text(encoding="utf-8").replace(f'"{own}"', '"gone.toml"'), encoding="utf-8")
+    assert main(["survey", "--json", str(lost)]) == 2
+    capsys.readouterr()
+    assert main(["survey", "--json", str(lost), "--machine", "tesmore-d2"]) == 0
+    out, err = capsys.readouterr()
+    told = json.loads(out)
+    assert not told["unread"] and told["orders"][0]["best"] == "Tesmore D2"
+    assert err.count("its own machine can't be used") == 1 and "gone.toml" in err
+
+
 def test_a_folder_stands_for_the_jobs_in_it(tmp_path):
     for name in ("one", "two"):
         (tmp_path / f"{name}.toml").write_text(SPUR.read_text(encoding="utf-8"), encoding="utf-8")

@@ -135,3 +135,45 @@ def test_where_a_member_has_no_set_up_it_is_said_that_nothing_is_written(job, ca
     assert write(job) == 1
     assert "nothing is written" in capsys.readouterr().err
     assert job.read_text() == before
+
+
+@pytest.mark.parametrize(
+    ("machine", "said"),
+    [
+        ("broken.toml", 'broken.toml:1: "name" is missing'),
+        ("thurle 400", 'job.toml:3: machine: there is no machine "thurle 400"'),
+    ],
+    ids=["its file is broken", "there is none"],
+)
+def test_a_job_is_planned_on_another_machine_whatever_has_become_of_its_own(job, capsys, machine, said):
+    (job.parent / "broken.toml").write_text('format = "machine/1"\nunits = "mm"\n')
+    own = read_job(job).machine_name
+    text = job.read_text().replace(f'"{own}"', f'"{machine}"')
+    job.write_text(text.replace("[seen]\n", '[seen]\nslide_moved = "up"\n'))
+    assert main(["plan", str(job), "--top", "1"]) == 2
+    assert main(["prove", str(job)]) == 2
+    assert capsys.readouterr().err
+    assert main(["plan", str(job), "--machine", own, "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert "which doesn't matter on" in err and said in err, err
+    (work, _) = json.loads(out)["members"]
+    assert work["setups"]
+    assert write(job, "--machine", own) == 0
+    assert main(["prove", "--no-cut", str(job)]) == 0
+
+
+def test_how_the_feed_is_meant_holds_on_another_machine_where_its_own_is_gone(job, capsys):
+    own = read_job(job)
+    job.write_text(job.read_text().replace(f'"{own.machine_name}"', '"gone.toml"'))
+    assert own.setup.feed.value == "climb"
+    read = read_job(job, instead=own.machine)
+    assert read.setup.feed.value == "climb" and not read.setup.change and read.setup.swivel_deg is None
+    assert main(["plan", str(job), "--machine", own.machine_name, "--json", "--top", "1"]) == 0
+    assert "climb, as [setup] feed asks" in capsys.readouterr().out
+
+
+def test_nothing_can_be_held_of_a_set_up_whose_machine_is_gone(job, capsys):
+    own = read_job(job)
+    job.write_text(job.read_text().replace(f'"{own.machine_name}"', '"gone.toml"'))
+    assert main(["plan", str(job), "--machine", own.machine_name, "--hold", "index gears"]) == 2
+    assert "nothing stands there" in capsys.readouterr().err

@@ -134,10 +134,15 @@ def _plan(path: Path, options: argparse.Namespace, before: Plan | None) -> Plan:
     from handlead.machines.job_files.job_file import read_job
     from handlead.machines.machine_files.catalogue import find_machine
     from handlead.machines.planning.planning import plan
+    from handlead.viz.streams.outlet import complain
     from handlead.viz.streams.progress import Progress
 
-    job = read_job(path)
     machine = find_machine(options.machine, path.parent) if options.machine else None
+    job = read_job(path, instead=machine)
+    if machine is not None and job.unusable_machine:
+        complain(
+            f"{path}: its own machine can't be used, which doesn't matter on {machine.name}:\n{job.unusable_machine}"
+        )
     same = before is not None and before.machine.digest == (machine or job.machine).digest
     lying = before.left if before and same else _standing(job, machine or job.machine, options)
     with Progress() as line:

@@ -9,6 +9,7 @@ from pathlib import Path
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.job_files.job_file import Job, read_job, read_job_text
+from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.planning.planning import ASKED_FOR, SECOND_HALF, Member, Plan
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.filing import keep_beside, plain, read_text, refused, write_text
@@ -48,7 +49,7 @@ def _beside(path: Path, job: Job, member: Member, machine: str | None) -> None:
     if not beside.exists():
         _put(beside, None, with_setup(fresh, setup, machine), setup, loses=False)
         return
-    there = _job_there(beside)
+    there = _job_there(beside, job.machine)
     if there is None or there.title != own.title:
         raise refused(beside, f"something else is there, so the {member.name}'s set-up isn't written. Move it away")
     text = read_text(beside)
@@ -62,9 +63,10 @@ def _own_job(job: Job, work: Work, name: str) -> Job:
     return replace(job, title=f"{job.title}, {name}", work=work, mate=None, setup=None, seen=None, halves=halves)
 
 
-def _job_there(path: Path) -> Job | None:
+def _job_there(path: Path, machine: Machine) -> Job | None:
+    """The job in a file that is there already, whatever has become of the machine that it names."""
     try:
-        return read_job(path)
+        return read_job(path, instead=machine)
     except FileFault:
         return None
 
@@ -92,7 +94,7 @@ def mate_job(path: Path, job: Job, setup: Setup) -> str:
     assert job.mate is not None
     beside = path.with_name(f"{path.stem}-mate{path.suffix}")
     own = _own_job(job, job.mate, "mate")
-    there = _job_there(beside) if beside.exists() else None
+    there = _job_there(beside, job.machine) if beside.exists() else None
     if beside.exists() and (there is None or there.title != own.title):
         raise refused(beside, "something else is there, so the mate's set-up isn't written. Move it away")
     text = read_text(beside) if there is not None else job_text(own)

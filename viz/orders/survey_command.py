@@ -138,8 +138,8 @@ def make_survey(options: argparse.Namespace) -> tuple[Survey, dict[str, Any]]:
     from handlead.machines.toml.errors import HandleadError
     from handlead.viz.streams.outlet import complain, progress_bar
 
-    jobs, unread = read_pile(options.jobs, complain)
     machines, more = read_machines(options.machine, complain)
+    jobs, unread = read_pile(options.jobs, complain, machines)
     if not jobs or (options.machine and not machines):
         raise HandleadError(f"nothing is left to look at: no {'machine' if jobs else 'job'} can be used")
     with crew_of(options) as crew, Kept(options.keep) if options.keep else nullcontext() as kept:
