@@ -11,6 +11,9 @@ from handlead.kinematics.frame.frozen import freeze
 
 from .link import TwoPort, positive
 
+#: What the gears of a bracket are called, from the driving shaft on; k is left to the hob's starts.
+LETTERS = "abcdefghijlmnopqrstuvwxyz"
+
 
 @dataclass(frozen=True)
 class Mounted:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+import itertools
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from handlead.kinematics.frame.frozen import freeze
 from handlead.kinematics.frame.words import Hand
-from handlead.kinematics.links.mounted import ChangeGears
+from handlead.kinematics.links.mounted import LETTERS, ChangeGears
 from handlead.kinematics.train.solution import SLIDE_ENDS
 from handlead.kinematics.train.train import Train
 
@@ -77,11 +78,18 @@ class Series:
     """Brackets one behind the other: nothing but the product of their ratios comes through.
 
     Rules are for `main`, with those in `loose` at the ratio of what is mounted in them, or at 1 in size where
-    they are empty; so that with empty ones a rule is for the product of all.
+    they are empty; so that with empty ones a rule is for the product of all. `letters` are those of the gears in each
+    loose one: they go on where the main one's end.
     """
 
     main: str
     loose: tuple[str, ...]
+    letters: tuple[str, ...] = field(default=(), compare=False)
+
+    @property
+    def lettered(self) -> dict[str, str]:
+        """Each loose one with its letters."""
+        return dict(zip(self.loose, self.letters, strict=True))
 
 
 @dataclass(frozen=True)
@@ -97,6 +105,10 @@ class Constants:
     def before(self, bracket: str) -> tuple[str, ...]:
         """The brackets in series with one that a rule is for, in the train's order; empty where it stands alone."""
         return next((each.loose for each in self.series if each.main == bracket), ())
+
+    def letters_before(self, bracket: str) -> Mapping[str, str]:
+        """The same with the letters of the gears in each."""
+        return next((each.lettered for each in self.series if each.main == bracket), {})
 
 
 def find_constants(train: Train, drive: str) -> Constants:
@@ -138,7 +150,7 @@ def _joined(
 ) -> tuple[Transfer, dict[Role, list[str]], tuple[Series, ...]]:
     """The train with a fixed ratio in every loose bracket of a series; the brackets left, by role; and the series."""
     named = {role: [name for name, value in by_role.items() if value is role] for role in Role}
-    series = tuple(each for role in _IN_SERIES for each in find_series(transfer, named[role]))
+    series = every_series(transfer, by_role)
     loose = {name: standing(transfer, name) for each in series for name in each.loose}
     if loose:
         transfer = transfer.closed(loose)
@@ -151,6 +163,12 @@ _IN_SERIES = (Role.INDEX, Role.FEED, Role.DIFFERENTIAL, Role.SPEED)
 
 #: What one bracket is turned up by and another down, to see whether anybody notices: of primes that no gears have.
 _SHIFTED = Fraction(10007, 10009)
+
+
+def every_series(transfer: Transfer, by_role: Mapping[str, Role]) -> tuple[Series, ...]:
+    """The brackets that stand one behind the other in the index, the feed, the differential or the speed."""
+    named = ([name for name, value in by_role.items() if value is role] for role in _IN_SERIES)
+    return tuple(each for names in named for each in find_series(transfer, names))
 
 
 def find_series(transfer: Transfer, brackets: Sequence[str]) -> list[Series]:
@@ -179,7 +197,16 @@ def _shifted(transfer: Transfer, filled: Ratios, up: str, down: str) -> dict[str
 def _series(transfer: Transfer, group: Sequence[str]) -> Series:
     links = {name: _gears(transfer, name) for name in transfer.places if name in group}
     main = max(links, key=lambda name: max(links[name].pairs))  # the first of those that take most
-    return Series(main, tuple(name for name in links if name != main))
+    loose = tuple(name for name in links if name != main)
+    return Series(main, loose, tuple(_letters(links[main], [links[name] for name in loose])))
+
+
+def _letters(main: ChangeGears, loose: Sequence[ChangeGears]) -> Iterator[str]:
+    at = max(4, 2 * max(main.pairs))
+    for link in loose:
+        count = 2 * max(link.pairs)
+        yield "".join(itertools.islice(itertools.cycle(LETTERS), at, at + count))
+        at += count
 
 
 def standing(transfer: Transfer, name: str) -> Fraction:

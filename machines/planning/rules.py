@@ -161,9 +161,8 @@ def letters_words(rule: Rule, constants: Constants) -> str:
 
 
 def _loose_letters(rule: Rule, constants: Constants) -> dict[str, str]:
-    pairs = ("e/f", "g/h", "i/j", "l/m", "n/o")
-    loose = constants.before(rule.bracket)
-    return {name: pairs[rank] if rank < len(pairs) else name for rank, name in enumerate(loose)}
+    lettered = constants.letters_before(rule.bracket).items()
+    return {name: " · ".join(map("/".join, zip(each[::2], each[1::2], strict=True))) for name, each in lettered}
 
 
 def index_formula(rule: IndexRule) -> str:

@@ -11,13 +11,13 @@ from functools import cached_property
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.gears import tolerance
 from handlead.kinematics.law.outcome import Outcome, predict_of_kind
-from handlead.kinematics.links.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.mounted import LETTERS, ChangeGears, Mounted
 from handlead.kinematics.practice import cycle
 from handlead.kinematics.slips.standing import ANY_IDLER
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.train.solution import HandQuestions, Solution, ask_by_hand, hob_rates, solve
 from handlead.kinematics.train.train import Train
-from handlead.kinematics.transfer.constants import IndexRule, find_index_rule
+from handlead.kinematics.transfer.constants import IndexRule, Series, every_series, find_index_rule
 from handlead.kinematics.transfer.roles import Role, roles
 from handlead.kinematics.transfer.transfer import Transfer
 from handlead.kinematics.work.requirement import Work, gear_of, swivel_deg, table_per_hob
@@ -103,6 +103,15 @@ class Case:
     def index_rule(self) -> IndexRule | None:
         """The machine's index rule with the levers as they stand."""
         return find_index_rule(self.transfer, self.roles)
+
+    @cached_property
+    def series(self) -> tuple[Series, ...]:
+        """The brackets that stand one behind the other with the levers as they stand."""
+        return every_series(self.transfer, self.roles)
+
+    def letters(self, bracket: str) -> str:
+        """What the gears of a bracket are called, from the driving shaft on."""
+        return next((each.lettered[bracket] for each in self.series if bracket in each.loose), LETTERS)
 
     def brackets(self, role: Role) -> tuple[str, ...]:
         """The brackets that decide `role` with the levers as they stand."""

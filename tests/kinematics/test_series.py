@@ -76,3 +76,18 @@ def test_the_order_in_which_the_file_has_them_makes_no_difference(order):
     first, second = (find_constants(each, "main") for each in (train, shuffled))
     assert abs(first.index.constant) == abs(second.index.constant)
     assert {each.main for each in first.series} == {each.main for each in second.series} == {"index gears"}
+
+
+def test_letters_go_on_from_bracket_to_bracket_and_leave_k_to_the_starts():
+    """a b c d in the main one; e f in a loose pair; four letters each where the loose ones take two pairs."""
+    (one,) = find_constants(parted(CABINET), "main").series
+    assert one.lettered == {"e f gears": "ef"}
+    (two,) = find_constants(parted(TWO_FEED), "main").series
+    assert two.lettered == {"coarse fine gears": "ef"}
+    train = parted(CABINET)
+    wide = [replace(link, pairs=(1, 2, 3)) if link.name == "index gears" else link for link in train.links]
+    (three,) = find_constants(replace(train, links=tuple(wide)), "main").series
+    assert three.lettered == {"e f gears": "gh"}
+    both = [replace(link, pairs=(1, 2)) if link.name == "e f gears" else link for link in wide]
+    (four,) = find_constants(replace(train, links=tuple(both)), "main").series
+    assert four.lettered == {"e f gears": "ghij"}

@@ -77,7 +77,7 @@ def assert_every_gear_has_its_number(proof, figures):
         said = one_line(" ".join(words.get_text() for words in panel.texts))
         if link.mounted is None or said == "NOT DRAWN" or isinstance(link, SetRatio):
             continue
-        for letter, teeth in zip("abcdefgh", link.mounted.gears, strict=False):
+        for letter, teeth in zip(proof.case.letters(link.name), link.mounted.gears, strict=False):
             assert re.search(rf"\b{letter} {teeth}\b", said), (link.name, said)
         for teeth in link.mounted.idlers:
             assert re.search(rf"\b(idler|i) {teeth}\b", said), (link.name, said)

@@ -28,6 +28,7 @@ from handlead.viz.sheet.page import draw_sheet
 from handlead.viz.sheet.parts import draw_marks
 from handlead.viz.sheet.together import draw_together
 from handlead.viz.sheet_words.member_words import bracket_lines, head_line, other_lines, shares_gears
+from handlead.viz.sheet_words.setting_words import bracket_words
 from handlead.viz.sheet_words.words import (
     ABOVE_ALL,
     AT_THE_HEAD,
@@ -788,3 +789,24 @@ def test_the_marks_of_the_light_cut_stand_in_the_room_that_is_given_them():
     assert all(min(xs) - 1e-9 <= x <= max(xs) + 1e-9 for line in lines for x, _ in line)
     assert all(min(ys) - 1e-9 <= y <= max(ys) + 1e-9 for line in lines for _, y in line)
     assert min(ys) == pytest.approx(30)
+
+
+def test_the_gears_of_a_loose_pair_have_letters_of_their_own():
+    """One behind the other, as the machine's rule has them: e/f, then a/b · c/d; also where the drawing names them."""
+    proof = prove(read_job(SCENARIOS / "14-bell-cam-wheel" / "job.toml"))
+    outer, inner = sheet_words(proof, DAY).brackets[:2]
+    assert (outer.name, inner.name) == ("outer index pair", "inner index gears")
+    assert [words.partition(" ")[0] for words in outer.shafts] == ["e", "f"]
+    assert inner.shafts[0].startswith("a on ")
+    told = {text for figure in drawn([("", proof)], "A4", DAY) for axes in figure.axes for text in texts_of(axes)}
+    assert {"e 50", "f 34"} <= told and not {"a 50", "b 34"} & told
+
+
+def texts_of(axes):
+    return [text.get_text() for text in axes.texts]
+
+
+def test_an_idler_of_a_loose_pair_stands_between_its_own_letters():
+    case = prove(read_job(SCENARIOS / "14-bell-cam-wheel" / "job.toml").with_idler("outer index pair", 40)).case
+    link = next(one for one in case.train.brackets if one.name == "outer index pair")
+    assert "between e and f" in bracket_words(link, case.letters(link.name)).note

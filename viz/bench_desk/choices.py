@@ -35,11 +35,12 @@ class Choice:
 class PlaceOffer:
     """The gears for one place of a bracket, those that can stand there first.
 
-    `listed` says whether the machine's drawer is known.
+    `listed` says whether the machine's drawer is known, `letter` what a gear there is called; "" for an idler.
     """
 
     bracket: str
     place: str
+    letter: str
     choices: tuple[Choice, ...]
     listed: bool
 
@@ -53,7 +54,7 @@ class PlaceOffer:
         """The place in words."""
         if self.is_idler:
             return f"idler in {self.bracket}"
-        return f"gear {'abcdefgh'[int(self.place)]} in {self.bracket}"
+        return f"gear {self.letter} in {self.bracket}"
 
     @property
     def stands(self) -> int | None:
@@ -94,7 +95,8 @@ def offer(case: Case, bracket: str, place: str) -> PlaceOffer:
     now = _stands(link.mounted, place)
     teeth = sorted({*(_USUAL if left is None else left), *(() if now is None else (now,))})
     made = sorted(_choices(case, link, place, now, teeth), key=lambda one: bool(one.refusal) and not one.stands)
-    return PlaceOffer(bracket, place, tuple(made), left is not None)
+    letter = "" if place.startswith("idler") else case.letters(bracket)[int(place)]
+    return PlaceOffer(bracket, place, letter, tuple(made), left is not None)
 
 
 def _stands(mounted: Mounted, place: str) -> int | None:

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import tomlkit
+from handlead.kinematics.links.mounted import LETTERS
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.job_files.job_file import Job, read_job_text
 from handlead.machines.proving.proof import Proof, prove_case
@@ -90,6 +91,10 @@ class Desk:
     def proof(self) -> Proof | None:
         """The verdict from the train; the blank stays uncut."""
         return None if self.case is None else proved(source_of(self, self.text))
+
+    def letters(self, bracket: str) -> str:
+        """What the gears of a bracket are called, from the driving shaft on."""
+        return self.case.letters(bracket) if self.case else LETTERS
 
     @property
     def fights(self) -> str:

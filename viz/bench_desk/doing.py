@@ -103,7 +103,7 @@ def _gear(desk: Desk, what: What) -> Desk:
         raise NotDone("a gear has a whole number of teeth")
     if not re.fullmatch("[0-7]|idler [0-7]", place):
         raise NotDone(f"there is no place {place} in a bracket")
-    where = place if place.startswith("idler") else f"gear {'abcdefgh'[int(place)]}"
+    where = place if place.startswith("idler") else f"gear {desk.letters(bracket)[int(place)]}"
     said = f"{bracket}, {where}: {teeth or 'taken out'}"
     return desks.set_up(desk, lambda setup: at_place(setup, bracket, place, teeth), said)
 

@@ -8,14 +8,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from handlead.kinematics.frame.words import SWIVEL_TURNS, angle_text, swing
-from handlead.kinematics.links.mounted import ChangeGears, Mounted
+from handlead.kinematics.links.mounted import LETTERS, ChangeGears, Mounted
 from handlead.machines.keys.head_scale import READ_FROM, HeadScale
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.units import lengths_in
 from handlead.viz.draw.head import Segment, SwivelLayout
 from handlead.viz.draw.witness import WitnessLayout
 from handlead.viz.draw_brackets.bracket import clearance_words, idler_words
-from handlead.viz.draw_brackets.bracket_layout import LETTERS, BracketLayout, Wheel, bracket_layout
+from handlead.viz.draw_brackets.bracket_layout import BracketLayout, Wheel, bracket_layout
 from handlead.viz.look import look
 from handlead.viz.pictures.pictures import swivel_of, witness_of
 
@@ -72,14 +72,14 @@ class BracketView:
         return " ".join(map(str, self.mounted.gears)) if self.mounted else ""
 
 
-def bracket_view(link: ChangeGears, units: str) -> BracketView:
-    """What the page draws of a bracket with what is mounted in it."""
+def bracket_view(link: ChangeGears, units: str, letters: str = LETTERS) -> BracketView:
+    """What the page draws of a bracket with what is mounted in it, its gears called by their `letters`."""
     mounted = link.mounted
     may_idle = any(number > len(mounted.idlers) for number in link.idlers) if mounted else False
     if mounted is None:
         return BracketView(link.name, None, (0, 0, 60, 30), (), (), (), (), "", (), False, 6)
     try:
-        layout = bracket_layout(mounted, link.bracket)
+        layout = bracket_layout(mounted, link.bracket, letters)
     except ValueError as why:
         return BracketView(link.name, mounted, (0, 0, 60, 30), (), (), (), (), str(why), (), may_idle, 6)
     x0, y0, x1, y1 = layout.box
@@ -101,10 +101,10 @@ def bracket_view(link: ChangeGears, units: str) -> BracketView:
 def _circles(layout: BracketLayout, size: float) -> Iterable[Circle]:
     """Gears, the larger first: on a stud that carries two, the smaller lies over the other and can be tapped."""
     strikes = {passing.wheel for passing in layout.collisions}
-    idlers = [wheel for wheel in layout.wheels if wheel.letter == "idler"]
+    idlers, gears = ([one for one in layout.wheels if (one.letter == "idler") is idle] for idle in (True, False))
     for wheel in sorted(layout.wheels, key=lambda one: -one.tip_radius):
         idle = wheel.letter == "idler"
-        place = f"idler {idlers.index(wheel)}" if idle else str(LETTERS.index(wheel.letter))
+        place = f"idler {idlers.index(wheel)}" if idle else str(gears.index(wheel))
         kind = "clash" if wheel in strikes else "idle" if idle else "gear"
         said = f"idler, {wheel.teeth} teeth" if idle else f"gear {wheel.letter}, {wheel.teeth} teeth"
         label = f"idler {wheel.teeth}" if idle else f"{wheel.letter} {wheel.teeth}"

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+from handlead.kinematics.links.mounted import ChangeGears
 from handlead.machines.job_files.hob_rack import RACK
 from handlead.machines.job_keys.work_keys import TOOTH_SIZES
 from handlead.machines.measuring.part_sizes import part_sizes
@@ -26,7 +27,7 @@ from handlead.viz.look.shop import Shop
 from handlead.viz.reports.proof import comparison_rows
 from handlead.viz.streams.terminal import CAUTION
 
-from .drawings import bracket_view, head_view, strips
+from .drawings import BracketView, bracket_view, head_view, strips
 
 #: The parts of a job's page in the order of the work, each with its heading.
 PARTS = {
@@ -149,6 +150,10 @@ def rack(desk: Desk) -> tuple[str, ...]:
         return ()
 
 
+def _bracket(desk: Desk, link: ChangeGears) -> BracketView:
+    return bracket_view(link, desk.units, desk.letters(link.name))
+
+
 def _setup(desk: Desk) -> dict[str, Any]:
     up = Shop.of(desk.case).up if desk.case else ""
     if desk.job is None:
@@ -162,7 +167,7 @@ def _setup(desk: Desk) -> dict[str, Any]:
     drives = tuple(machine.train.drives)
     return {
         "up": up,
-        "brackets": tuple(bracket_view(link, desk.units) for link in train.brackets), "levers": levers,
+        "brackets": tuple(_bracket(desk, link) for link in train.brackets), "levers": levers,
         "head": head_view(desk.case) if desk.case else None, "drives": drives, "normal": machine.normal_drive,
     }  # fmt: skip
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from handlead.kinematics.brackets.bracket import Bracket
-from handlead.kinematics.links.mounted import Mounted
+from handlead.kinematics.links.mounted import LETTERS, Mounted
 from handlead.machines.toml.units import lengths_in
 from handlead.viz.look import look, symbols
 from handlead.viz.look.symbols import Pen
@@ -27,18 +27,19 @@ def plot_bracket(
     name: str = "",
     words: bool = True,
     units: str = "mm",
+    letters: str = LETTERS,
 ) -> Axes:
     """Draw a bracket with what is mounted in it, to scale within `ax`; None mounted draws it as empty.
 
     Without `words` there are the gears alone, lettered, with no lines over and under them: for a panel
-    whose words stand elsewhere. Measures are in `units`. More idlers or pairs than can be placed at all are said not to be drawn. Returns
+    whose words stand elsewhere. Measures are in `units`, `letters` name the gears. More idlers or pairs than can be placed at all are said not to be drawn. Returns
     the axes, whose unit is a millimetre at the machine (a module where the file gives none).
     """
     axes = ax if ax is not None else look.new_axes(100, 95)
     if mounted is None:
         return _bare_box(axes, "EMPTY", name if words else "", "nothing is mounted" if words else "")
     try:
-        layout = bracket_layout(mounted, bracket)
+        layout = bracket_layout(mounted, bracket, letters)
     except ValueError as why:
         return _bare_box(axes, "NOT DRAWN", name if words else "", str(why) if words else "")
     lettering, over, under = bracket_lettering(
@@ -186,7 +187,7 @@ def _words_under(layout: BracketLayout, width_mm: float, arrows: bool, units: st
 
 #: What the arrows in a bracket's drawing stand for.
 ARROWS = (
-    "Arrows: which way each gear turns when the driving gear a turns clockwise. The machine file doesn't say "
+    "Arrows: which way each gear turns when the driving gear turns clockwise. The machine file doesn't say "
     "from which side that is seen."
 )
 

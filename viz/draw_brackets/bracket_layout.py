@@ -11,9 +11,7 @@ from typing import Any
 
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.mounting import Mounting, Refusal
-from handlead.kinematics.links.mounted import Mounted
-
-LETTERS = "abcdefgh"
+from handlead.kinematics.links.mounted import LETTERS, Mounted
 
 #: Places are worked out in floating point; by so much (mm) metal may touch metal that exactly clears it.
 _ROUNDING = 1e-6
@@ -109,8 +107,10 @@ class BracketLayout:
         )
 
 
-def bracket_layout(mounted: Mounted, bracket: Bracket | Mapping[str, Any] | None = None) -> BracketLayout:
-    """Where the gears stand, whether or not they can be mounted.
+def bracket_layout(
+    mounted: Mounted, bracket: Bracket | Mapping[str, Any] | None = None, letters: str = LETTERS
+) -> BracketLayout:
+    """Where the gears stand, whether or not they can be mounted; `letters` name them from the driving shaft on.
 
     Raises `ValueError` for more idlers or pairs than can be placed at all.
     """
@@ -120,7 +120,7 @@ def bracket_layout(mounted: Mounted, bracket: Bracket | Mapping[str, Any] | None
     to_scale = keys.module is not None
     module = keys.module or Fraction(1)
     mounting, closes = _placed(replace(keys, module=module), mounted, bool(refusal))
-    wheels = _wheels(mounting, float(module), float(keys.addendum))
+    wheels = _wheels(mounting, float(module), float(keys.addendum), letters)
     bodies = tuple(_body(axis.name, axis.x, axis.y, keys) for axis in mounting.axes)
     return BracketLayout(
         wheels,
@@ -145,8 +145,8 @@ def _placed(bracket: Bracket, mounted: Mounted, refused: bool) -> tuple[Mounting
     return found, bracket.centres is None
 
 
-def _wheels(mounting: Mounting, module: float, addendum: float) -> tuple[Wheel, ...]:
-    letters = iter(LETTERS)
+def _wheels(mounting: Mounting, module: float, addendum: float, letters: str) -> tuple[Wheel, ...]:
+    called = iter(letters)
     wheels: list[Wheel] = []
     for number, axis in enumerate(mounting.axes):
         assert axis.x is not None and axis.y is not None
@@ -156,7 +156,7 @@ def _wheels(mounting: Mounting, module: float, addendum: float) -> tuple[Wheel, 
             radius = module * teeth / 2
             wheels.append(
                 Wheel(
-                    "idler" if idle else next(letters),
+                    "idler" if idle else next(called),
                     teeth,
                     axis.x,
                     axis.y,

@@ -238,7 +238,7 @@ class _MemberSheet:
                     self.page.text(x, y, words, points, bold=bold)
                     y += points * LINE
                 y = self.y + over
-                draw_bracket(self.page.panel(x, y, width - 3, drawing), link)
+                draw_bracket(self.page.panel(x, y, width - 3, drawing), link, self.proof.case.letters(link.name))
                 self.page.text(x, y + 1 + drawing, bracket.gears, size, bold=True)
                 below = y + 1 + drawing + size * LINE
                 self.page.text(x, below, bracket.idler, largest(bracket.idler, width - 4, size), bold=True)

@@ -66,15 +66,15 @@ def title(page: Page, words: str) -> None:
     page.text(MARGIN, 8, words, largest(words, room, 16), bold=True)
 
 
-def draw_bracket(axes: Axes, link: ChangeGears) -> None:
-    """The gears alone, lettered: what the full drawing says in words stands beneath, or in `show`."""
+def draw_bracket(axes: Axes, link: ChangeGears, letters: str) -> None:
+    """The gears alone, called by their `letters`: what the full drawing says in words stands beneath, or in `show`."""
     from handlead.viz.draw_brackets.bracket import plot_bracket
     from handlead.viz.draw_brackets.set_ratio import plot_set_ratio
 
     if isinstance(link, SetRatio):
         plot_set_ratio(link, axes)
         return
-    plot_bracket(link.mounted, link.bracket, axes, words=False)
+    plot_bracket(link.mounted, link.bracket, axes, words=False, letters=letters)
 
 
 def draw_head(page: Page, proof: Proof, x: float, y: float, size: float) -> None:

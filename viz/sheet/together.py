@@ -264,7 +264,8 @@ def _bracket_row(
         table.cell(member, y + 1.6, words, _SIZE + 1)
         if drawing:
             panel = table.page.panel(table.left(member) + 2, y + 4 + words_mm, table.width - 6, drawing - 1)
-            draw_bracket(panel, proof.case.train.brackets[row.number])
+            link = proof.case.train.brackets[row.number]
+            draw_bracket(panel, link, proof.case.letters(link.name))
     below = y + 3.5 + _named_mm(line)
     for place, part in enumerate(line for words in row.shafts for line in look.wrapped(words, 7.5, _WHAT_MM - 2)):
         if drawing:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import POSITIVES, swing
-from handlead.kinematics.links.mounted import ChangeGears, Dialled
+from handlead.kinematics.links.mounted import LETTERS, ChangeGears, Dialled
 from handlead.kinematics.train.setup import SetupMove
 from handlead.kinematics.work.sizes import centres_at_depth
 from handlead.machines.judging.result_checks import misread_levers
@@ -23,7 +23,7 @@ from handlead.machines.toml.units import dial, surface_speed
 from handlead.machines.toml.units import feed as feed_text
 from handlead.viz.draw.head import dial_words
 from handlead.viz.draw_brackets.bracket import idler_words
-from handlead.viz.draw_brackets.bracket_layout import LETTERS, bracket_layout
+from handlead.viz.draw_brackets.bracket_layout import bracket_layout
 from handlead.viz.look.shop import Shop
 
 from .drawing_words import Rows, outside_words
@@ -61,8 +61,8 @@ class BracketWords:
         return self.idler.startswith("+")
 
 
-def bracket_words(link: ChangeGears) -> BracketWords:
-    """What is in a bracket of the train."""
+def bracket_words(link: ChangeGears, letters: str = LETTERS) -> BracketWords:
+    """What is in a bracket of the train, its gears called by their `letters`."""
     mounted = link.mounted
     if mounted is None:
         return BracketWords(link.name, EMPTY, "", (link.from_part, link.to_part), "")
@@ -70,29 +70,29 @@ def bracket_words(link: ChangeGears) -> BracketWords:
         sign = "ENTERED, PLUS" if mounted.ratio > 0 else "ENTERED, MINUS"
         shafts = (f"from {link.from_part}", f"to {link.to_part}")
         return BracketWords(link.name, str(mounted), sign, shafts, f"= {float(mounted.ratio):.9g}; read it back")
-    last = LETTERS[len(mounted.gears) - 1]
+    last = letters[len(mounted.gears) - 1]
     teeth = " and ".join(str(each) for each in mounted.idlers)
-    notes = [_where_idlers(link)] if mounted.idlers else []
+    notes = [_where_idlers(link, letters)] if mounted.idlers else []
     return BracketWords(
         link.name,
         mounted.pairs_text,
         f"+ IDLER {teeth}" if mounted.idlers else "NO IDLER",
-        (f"a on {link.from_part}", f"{last} on {link.to_part}"),
-        "; ".join([*notes, *_look_alike(mounted.gears)]),
+        (f"{letters[0]} on {link.from_part}", f"{last} on {link.to_part}"),
+        "; ".join([*notes, *_look_alike(mounted.gears, letters)]),
     )
 
 
-def _where_idlers(link: ChangeGears) -> str:
+def _where_idlers(link: ChangeGears, letters: str) -> str:
     assert link.mounted is not None
     try:
-        return idler_words(bracket_layout(link.mounted, link.bracket)).lower()
+        return idler_words(bracket_layout(link.mounted, link.bracket, letters)).lower()
     except ValueError:
         return "where the idlers stand isn't known"
 
 
-def _look_alike(gears: Sequence[int]) -> list[str]:
+def _look_alike(gears: Sequence[int], letters: str) -> list[str]:
     """A word of warning about two gears on one stud that look alike."""
-    stud = list(zip(LETTERS[1:-1:2], gears[1:-1:2], LETTERS[2::2], gears[2::2], strict=False))
+    stud = list(zip(letters[1:-1:2], gears[1:-1:2], letters[2::2], gears[2::2], strict=False))
     alike = [
         f"{b} {large} and {c} {small}" for b, large, c, small in stud if 0 < abs(large - small) <= _LOOK_ALIKE
     ]

@@ -130,7 +130,7 @@ def sheet_words(proof: Proof, today: datetime.date) -> SheetWords:
         summary=summary(work, units),
         verdict="AS WANTED" if proof.is_as_wanted else "NOT AS WANTED: DO NOT CUT",
         is_right=proof.is_as_wanted,
-        brackets=[bracket_words(link) for link in case.train.brackets],
+        brackets=[bracket_words(link, case.letters(link.name)) for link in case.train.brackets],
         head=head_words(proof),
         swivel_deg=case.swivel_deg,
         hob_line=hob_line_words(case.job),
