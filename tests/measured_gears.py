@@ -58,8 +58,13 @@ class MeasuredGear:
     @cached_property
     def proud(self) -> dict[int, np.ndarray]:
         """By side, how far each space's flank stands proud about mid-face, in µm along the base tangent."""
+        return self.proud_at(0.0)
+
+    def proud_at(self, above: float) -> dict[int, np.ndarray]:
+        """The same so many mm above mid-face."""
         return {
-            side: 1000 * standing_at(cut, self.roll(side), 5) / cut.flank.base_cosine for side, cut in self.cuts.items()
+            side: 1000 * standing_at(cut, self.roll(side), 5, above) / cut.flank.base_cosine
+            for side, cut in self.cuts.items()
         }
 
     def space(self, tooth: int, counted: str, flank: str) -> int:
@@ -69,22 +74,25 @@ class MeasuredGear:
         beyond = {"right": 0, "left": 1, "": 1 if way > 0 else 0}[flank]
         return (at + beyond) % self.teeth
 
-    def round_gear(self, kind: str, flank: str = "", counted: str = "clockwise", every: int = 1) -> Record:
+    def round_gear(
+        self, kind: str, flank: str = "", counted: str = "clockwise", every: int = 1, at_height: float = 0.0
+    ) -> Record:
         """A record of pitch or runout."""
+        proud = self.proud_at(at_height) if at_height else self.proud
         numbers = np.arange(1, self.teeth + 1)
         spaces = np.array([self.space(int(one), counted, flank) for one in numbers])
         pressure = math.radians(self.flanks.gear.transverse_pressure_angle_deg)
         if kind == "runout":
-            um = (self.proud[1][spaces] + self.proud[-1][spaces]) / (2 * math.sin(pressure + math.pi / (2 * self.teeth)))
+            um = (proud[1][spaces] + proud[-1][spaces]) / (2 * math.sin(pressure + math.pi / (2 * self.teeth)))
         else:
             side = SIDES[flank]
             way = (-1 if counted == "counter-clockwise" else 1) * side
-            um = way * self.proud[side][spaces] / math.cos(pressure)
+            um = way * proud[side][spaces] / math.cos(pressure)
             if kind == "pitch single":
                 um = um - np.roll(um, 1)
         kept = numbers[::every]
         readings = Readings(kept.astype(float), np.zeros(len(kept)), um[::every], steps=kind == "pitch single")
-        return Record(f"{kind} {flank}", "", kind, flank, counted, readings)
+        return Record(f"{kind} {flank}", "", kind, flank, counted, readings, at_height=at_height)
 
     def along(self, kind: str, flank: str, teeth: Sequence[int], points: int, counted: str = "clockwise") -> Record:
         """A record of helix or profile of some teeth."""

@@ -186,8 +186,10 @@ def cut_pitch(cut: FlankCut, samples: int = 9) -> Floats:
     return np.asarray(-flank.side * mean / (flank.base_cosine * math.cos(flank.pressure_angle)))
 
 
-def standing_at(cut: FlankCut, roll: float, samples: int = 9) -> Floats:
-    """How far each space's flank stands out of the material about mid-face at a roll, in mm along its normal.
+def standing_at(cut: FlankCut, roll: float, samples: int = 9, above: float = 0.0) -> Floats:
+    """How far each space's flank stands out of the material at a roll, in mm along its normal.
+
+    That is about mid-face, or so many mm `above`.
 
     Each is the mean over one cell of the lattice of contacts, so that marks don't count.
     """
@@ -197,7 +199,7 @@ def standing_at(cut: FlankCut, roll: float, samples: int = 9) -> Floats:
     part = (np.arange(arguments.whole("samples", samples, at_least=1)) + 0.5) / samples - 0.5
     a, b = (x.ravel() for x in np.meshgrid(part, part, indexing="ij"))
     rolls = roll + lattice.basis[0, 0] * a + lattice.basis[0, 1] * b
-    heights = gear.face_width / 2 + lattice.basis[1, 0] * a + lattice.basis[1, 1] * b
+    heights = gear.face_width / 2 + above + lattice.basis[1, 0] * a + lattice.basis[1, 1] * b
     spaces = np.repeat(np.arange(gear.teeth, dtype=float), a.size)
     found = deviations(cut, np.tile(rolls, gear.teeth), np.tile(heights, gear.teeth), spaces)
     return np.asarray(found.reshape(gear.teeth, a.size).mean(axis=1))

@@ -56,7 +56,7 @@ def _factors(record: Record, sides: Mapping[int, Flank]) -> Iterator[tuple[int, 
 
 def _round(record: Record, flank: Flank, factor: float) -> Feel:
     readings, cut = record.readings, flank.cut
-    height = _middle(cut) + (readings.height if record.kind == "helix" else 0.0 * readings.height)
+    height = _middle(cut) + record.at_height + (readings.height if record.kind == "helix" else 0.0 * readings.height)
     roll = np.full(len(readings.um), _roll(cut))
     look = Feel.at(flank, factor, roll, height, _space(record, readings.tooth, cut.flank.side))
     if readings.steps:
@@ -70,7 +70,7 @@ def _along(record: Record, sides: Mapping[int, Flank]) -> Feel:
     first, last = active_rolls(flank.cut)
     # What was read beyond the flank, at the base circle itself for one, is looked at where the flank is still near.
     roll = np.clip(record.readings.height / flank.cut.flank.base_radius, first / 2, 1.5 * last)
-    height = np.full(len(roll), _middle(flank.cut))
+    height = np.full(len(roll), _middle(flank.cut) + record.at_height)
     return Feel.at(flank, 1.0, roll, height, _space(record, record.readings.tooth, flank.cut.flank.side))
 
 

@@ -28,6 +28,10 @@ _MOST, LEAST = 200_000, 6
 #: Readings further apart than this many µm are no deviations of a gear; all within so few are in another unit.
 _WIDEST, _NARROWEST = 5000.0, 0.05
 
+#: Kinds that are taken at one height of the face, and the furthest from mid-face, in mm, that any gear goes.
+AT_ONE_HEIGHT = ("pitch single", "pitch cumulative", "runout", "profile")
+_HIGHEST = 1000.0
+
 #: Characters of a line that are looked at.
 _LONGEST = 10_000
 
@@ -44,6 +48,7 @@ class Record:
 
     `readings` has the tooth from 1; of a transmission error it is a part of a tooth for every part of a turn. Its
     height is mm over mid-face, for a profile mm of roll. `division_um` is one division of the dial, 0 for a checker's.
+    `at_height` is how many mm over mid-face pitch, runout or profile was taken.
     """
 
     path: str
@@ -53,6 +58,7 @@ class Record:
     counted: str
     readings: Readings
     division_um: float = 0.0
+    at_height: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -65,6 +71,7 @@ class Said:
     counted: str
     date: str = ""
     division_um: float = 0.0
+    at_height: float = 0.0
 
 
 def record_of(said: Said, rows: Sequence[tuple[float, float, float]], um: float) -> Record:
@@ -72,7 +79,9 @@ def record_of(said: Said, rows: Sequence[tuple[float, float, float]], um: float)
     place, between, values = (np.array(column, float) for column in zip(*rows, strict=True))
     steps, by_tooth = said.kind == "pitch single", said.kind in ("helix", "profile")
     readings = Readings(place, between, values * um, steps=steps, by_tooth=by_tooth)
-    return Record(said.path, said.date, said.kind, said.flank, said.counted, readings, said.division_um)
+    return Record(
+        said.path, said.date, said.kind, said.flank, said.counted, readings, said.division_um, said.at_height
+    )
 
 
 def read_record(path: str | Path, teeth: int) -> Record:
@@ -143,6 +152,7 @@ class _RecordReader:
         self.said: dict[str, str] = {}
         self.told: set[str] = set()
         self.division_um = 0.0
+        self.height: tuple[int, str] | None = None
 
     def fault(self, line: int, key: str, message: str, kind: type[Complaint] = WrongValue) -> None:
         """Keep what is wrong at a line."""
@@ -164,11 +174,12 @@ class _RecordReader:
             self._head(line for line in lines if not _is_number(line.cells[0]))
             raise FileFault(self.faults)
         self._head(lines[:at])
+        height = self._at_height()
         rows = list(self._rows(lines[at], [line for line in lines[at + 1 :] if not line.noted]))
         self._whole(lines[at].number, rows)
         if self.faults:
             raise FileFault(self.faults)
-        return self._record(rows)
+        return self._record(rows, height)
 
     def _head(self, lines: Iterator[_TextLine] | Sequence[_TextLine]) -> None:
         for line in lines:
@@ -216,6 +227,8 @@ class _RecordReader:
                 self._date(number, value)
             if line.key == "division":
                 self._division(number, value)
+            if line.key == "height":
+                self.height = number, value
 
     def _date(self, number: int, value: str) -> None:
         try:
@@ -237,6 +250,24 @@ class _RecordReader:
                 "division",
                 f"{value[:40]} is no division of a dial; 0.01 mm or 0.0005 in would be one",
             )
+
+    def _at_height(self) -> float:
+        """The height at which it was taken, in mm over mid-face; a bare number is in the unit of lengths."""
+        if self.height is None:
+            return 0.0
+        (number, value), kind = self.height, self.said.get("quantity")
+        if kind not in AT_ONE_HEIGHT:
+            if kind is not None:
+                self.fault(number, "height", f"{kind} isn't taken at one height; leave it out")
+            return 0.0
+        try:
+            found = float(length(value.replace(",", "."), self.said.get("lengths", "mm")))
+        except (NumberFault, OverflowError) as fault:
+            self.fault(number, "height", f'"{value[:40]}" is no height: {fault}')
+            return 0.0
+        if abs(found) > _HIGHEST:
+            self.fault(number, "height", f"{value[:40]} is out of all measure for a gear")
+        return found
 
     def _rows(self, head: _TextLine, lines: list[_TextLine]) -> Iterator[tuple[float, float, float]]:
         kind = self.said.get("quantity")
@@ -327,7 +358,7 @@ class _RecordReader:
         elif 0 < apart < _NARROWEST:
             self.fault(number, "unit", f"the readings {said} No gauge reads so little")
 
-    def _record(self, rows: list[tuple[float, float, float]]) -> Record:
+    def _record(self, rows: list[tuple[float, float, float]], height: float) -> Record:
         kind, lengths = self.said["quantity"], LENGTHS_IN[self.said.get("lengths", "mm")]
         if kind == "transmission error":
             rows = [(1 + angle / 360 * self.teeth, between, value) for angle, between, value in rows]
@@ -338,6 +369,7 @@ class _RecordReader:
             self.said["counted"],
             self.said.get("date", ""),
             self.division_um,
+            height,
         )
         return record_of(
             said, [(place, between * lengths, value) for place, between, value in rows], self._um()

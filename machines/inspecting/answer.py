@@ -90,6 +90,8 @@ class InspectedGear:
         """What of a trace's places doesn't go with this gear, in words; None where all does."""
         record, units = self.records[number], self.case.job.units
         low, high = float(record.readings.height.min()), float(record.readings.height.max())
+        if abs(record.at_height) > _OVER * face_width_mm(self.case.job.work) / 2:
+            return f"{length(abs(record.at_height), units, 1)} from mid-face, off its face"
         if record.kind == "helix" and high - low > _OVER * face_width_mm(self.case.job.work):
             return f"over {length(high - low, units, 1)}, wider than its face"
         if record.kind != "profile":
@@ -127,7 +129,8 @@ class InspectedGear:
     def measure_next(self, wave: FoundWave) -> str | None:
         """What to measure besides, to tell its likely parts apart; None where there is one, or nothing does."""
         likely = self.likely(wave)
-        return next_record(self.case, self.records, likely) if len(likely) > 1 else None
+        noise = [one.left_um for one in self.inspection.records]
+        return next_record(self.case, self.records, likely, noise) if len(likely) > 1 else None
 
     def shown(self, wave: FoundWave, number: int) -> Floats:
         """What a wave leaves at each reading of a record, in µm, beside what is taken for its zeros and slope."""
@@ -187,6 +190,7 @@ class InspectedGear:
             "quantity": record.kind,
             "flank": record.flank or None,
             "counted": record.counted,
+            "height_mm": record.at_height,
             "readings": len(record.readings.um),
             "before_um": fitted.before_um,
             "left_um": fitted.left_um,
@@ -265,7 +269,7 @@ def _fitted(case: Case, records: Sequence[Record]) -> Inspection:
     except NotCut as why:
         raise NotInspected(f"the set-up cuts nothing to hold records against: {why}") from why
     except ValueError as why:
-        named = ", ".join(dict.fromkeys(f"{one.path} ({record_name(one)})" for one in records))
+        named = ", ".join(dict.fromkeys(f"{one.path} ({record_name(one, case.job.units)})" for one in records))
         wrong = next((one.message for one in judge_set_up(case) if one.severity == "error"), None)
         also = f". The job's set-up isn't as wanted: {wrong} Was the gear cut with it?" if wrong else ""
         raise NotInspected(f"{named}: {why}{also}") from why

@@ -17,14 +17,16 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import tomlkit
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.links.links import Rack, Screw
 from handlead.machines.at_fault.finding import FoundWave, PartAtFault
+from handlead.machines.at_fault.parts import FAR_BELOW
 from handlead.machines.keys.imperfection_keys import IMPERFECTION
 from handlead.machines.machine_files.catalogue import shipped_machines
 from handlead.machines.machine_files.machine_file import Imperfection, Machine, read_machine_text
-from handlead.machines.setups.case import Case
+from handlead.machines.setups.case import Case, face_width_mm
 from handlead.machines.toml.filing import as_it_came, keep_beside, plain, read_text, refused, write_text
 from handlead.machines.toml.places import comments, parse, quoted, statements
 from handlead.machines.written.layout import document_text
@@ -105,11 +107,47 @@ def found_imperfections(
         sized = _sized(first, gear.case.job.machine.units)
         one = replace(sized, phase_deg=_phase(wave, first), comes_from=said, inspected=day)
         part = part_of(gear.case.job.machine, one)
-        if part in found:
+        if part in found and one.kind == "table wobble":
+            found[part] = _about_one_place(gear.case, found[part], FoundFault(name, one))
+        elif part in found:
             left_out.append(LeftOut(name, "a bigger wave of the same part is written down"))
         else:
             found[part] = FoundFault(name, one)
     return tuple(found.values()), tuple(left_out)
+
+
+def _about_one_place(case: Case, one: FoundFault, other: FoundFault) -> FoundFault:
+    """Two that a table's axis was found to do as often in a turn, leaning and going aside alike, as one wobble.
+
+    Both together are off by S·(h + b) at a height h, S the lean and b how far below the axis stays where it is. What
+    noise leaves beside that is shared out by least squares over the face.
+    """
+    face = face_width_mm(case.job.work)
+    both = [(_lean(it.imperfection), float(it.imperfection.below)) for it in (one, other)]
+    lean = sum(slope for slope, _ in both)
+    aside = sum(slope * (face / 2 + below) for slope, below in both)
+    below = min(max((aside / lean).real - face / 2, 0.0), float(FAR_BELOW)) if lean else float(FAR_BELOW)
+    far, half = face / 2 + below, face**2 / 12
+    lean = (aside * far + lean * half) / (far**2 + half)
+    below_mm, over = Fraction(round(below)), Fraction(face).limit_denominator(1000)
+    said = f"{one.imperfection.comes_from}; {other.name}: {other.imperfection.comes_from.partition(': ')[2]}"
+    return FoundFault(
+        one.name.partition(",")[0] + ", wobbling",
+        replace(
+            one.imperfection,
+            runout=Fraction(round(2e4 * abs(lean) * float(below_mm + over)), 10**4),
+            over=below_mm + over,
+            below=below_mm,
+            phase_deg=Fraction(round(math.degrees(cmath.phase(lean))) % 360),
+            comes_from=said,
+        ),
+    )
+
+
+def _lean(one: Imperfection) -> complex:
+    """How far an axis leans, mm over mm, and where to as the table stands at 0."""
+    assert one.runout is not None and one.over is not None
+    return cmath.rect(float(one.runout / one.over) / 2, math.radians(float(one.phase_deg)))
 
 
 def part_of(machine: Machine, one: Imperfection) -> tuple[str | int | None, ...]:
@@ -190,8 +228,7 @@ def _likeliest(gear: InspectedGear, wave: FoundWave) -> PartAtFault:
 
 def _why_not(gear: InspectedGear, wave: FoundWave, found: PartAtFault) -> str:
     fault = found.part.fault
-    most = max(one.before_um for one in gear.inspection.records)
-    if is_far_fetched(gear.case, found) or max(wave.in_records) > _MOST * most:
+    if is_far_fetched(gear.case, found) or _is_beside_all_records(gear, wave):
         return "its fault would have to be out of all measure: look for another cause"
     if fault.kind != "gear runout":
         return ""
@@ -207,6 +244,17 @@ def _why_not(gear: InspectedGear, wave: FoundWave, found: PartAtFault) -> str:
     if first != (fault.link, found.part.place):
         return f"another gear of {fault.gear} stands ahead of it, and a machine file can't tell the two apart"
     return ""
+
+
+def _is_beside_all_records(gear: InspectedGear, wave: FoundWave) -> bool:
+    """Whether a wave is far bigger than anything in the records: then another takes off what it leaves.
+
+    With those that come as often, as a blank askew may take off at one height what its arbor leaves there.
+    """
+    most = max(one.before_um for one in gear.inspection.records)
+    alike = [one for one in gear.inspection.waves if one.parts[0].order == wave.parts[0].order]
+    together = [np.sum([np.array(one.at_readings[at]) for one in alike], axis=0) for at in range(len(gear.records))]
+    return max(float(np.abs(one).max()) for one in together) > _MOST * most
 
 
 def _or_else(case: Case, wave: FoundWave, first: PartAtFault) -> str:

@@ -15,7 +15,7 @@ from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.links.link import TwoPort
 from handlead.kinematics.links.links import WormGear
 from handlead.machines.at_fault.finding import PartAtFault
-from handlead.machines.at_fault.parts import TurningPart, suspects_of
+from handlead.machines.at_fault.parts import FAR_BELOW, TurningPart, suspects_of
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.judging.checks import judge_set_up
 from handlead.machines.setups.case import Case
@@ -71,7 +71,7 @@ def _elsewhere(case: Case, found: PartAtFault) -> tuple[Confirmation, ...]:
         after = _after(case, step, found)
         if after is None or abs(_folded(case, after.order) - _folded(case, found.order)) < _APART:
             continue
-        um = found.size * max(abs(after.right), abs(after.left))
+        um = found.size * after.on_flank
         shows = _folded(case, after.order) >= _APART
         come = f"one of {height(um, case.job.units)} must come {turns_told(case, after.order)}"
         if not shows:
@@ -157,7 +157,7 @@ def _half_round(case: Case, found: PartAtFault) -> Iterator[Confirmation]:
 def _by_dial(case: Case, found: PartAtFault) -> Confirmation:
     """What must show at the part itself, turned by hand; on the next gear where no dial can be set to it."""
     units, fault = case.job.units, found.part.fault
-    reads = _between(found, 1.0, units)
+    reads, also = _between(found, 1.0, units), ""
     match fault.kind:
         case "gear runout":
             where = f'with a ball or pin in the spaces of the gear of {fault.gear}, as it is mounted in "{fault.link}"'
@@ -166,15 +166,32 @@ def _by_dial(case: Case, found: PartAtFault) -> Confirmation:
                 "with the dial at the blank's bore or its turned band at mid-face, as it is clamped; where it reads "
                 "otherwise at either face it stands askew as well"
             )
+            also = _ROUND_BY_HALF
+        case "work tilt":
+            where = (
+                "with the dial at the blank's bore or its turned band at its upper face, as it is clamped; where it "
+                "reads something at its lower face it runs out as well"
+            )
+            also = _ROUND_BY_HALF
         case "hob runout":
             where = "with the dial at the hub of the hob, as it is clamped on its arbor"
         case "hob wobble":
             where = "with the dial at both hubs of the hob, high on one where it is low on the other, as it is clamped"
         case "table wobble":
-            where = "with the dial at a true arbor in the table's bore, at the height of either face"
+            far = length(float(fault.over or 0) - float(fault.below), units, 1)
+            where = f"with the dial at a true arbor in the table's bore, {far} over where the blank's lower face stands"
+            also = " It must be high twice and low twice"
+            also += ", and alike at any height." if fault.below >= FAR_BELOW else "; the further down the less."
         case _:
             return _of_a_link(case, found)
-    return Confirmation(f"{_BY_HAND}, {where}.", f"A dial must read {reads} over its turn.")
+    return Confirmation(f"{_BY_HAND}, {where}.", f"A dial must read {reads} over its turn.{also}")
+
+
+#: How the blank is told from what it is clamped on.
+_ROUND_BY_HALF = (
+    " Turn the gear by half on its arbor and read again: where the high place goes with the gear it is the blank, "
+    "where it stays with the table it is the arbor, or the table itself."
+)
 
 
 def _of_a_link(case: Case, found: PartAtFault) -> Confirmation:

@@ -10,7 +10,7 @@ from handlead.kinematics.links.link import TwoPort
 from handlead.kinematics.links.links import WormGear
 from handlead.kinematics.links.mounted import ChangeGears
 from handlead.machines.at_fault.finding import FoundWave, PartAtFault
-from handlead.machines.at_fault.parts import TurningPart
+from handlead.machines.at_fault.parts import FAR_BELOW, TurningPart
 from handlead.machines.gear_records.records import Record
 from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.setups.case import Case
@@ -127,7 +127,9 @@ def _read_at(case: Case, found: PartAtFault) -> str:
     fault = found.part.fault
     if fault.over is None:
         return ""
-    far = length(float(fault.over), case.job.units, 0 if case.job.units == "mm" else 1)
+    far = length(float(fault.over - fault.below), case.job.units, 0 if case.job.units == "mm" else 1)
+    if fault.below >= FAR_BELOW:
+        return " at any height"
     return f", {far} beside its middle" if fault.kind == "hob wobble" else f", {far} over the blank's lower face"
 
 
@@ -151,8 +153,8 @@ def _figures(size: float, bound: float) -> str:
 
 
 def on_flank_um(found: PartAtFault) -> float:
-    """What a part leaves on the flank where it is bigger, along the base tangent."""
-    return found.size * max(abs(found.part.right), abs(found.part.left))
+    """What a part leaves on the flank, and at the end of the face, where it is biggest, along the base tangent."""
+    return found.size * found.part.on_flank
 
 
 def um_told(found: PartAtFault, units: str) -> str:
@@ -196,6 +198,10 @@ def is_far_fetched(case: Case, found: PartAtFault) -> bool:
     return strangeness(case, found) > _FAR
 
 
-def record_name(record: Record) -> str:
+def record_name(record: Record, units: str = "mm") -> str:
     """What a record is of."""
-    return f"{record.kind}, {record.flank} flank" if record.flank else record.kind
+    said = f"{record.kind}, {record.flank} flank" if record.flank else record.kind
+    if not record.at_height:
+        return said
+    way = "above" if record.at_height > 0 else "below"
+    return f"{said}, {length(abs(record.at_height), units, 1)} {way} mid-face"

@@ -76,6 +76,13 @@ HEAD: tuple[HeadLine, ...] = (
         also=("divisions", "dial"),
     ),
     HeadLine("lengths", tuple(LENGTHS_IN), "", "Unit of heights and of lengths of roll.", "mm", ("heights", "rolls")),
+    HeadLine(
+        "height", (), "a length, such as 8, -8 mm or 0.3 in",
+        "At which height of the face pitch, runout or profile was taken, up along the work axis as the gear stood on "
+        "the machine, from mid-face; below it is negative. At two heights runout and pitch tell a blank that stands "
+        "askew from one that runs out.",
+        "mid-face", ("at height", "taken at"),
+    ),
 )  # fmt: skip
 
 #: A record that is filled in.

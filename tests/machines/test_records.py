@@ -153,6 +153,21 @@ def test_a_transmission_error_is_read_over_a_turn_and_not_by_teeth(read):
     assert record.readings.tooth[:3] == pytest.approx([1, 1 + 29 / 120, 1 + 29 / 60])
 
 
+@pytest.mark.parametrize(
+    ("said", "mm"),
+    [("", 0.0), ("# height: 8\n", 8.0), ("# height: -8,5 mm\n", -8.5), ('# height: 0.5"\n', 12.7), ("# lengths: in\n# height: 0.5\n", 12.7)],
+)
+def test_pitch_runout_and_profile_say_at_which_height_of_the_face_they_were_taken(read, said, mm):
+    assert read(said + PITCH).at_height == pytest.approx(mm)
+    assert read((said + PITCH).replace("pitch cumulative", "runout")).at_height == pytest.approx(mm)
+
+
+def test_a_helix_is_taken_at_no_one_height(faults):
+    rows = "".join(f"{tooth}, {height}, {height * 2}\n" for tooth in (1, 8, 15) for height in (-1, 0, 1))
+    text = HEAD.replace("pitch cumulative", "helix") + f"# height: 3\ntooth, height, deviation\n{rows}"
+    assert [(line, key) for line, key, _ in faults(text)] == [(5, "height")]
+
+
 def test_the_example_that_is_documented_can_be_read(read):
     record = read(EXAMPLE)
     assert np.ptp(record.readings.um) == pytest.approx(35)
@@ -173,6 +188,9 @@ def test_the_example_that_is_documented_can_be_read(read):
         ("# unit: um", "# unit: um\n# division: 1 in", 3, "division", "no division of a dial"),
         ("# unit: um", "# unit: um\n# date: 20.11.2026", 3, "date", "2026-11-20"),
         ("tooth, deviation", "tooth, height, deviation", 5, "tooth", '"tooth, deviation"'),
+        ("# unit: um", "# unit: um\n# height: upper face", 3, "height", "is no height"),
+        ("# unit: um", "# unit: um\n# height: 2 m", 3, "height", 'write "mm" or "in"'),
+        ("# unit: um", "# unit: um\n# height: 2000", 3, "height", "out of all measure"),
         ("tooth, deviation\n", "", 1, "tooth", "begin nowhere"),
         ("\n3, 3\n", "\n30, 3\n", 8, "tooth", "they are 1 to 29"),
         ("\n3, 3\n", "\n2, 3\n", 8, "tooth", "line 7 already"),

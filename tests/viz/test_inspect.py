@@ -86,7 +86,8 @@ def test_a_part_that_would_have_to_be_worse_than_is_met_with_is_not_looked_at_fi
     # Every third space with a coarse dial: a slow shaft in the feed fits as well as the blank, but would stray by degrees.
     readings = dict(zip(range(1, 36, 3), (0, 0.5, 1.5, 2, 2.25, 2, 1.5, 0.75, 0, -0.5, -0.5, -0.5), strict=True))
     _, said, _ = say(INCHES, lines("runout", readings, readings.__getitem__, "thou"))
-    assert "Look first at: the blank on its arbor." in said
+    assert "Look first at: the blank on its arbor (" in said
+    assert "These records can't tell it from: the blank standing askew: it runs out by" in said
     assert "would have to be worse than is met with: index worm, once a turn of the table" in said
     # From -0.5 to 2.25 thou in all.
     assert 0.0023 < float(said.partition("it runs out by ")[2].split()[0]) < 0.0031
@@ -228,12 +229,20 @@ def test_what_to_measure_next_is_said_and_once_measured_it_tells_the_parts_apart
     teeth = machines.read_job(SPUR).work.teeth
     pitch = lines("pitch cumulative", range(1, teeth + 1), wave(teeth, 1, 12))
     _, said, _ = say(SPUR, pitch)
-    assert "can't tell it from: index worm, once a turn of the table" in said
-    assert "→ Measure the runout, with a ball in the spaces: that tells them apart." in said
+    told = said.partition("These records can't tell it from:")[2].partition("→")[0]
+    assert "the blank standing askew" in told
+    assert "index worm, once a turn of the table" in told
+    asked = "→ Measure the runout at both ends of the face, with a ball in the spaces 2.5 mm from either: that tells them apart."
+    assert asked in said
     # Next to no runout: then it was no blank that ran out so far.
-    status, said, _ = say(SPUR, pitch, lines("runout", range(1, teeth + 1), wave(teeth, 1, 0.0, seed=2)))
+    ends = [
+        lines("runout", range(1, teeth + 1), wave(teeth, 1, 0.0, seed=10 + height), more=f"# height: {height}\n")
+        for height in (10, -10)
+    ]
+    status, said, _ = say(SPUR, pitch, *ends)
     assert status == 0
     assert "Look first at: index worm, once a turn of the table" in said
+    assert "10.0 mm below mid-face" in said
     assert "Measure the runout" not in said
 
 

@@ -131,7 +131,7 @@ def heading(found: InspectedGear, number: int) -> str:
     """Which gear and which record this is."""
     record, case = found.records[number], found.case
     day = f", {record.date}" if record.date else ""
-    said = f"{case.job.title}, on {case.job.machine.name}: {record_name(record)}{day} ({Path(record.path).name})"
+    said = f"{case.job.title}, on {case.job.machine.name}: {record_name(record, case.job.units)}{day} ({Path(record.path).name})"
     return "\n".join(look.wrapped(said, look.LARGE, SIZE[0] - 8, bold=True)[:3])
 
 

@@ -85,7 +85,7 @@ def record_lines(found: InspectedGear) -> Iterator[str]:
     units = found.case.job.units
     for number, (record, fitted) in enumerate(zip(found.records, found.inspection.records, strict=True)):
         day = f", {record.date}" if record.date else ""
-        said = f"{Path(record.path).name}: {record_name(record)}, {len(record.readings.um)} readings{day}: "
+        said = f"{Path(record.path).name}: {record_name(record, units)}, {len(record.readings.um)} readings{day}: "
         said += f"{height(fitted.before_um, units)} r.m.s., of which {height(fitted.left_um, units)} are left that no "
         said += "part explains."
         if record.division_um:
