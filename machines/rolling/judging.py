@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from handlead.machines.job_files.job_file import Job
+from handlead.machines.judging_teeth.both_jobs import pair_apart
 from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.units import height, length
 
@@ -32,14 +33,15 @@ if TYPE_CHECKING:
 
 
 def told_mate(job: Job, mate: Job | None) -> Iterator[Finding]:
-    """Whether the mate's job is the one that the work's job means."""
-    told = job.mate
-    if mate is None or told is None or told.teeth == mate.work.teeth:
+    """Whether the mate's job is the one that the work's job means, and the other way about."""
+    apart = () if mate is None else pair_apart(job, mate)
+    if mate is None or not apart:
         return
+    told = job.mate.teeth if job.mate else None
     yield Finding(
-        "other-mate", "warning",
-        f"{job.path} is for a mate of {told.teeth} teeth, and {mate.path} has {mate.work.teeth}.",
-        "See that the two jobs are of one pair.", {"told": told.teeth, "teeth": mate.work.teeth},
+        "other-mate", "warning", f"The two jobs don't say the same of the pair: {'; '.join(apart)}.",
+        "See that they are of one pair, and make them say the same.",
+        {"told": told, "teeth": mate.work.teeth, "apart": "; ".join(apart)},
     )  # fmt: skip
 
 

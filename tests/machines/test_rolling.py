@@ -15,6 +15,7 @@ from handlead.kinematics.gears.pair import distance_with_backlash, gap_at, usual
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.kinematics.work.sizes import outside_diameter
 from handlead.machines.job_files.job_file import read_job, read_job_text
+from handlead.machines.judging_teeth.both_jobs import drawn_apart, pair_apart
 from handlead.machines.rolling import members, pair_rolled
 from handlead.machines.rolling.judging import running
 from handlead.machines.rolling.pair_rolled import NotRolled, roll_pair
@@ -188,7 +189,27 @@ def test_what_is_no_pair_for_this_is_refused(pinion, wheel):
 
 def test_a_mate_s_job_of_another_order_is_warned_of(pinion, wheel):
     other = replace(pinion, mate=replace(pinion.mate, teeth=73))
-    assert "73 teeth" in codes(roll_pair(other, wheel))["other-mate"].message
+    found = codes(roll_pair(other, wheel))["other-mate"]
+    assert "teeth 73 against 74" in found.message and found.severity == "warning"
+    assert (found.facts["told"], found.facts["teeth"]) == (73, 74)
+
+
+def test_two_jobs_of_a_pair_are_held_against_each_other_both_ways(pinion, wheel):
+    assert pair_apart(pinion, wheel) == pair_apart(wheel, pinion) == ()
+    shifted = replace(wheel, mate=replace(wheel.mate, profile_shift=Fraction(1, 4)), centre_distance=Fraction(157))
+    said = "; ".join(pair_apart(replace(pinion, centre_distance=Fraction(1575, 10)), shifted))
+    assert "profile shift 0.25 against 0, [mate] of" in said
+    assert "centre distance 157.500 mm against 157.000 mm" in said
+    inches = replace(pinion, units="in", centre_distance=Fraction(254, 4))
+    assert "centre distance 2.5000 in against 6.1811 in" in "; ".join(pair_apart(inches, shifted))
+
+
+def test_a_lead_says_the_same_of_a_mate_as_the_angle_it_comes_from(pinion, wheel):
+    told = replace(pinion.mate, helix_angle_deg=None, lead=Fraction(pinion.mate.lead_mm))
+    assert not drawn_apart(told, wheel.work, "mm")
+    assert drawn_apart(replace(told, lead=told.lead + 1), wheel.work, "mm") != ()
+    assert not drawn_apart(wheel.work, replace(wheel.work, face_width=Fraction(20)), "mm")
+    assert drawn_apart(wheel.work, replace(wheel.work, face_width=Fraction(20)), "mm", face=True)
 
 
 def test_a_level_machine_s_own_words_stand_for_up_and_down():

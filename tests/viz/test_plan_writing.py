@@ -7,6 +7,7 @@ from pathlib import Path
 import handlead.scenarios
 import pytest
 from handlead.machines.job_files.job_file import read_job
+from handlead.machines.judging_teeth.both_jobs import pair_apart
 from handlead.machines.toml import filing
 from handlead.viz.command import main
 
@@ -85,6 +86,59 @@ def test_what_was_changed_in_a_mate_s_file_is_kept(tmp_path, capsys):
     assert write(pair) == 0
     assert (tmp_path / f"pair-mate.{TODAY}.toml").read_text() == noted
     assert "face_width = 36" in mate.read_text()
+    assert "face width 31.000 mm against 36.000 mm): it is written anew" in capsys.readouterr().err
+
+
+@pytest.fixture
+def pair(tmp_path):
+    """The winch's pair to plan: the pinion's job, with centres that were measured and what its teeth measured."""
+    text = WINCH.read_text().replace("[mate]\nteeth = 74", "[mate]\nteeth = 74\ncentre_distance = 157")
+    path = tmp_path / "pair.toml"
+    path.write_text(text[: text.index("[setup]")] + '[[measured]]\ndate = "May"\nspan = { teeth = 4, length = 32.5 }\n')
+    assert write(path) == 0
+    return path
+
+
+def test_a_mate_s_job_points_back_to_the_work_with_the_centres_and_without_its_measures(pair):
+    job, mate = read_job(pair), read_job(pair.parent / "pair-mate.toml")
+    assert mate.work == job.mate and mate.mate == job.work
+    assert mate.centre_distance == job.centre_distance
+    assert job.measured and not mate.measured
+    assert not pair_apart(job, mate)
+
+
+def test_planned_from_the_mate_s_side_the_work_s_job_is_written_and_no_third_one(pair, capsys):
+    before = read_job(pair).setup
+    text = pair.read_text()
+    pair.write_text(f"# Tom's\n{text[: text.index('[setup]')]}")
+    capsys.readouterr()
+    assert write(pair.parent / "pair-mate.toml") == 0
+    assert {name for name in names(pair) if "2" not in name} == {"pair-mate.toml", "pair.toml"}
+    again = read_job(pair)
+    assert again.setup is not None and again.measured and pair.read_text().startswith("# Tom's")
+    assert again.setup.change["differential gears"].size == before.change["differential gears"].size
+    assert main(["prove", "--no-cut", str(pair), str(pair.parent / "pair-mate.toml")]) == 0
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ("teeth  = 23", "teeth  = 24", "teeth 23 against 24"),
+        ('hand   = "right"\nface_width', 'hand   = "left"\nface_width', "hand right against left"),
+        ("outside_diameter = 87.5", "outside_diameter = 88", "the hob is another"),
+    ],
+)
+def test_a_mate_s_job_that_doesn_t_say_what_the_work_s_does_writes_nothing_there(pair, capsys, before, after, said):
+    text = pair.read_text()
+    assert before in text
+    pair.write_text(text.replace(before, after))
+    changed = pair.read_text()
+    capsys.readouterr()
+    assert write(pair.parent / "pair-mate.toml") == 2
+    err = capsys.readouterr().err
+    assert "it isn't what [mate] of pair-mate.toml says" in err and said in err
+    assert pair.read_text() == changed
+    assert {name for name in names(pair) if "2" not in name} == {"pair-mate.toml", "pair.toml"}
 
 
 @pytest.mark.parametrize("fails", ["a full disk", "a folder that takes no files", "a read-only file"])

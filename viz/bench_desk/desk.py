@@ -10,13 +10,14 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 import tomlkit
 from handlead.kinematics.links.mounted import LETTERS
 from handlead.kinematics.train.setup import Setup
 from handlead.machines.job_files.job_file import Job, read_job_text
+from handlead.machines.job_files.pair_files import mate_beside, work_beside
 from handlead.machines.proving.proof import Proof, prove_case
 from handlead.machines.setups.case import Case
 from handlead.machines.toml.errors import FileFault, HandleadError, NoSetup
@@ -241,10 +242,6 @@ class FileText:
     stamp: float
 
 
-#: What the name of a mate's job ends in, beside the job's own.
-_MATE = "-mate.toml"
-
-
 @dataclass(frozen=True)
 class MateJob:
     """The job of a gear's mate in the same folder: its `name`, and whether it is there; or the gear `of`
@@ -258,8 +255,9 @@ class MateJob:
 
 def mate_of(desk: Desk) -> MateJob:
     """The other job of the pair."""
-    name = desk.name.removesuffix(".toml") + _MATE
-    of = desk.name.removesuffix(_MATE) + ".toml" if desk.name.endswith(_MATE) else ""
+    own = PurePosixPath(desk.name)
+    work = work_beside(own)
+    name, of = str(mate_beside(own)), str(work) if work else ""
     text = text_or_none(desk.shelf.path(of or name))
     title = str(fields.values_in(text, name).get("title") or name) if text is not None else ""
     return MateJob(name, text is not None and not of, of if text is not None else "", title)

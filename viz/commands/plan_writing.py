@@ -9,6 +9,8 @@ from pathlib import Path
 from handlead.kinematics.train.setup import Setup
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.job_files.job_file import Job, read_job, read_job_text
+from handlead.machines.job_files.pair_files import mate_beside, work_beside
+from handlead.machines.judging_teeth.both_jobs import drawn_apart
 from handlead.machines.machine_files.machine_file import Machine
 from handlead.machines.planning.planning import ASKED_FOR, SECOND_HALF, Member, Plan
 from handlead.machines.toml.errors import FileFault
@@ -42,9 +44,14 @@ def _into_job(path: Path, job: Job, setup: Setup, machine: str | None) -> None:
 
 def _beside(path: Path, job: Job, member: Member, machine: str | None) -> None:
     """A job of its own for a member, unless a file is there that wasn't written so."""
-    beside = path.with_name(f"{path.stem}-{member.name.replace(' ', '-')}{path.suffix}")
+    is_mate, setup = member.name != SECOND_HALF, member.setups[0].setup
+    work = work_beside(path) if is_mate else None
+    if work is not None and work.exists():
+        _into_work(work, path, replace(job, mate=member.work), setup, machine)
+        return
+    half = path.with_name(f"{path.stem}-{SECOND_HALF.replace(' ', '-')}{path.suffix}")
+    beside = mate_beside(path) if is_mate else half
     own = _own_job(job, member.work, member.name)
-    setup = member.setups[0].setup
     fresh = job_text(own)
     if not beside.exists():
         _put(beside, None, with_setup(fresh, setup, machine), setup, loses=False)
@@ -53,14 +60,36 @@ def _beside(path: Path, job: Job, member: Member, machine: str | None) -> None:
     if there is None or there.title != own.title:
         raise refused(beside, f"something else is there, so the {member.name}'s set-up isn't written. Move it away")
     text = read_text(beside)
-    if (there.work, there.hob, there.cutting) == (own.work, own.hob, own.cutting):
+    apart = drawn_apart(there.work, own.work, job.units, face=True)
+    if apart:
+        complain(f"{beside}: it isn't what {path.name} says of it ({', '.join(apart)}): it is written anew by that")
+    elif (there.work, there.hob, there.cutting) == (own.work, own.hob, own.cutting):
         fresh = text  # with what was noted in it since
     _put(beside, text, with_setup(fresh, setup, machine), setup, loses=fresh != text or there.setup is not None)
 
 
+def _into_work(path: Path, mate: Path, job: Job, setup: Setup, machine: str | None) -> None:
+    """The set-up of the gear that a mate's job points back to, into that one's own job, if that says the same."""
+    there = _job_there(path, job.machine)
+    assert job.mate is not None
+    apart = [] if there is None else [*drawn_apart(job.mate, there.work, job.units)]
+    if there is not None and there.hob != job.hob:
+        apart.append("the hob is another")
+    if there is None or apart:
+        why = f"it isn't what [mate] of {mate.name} says ({', '.join(apart)})" if apart else "it can't be used"
+        raise refused(path, f"{why}, so its set-up isn't written. Make the two say the same")
+    text = read_text(path)
+    _put(path, text, with_setup(text, setup, machine), setup, loses=there.setup is not None or machine is not None)
+
+
 def _own_job(job: Job, work: Work, name: str) -> Job:
-    halves = job.halves.other if job.halves and name == SECOND_HALF else job.halves
-    return replace(job, title=f"{job.title}, {name}", work=work, mate=None, setup=None, seen=None, halves=halves)
+    """The job of another member; a mate's points back to the work."""
+    if name == SECOND_HALF:
+        halves = job.halves and job.halves.other
+        return replace(job, title=f"{job.title}, {name}", work=work, mate=None, setup=None, seen=None, halves=halves)
+    return replace(
+        job, title=f"{job.title}, {name}", work=work, mate=job.work, setup=None, seen=None, measured=(), toothed=None
+    )
 
 
 def _job_there(path: Path, machine: Machine) -> Job | None:
@@ -92,8 +121,11 @@ def mate_job(path: Path, job: Job, setup: Setup) -> str:
     Raises `FileFault` where something else is there already.
     """
     assert job.mate is not None
-    beside = path.with_name(f"{path.stem}-mate{path.suffix}")
-    own = _own_job(job, job.mate, "mate")
+    work = work_beside(path)
+    if work is not None and work.exists():
+        _into_work(work, path, job, setup, None)
+        return work.name
+    beside, own = mate_beside(path), _own_job(job, job.mate, "mate")
     there = _job_there(beside, job.machine) if beside.exists() else None
     if beside.exists() and (there is None or there.title != own.title):
         raise refused(beside, "something else is there, so the mate's set-up isn't written. Move it away")
