@@ -27,7 +27,7 @@ from handlead.machines.toml.errors import (
 from handlead.machines.toml.numbers import NumberFault, exact
 
 from .elements import Element, tree_of
-from .records import LEAST, Record, Said, read_record, record_of, text_of
+from .records import LEAST, Record, Said, read_record_text, record_of, text_of
 
 #: What the words in an element's name tell of its quantity, the first that holds.
 _QUANTITIES: tuple[tuple[frozenset[str], str], ...] = (
@@ -87,7 +87,10 @@ def read_exchange(path: str | Path, teeth: int, counted: str = "") -> Exchanged:
 
     Raises `FileFault` with every fault and its line.
     """
-    name, text = str(path), text_of(path)
+    return _exchanged(text_of(path), str(path), teeth, counted)
+
+
+def _exchanged(text: str, name: str, teeth: int, counted: str) -> Exchanged:
     rows = list(_rows(tree_of(name, text)))
     faults: list[Complaint] = []
     left_out: list[Complaint] = []
@@ -118,6 +121,16 @@ def read_exchange(path: str | Path, teeth: int, counted: str = "") -> Exchanged:
     return Exchanged(tuple(records), tuple(left_out))
 
 
+def records_in(text: str, path: str, teeth: int, counted: str = "") -> Exchanged:
+    """The records in one file's text, lines of readings or XML; `path` is its name in complaints.
+
+    Raises `FileFault` with every fault.
+    """
+    if is_exchange(text):
+        return _exchanged(text, path, teeth, counted)
+    return Exchanged((read_record_text(text, path, teeth),), ())
+
+
 def read_records(paths: Sequence[str | Path], teeth: int, counted: str = "") -> Exchanged:
     """The records of several files of one gear, lines of readings or XML. Raises `FileFault` with every fault."""
     records: list[Record] = []
@@ -125,10 +138,7 @@ def read_records(paths: Sequence[str | Path], teeth: int, counted: str = "") -> 
     faults: list[Complaint] = []
     for path in paths:
         try:
-            if not is_exchange(text_of(path)):
-                records.append(read_record(path, teeth))
-                continue
-            one = read_exchange(path, teeth, counted)
+            one = records_in(text_of(path), str(path), teeth, counted)
             records += one.records
             left_out += one.left_out
         except FileFault as fault:

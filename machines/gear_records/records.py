@@ -36,7 +36,7 @@ _HIGHEST = 1000.0
 _LONGEST = 10_000
 
 #: What stands for a reading that wasn't taken.
-_UNMEASURED = ("", "-", "–", "?")
+UNMEASURED = ("", "-", "–", "?")
 
 _KEYS = {word: line for line in HEAD for word in (line.key, *line.also)}
 _SAYS = re.compile(r"([^\W\d][\w -]*?)\s*[:=;,\t]\s*(.*)")
@@ -86,15 +86,34 @@ def record_of(said: Said, rows: Sequence[tuple[float, float, float]], um: float)
 
 def read_record(path: str | Path, teeth: int) -> Record:
     """Read a record of a gear of so many teeth. Raises `FileFault` with every fault and its line."""
-    return _RecordReader(str(path), teeth).read(text_of(path))
+    return read_record_text(text_of(path), str(path), teeth)
+
+
+def read_record_text(text: str, path: str, teeth: int) -> Record:
+    """The record in a text, called `path` in complaints. Raises `FileFault` with every fault and its line."""
+    return _RecordReader(path, teeth).read(text)
+
+
+def rows_said(
+    text: str, path: str, teeth: int
+) -> tuple[dict[str, str], tuple[tuple[float, float, float], ...]]:
+    """What a record's text says by its keys, and its rows in the units that it names: tooth, height or roll (0 where
+    there is none), reading. Raises `FileFault`."""
+    reader = _RecordReader(path, teeth)
+    reader.read(text)
+    return reader.said, reader.rows
 
 
 def text_of(path: str | Path) -> str:
-    """The text of a record, in UTF-8 or in the letters that old checkers and spreadsheets write. Raises `FileFault`."""
+    """The text of a record's file. Raises `FileFault`."""
     try:
-        content = Path(path).read_bytes()
+        return text_in(Path(path).read_bytes())
     except OSError:
         return read_text(path)  # which says why
+
+
+def text_in(content: bytes) -> str:
+    """The text of a record, in UTF-8 or in the letters that old checkers and spreadsheets write."""
     if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return content.decode("utf-16", errors="replace")
     try:
@@ -153,6 +172,8 @@ class _RecordReader:
         self.told: set[str] = set()
         self.division_um = 0.0
         self.height: tuple[int, str] | None = None
+        self.rows: tuple[tuple[float, float, float], ...] = ()
+        self.near = ""
 
     def fault(self, line: int, key: str, message: str, kind: type[Complaint] = WrongValue) -> None:
         """Keep what is wrong at a line."""
@@ -175,11 +196,11 @@ class _RecordReader:
             raise FileFault(self.faults)
         self._head(lines[:at])
         height = self._at_height()
-        rows = list(self._rows(lines[at], [line for line in lines[at + 1 :] if not line.noted]))
-        self._whole(lines[at].number, rows)
+        self.rows = tuple(self._rows(lines[at], [line for line in lines[at + 1 :] if not line.noted]))
+        self._whole(lines[at].number, self.rows)
         if self.faults:
             raise FileFault(self.faults)
-        return self._record(rows, height)
+        return self._record(self.rows, height)
 
     def _head(self, lines: Iterator[_TextLine] | Sequence[_TextLine]) -> None:
         for line in lines:
@@ -220,6 +241,8 @@ class _RecordReader:
             self.fault(number, line.key, "it is said twice; leave one of the two lines out")
         elif line.words and value.lower() not in line.words:
             meant = f'. Did you mean "{word}"?' if word else ""
+            if line.key == "quantity" and word is not None:
+                self.near = word
             self.fault(number, line.key, f'it must be {either(line.words)}, not "{value[:40]}"{meant}')
         else:
             self.said[line.key] = value.lower()
@@ -270,8 +293,9 @@ class _RecordReader:
         return found
 
     def _rows(self, head: _TextLine, lines: list[_TextLine]) -> Iterator[tuple[float, float, float]]:
-        kind = self.said.get("quantity")
-        if kind is None:
+        # One that is only misspelt tells enough to look through its readings.
+        kind = self.said.get("quantity") or self.near
+        if not kind:
             return
         wanted = COLUMNS[kind]
         if head.columns != wanted:
@@ -296,7 +320,7 @@ class _RecordReader:
         cells = line.cells
         while len(cells) > len(wanted) and not cells[-1]:
             cells = cells[:-1]
-        if len(cells) <= len(wanted) and (len(cells) == 1 or cells[-1] in _UNMEASURED):
+        if len(cells) <= len(wanted) and (len(cells) == 1 or cells[-1] in UNMEASURED):
             self._number(line.number, wanted[0], cells[0])
             return None
         if len(cells) != len(wanted):
@@ -343,7 +367,7 @@ class _RecordReader:
         unit = self.said["unit"]
         return self.division_um if unit == "divisions" else READ_IN[unit]
 
-    def _whole(self, number: int, rows: list[tuple[float, float, float]]) -> None:
+    def _whole(self, number: int, rows: Sequence[tuple[float, float, float]]) -> None:
         """What can be said of the readings only together."""
         if self.faults:
             return
@@ -358,7 +382,7 @@ class _RecordReader:
         elif 0 < apart < _NARROWEST:
             self.fault(number, "unit", f"the readings {said} No gauge reads so little")
 
-    def _record(self, rows: list[tuple[float, float, float]], height: float) -> Record:
+    def _record(self, rows: Sequence[tuple[float, float, float]], height: float) -> Record:
         kind, lengths = self.said["quantity"], LENGTHS_IN[self.said.get("lengths", "mm")]
         if kind == "transmission error":
             rows = [(1 + angle / 360 * self.teeth, between, value) for angle, between, value in rows]

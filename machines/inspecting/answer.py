@@ -96,8 +96,7 @@ class InspectedGear:
             return f"over {length(high - low, units, 1)}, wider than its face"
         if record.kind != "profile":
             return None
-        cut = sides_of(Flanks.of(self.case))[1].cut
-        first, last = (roll * cut.flank.base_radius for roll in active_rolls(cut))
+        first, last = rolls_mm(self.case)
         beyond = (_OVER - 1) * (last - first)
         if first - beyond <= low and high <= last + beyond:
             return None
@@ -245,6 +244,13 @@ class InspectedGear:
             "without_all": plain(self.worth.without_all),
             "mend_first": self.worth.first,
         }
+
+
+def rolls_mm(case: Case) -> tuple[float, float]:
+    """The lengths of roll between which the hob makes the flank. Raises `NotCut` where the work has no such flanks."""
+    cut = sides_of(Flanks.of(case))[1].cut
+    first, last = (roll * cut.flank.base_radius for roll in active_rolls(cut))
+    return first, last
 
 
 def inspect(job: Job, *records: str | Path | Record, counted: str = "") -> InspectedGear:

@@ -162,11 +162,20 @@ def part_of(machine: Machine, one: Imperfection) -> tuple[str | int | None, ...]
     return (one.kind, one.link, turn_of, one.gear, waves)
 
 
-def write_found(gear: InspectedGear, today: datetime.date | None = None) -> WrittenBack:
-    """Put what was found into the file of the gear's machine, whole or not at all, and keep beside it what was there.
+@dataclass(frozen=True)
+class ToWrite:
+    """What would be done to a machine's file (`done`, nothing kept yet): its text `before` and `after`."""
+
+    before: str
+    after: str
+    done: WrittenBack
+
+
+def would_write(gear: InspectedGear, today: datetime.date | None = None) -> ToWrite:
+    """What was found as it would stand in the file of the gear's machine; nothing is written.
 
     A row by hand or from older records gives way to what is found of its part; one from newer records stays. Raises
-    `FileFault` for a machine that ships, a file that was changed meanwhile, and where it can't be written.
+    `FileFault` for a machine that ships, and for a file that was changed meanwhile.
     """
     machine = gear.case.job.machine
     path = Path(machine.path)
@@ -182,12 +191,24 @@ def write_found(gear: InspectedGear, today: datetime.date | None = None) -> Writ
     done = tuple(one for one in (*replaced.values(), *written) if one is not None)
     was = tuple(machine.imperfections[index] for index in replaced)
     _check_reads(new, path, machine, replaced, done)
-    again = as_it_came(new, text)
-    kept = None
-    if again != text:
-        kept = keep_beside(path, today)
-        write_text(again, path, overwrite=True)
-    return WrittenBack(path, kept, done, was, (*left_out, *newer), _not_shown(gear))
+    return ToWrite(
+        text,
+        as_it_came(new, text),
+        WrittenBack(path, None, done, was, (*left_out, *newer), _not_shown(gear)),
+    )
+
+
+def write_found(gear: InspectedGear, today: datetime.date | None = None) -> WrittenBack:
+    """Put what was found into the file of the gear's machine, whole or not at all, and keep beside it what was there.
+
+    Raises `FileFault` as `would_write` does, and where it can't be written.
+    """
+    would = would_write(gear, today)
+    if would.after == would.before:
+        return would.done
+    kept = keep_beside(would.done.path, today)
+    write_text(would.after, would.done.path, overwrite=True)
+    return replace(would.done, kept=kept)
 
 
 def _not_shown(gear: InspectedGear) -> tuple[Imperfection, ...]:
@@ -296,9 +317,14 @@ def _of_file(fault: Imperfection) -> Imperfection:
     return replace(fault, link=None) if fault.kind == "gear runout" else fault
 
 
+def ships(path: Path) -> bool:
+    """Whether a machine's file came with the program."""
+    return path.resolve() in {each.resolve() for each in shipped_machines().values()}
+
+
 def _check_own(path: Path) -> None:
     """Raises `FileFault` for a machine that came with the program: what was found is of one in somebody's shop."""
-    if path.resolve() in {each.resolve() for each in shipped_machines().values()}:
+    if ships(path):
         raise refused(
             path, "it ships with the program. Copy it beside the job, and let the job name the copy"
         )

@@ -39,6 +39,23 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 #: Other words for columns.
 ALSO_COLUMNS = {"space": "tooth", "reading": "deviation", "value": "deviation", "z": "height", "degrees": "angle"}
 
+_PITCH = (
+    "Pitch, single (from the tooth before to this one) or cumulative, is measured along the reference circle, positive "
+    "where the flank lies further the way the teeth are counted."
+)
+_TRACE = "Helix and profile along the base tangent, positive where metal stands out."
+
+#: Along what each kind is measured, and what is plus.
+SIGNS = {
+    "pitch single": _PITCH,
+    "pitch cumulative": _PITCH,
+    "helix": _TRACE,
+    "profile": _TRACE,
+    "runout": "Runout: positive where the ball lies further out.",
+    "transmission error": "Transmission error: along the base tangent, positive where the gear is ahead the way it is "
+    "counted.",
+}
+
 #: What stands in each column.
 MEANINGS = {
     "tooth": "Which tooth, from 1, in the order of counting; of runout, which space. What wasn't measured is left out.",
@@ -46,10 +63,7 @@ MEANINGS = {
     "does no harm.",
     "roll": "Length of roll along the base tangent, from the base circle.",
     "angle": "Degrees that the gear has turned, from 0 to 360, tooth 1 at 0.",
-    "deviation": "The reading, from any zero. Pitch, single (from the tooth before to this one) or cumulative, is "
-    "measured along the reference circle, positive where the flank lies further the way the teeth are counted. Helix "
-    "and profile along the base tangent, positive where metal stands out. Runout: positive where the ball lies further "
-    "out. Transmission error: along the base tangent, positive where the gear is ahead the way it is counted.",
+    "deviation": " ".join(("The reading, from any zero.", *dict.fromkeys(SIGNS.values()))),
 }
 
 HEAD: tuple[HeadLine, ...] = (

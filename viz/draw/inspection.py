@@ -182,7 +182,7 @@ def _draw_orders(found: InspectedGear, number: int, ax: Axes, shop: Shop) -> Non
         ax.annotate(f"{line.um / um:.{digits}f}", (line.um / um, place), (3, 0), textcoords="offset points", va="center",
                     fontsize=look.SMALL, weight="bold" if is_found else "normal", zorder=3,
                     bbox={"facecolor": look.PAPER, "edgecolor": "none", "pad": 0.3})  # fmt: skip
-        named = _cut_short(_order_name(found, line), 84)
+        named = _cut_short(order_name(found, line), 84)
         ax.text(-0.015, place, f"{named}  {decimal(line.order, 5)}", fontsize=look.SMALL, ha="right", va="center",
                 weight="bold" if is_found else "normal", transform=ax.get_yaxis_transform())  # fmt: skip
     limit = found.smallest_um(number) / um
@@ -200,7 +200,8 @@ def _draw_orders(found: InspectedGear, number: int, ax: Axes, shop: Shop) -> Non
     ax.set_title(said, fontsize=look.TEXT, loc="right", pad=3, weight="bold")
 
 
-def _order_name(found: InspectedGear, line: SpectrumLine) -> str:
+def order_name(found: InspectedGear, line: SpectrumLine) -> str:
+    """What turns so often, with the number of the wave that was found there."""
     more = len(line.names) - 1
     name, number = line.names[0], ""
     if line.wave is not None:

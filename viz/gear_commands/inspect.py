@@ -82,25 +82,12 @@ def run(options: argparse.Namespace) -> int:
 def _write(found: InspectedGear) -> dict[str, Any]:
     """Put what was found into the machine's file and tell of it on standard error; returns it as plain values."""
     from handlead.machines.inspecting.loop import write_found
+    from handlead.viz.gear_reports.inspect import written_lines
     from handlead.viz.streams.outlet import complain
 
     done = write_found(found)
-    for one in done.found:
-        complain(f"{done.path}: {one.name}, is written as an imperfection")
-    for row in done.replaced:
-        from_where = f"what {row.inspected} showed of it" if row.inspected else "what stood there by hand"
-        complain(f"{done.path}: {row.kind}, took the place of {from_where}")
-    for left in done.left_out:
-        complain(f"{done.path}: {left.name}, isn't written: {left.why}")
-    for row in done.not_found:
-        complain(
-            f"{done.path}: {row.kind}, written from records of {row.inspected}, isn't found in these. "
-            "If it was mended, take it out"
-        )
-    if done.kept is not None:
-        complain(f"{done.path}: what was there is kept in {done.kept.name}")
-    elif not done.found:
-        complain(f"{done.path}: nothing is written")
+    for line in written_lines(done):
+        complain(f"{done.path}: {line}")
     return {"written": done.as_json()}
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from handlead.machines.at_fault.finding import FoundWave, PartAtFault
 from handlead.machines.inspecting.answer import InspectedGear
+from handlead.machines.inspecting.loop import WrittenBack
 from handlead.machines.inspecting.words import (
     is_far_fetched,
     part_name,
@@ -51,9 +52,12 @@ def show_inspected(found: InspectedGear, charts: Sequence[Path] = (), out: Conso
             out.print(Padding(Text(line), (0 if at else 1, 0, 0, 0)))
     for chart in charts:
         out.print(f"chart: {chart}")
-    out.print(
-        Padding(Text(f"± holds in 95 of 100, the set-up as JOB has it. {CAUTION}", style="dim"), (1, 0, 1, 0))
-    )
+    out.print(Padding(Text(foot(), style="dim"), (1, 0, 1, 0)))
+
+
+def foot() -> str:
+    """What ± means, and what to mind at the machine."""
+    return f"± holds in 95 of 100, the set-up as the job has it. {CAUTION}"
 
 
 def headline(found: InspectedGear) -> str:
@@ -69,7 +73,7 @@ def headline(found: InspectedGear) -> str:
 def not_this(wrong: Finding) -> str:
     """What to ask of a set-up that doesn't cut the gear as drawn."""
     return (
-        f"JOB's set-up isn't as wanted: {wrong.message} Was this gear cut with it? How often each part comes back "
+        f"The job's set-up isn't as wanted: {wrong.message} Was this gear cut with it? How often each part comes back "
         "hangs on the gears that were mounted."
     )
 
@@ -170,3 +174,23 @@ def unseen_lines(found: InspectedGear) -> Iterator[str]:
     for reason, names in why.items():
         named = "; ".join(names[:_MOST]) + (f"; and {len(names) - _MOST} more" if len(names) > _MOST else "")
         yield f"  {named}: {reason}"
+
+
+def written_lines(done: WrittenBack) -> Iterator[str]:
+    """What was put into a machine's file, what gave way to it, and what wasn't."""
+    for one in done.found:
+        yield f"{one.name}, is written as an imperfection"
+    for row in done.replaced:
+        from_where = f"what {row.inspected} showed of it" if row.inspected else "what stood there by hand"
+        yield f"{row.kind}, took the place of {from_where}"
+    for left in done.left_out:
+        yield f"{left.name}, isn't written: {left.why}"
+    for row in done.not_found:
+        yield (
+            f"{row.kind}, written from records of {row.inspected}, isn't found in these. "
+            "If it was mended, take it out"
+        )
+    if done.kept is not None:
+        yield f"what was there is kept in {done.kept.name}"
+    elif not done.found:
+        yield "nothing is written"
