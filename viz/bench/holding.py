@@ -34,7 +34,7 @@ _EVERY_SO_OFTEN = 60
 _KEPT_BYTES = 4_000_000
 
 #: What is worked on for a job as it is, and for none that it was.
-_LAST_ONLY = ("blank", "remedies", "plan", "traced")
+_LAST_ONLY = ("blank", "remedies", "plan", "traced", "inspected")
 
 
 class Bench:
@@ -116,7 +116,7 @@ class Bench:
 
     def source(self, desk: Desk) -> work.Source:
         """The job's text for `work`."""
-        return work.Source(desk.text, desk.name, str(desk.path.parent))
+        return work.Source(desk.text, desk.name, str(desk.path.parent), desk.shelf.stamp(desk.name))
 
     # -- windows
 

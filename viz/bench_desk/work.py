@@ -22,11 +22,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Source:
-    """A job's text, its name, and the folder that it lies in."""
+    """A job's text, its name, and the folder that it lies in; `stamp` changes with the machines and hobs in there."""
 
     text: str
     name: str
     beside: str
+    stamp: float = 0.0
 
     def job(self) -> Job:
         """The job. Raises `FileFault`."""

@@ -40,12 +40,13 @@ PARTS = {
     "light": "Light cut",
     "found": "Found",
     "deeper": "Deeper and done",
+    "finished": "Finished gear",
     "sheet": "Sheet",
     "versions": "Versions",
 }
 
 #: The parts that a change of the job draws anew.
-LIVE = ("verdict", "drawing", "hob", "setup", "light", "found", "deeper", "sheet", "versions")
+LIVE = ("verdict", "drawing", "hob", "setup", "light", "found", "deeper", "finished", "sheet", "versions")
 
 #: Those that answer a tap on the set-up; the others follow a moment later.
 AT_ONCE = ("verdict", "setup")
@@ -261,6 +262,15 @@ def _deeper(desk: Desk) -> dict[str, Any]:
             "before": measured_before(desk)}  # fmt: skip
 
 
+#: Records beside a job that are named on its page.
+_NAMED = 6
+
+
+def _finished(desk: Desk) -> dict[str, Any]:
+    names = desk.shelf.records(desk.name)
+    return {"records": names[:_NAMED], "more": max(len(names) - _NAMED, 0)}
+
+
 def _sheet(desk: Desk) -> dict[str, Any]:
     return {"mate": desks.mate_of(desk)}
 
@@ -278,5 +288,5 @@ def _versions(desk: Desk) -> dict[str, Any]:
 
 _VIEWS = {
     "drawing": _drawing, "hob": _hob, "setup": _setup, "verdict": _verdict, "light": _light, "found": _found,
-    "deeper": _deeper, "sheet": _sheet, "versions": _versions,
+    "deeper": _deeper, "finished": _finished, "sheet": _sheet, "versions": _versions,
 }  # fmt: skip

@@ -18,6 +18,9 @@ from handlead.machines.toml.errors import FileFault, Place, Unreadable
 from .index import Index, ShelfEntry
 from .versions import KEPT, Drafts, Versions, kept_drafts
 
+#: What the names of records of gears end in.
+RECORDS = (".csv", ".txt", ".xml")
+
 
 class Shelf:
     """A folder, and the index over it."""
@@ -30,12 +33,12 @@ class Shelf:
 
     # -- names
 
-    def path(self, name: str) -> Path:
+    def path(self, name: str, endings: tuple[str, ...] = (".toml",)) -> Path:
         """The path of a file in the folder. Raises `FileFault` for a name that leads out of it, or to what is no file
         of these."""
         parts = name.split("/")
         shown = name if name.isprintable() else "file"
-        bad = not name or "\\" in name or "\0" in name or not name.endswith(".toml")
+        bad = not name or "\\" in name or "\0" in name or not name.lower().endswith(endings)
         if bad or any(part in ("", ".", "..") or part.startswith(".") for part in parts):
             raise FileFault([Unreadable(Place(shown[:200], 1), "", "it isn't a file of this folder")])
         path = self.folder.joinpath(*parts)
@@ -58,6 +61,16 @@ class Shelf:
     def versions(self, name: str) -> Versions:
         """What a file has been."""
         return Versions(self.folder, name)
+
+    def records(self, name: str) -> list[str]:
+        """The names of the files beside a job that may be records of gears, those called after the job first."""
+        stem, found = Path(name).stem, []
+        with suppress(OSError):
+            found = [
+                entry.name for entry in os.scandir(self.path(name).parent)
+                if entry.name.lower().endswith(RECORDS) and not entry.name.startswith(".") and entry.is_file()
+            ]  # fmt: skip
+        return sorted(found, key=lambda each: (not each.startswith(stem), each.casefold()))
 
     def stamp(self, name: str) -> float:
         """When a file beside this one last changed: a machine or a rack of hobs may be among them."""

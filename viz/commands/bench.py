@@ -39,12 +39,13 @@ def run(options: argparse.Namespace) -> int:
 
     try:
         from handlead.viz.bench.serving import serve
+        from handlead.viz.bench_gear import gear_routes
         from handlead.viz.bench_machine import machine_routes
         from handlead.viz.bench_shelf import shelf_routes, survey_routes
     except ImportError as fault:
         complain(f'bench needs the package {fault.name}: python -m pip install "handlead[bench]" brings it')
         return 2
-    routes = (*shelf_routes.ROUTES, *survey_routes.ROUTES, *machine_routes.ROUTES)
+    routes = (*shelf_routes.ROUTES, *survey_routes.ROUTES, *machine_routes.ROUTES, *gear_routes.ROUTES)
     try:
         return serve(options.folder, options.port, options.host, routes, browser=not options.no_browser)
     except HandleadError as fault:

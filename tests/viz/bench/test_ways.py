@@ -9,7 +9,7 @@ from .conftest import serve, wait_until
 WIDTHS = [(1440, 900), (800, 1280), (390, 800)]
 
 PAGES = ["", "job/21-idler-left-out-job.toml", "job/08-inch-winch-job.toml", "job/03-no-differential-job.toml",
-         "machine/tesmore-d2", "machine/51-plate-lost-machine", "survey", "sample", "rack/hobs.toml"]  # fmt: skip
+         "machine/tesmore-d2", "machine/51-plate-lost-machine", "survey", "sample", "rack/hobs.toml", "finished/08-inch-winch-job.toml"]  # fmt: skip
 
 
 def test_from_an_empty_folder_to_a_sheet_for_a_pair(tmp_path, window):
