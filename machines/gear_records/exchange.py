@@ -27,7 +27,8 @@ from handlead.machines.toml.errors import (
 from handlead.machines.toml.numbers import NumberFault, exact
 
 from .elements import Element, tree_of
-from .records import LEAST, Record, Said, read_record_text, record_of, text_of
+from .lines import text_of
+from .records import LEAST, Record, Said, read_record_text, record_of
 
 #: What the words in an element's name tell of its quantity, the first that holds.
 _QUANTITIES: tuple[tuple[frozenset[str], str], ...] = (

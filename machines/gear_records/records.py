@@ -6,21 +6,19 @@ decimal commas, do as well; a line with # that names no key is a note, and a too
 
 from __future__ import annotations
 
-import codecs
-import csv
 import datetime
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from handlead.kinematics.inspection.readings import Readings
-from handlead.machines.job_keys.record_keys import ALSO_COLUMNS, COLUMNS, HEAD, LENGTHS_IN, READ_IN, HeadLine
+from handlead.machines.job_keys.record_keys import COLUMNS, HEAD, LENGTHS_IN, READ_IN, HeadLine
 from handlead.machines.toml.errors import Complaint, FileFault, Missing, Place, Unknown, WrongValue
-from handlead.machines.toml.filing import read_text
 from handlead.machines.toml.guesses import either, guess, nearest
 from handlead.machines.toml.numbers import NumberFault, exact, length
+
+from .lines import TextLine, lines_of, text_of
 
 #: Readings beyond which a file is no record of a gear; fewer tell nothing.
 _MOST, LEAST = 200_000, 6
@@ -32,14 +30,10 @@ _WIDEST, _NARROWEST = 5000.0, 0.05
 AT_ONE_HEIGHT = ("pitch single", "pitch cumulative", "runout", "profile")
 _HIGHEST = 1000.0
 
-#: Characters of a line that are looked at.
-_LONGEST = 10_000
-
 #: What stands for a reading that wasn't taken.
 UNMEASURED = ("", "-", "–", "?")
 
 _KEYS = {word: line for line in HEAD for word in (line.key, *line.also)}
-_SAYS = re.compile(r"([^\W\d][\w -]*?)\s*[:=;,\t]\s*(.*)")
 
 
 @dataclass(frozen=True)
@@ -104,64 +98,6 @@ def rows_said(
     return reader.said, reader.rows
 
 
-def text_of(path: str | Path) -> str:
-    """The text of a record's file. Raises `FileFault`."""
-    try:
-        return text_in(Path(path).read_bytes())
-    except OSError:
-        return read_text(path)  # which says why
-
-
-def text_in(content: bytes) -> str:
-    """The text of a record, in UTF-8 or in the letters that old checkers and spreadsheets write."""
-    if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return content.decode("utf-16", errors="replace")
-    try:
-        return content.decode("utf-8")
-    except UnicodeDecodeError:
-        return content.decode("cp1252", errors="replace")
-
-
-@dataclass(frozen=True)
-class _TextLine:
-    """A line with its number: whether # stands before it, its text, and its cells."""
-
-    number: int
-    noted: bool
-    text: str
-
-    @property
-    def cells(self) -> tuple[str, ...]:
-        between = next((sign for sign in (";", "\t") if sign in self.text), ",")
-        # No line of a record is so long; the reader of tables raises at one.
-        some = [self.text[:_LONGEST]]
-        cells = next(csv.reader(some, delimiter=between, skipinitialspace=True), [""])
-        # A comma that is left stands in a number.
-        return tuple(_plain_number(cell.strip().strip('"').strip().replace(",", ".")) for cell in cells)
-
-    @property
-    def columns(self) -> tuple[str, ...]:
-        """The cells as names of columns."""
-        return tuple(ALSO_COLUMNS.get(cell.lower(), cell.lower()) for cell in self.cells)
-
-    @property
-    def said(self) -> tuple[str, str] | None:
-        """The key and what it is said to be; None where the line is none of these."""
-        # An inch sign is no quotation mark.
-        text = re.sub(r"(?<=\d)\s*(?:\"|″)\s*$", " in", self.text) if self.text.count('"') % 2 else self.text
-        found = _SAYS.fullmatch(text.replace('"', "").replace("″", " in"))
-        return (found[1].lower(), found[2].strip().rstrip(",; \t")) if found else None
-
-
-def _lines(text: str) -> Iterator[_TextLine]:
-    for number, line in enumerate(text.lstrip("\ufeff").splitlines(), 1):
-        noted = line.lstrip().startswith("#")
-        plain = line.strip().lstrip("#") if noted else line.partition("#")[0]
-        # Spreadsheets fill up short lines with empty cells.
-        if plain.strip(",; \t"):
-            yield _TextLine(number, noted, plain.strip().rstrip(",;\t ") if noted else plain.strip())
-
-
 class _RecordReader:
     """One file being read; every fault is kept, and told together."""
 
@@ -182,7 +118,7 @@ class _RecordReader:
 
     def read(self, text: str) -> Record:
         """The record. Raises `FileFault`."""
-        lines = list(_lines(text))
+        lines = list(lines_of(text))
         firsts = {columns[0] for columns in COLUMNS.values()}
         at = next((at for at, line in enumerate(lines) if line.columns[0] in firsts and not line.noted), None)
         if at is None:
@@ -202,7 +138,7 @@ class _RecordReader:
             raise FileFault(self.faults)
         return self._record(self.rows, height)
 
-    def _head(self, lines: Iterator[_TextLine] | Sequence[_TextLine]) -> None:
+    def _head(self, lines: Iterator[TextLine] | Sequence[TextLine]) -> None:
         for line in lines:
             word, value = line.said or (line.text.lower(), "")
             meant = _KEYS.get(word)
@@ -292,7 +228,7 @@ class _RecordReader:
             self.fault(number, "height", f"{value[:40]} is out of all measure for a gear")
         return found
 
-    def _rows(self, head: _TextLine, lines: list[_TextLine]) -> Iterator[tuple[float, float, float]]:
+    def _rows(self, head: TextLine, lines: list[TextLine]) -> Iterator[tuple[float, float, float]]:
         # One that is only misspelt tells enough to look through its readings.
         kind = self.said.get("quantity") or self.near
         if not kind:
@@ -316,7 +252,7 @@ class _RecordReader:
             seen[row[:2]] = line.number
             yield row
 
-    def _row(self, line: _TextLine, wanted: tuple[str, ...]) -> tuple[float, float, float] | None:
+    def _row(self, line: TextLine, wanted: tuple[str, ...]) -> tuple[float, float, float] | None:
         cells = line.cells
         while len(cells) > len(wanted) and not cells[-1]:
             cells = cells[:-1]
@@ -398,11 +334,6 @@ class _RecordReader:
         return record_of(
             said, [(place, between * lengths, value) for place, between, value in rows], self._um()
         )
-
-
-def _plain_number(cell: str) -> str:
-    """A cell as numbers are written elsewhere: with a plain minus, and a nought before the point."""
-    return re.sub(r"^([+-]?)\.(?=\d)", r"\g<1>0.", cell.replace("−", "-"))
 
 
 def _ordered(value: str, words: Sequence[str]) -> str:

@@ -11,28 +11,26 @@ import cmath
 import datetime
 import math
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import tomlkit
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.links.links import Rack, Screw
 from handlead.machines.at_fault.finding import FoundWave, PartAtFault
 from handlead.machines.at_fault.parts import FAR_BELOW
-from handlead.machines.keys.imperfection_keys import IMPERFECTION
 from handlead.machines.machine_files.catalogue import shipped_machines
-from handlead.machines.machine_files.machine_file import Imperfection, Machine, read_machine_text
+from handlead.machines.machine_files.machine_file import Imperfection, Machine
 from handlead.machines.setups.case import Case, face_width_mm
 from handlead.machines.toml.filing import as_it_came, keep_beside, plain, read_text, refused, write_text
-from handlead.machines.toml.places import comments, parse, quoted, statements
-from handlead.machines.written.layout import document_text
+from handlead.machines.toml.places import parse
 from handlead.machines.written.machine_values import imperfection_values
 
 from .answer import InspectedGear
+from .machine_rows import check_reads, with_rows
 from .words import is_far_fetched, part_name, size_told, strangeness
 
 #: A wave that is so many times what a record strays by, as root of the mean square, isn't one of its own.
@@ -187,10 +185,11 @@ def would_write(gear: InspectedGear, today: datetime.date | None = None) -> ToWr
         )
     found, left_out = found_imperfections(gear, today)
     replaced, written, newer = _places(machine, found)
-    new = _with_rows(plain(text), path, machine, replaced, written)
+    rows = {index: None if one is None else one.imperfection for index, one in replaced.items()}
+    new = with_rows(plain(text), path, machine, rows, [one.imperfection for one in written])
     done = tuple(one for one in (*replaced.values(), *written) if one is not None)
     was = tuple(machine.imperfections[index] for index in replaced)
-    _check_reads(new, path, machine, replaced, done)
+    check_reads(new, path, machine, rows, [one.imperfection for one in done])
     return ToWrite(
         text,
         as_it_came(new, text),
@@ -328,75 +327,3 @@ def _check_own(path: Path) -> None:
         raise refused(
             path, "it ships with the program. Copy it beside the job, and let the job name the copy"
         )
-
-
-def _with_rows(
-    text: str, path: Path, machine: Machine, replaced: dict[int, FoundFault | None], new: Sequence[FoundFault]
-) -> str:
-    """The text with some rows taken out, others in their place, and new ones after the last."""
-    if not replaced and not new:
-        return text
-    lines = text.split("\n")
-    rows = list(_rows(text))
-    if len(rows) != len(machine.imperfections):
-        raise refused(
-            path, "its imperfections stand in one line. Write each as a table [[imperfection]] of its own"
-        )
-    out: list[str] = []
-    at = 0
-    for index, (first, last) in enumerate(rows):
-        if index not in replaced:
-            continue
-        out += lines[at:first]
-        one = replaced[index]
-        kept = comments("\n".join(lines[first : last + 1]))
-        out += [*kept, *(_block(one, machine) if one is not None else [])]
-        at = last + 1
-        if one is None and not kept:
-            # Two rows of one part: the second goes with the blank line behind it.
-            at += 1 if at < len(lines) and not lines[at].strip() else 0
-    blocks = [line for one in new for line in ("", *_block(one, machine))]
-    end = rows[-1][1] + 1 if rows else len(lines)
-    before, after = [*out, *lines[at:end]], lines[end:]
-    while not after and before and not before[-1].strip():
-        before.pop()
-    return "\n".join([*before, *blocks, *(after or [""])])
-
-
-def _rows(text: str) -> Iterator[tuple[int, int]]:
-    """First and last line of each table of imperfections."""
-    first = last = None
-    for one in sorted(statements(text), key=lambda it: it.first):
-        mine = one.path[0] == "imperfection"
-        if first is not None and last is not None and (one.is_heading or not mine):
-            yield first, last
-            first = None
-        if mine and one.is_heading:
-            first = one.first
-        if mine:
-            last = one.last
-    if first is not None and last is not None:
-        yield first, last
-
-
-def _block(one: FoundFault, machine: Machine) -> list[str]:
-    """The lines of a row."""
-    table = IMPERFECTION[one.imperfection.kind]
-    row = table.write(imperfection_values(one.imperfection), machine.units)
-    return tomlkit.dumps(document_text({"imperfection": [row]})).strip().split("\n")
-
-
-def _check_reads(
-    text: str,
-    path: Path,
-    machine: Machine,
-    replaced: dict[int, FoundFault | None],
-    done: Sequence[FoundFault],
-) -> None:
-    """Raises `RuntimeError` where the new text would read as another machine."""
-    again = read_machine_text(text, os.fspath(path))
-    others = [one for index, one in enumerate(machine.imperfections) if index not in replaced]
-    wanted = {*others, *(one.imperfection for one in done)}
-    if {*again.imperfections} != wanted or replace(again, imperfections=machine.imperfections) != machine:
-        raise RuntimeError(f"{quoted(os.fspath(path))} would read as another machine")
-

@@ -10,7 +10,8 @@ from functools import lru_cache
 from pathlib import Path
 
 from handlead.machines.gear_records.exchange import is_exchange, records_in
-from handlead.machines.gear_records.records import Record, text_in
+from handlead.machines.gear_records.lines import text_in
+from handlead.machines.gear_records.records import Record
 from handlead.machines.gear_records.writing import sheet_of
 from handlead.machines.inspecting.words import record_name
 from handlead.machines.toml import filing

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from urllib.parse import urlencode
 
+from handlead.machines.gear_records.records import AT_ONE_HEIGHT
 from handlead.machines.job_keys.record_keys import HEAD, MEANINGS, SIGNS
 from handlead.machines.setups.case import face_width_mm
 from handlead.viz.bench.elsewhere import side_by_side
@@ -59,7 +60,7 @@ def sheet(desk: Desk, gear: GearAtHand, *, tried: bool = False, said: str = "") 
         "finished_sheet", typed=one, rows=tuple(one.rows()), wrong=wrong, whole=whole, said=said,
         kinds=tuple((kind, kind) for kind in typing.KINDS), units=tuple(typing.UNITS.items()),
         meanings=typing.MEANINGS, meaning=SIGNS[one.quantity], places=MEANINGS[column],
-        place="space" if one.quantity == "runout" else "tooth",
+        at_height=AT_ONE_HEIGHT, place="space" if one.quantity == "runout" else "tooth",
         way=Shop.of(desk.case).up or "up" if desk.case else "up",
     )  # fmt: skip
 

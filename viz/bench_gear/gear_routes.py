@@ -6,7 +6,7 @@ import asyncio
 from pathlib import Path
 from typing import Any
 
-from handlead.machines.gear_records.records import text_in
+from handlead.machines.gear_records.lines import text_in
 from handlead.machines.inspecting.loop import ships
 from handlead.machines.toml.filing import write_text
 from handlead.viz.bench.holding import Bench, bench_of

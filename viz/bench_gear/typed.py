@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from handlead.kinematics.gears.gear import MM_PER_INCH
+from handlead.machines.gear_records.records import AT_ONE_HEIGHT
 from handlead.machines.gear_records.writing import CheckedSheet, RecordSheet, Where, check_sheet
 from handlead.machines.job_keys.record_keys import COLUMNS, HEAD
 from handlead.machines.toml.numbers import NumberFault, exact
@@ -144,7 +145,7 @@ class TypedRecord:
 
     @cached_property
     def placed(self) -> tuple[dict[str, str], tuple[tuple[str, tuple[str, ...]], ...]]:
-        """What is wrong with the fields that say where it is read; and those places: tooth and heights, or "" and teeth."""
+        """What is wrong with the fields that say where it is read; and those: tooth and heights, or "" and teeth."""
         wrong: dict[str, str] = {}
         if not self.is_trace:
             every = self._every(wrong)
@@ -217,12 +218,16 @@ class TypedRecord:
     def sheet(self) -> RecordSheet:
         """The record as its file will have it."""
         head = {"quantity": self.quantity}
-        for key in ("unit", "flank", "counted", "date", "division", "lengths"):
+        for key in ("unit", "flank", "counted", "date", "division", "lengths", "height"):
             head[key] = self.value(key).strip()
         if self.quantity == "runout":
             del head["flank"]
         if not self.is_trace:
             del head["lengths"]
+        if self.quantity not in AT_ONE_HEIGHT:
+            del head["height"]
+        elif head["height"]:
+            head["height"] = _with_unit(head["height"], self.gear.units)
         return RecordSheet(head, {one.where: one.value for one in self.readings.values()})
 
     def check(self) -> tuple[CheckedSheet, dict[str, str]]:
@@ -264,6 +269,11 @@ def _numbers(said: str) -> list[float]:
     return numbers
 
 
+def _with_unit(said: str, unit: str) -> str:
+    """A length with its unit, this one where it has none."""
+    return f"{said} {unit}" if said[-1:].isdigit() else said
+
+
 def _rounded_down(step: float) -> float:
     """The next smaller of the steps that a scale has: 1, 2 or 5 of a power of ten."""
     power = 10.0 ** math.floor(math.log10(step))
@@ -274,8 +284,10 @@ def typed_again(sheet: RecordSheet, name: str) -> dict[str, str]:
     """What would be typed for a record that lies in a file. Raises `ValueError` for one that isn't taken by hand."""
     if sheet.head["quantity"] not in KINDS:
         raise ValueError(f"{sheet.head['quantity']} isn't typed by hand")
-    kept = {key: sheet.head.get(key, "") for key in ("quantity", "unit", "flank", "counted", "date", "division")}
+    keys = ("quantity", "unit", "flank", "counted", "date", "division", "height")
+    kept = {key: sheet.head.get(key, "") for key in keys}
     kept |= {"lengths": sheet.head.get("lengths", "mm"), "name": name}
+    kept["height"] = _with_unit(kept["height"], kept["lengths"])
     if kept["quantity"] not in TRACES:
         places = sorted(int(where[0]) for where in sheet.readings)
         every = math.gcd(*(place - 1 for place in places)) or 1

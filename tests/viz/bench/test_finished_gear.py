@@ -184,6 +184,14 @@ def test_fields_come_in_the_units_of_the_job_and_heights_in_the_words_of_its_mac
     assert len(places) == 11 and 0.5 * face < (places[-1] - places[0]) * (25.4 if heights == "in" else 1) < face
 
 
+def test_the_height_at_which_a_gear_was_read_round_goes_into_its_record(shop):
+    shop.copy(INCH)
+    shop.type(unit="um", counted="clockwise", height="-0.5", name="low.csv", **{f"t_{at}": str(at % 5) for at in range(12)})
+    assert shop.told("save")["saved"] == "low.csv"
+    assert read_record(shop.folder / "low.csv", 35).at_height == pytest.approx(-12.7)
+    assert 'value="-0.5 in"' in shop.told("correct", name="low.csv")["sheet"]
+
+
 def test_readings_that_lost_their_field_are_not_dropped_in_silence(shop):
     runout_typed(shop)
     told = shop.type(every="6")
