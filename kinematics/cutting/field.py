@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 from handlead.kinematics.frame import arguments
 from handlead.kinematics.frame.blank import Blank, Field
-from handlead.kinematics.frame.motion import Motion, Position, Rates, steady_cut
+from handlead.kinematics.frame.motion import Led, Motion, Position, Rates, steady_cut
 
 from .hob import Hob
 from .setting import Grid, Setting, scattered
@@ -110,15 +110,19 @@ def _clear(setting: Setting) -> Fraction:
 
 
 def scratch_cut(
-    setting: Setting, *, depth: float | None = None, progress: Callable[[float], None] | None = None
+    setting: Setting,
+    *,
+    depth: float | None = None,
+    ripples: tuple[Led, ...] = (),
+    progress: Callable[[float], None] | None = None,
 ) -> Field:
     """A first light cut over the whole face, just deep enough that it can be counted and measured.
 
     `depth` in mm; left out, the usual one, or what a coarse feed needs for its touches to meet; the setting's own
     centre distance doesn't matter. Rows and columns are as many as measuring needs: six rows a feed, a hundred and
     sixty columns a space; where the feed is fine only the middle of the face is looked at. Without an axial feed the
-    hob is fed across, or in, or runs for one table turn, at mid-face. Raises `ValueError` where nothing moves but the
-    hob.
+    hob is fed across, or in, or runs for one table turn, at mid-face. `ripples` are the machine's errors, which bring
+    the hob no nearer than that depth. Raises `ValueError` where nothing moves but the hob.
     """
     rates, blank = setting.rates, setting.blank
     if depth is None:
@@ -137,7 +141,7 @@ def scratch_cut(
         motion = table_turn(rates, blank)
     else:
         raise ValueError("table and slides stand still; nothing can be cut that could be counted")
-    return cut_field(motion, setting, grid, progress=progress)
+    return cut_field(replace(motion, ripples=ripples), setting, grid, progress=progress)
 
 
 def light_depth(setting: Setting) -> float:

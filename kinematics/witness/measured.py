@@ -60,7 +60,8 @@ def measure_cut(
 ) -> Measured:
     """Cut a blank at these rates, count and measure it.
 
-    `relief` is the drawing's crown and taper, where it has some or the hob is led.
+    `relief` is the drawing's crown and taper, where it has some or the hob is led. A light cut is made without the
+    `ripples`: its count, hand and lead are held against the rates, and what errors leave is seen on the flanks.
     With `gear`, the drawing, its flanks are measured as well, provided that count and hand on the
     blank are the drawing's and that the hob makes involutes. `depth` "full" needs it too, for the
     centre distance. Raises `ValueError` for motions that can't cut.

@@ -10,6 +10,7 @@ from typing import Any
 from handlead.kinematics.frame.words import Feed
 from handlead.kinematics.law.outcome import Outcome
 from handlead.machines.blanks.flank_checks import check_flanks
+from handlead.machines.blanks.light_touch import light_touch_told
 from handlead.machines.blanks.second_cuts import CutAgain, compare_cuts, cut_again, with_measured
 from handlead.machines.blanks.two_witnesses import compare, light_cut
 from handlead.machines.blanks.witness import Cut, Depth, NotCut, Progress, cut_blank
@@ -215,6 +216,8 @@ def prove_case(case: Case, *, cut: Depth | None = None, progress: Progress | Non
         again = cut_again(moved)
         findings += compare_cuts(again)
     findings += [*((*witness_groove(case), *witness_toothed(case)) if cut else ()), *light_cut(case, measured)]
+    if cut:
+        findings += light_touch_told(case)
     return Proof(case, worst_first(findings), measured, moved, again)
 
 

@@ -7,16 +7,17 @@ from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
-from handlead.kinematics.cutting.field import scratch_cut
 from handlead.kinematics.cutting.setting import Setting
 from handlead.kinematics.frame.blank import Field
-from handlead.kinematics.frame.motion import ENDS, Position
+from handlead.kinematics.frame.motion import ENDS, Led, Position
 from handlead.kinematics.frame.words import angle_text, swing, swivel_words
 from handlead.kinematics.law.outcome import Outcome
 from handlead.kinematics.work.requirement import gear_to_cut
+from handlead.machines.blanks.light_touch import light_field
 from handlead.machines.blanks.witness import NotCut, setting_of
 from handlead.machines.judging.result_checks import SWIVEL_LIMIT_DEG
 from handlead.machines.setups.case import Case
+from handlead.machines.setups.imperfections import ripples_of
 from handlead.machines.toml.units import length
 from handlead.viz.look.shop import PLAIN, Shop
 
@@ -56,18 +57,20 @@ def staged_of(case: Case) -> StagedCut:
 class Scene:
     """A job's work and hob as solids in the machine's frame, from the set-up's own rates.
 
-    `cuts` says in words what the rates would cut; `shop` has the job's own units and the machine's own words.
+    `cuts` says in words what the rates would cut; `shop` has the job's own units and the machine's own words. `led` are
+    the machine's errors, which a light cut shows.
     """
 
     title: str
     cut: StagedCut
     shop: Shop = PLAIN
     cuts: str = ""
+    led: tuple[Led, ...] = ()
 
     @classmethod
     def of(cls, case: Case) -> Scene:
         """The scene of a set-up. Raises `NotCut` as `staged_of`."""
-        return cls(case.job.title, staged_of(case), Shop.of(case), _what_is_cut(case.outcome))
+        return cls(case.job.title, staged_of(case), Shop.of(case), _what_is_cut(case.outcome), ripples_of(case))
 
     @property
     def setting(self) -> Setting:
@@ -110,7 +113,7 @@ class Scene:
 
     def light_cut(self, exaggerate: float = EXAGGERATED) -> PolyData:
         """The blank after the first light cut, its marks drawn so many times as deep as they are."""
-        field = scratch_cut(self.setting)
+        field = light_field(self.setting, self.led)
         return solid_mesh.blank_mesh(
             field, solid_mesh.join(field, tolerance=solid_mesh.TOLERANCE / exaggerate), exaggerate=exaggerate
         )
