@@ -90,11 +90,12 @@ class WormGear(TwoPort):
 
 @dataclass(frozen=True)
 class Belt(TwoPort):
-    """A belt between pulleys, by `sizes` (diameters or teeth, driving first); crossed, it turns the sense."""
+    """A belt between pulleys, by `sizes` (diameters in mm, or teeth, driving first); crossed, it turns the sense."""
 
     kind: ClassVar[str] = "belt"
     sizes: tuple[Fraction, Fraction]
     crossed: bool = False
+    toothed: bool = False
 
     def __post_init__(self) -> None:
         positive(self.name, size=min(self.sizes))

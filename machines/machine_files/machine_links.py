@@ -47,9 +47,9 @@ def _sense(row: Mapping[str, Any]) -> Sense:
     return Sense[row["sense"].upper()]
 
 
-def _pulleys(row: Mapping[str, Any]) -> tuple[tuple[Fraction, Fraction], bool]:
+def _pulleys(row: Mapping[str, Any]) -> tuple[tuple[Fraction, Fraction], bool, bool]:
     first, second = row.get("teeth") or row["diameters"]
-    return (Fraction(first), Fraction(second)), row.get("crossed", False)
+    return (Fraction(first), Fraction(second)), row.get("crossed", False), "teeth" in row
 
 
 def _gear_pair(row: Mapping[str, Any]) -> Link:

@@ -139,8 +139,7 @@ def _numbers(link: Link, machine: Machine) -> dict[str, Any]:
         case WormGear():
             return {"starts": link.starts, "teeth": link.teeth, **module_value(link.module_n, machine.units)}
         case Belt():
-            toothed = machine.document.get("link", _row(machine, link.name), "teeth") is not None
-            return {"teeth" if toothed else "diameters": link.sizes, "crossed": link.crossed or None}
+            return {"teeth" if link.toothed else "diameters": link.sizes, "crossed": link.crossed or None}
         case SetRatio():
             return {"largest": link.largest}
         case ChangeGears():

@@ -14,6 +14,7 @@ from handlead.kinematics.brackets.mounting import Mounting
 from handlead.kinematics.frame.motion import Rates
 from handlead.kinematics.frame.words import Hand, direction
 from handlead.kinematics.law.outcome import predict
+from handlead.kinematics.links.links import Chain
 from handlead.kinematics.links.mounted import Mounted, SetRatio
 from handlead.kinematics.train.solution import solve
 from handlead.kinematics.work.requirement import HobData
@@ -31,8 +32,9 @@ from handlead.viz.draw_brackets.bracket_layout import bracket_layout
 from handlead.viz.draw_train.train import idler_meshes, plot_train
 from handlead.viz.draw_train.train_layout import lay_out
 from handlead.viz.draw_train.train_shapes import boxes_meet, segments_of
-from handlead.viz.draw_train.train_words import links_in_words, parts_in_words
+from handlead.viz.draw_train.train_words import link_lines, links_in_words, parts_in_words
 from handlead.viz.look import look, symbols
+from handlead.viz.look.shop import Shop
 from handlead.viz.pictures.pictures import PICTURES, motion_of, swivel_of, witness_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -615,3 +617,12 @@ def test_boxes_that_only_touch_do_not_meet_and_those_that_overlap_do(other):
     assert not boxes_meet(box, other, 0)
     assert boxes_meet(box, other, 0.001)
     assert boxes_meet(box, (0.25, 0.25, 0.75, 0.75), 0)
+
+
+@pytest.mark.parametrize(("order", "words"), [("08-inch-winch", "belt 6/12 in"), ("21-idler-left-out", "belt 140/280")])
+def test_pulleys_stand_in_the_units_of_the_job_and_sprockets_in_teeth(order, words):
+    case = Case.of(read_job(SCENARIOS / order / "job.toml"))
+    lines = {link.name: link_lines(link, Shop.of(case)) for link in case.train.links}
+    assert lines["motor belt"] == (words,)
+    chained = Chain("rapid", "a", "b", (Fraction(19), Fraction(57)), toothed=True)
+    assert link_lines(chained, Shop("in")) == link_lines(chained, Shop()) == ("chain 19/57",)

@@ -42,7 +42,9 @@ def typed_drafts(desk: Desk) -> Drafts:
 
 def page(desk: Desk, gear: GearAtHand) -> str:
     """The page as it is opened."""
-    return parts.render("finished", desk=desk, records=records(desk, gear), sheet=sheet(desk, gear))
+    # Where records lie already nobody is led past a field a tooth, but for one who was at it.
+    by_hand = bool(TypedRecord(gear, typed_drafts(desk).fields).taken) or not desk.shelf.records(desk.name)
+    return parts.render("finished", desk=desk, records=records(desk, gear), sheet=sheet(desk, gear), by_hand=by_hand)
 
 
 def records(desk: Desk, gear: GearAtHand) -> str:

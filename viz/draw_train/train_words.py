@@ -199,6 +199,9 @@ def links_in_words(solution: Solution, shop: Shop = PLAIN) -> dict[str, LinkWord
 
 def link_lines(link: Link, shop: Shop = PLAIN) -> tuple[str, ...]:
     """What stands under a link's name: its numbers, and the state that a lever has put it in."""
+    if shop.units == "in" and isinstance(link, Belt) and not link.toothed:
+        sizes = "/".join(f"{shop.sized(float(size)):.5g}" for size in link.sizes)
+        return (f"{link.kind} {sizes} in{' crossed' if link.crossed else ''}",)
     if shop.units == "in" and isinstance(link, Screw | Rack):
         travel = f"{shop.sized(float(link.travel if isinstance(link, Rack) else link.lead)):.5g} in"
         return (f"{travel} a turn" if isinstance(link, Rack) else f"lead {travel}",)

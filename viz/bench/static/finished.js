@@ -173,6 +173,7 @@ async function correct(name, sure) {
       $("unsure").focus();
       return;
     }
+    $("by-hand").open = true;
     sheet(told.sheet);
     $("typed").scrollIntoView();
     readings()[0].focus();
