@@ -7,12 +7,14 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
+from handlead.kinematics.frame.words import Feed
 from handlead.kinematics.other_work.double_helix import Groove, apex_shift
 from handlead.kinematics.work.requirement import Work, gear_of, gear_to_cut, swivel_deg
 from handlead.machines.blanks.witness import NotCut, setting_of
 from handlead.machines.job_files.halves import Halves
 from handlead.machines.setups.case import Case, stroke_of
 from handlead.machines.setups.findings import Finding
+from handlead.machines.setups.mending import carried_out
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.toml.units import length
 
@@ -182,21 +184,35 @@ def witness_groove(case: Case) -> Iterator[Finding]:
 class OtherHalf:
     """The set-up of the other half as the least change from this one: `steps` in their order, and the case after them.
 
-    `steps` is empty where no few steps were found: then it is to be planned.
+    `steps` is empty where no few steps were found: then it is to be planned. `feed` is how it must be fed, None where
+    this one isn't fed at all.
     """
 
     steps: Steps
+    feed: Feed | None = None
 
 
 def other_half(case: Case) -> OtherHalf:
-    """The other half's set-up, what this one needs to be changed to it tried first."""
+    """The other half's set-up, what this one needs to be changed to it tried first.
+
+    It is fed as this one into the groove, or out of it: the same way where the work is turned over, else the other way.
+    On a machine whose lead comes of the index gears and the feed, a feed turned over changes the hand alike, and is
+    no way there.
+    """
+    halves, now = case.job.halves, case.outcome.feed if case.outcome else None
+    if halves is None or now is None:
+        return OtherHalf(())
+    feed = now if halves.turned_over else now.other
     job = replace(case.job, halves=None, work=_other_hand(case), mate=None)
     try:
-        turned = Case.of(job, case.setup)
+        turned = Case.of(job, replace(case.setup, feed=feed))
     except FileFault:
-        return OtherHalf(())
+        return OtherHalf((), feed)
     found = find_correction(turned)
-    return OtherHalf(found.steps) if found else OtherHalf(())
+    if found is None:
+        return OtherHalf((), feed)
+    then = carried_out(turned, found.steps).outcome
+    return OtherHalf(found.steps if then and then.feed is feed else (), feed)
 
 
 def _other_hand(case: Case) -> Work:

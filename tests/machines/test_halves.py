@@ -19,6 +19,7 @@ from handlead.machines.setups.case import Case, stroke_of
 from handlead.machines.toml.errors import FileFault
 from handlead.machines.written.writing import job_text
 from handlead.viz.commands.plan_writing import write_plan
+from handlead.viz.sheet_words.halves_words import _change_over
 from handlead.viz.sheet_words.words import sheet_words
 
 ORDERS = Path(handlead.scenarios.__file__).parent
@@ -94,6 +95,42 @@ def test_the_other_half_is_the_least_change_and_its_steps_were_tried():
         setup = step.on(setup)
     other = read_job(SECOND)
     assert prove(other.with_setup(setup)).is_as_wanted
+
+
+def on_another(machine, **changes):
+    """The same halves, half as large, to plan on another machine."""
+    read = read_job_text(
+        job_text(read_job(FIRST).with_setup(None))
+        .replace("corvane-7", machine).replace("module = 3", "module = 1.5").replace("69.25", "50")
+        .replace("face_width = 38", "face_width = 30").replace("groove_diameter = 84", ""),
+        "job.toml",
+    )  # fmt: skip
+    return replace(read, hob=replace(read.hob, lead_angle_deg=None), halves=replace(read.halves, **changes))
+
+
+@pytest.mark.parametrize("turned_over", [True, False])
+@pytest.mark.parametrize("machine", ["brinnock-20", "corvane-7", "pellarn-4"])
+def test_the_sheet_of_the_first_half_names_no_change_that_the_plan_does_otherwise(machine, turned_over):
+    """Without a differential a feed turned over leans the teeth the other way too, and takes the hob into the first
+    half: that is no way to the second where the work is turned over, and the very way where it stays clamped."""
+    unset = on_another(machine, turned_over=turned_over, groove=Fraction(60))
+    first, second = (member.setups[0] for member in plan(unset, top=1).members)
+    proof = prove(unset.with_setup(first.setup))
+    setup = first.setup
+    for step in proof.other_half.steps:
+        setup = step.on(setup)
+    own = replace(unset, halves=unset.halves.other, work=second.proof.case.job.work)
+    then, planned = (prove(own.with_setup(one)) for one in (setup, second.setup))
+    said = _change_over(proof, unset.halves)
+    if (machine == "brinnock-20" and turned_over) or (machine == "pellarn-4" and not turned_over):
+        assert not proof.other_half.steps and "plan the second half" in said
+    else:
+        assert then.is_as_wanted
+        assert then.case.outcome.feed is planned.case.outcome.feed
+        assert groove_of(then.case).feeds_into and groove_of(planned.case).feeds_into
+        assert then.case.setup.levers == planned.case.setup.levers
+    assert proof.other_half.feed is planned.case.outcome.feed
+    assert ("take up the slide's backlash" in said) is not turned_over
 
 
 def test_both_halves_are_planned_and_share_their_differential_gears(tmp_path):

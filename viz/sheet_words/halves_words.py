@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from handlead.kinematics.frame.words import Feed
 from handlead.kinematics.other_work.double_helix import apex_shift
 from handlead.machines.job_files.halves import Halves
-from handlead.machines.proving.halves_checks import HalfInGroove, groove_of
+from handlead.machines.proving.halves_checks import HalfInGroove, OtherHalf, groove_of
 from handlead.machines.proving.proof import Proof
 from handlead.machines.toml.units import dial, length
 from handlead.viz.sheet.steps import Block, StepWords
@@ -82,7 +83,15 @@ def _change_over(proof: Proof, halves: Halves) -> str:
     )
     steps = " ".join(step.words for step in other.steps) if other else ""
     how = steps or "No few changes lead there on this machine: plan the second half, it has a sheet of its own."
-    return f"{turned}Change over to the {hand.other.word.upper()} hand. {how}"
+    return f"{turned}Change over to the {hand.other.word.upper()} hand. {how}{_fed(halves, other)}"
+
+
+def _fed(halves: Halves, other: OtherHalf | None) -> str:
+    """Which way the second half is fed, where the work stays clamped for it."""
+    if halves.turned_over or other is None or other.feed is None:
+        return ""
+    backlash = ": take up the slide's backlash before it cuts" if other.feed is Feed.CLIMB else ""
+    return f" The slide feeds the other way for it, {other.feed.value.upper()}{backlash}."
 
 
 def _set_second(proof: Proof, halves: Halves) -> list[StepWords]:
