@@ -125,7 +125,7 @@ MEASURED = Table(
         Key("dialled", Length(0), "Depth dialled in by then, from the touch."),
         Key("span", SPAN, SPAN.meaning),
         Key("balls", BALLS, BALLS.meaning),
-        Key("chord", Observed(SIZE, Length(0)), "Thickness along the chord, the tongue set as `prove` says."),
+        Key("chord", Observed(SIZE, Length(0)), "Thickness of a tooth or key, the tongue set as `prove` says."),
         Key("depth", Observed(SIZE, Length(0)), "Depth of a space from the tips."),
     ),
 )

@@ -17,9 +17,9 @@ from handlead.kinematics.practice.cycle import (
 from handlead.kinematics.work.sizes import gear_on_blank, sizes_of, sprocket_of
 from handlead.machines.job_files.job_file import Gauging, Job
 from handlead.machines.toml.errors import HandleadError
-from handlead.machines.toml.units import length
+from handlead.machines.toml.units import length, lengths_in
 
-from .part_sizes import ball_text, chord_of
+from .part_sizes import ball_text, chord_of, key_measure
 
 #: What is left to go in by is nothing below this, in mm: a division of the dial (common practice).
 DONE_MM = 0.01
@@ -143,6 +143,8 @@ def measures_of(job: Job, taken: Gauging) -> Iterator[DepthMeasure]:
     gear = None if not work.has_involutes else gear_on_blank(work)
     if gear is not None:
         yield from _of_teeth(job, gear, taken)
+    elif work.has_keys and taken.chord is not None:
+        yield _of_key(job, float(taken.chord))
     elif sprocket is not None and taken.balls is not None:
         pin, over = map(float, taken.balls)
         wanted = over_pins(sprocket, pin)
@@ -150,6 +152,17 @@ def measures_of(job: Job, taken: Gauging) -> Iterator[DepthMeasure]:
     sizes = sizes_of(work, job.hob)
     if taken.depth is not None and not sizes.wanting and sizes.depth > 0:
         yield DepthMeasure("depth of a space", float(taken.depth), sizes.depth, sizes.depth - float(taken.depth))
+
+
+def _of_key(job: Job, width: float) -> DepthMeasure:
+    key = key_measure(job.work)
+    assert key is not None
+    try:
+        return DepthMeasure("key width", width, key.spline.key_width, key.short(width))
+    except ValueError as why:
+        raise NotMeasured(
+            f"{job.path}: {lengths_in(str(why), job.units)}. Measure again, or measure the depth of a space"
+        ) from None
 
 
 def _of_teeth(job: Job, gear: Gear, taken: Gauging) -> Iterator[DepthMeasure]:

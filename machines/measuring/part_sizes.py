@@ -8,6 +8,7 @@ from typing import Any
 
 from handlead.kinematics.gears import gear as gears
 from handlead.kinematics.gears import measures
+from handlead.kinematics.other_work.keys_short import KeyMeasure
 from handlead.kinematics.other_work.spline import RolledKeys
 from handlead.kinematics.other_work.sprocket import over_pins
 from handlead.kinematics.work.requirement import Work, keys_of
@@ -34,7 +35,7 @@ class Over:
 
 @dataclass(frozen=True)
 class Chord:
-    """A tooth along its chord, in mm: the `height` that a caliper's tongue is set to from the tips, the `thickness`."""
+    """A tooth or key as a caliper measures it, in mm: `height` of the tongue from the tips, and `thickness`."""
 
     height: float
     thickness: float
@@ -124,9 +125,18 @@ def part_sizes(case: Case) -> PartSizes:
 
 
 def chord_of(work: Work) -> Chord | None:
-    """The tooth as a caliper measures it, on the blank as the drawing has it; None without involute teeth."""
+    """The tooth or key as a caliper measures it, on the blank as the drawing has it; None for work with neither."""
+    key = key_measure(work)
+    if key is not None:
+        return Chord(key.height, key.spline.key_width)
     gear = _measured_gear(work)
     return None if gear is None else Chord(measures.chordal_height(gear), measures.chordal_thickness(gear))
+
+
+def key_measure(work: Work) -> KeyMeasure | None:
+    """How a straight-sided key is measured on the way to depth; None for other work."""
+    keys = keys_of(work)
+    return None if keys is None else KeyMeasure.of(keys, rolling_diameter_of(work))
 
 
 def _span(work: Work) -> SpanSize | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 from dataclasses import replace
 from fractions import Fraction
@@ -13,8 +14,11 @@ from handlead.kinematics.gears import measures
 from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.machines.job_files.job_file import Gauging, read_job, read_job_text
 from handlead.machines.measuring.going_deeper import DONE_MM, NotMeasured, go_deeper
+from handlead.machines.measuring.part_sizes import key_measure
+from handlead.machines.proving.proof import prove
 from handlead.machines.written.writing import job_text
 from handlead.viz.command import main
+from handlead.viz.sheet_words.words import sheet_words
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -192,3 +196,38 @@ def test_a_depth_by_itself_is_a_measure_and_nothing_at_all_is_none():
     assert go_deeper(job, Gauging(depth=Fraction(6))).deeper == pytest.approx(gear_to_cut(job.work).whole_depth - 6, abs=0.5)
     with pytest.raises(NotMeasured, match="nothing was measured"):
         go_deeper(job, Gauging(date="2026-03-02"))
+
+
+KEYS, INCH_KEYS = (SCENARIOS / name / "job.toml" for name in ("80-scene-dock-shaft", "81-inch-keys"))
+
+
+@pytest.mark.parametrize(("path", "short"), [(KEYS, 0.35), (KEYS, -0.1), (INCH_KEYS, 0.2)])
+def test_a_key_measured_short_of_depth_says_how_much_deeper(path, short):
+    """The width as the thread leaves it so far out; its own tests roll a rack for it."""
+    job = read_job(path)
+    wide = key_measure(job.work).width(short)
+    found = go_deeper(job, Gauging(chord=Fraction(wide)))
+    assert found.measures[0].what == "key width"
+    assert found.deeper == pytest.approx(short, abs=1e-6)
+    assert found.verdict == ("deeper" if short > 0 else "too deep")
+    deep = float(job.work.outside_diameter - job.work.minor_diameter) / 2 - short
+    both = go_deeper(job, Gauging(chord=Fraction(wide), depth=Fraction(deep)))
+    assert len(both.measures) == 2 and not both.disagree
+
+
+def test_the_sheet_and_prove_say_where_a_key_is_measured_and_what_each_tenth_asks_for(capsys):
+    job = read_job(KEYS)
+    height = key_measure(job.work).height
+    assert main(["prove", "--no-cut", str(KEYS)]) == 0
+    assert f"on the way to depth {height:.3f} mm from the tops" in " ".join(capsys.readouterr().out.split())
+    blocks = sheet_words(prove(job), datetime.date(2001, 2, 3)).blocks
+    steps = [step.text for block in blocks if "SHORT OF DEPTH" in block.title for step in block.steps]
+    text = next(each for each in steps if each.startswith("Key width"))
+    deeper = key_measure(job.work).short(5.1)
+    assert f"tongue set {height:.2f} mm: 5.000 mm at full depth" in text and f"go {deeper:.3f} mm deeper" in text
+
+
+def test_a_key_as_thick_as_no_depth_leaves_it_is_refused_in_the_job_s_units(capsys):
+    assert main(["measure", str(INCH_KEYS), "--chord", "0.4"]) == 2
+    said = capsys.readouterr().err
+    assert "key width is 0.400 in" in said and " mm" not in said and "depth of a space" in said

@@ -26,7 +26,7 @@ def add(commands: Any) -> None:
     parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
     parser.add_argument("--span", metavar="TEETH=SIZE", help="span over so many teeth, as 4=32.61")
     parser.add_argument("--balls", metavar="BALL=SIZE", help="size over two balls (or pins) of a diameter, as 4.5=62.2")
-    parser.add_argument("--chord", metavar="SIZE", help="chordal thickness, the tongue set as prove says")
+    parser.add_argument("--chord", metavar="SIZE", help="chordal thickness, or a key's, the tongue set as prove says")
     parser.add_argument("--depth", metavar="SIZE", help="depth of a space from the tips")
     parser.add_argument("--dialled", metavar="SIZE", help="depth gone in by so far, from the touch")
     parser.add_argument("--write", action="store_true", help="add the measures to JOB, dated, as one more [[measured]]")

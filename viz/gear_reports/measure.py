@@ -18,7 +18,7 @@ _TOO_THIN = "The teeth are too thin already: the pair will have more backlash. A
 #: What it means that the hob went too deep, for work that has no mate of its kind.
 _TOO_DEEP = {
     "sprocket": "The seats are too deep already: the chain's rollers will lie too low in them. Ask before it is used.",
-    "spline": "The teeth are too thin already: the hub will have more play. Ask before it is used.",
+    "spline": "The teeth or keys are too thin already: the hub will have more play. Ask before it is used.",
 }
 
 

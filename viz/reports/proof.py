@@ -275,8 +275,9 @@ def _sizes(case: Case) -> Iterator[tuple[str, str]]:
         if over:
             measures.append(f"over {ball_text(over.ball, units)} {what} {length(over.size, units)}")
     if sizes.key_width is not None:
-        measures.append(f"keys {length(sizes.key_width, units)} over their sides")
-    if sizes.chord:
+        at = f", on the way to depth {length(sizes.chord.height, units)} from the tops" if sizes.chord else ""
+        measures.append(f"keys {length(sizes.key_width, units)} over their sides{at}")
+    elif sizes.chord:
         thick, height = (length(mm, units) for mm in (sizes.chord.thickness, sizes.chord.height))
         measures.append(f"chord {thick}, {height} from the tips")
     if measures:
