@@ -21,10 +21,11 @@ import numpy as np
 from handlead.kinematics.gears.gear import MM_PER_INCH
 from handlead.kinematics.links.links import Rack, Screw
 from handlead.machines.at_fault.finding import FoundWave, PartAtFault
-from handlead.machines.at_fault.parts import FAR_BELOW
+from handlead.machines.at_fault.parts import FAR_BELOW, TurningPart
 from handlead.machines.machine_files.catalogue import shipped_machines
-from handlead.machines.machine_files.machine_file import Imperfection, Machine
+from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.setups.case import Case, face_width_mm
+from handlead.machines.setups.imperfections import mounted_at
 from handlead.machines.toml.filing import as_it_came, keep_beside, plain, read_text, refused, write_text
 from handlead.machines.toml.places import parse
 from handlead.machines.written.machine_values import imperfection_values
@@ -102,9 +103,9 @@ def found_imperfections(
             left_out.append(LeftOut(name, why))
             continue
         said = f"{names}: {size_told(gear.case, first)}{_or_else(gear.case, wave, first)}"
-        sized = _sized(first, gear.case.job.machine.units)
+        sized = _sized(gear.case, first)
         one = replace(sized, phase_deg=_phase(wave, first), comes_from=said, inspected=day)
-        part = part_of(gear.case.job.machine, one)
+        part = part_of(gear.case, one)
         if part in found and one.kind == "table wobble":
             found[part] = _about_one_place(gear.case, found[part], FoundFault(name, one))
         elif part in found:
@@ -148,14 +149,16 @@ def _lean(one: Imperfection) -> complex:
     return cmath.rect(float(one.runout / one.over) / 2, math.radians(float(one.phase_deg)))
 
 
-def part_of(machine: Machine, one: Imperfection) -> tuple[str | int | None, ...]:
+def part_of(case: Case, one: Imperfection) -> tuple[str | int | None, ...]:
     """What tells the part of an imperfection: two rows of one part speak of the same fault."""
+    if one.kind == "gear runout" and (where := mounted_at(case.train, one)) is not None:
+        return (one.kind, where[0].name, None, one.gear, where[1])
     if one.kind == "worm float":
         # A worm that goes to and fro is one that errs once a turn.
         return ("once per turn", one.link, "driving")
     turn_of = one.turn_of
     if one.kind == "once per turn" and turn_of is None and one.link is not None:
-        turn_of = "driving" if isinstance(machine.train.link(one.link), Screw | Rack) else "driven"
+        turn_of = "driving" if isinstance(case.train.link(one.link), Screw | Rack) else "driven"
     waves = one.waves if one.kind == "table wobble" else None
     return (one.kind, one.link, turn_of, one.gear, waves)
 
@@ -184,7 +187,7 @@ def would_write(gear: InspectedGear, today: datetime.date | None = None) -> ToWr
             path, "it was changed since it was read, so nothing is written. Inspect the gear again"
         )
     found, left_out = found_imperfections(gear, today)
-    replaced, written, newer = _places(machine, found)
+    replaced, written, newer = _places(gear.case, found)
     rows = {index: None if one is None else one.imperfection for index, one in replaced.items()}
     new = with_rows(plain(text), path, machine, rows, [one.imperfection for one in written])
     done = tuple(one for one in (*replaced.values(), *written) if one is not None)
@@ -214,26 +217,27 @@ def _not_shown(gear: InspectedGear) -> tuple[Imperfection, ...]:
     """The rows of the machine's file from older records whose parts these records show no wave of."""
     machine = gear.case.job.machine
     shown = {
-        part_of(machine, _of_file(one.part.fault)) for wave in gear.inspection.waves for one in wave.parts
+        part_of(gear.case, _of_file(gear.case, one.part)) for wave in gear.inspection.waves for one in wave.parts
     }
-    return tuple(row for row in machine.imperfections if row.inspected and part_of(machine, row) not in shown)
+    return tuple(row for row in machine.imperfections if row.inspected and part_of(gear.case, row) not in shown)
 
 
 def _places(
-    machine: Machine, found: Sequence[FoundFault]
+    case: Case, found: Sequence[FoundFault]
 ) -> tuple[dict[int, FoundFault | None], tuple[FoundFault, ...], tuple[LeftOut, ...]]:
     """What takes the place of which row (None: of a second row of a part), what is new, and what isn't new enough."""
-    parts = {part_of(machine, one.imperfection): one for one in found}
+    machine = case.job.machine
+    parts = {part_of(case, one.imperfection): one for one in found}
     newer = []
     for row in machine.imperfections:
-        one = parts.get(part := part_of(machine, row))
+        one = parts.get(part := part_of(case, row))
         if one is not None and row.inspected > one.imperfection.inspected:
             newer.append(LeftOut(one.name, f"the file has it from newer records, of {row.inspected}"))
             del parts[part]
     replaced: dict[int, FoundFault | None] = {}
     new = dict(parts)
     for index, row in enumerate(machine.imperfections):
-        if (part := part_of(machine, row)) in parts:
+        if (part := part_of(case, row)) in parts:
             replaced[index] = new.pop(part, None)
     return replaced, tuple(new.values()), tuple(newer)
 
@@ -247,22 +251,8 @@ def _likeliest(gear: InspectedGear, wave: FoundWave) -> PartAtFault:
 
 
 def _why_not(gear: InspectedGear, wave: FoundWave, found: PartAtFault) -> str:
-    fault = found.part.fault
     if is_far_fetched(gear.case, found) or _is_beside_all_records(gear, wave):
         return "its fault would have to be out of all measure: look for another cause"
-    if fault.kind != "gear runout":
-        return ""
-    first = next(
-        (
-            (link.name, place)
-            for link in gear.case.train.brackets
-            for place, teeth in enumerate((*link.mounted.gears, *link.mounted.idlers) if link.mounted else ())
-            if teeth == fault.gear
-        ),
-        None,
-    )
-    if first != (fault.link, found.part.place):
-        return f"another gear of {fault.gear} stands ahead of it, and a machine file can't tell the two apart"
     return ""
 
 
@@ -282,13 +272,13 @@ def _or_else(case: Case, wave: FoundWave, first: PartAtFault) -> str:
     return f"; these records can't tell it from {' or '.join(others)}" if others else ""
 
 
-def _sized(found: PartAtFault, units: str) -> Imperfection:
+def _sized(case: Case, found: PartAtFault) -> Imperfection:
     """The fault as large as it was found, to a tenth of its error, in decimals of the file's units."""
-    unit = Fraction(MM_PER_INCH) if units == "in" and found.unit != "deg" else Fraction(1)
+    unit = Fraction(MM_PER_INCH) if case.job.machine.units == "in" and found.unit != "deg" else Fraction(1)
     error = found.error / float(unit)
     digits = max(0, 1 - math.floor(math.log10(error))) if error > 0 else 6
     times = Fraction(round(found.size / float(unit) * 10**digits), 10**digits) * unit
-    one = _of_file(found.part.fault)
+    one = _of_file(case, found.part)
 
     def grown(amount: Fraction | None) -> Fraction | None:
         return None if amount is None else amount * times
@@ -311,9 +301,18 @@ def _phase(wave: FoundWave, found: PartAtFault) -> Fraction:
     return Fraction(round(turned) % 360)
 
 
-def _of_file(fault: Imperfection) -> Imperfection:
-    """A fault by the keys of its kind: a change gear's goes by its teeth, wherever it is mounted."""
-    return replace(fault, link=None) if fault.kind == "gear runout" else fault
+def _of_file(case: Case, part: TurningPart) -> Imperfection:
+    """A fault by the keys of its kind: a change gear's goes by its teeth, wherever it is mounted.
+
+    Where another of its count is mounted too, the file says which of them it was.
+    """
+    fault = part.fault
+    if fault.kind != "gear runout":
+        return fault
+    mounted = [teeth for link in case.train.brackets for teeth in (link.mounted.every if link.mounted else ())]
+    if mounted.count(fault.gear or 0) < 2:
+        return replace(fault, link=None)
+    return replace(fault, place=part.place + 1)
 
 
 def ships(path: Path) -> bool:

@@ -99,11 +99,17 @@ def _after(case: Case, step: Step, found: PartAtFault) -> TurningPart | None:
     done = carried_out(case, (step,))
     flanks = Flanks.of(done)
     assert done.rates is not None
-    fault = found.part.fault
+    fault, before = found.part.fault, bracket_of(case, found.part).mounted
+    then = step.change.mounted[fault.link or ""]
+    assert before is not None
+    # Others of its count may stay where they stand: it is the one that stands where none of them stood.
+    both = enumerate(zip(before.gears, then.gears, strict=True))
+    places = [at for at, (was, now) in both if was != now == fault.gear]
     moved = (
         one
         for one in suspects_of(done, CutShape.of(flanks.gear, done.rates, flanks.setting.hob))
         if (one.fault.kind, one.fault.link, one.fault.gear) == (fault.kind, fault.link, fault.gear)
+        and one.place in places
     )
     return next(moved, None)
 

@@ -141,7 +141,20 @@ IMPERFECTION: dict[str, Table] = {
         "gear runout",
         "A change gear whose teeth run out; it tells in the bracket in which it is mounted as driver, driven gear or "
         "idler.",
-        Key("gear", CHANGE_GEAR, "Its teeth; of gears alike the first that is mounted has it, an idler last.", True),
+        Key(
+            "gear",
+            CHANGE_GEAR,
+            "Its teeth; of gears alike that of link and place has it, without them the first that is mounted, an idler "
+            "last.",
+            True,
+        ),
+        Key("link", Name(of="link"), "The bracket in which it was mounted, where others have as many teeth."),
+        Key(
+            "place",
+            Whole(1, 100),
+            "Where in that bracket, counted from its driving shaft on: the gears a, b, c, d are 1, 2, 3, 4, idlers "
+            "come after the last of them.",
+        ),
         Key("runout", Length(0, 100), "Reading of the dial over a turn: twice the eccentricity.", True),
         Key("module", MODULE, "Module of the gear, in mm.", default="the bracket's"),
         Key("pressure_angle", PRESSURE, "Pressure angle of the gear.", default="20"),

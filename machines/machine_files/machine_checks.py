@@ -169,6 +169,9 @@ def _check_imperfections(document: Document, key: str, links: dict[str, int], co
     """Whether the link of each can have such an error, and its amount is told by what the driven part does."""
     for index, row in rows(document, key):
         link, path = row.get("link"), (key, index, "link")
+        if row.get("kind") == "gear runout" and "place" in row and "link" not in row:
+            message = "\"link\" is missing: say in which bracket the gear was mounted at this place"
+            complaints.add(Missing, (key, index, "place"), message)
         if not isinstance(link, str) or link not in links or (kind := _kind(document, links[link])) is None:
             continue
         if kind in _UNDRIVEN:
@@ -184,6 +187,8 @@ def _check_imperfections(document: Document, key: str, links: dict[str, int], co
             elif not {"module", "diametral_pitch"} & {*row, *document.get("link", links[link])}:
                 message = '"module" is missing, here and of the link itself. Give the module along the worm, in mm'
                 complaints.add(Missing, (key, index, "module"), message)
+        elif row.get("kind") == "gear runout":
+            _check_place(document, (key, index), kind, complaints)
         elif row.get("kind") == "pitch" and kind not in ("screw", "rack"):
             message = f"{quoted(link)} is a link of the kind {quoted(kind)}. It must be a screw or rack"
             complaints.add(WrongValue, path, message)
@@ -197,6 +202,27 @@ def _check_imperfections(document: Document, key: str, links: dict[str, int], co
             message = f"the driven part of {quoted(link)} is a slide, which has no turns. It must be \"driving\""
             complaints.add(WrongValue, (key, index, "turn_of"), message)
 
+
+
+def _check_place(document: Document, path: Path_, kind: str, complaints: Complaints) -> None:
+    """Whether a change gear can have been mounted where a row says it was."""
+    row = document.get(*path)
+    link = row["link"]
+    if kind != "change gears":
+        message = f"{quoted(link)} is a link of the kind {quoted(kind)}. It must be one with change gears"
+        complaints.add(WrongValue, (*path, "link"), message)
+        return
+    names = [one.get("name") for _, one in rows(document, "link")]
+    bracket = document.get("link", names.index(link))
+    pairs, idlers = bracket.get("pairs", (1, 2)), bracket.get("idlers", (0, 1))
+    try:
+        most = 2 * max(pairs if isinstance(pairs, list | tuple) else [pairs])
+        most += max(idlers if isinstance(idlers, list | tuple) else [idlers])
+    except (TypeError, ValueError):
+        return  # what is wrong with these is told of the link
+    place = row.get("place")
+    if isinstance(place, int) and place > most:
+        complaints.add(WrongValue, (*path, "place"), f"{quoted(link)} takes at most {most} gears, idlers and all")
 
 
 def _check_state(document: Document, path: Path_, index: int, state: str, complaints: Complaints) -> None:

@@ -48,7 +48,8 @@ class Imperfection:
 
     `angle_deg` or `length` is the amount at the driven part of `link`, `turn_of` the part with whose turn
     an error comes back; `gear`, `runout`, `module_n` and `pressure_angle_deg` belong to a change gear that runs out,
-    `between_deg` to one that idles. `runout` is read, or `length` told, `over` so much height or travel; `way` is that
+    `between_deg` to one that idles, `link` and `place` (from 1 along its bracket) tell it from others of its count.
+    `runout` is read, or `length` told, `over` so much height or travel; `way` is that
     in which a slide goes off, `waves` how often in a turn the table wobbles, about a place `below` the blank.
     `comes_from` says how it is known, `inspected` on which day a gear showed it, "" where it isn't said.
     """
@@ -70,6 +71,7 @@ class Imperfection:
     below: Fraction = Fraction(0)
     comes_from: str = ""
     inspected: str = ""
+    place: int | None = None
 
 
 @dataclass(frozen=True)
@@ -365,6 +367,7 @@ def _imperfection(row: Mapping[str, Any]) -> Imperfection:
         row.get("below", Fraction(0)),
         row.get("comes_from", ""),
         row.get("inspected", ""),
+        row.get("place"),
     )
 
 

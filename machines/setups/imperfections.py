@@ -196,16 +196,39 @@ def _runout(train: Train, one: Imperfection) -> Iterator[PeriodicError]:
     of the driven gear of its mesh, whose radius is r·cos α, is turned by so much too far or not far enough (own
     derivation, first order in e).
     """
-    for link in train.brackets:
-        for index, gear in enumerate(link.mounted.gears if link.mounted else ()):
-            if gear == one.gear and (error := runout_at(link, index, one)):
-                yield error
-                return
-    for link in train.brackets:
-        for index, gear in enumerate(link.mounted.idlers if link.mounted else ()):
-            if gear == one.gear and (error := idler_at(link, index, one)):
-                yield error
-                return
+    where = mounted_at(train, one)
+    if where is None:
+        return
+    link, place = where
+    assert link.mounted is not None
+    count = len(link.mounted.gears)
+    error = runout_at(link, place, one) if place < count else idler_at(link, place - count, one)
+    if error:
+        yield error
+
+
+def mounted_at(train: Train, one: Imperfection) -> tuple[ChangeGears, int] | None:
+    """The bracket in which a change gear that runs out is mounted, and where in it, from 0 and idlers last.
+
+    Of gears alike that is the one where the file says it was, else the first of those whose runout is known to tell, an
+    idler last. None where none is mounted.
+    """
+    at = [
+        (link, place)
+        for link in train.brackets
+        for place, teeth in enumerate(link.mounted.every if link.mounted else ())
+        if teeth == one.gear
+    ]
+    said = [(link, place) for link, place in at if link.name == one.link and one.place in (None, place + 1)]
+    here = [(link, place) for link, place in at if link.name == one.link]
+
+    def rank(where: tuple[ChangeGears, int]) -> tuple[bool, bool]:
+        link, place = where
+        assert link.mounted is not None
+        known = bool(one.module_n or (link.bracket or {}).get("module"))
+        return not known, place >= len(link.mounted.gears)
+
+    return next(iter(said or sorted(here or at, key=rank)), None)
 
 
 def runout_at(link: ChangeGears, index: int, one: Imperfection) -> PeriodicError | None:

@@ -88,6 +88,7 @@ def imperfection_values(one: Imperfection) -> dict[str, Any]:
         "turn_of": one.turn_of,
         "phase": one.phase_deg or None,
         "gear": one.gear,
+        "place": one.place,
         "runout": one.runout,
         "module": one.module_n,
         "pressure_angle": one.pressure_angle_deg if one.pressure_angle_deg != _USUAL_PRESSURE_DEG else None,

@@ -12,13 +12,17 @@ import numpy as np
 import pytest
 from handlead.kinematics.flank_cutting.flank_passages import FlankCut
 from handlead.kinematics.flank_cutting.flanks import cut_pitch
+from handlead.machines.at_fault.finding import FoundWave, Inspection, PartAtFault, RecordFitted
+from handlead.machines.at_fault.parts import suspects_of
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.gear_records.records import Said, record_of
-from handlead.machines.inspecting.answer import inspect
+from handlead.machines.inspecting.answer import InspectedGear, inspect
 from handlead.machines.inspecting.loop import write_found
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import Imperfection, read_machine
 from handlead.machines.setups.case import Case
+from handlead.machines.setups.imperfections import ripples_of
+from handlead.machines.studying.waves import CutShape
 from handlead.machines.toml.errors import FileFault
 from measured_gears import MeasuredGear, with_noise
 
@@ -242,3 +246,33 @@ def test_the_command_writes_and_says_what_it_wrote(shop, capsys):
     assert Path(answer["kept"]).exists()
     assert "is written as an imperfection" in said.err
     assert len(read_machine(path.with_name("ours.toml")).imperfections) == 2
+
+
+@pytest.mark.parametrize(
+    ("gears", "place", "said"),
+    [((60, 40, 60, 69), 2, ("index gears", 3)), ((60, 40, 60, 69), 0, ("index gears", 1)), ((25, 40, 48, 23), 2, (None, None))],
+)
+def test_a_change_gear_that_runs_out_is_written_with_its_place_where_another_has_its_count(shop, gears, place, said):
+    # 60/40 · 60/69 are 25/40 · 48/23. What turns with the gear can't be told from it: it is taken as found alone.
+    path = shop(*ORDERS[0])
+    path.write_text(path.read_text().replace("gears = [25, 40, 48, 23]", f"gears = {list(gears)}"))
+    job = read_job(path)
+    case, records = Case.of(job), measured(job)
+    flanks = flanks_of(job)
+    (part,) = (
+        one for one in suspects_of(case, CutShape.of(flanks.gear, case.rates, flanks.setting.hob))
+        if (one.fault.kind, one.fault.link, one.place) == ("gear runout", "index gears", place)
+    )  # fmt: skip
+    at_fault = PartAtFault(part.name, part.order, part.unit, 0.1, 0.005, part)
+    nothing = [(0.0,) * len(one.readings.um) for one in records]
+    wave = FoundWave((at_fault,), (), 0.1, 0.01, 1e-9, (0.0, 0.0), tuple(nothing), 0.1j)
+    fitted = tuple(RecordFitted(one.path, one.kind, one.flank, 1.0, 0.1, None, no, no) for one, no in zip(records, nothing, strict=True))
+    gear = InspectedGear(case, tuple(records), Inspection((wave,), fitted, (), 10))
+    write_found(gear, DAY)
+    (row,) = read_machine(path.with_name("ours.toml")).imperfections
+    assert (row.gear, row.link, row.place) == (gears[place], *said)
+    # It comes through as often as the part that was found, so it is that gear again.
+    (ripple,) = (one for one in ripples_of(Case.of(read_job(path))) if one.end == "table")
+    assert abs(ripple.per_unit) == part.order
+    # Found again it takes its own row's place.
+    assert len(write_found(replace(gear, case=Case.of(read_job(path))), DAY).replaced) == 1

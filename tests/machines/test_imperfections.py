@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from handlead.kinematics.frame.motion import Ripple
+from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.train.imperfections import PeriodicError, ends_ahead, ripples
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import Imperfection, read_machine, read_machine_text
@@ -82,6 +83,29 @@ def test_a_change_gear_that_runs_out_comes_as_often_as_it_turns():
         flaw = Imperfection("gear runout", gear=gear, runout=Fraction(1, 10))
         found = [ripple for ripple in ripples_of(case_of(PINION, flaw)) if ripple.end == "table"]
         assert [abs(ripple.per_unit) for ripple in found] == [per_table_turn]
+
+
+def alike():
+    """The pinion with 60/40 · 60/69 in the index bracket, which are 25/40 · 48/23 as well: two gears of 60."""
+    change = {**PINION.setup.change, "index gears": Mounted((60, 40, 60, 69))}
+    return PINION.with_setup(replace(PINION.setup, change=change))
+
+
+@pytest.mark.parametrize(
+    ("where", "per_table_turn"),
+    [
+        ({}, 84 * Fraction(69 * 40, 60 * 60)),
+        ({"link": "index gears", "place": 1}, 84 * Fraction(69 * 40, 60 * 60)),
+        ({"link": "index gears", "place": 3}, 84 * Fraction(69, 60)),
+        # Mounted elsewhere by now, where none of its count stands: it is sought as if nothing were said.
+        ({"link": "index gears", "place": 2}, 84 * Fraction(69 * 40, 60 * 60)),
+        ({"link": "speed gears", "place": 1}, 84 * Fraction(69 * 40, 60 * 60)),
+    ],
+)
+def test_of_two_change_gears_of_one_count_the_file_says_which_runs_out(where, per_table_turn):
+    flaw = Imperfection("gear runout", gear=60, runout=Fraction(1, 10), **where)
+    (found,) = [ripple for ripple in ripples_of(case_of(alike(), flaw)) if ripple.end == "table"]
+    assert abs(found.per_unit) == per_table_turn
 
 
 def test_a_change_gear_that_runs_out_turns_the_last_gear_by_the_line_of_action_it_carries_off():
