@@ -82,7 +82,8 @@ class WrittenBack:
 
 
 def _plain(one: Imperfection) -> dict[str, Any]:
-    row = {key: value for key, value in imperfection_values(one).items() if value is not None}
+    values = imperfection_values(one, "mm") | {"module": one.module_n, "diametral_pitch": None}
+    row = {key: value for key, value in values.items() if value is not None}
     return {key: float(value) if isinstance(value, Fraction) else value for key, value in row.items()}
 
 

@@ -68,7 +68,7 @@ def _rows(text: str) -> Iterator[tuple[int, int]]:
 def _block(one: Imperfection, machine: Machine) -> list[str]:
     """The lines of a row."""
     table = IMPERFECTION[one.kind]
-    row = table.write(imperfection_values(one), machine.units)
+    row = table.write(imperfection_values(one, machine.units), machine.units)
     return tomlkit.dumps(document_text({"imperfection": [row]})).strip().split("\n")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from handlead.machines.tables.tables import Key, OneOf, Table
 from handlead.machines.tables.values import Angle, Length, Name, Text, Whole
 
-from .keys import CHANGE_GEAR, MODULE, PRESSURE, SIZE
+from .keys import CHANGE_GEAR, MODULE, PITCH, PRESSURE, SIZE
 
 _AMOUNT_CHOICE = (OneOf(("angle", "length"), True),)
 
@@ -58,9 +58,13 @@ _HIGH_GASH = Key(
     "By what angle of the hob's turn its high side comes after its first gash.",
     default="0",
 )
+_PITCH = Key("diametral_pitch", PITCH, "The same in 1/in, instead of the module.")
+_SIZE_CHOICE = (OneOf(("module", "diametral_pitch")),)
+
 _WORM = (
     Key("link", Name(of="link"), "The worm and its wheel.", True),
     Key("module", MODULE, "Module along the worm, in mm.", default="the link's"),
+    _PITCH,
 )
 _WAY = Key("way", Text(("in", "away", "left", "right")), "Which way it goes off, the way the head goes up.", True)
 
@@ -157,6 +161,7 @@ IMPERFECTION: dict[str, Table] = {
         ),
         Key("runout", Length(0, 100), "Reading of the dial over a turn: twice the eccentricity.", True),
         Key("module", MODULE, "Module of the gear, in mm.", default="the bracket's"),
+        _PITCH,
         Key("pressure_angle", PRESSURE, "Pressure angle of the gear.", default="20"),
         Key(
             "between",
@@ -165,6 +170,7 @@ IMPERFECTION: dict[str, Table] = {
             default="180",
         ),
         _PHASE,
+        one_of=_SIZE_CHOICE,
     ),
     "pitch": _imperfection(
         "pitch",
@@ -173,8 +179,8 @@ IMPERFECTION: dict[str, Table] = {
         Key("length", Length(-10, 10), "How much too far the slide goes; not far enough is negative.", True),
         Key("over", SIZE, "Over this travel.", True),
     ),
-    "worm float": _imperfection("worm float", _WORM_FLOAT[0], *_WORM_FLOAT[1], _PHASE),
-    "worm end play": _imperfection("worm end play", _END_PLAY[0], *_END_PLAY[1]),
+    "worm float": _imperfection("worm float", _WORM_FLOAT[0], *_WORM_FLOAT[1], _PHASE, one_of=_SIZE_CHOICE),
+    "worm end play": _imperfection("worm end play", _END_PLAY[0], *_END_PLAY[1], one_of=_SIZE_CHOICE),
     "work runout": _imperfection("work runout", _WORK_RUNOUT[0], *_WORK_RUNOUT[1], _POINTS_TO),
     "work tilt": _imperfection("work tilt", _WORK_TILT[0], *_WORK_TILT[1], _POINTS_TO),
     "table wobble": _imperfection("table wobble", _TABLE_WOBBLE[0], *_TABLE_WOBBLE[1], _POINTS_TO),
@@ -204,7 +210,9 @@ LOOSENESS: dict[str, Table] = {
         "Change gears whose teeth run out, each of those that are mounted by itself, idlers too.",
         _reading(""),
         Key("module", MODULE, "Module of the gears, in mm.", default="the bracket's"),
+        _PITCH,
         Key("pressure_angle", PRESSURE, "Pressure angle of the gears.", default="20"),
+        one_of=_SIZE_CHOICE,
     ),
     **{
         kind: _loose(
@@ -232,7 +240,7 @@ LOOSENESS: dict[str, Table] = {
         "swivel", "The head's angle, as it is read.", Key("angle", Angle(0, 10), "How far it may be off.", True)
     ),
     **{
-        kind: _loose(kind, meaning, *keys)
+        kind: _loose(kind, meaning, *keys, one_of=_SIZE_CHOICE if _PITCH in keys else ())
         for kind, (meaning, keys) in {
             "worm float": _WORM_FLOAT,
             "worm end play": _END_PLAY,

@@ -358,7 +358,7 @@ def _imperfection(row: Mapping[str, Any]) -> Imperfection:
         row.get("phase", Fraction(0)),
         row.get("gear"),
         row.get("runout"),
-        row.get("module"),
+        module_of(row),
         row.get("pressure_angle", Fraction(20)),
         row.get("between", Fraction(180)),
         row.get("over"),

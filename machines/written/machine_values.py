@@ -51,9 +51,9 @@ def machine_values(machine: Machine) -> dict[str, Any]:
         "link": [_link(link, machine) for link in train.links],
         "gear_set": [_gear_set(one, machine) for one in machine.gear_sets] or None,
         "limits": _limits(machine.limits, machine.units),
-        "imperfection": [imperfection_values(one) for one in machine.imperfections] or None,
+        "imperfection": [imperfection_values(one, machine.units) for one in machine.imperfections] or None,
         "change_over": dict(machine.change_over) or None,
-        "looseness": [_looseness(one) for one in machine.looseness] or None,
+        "looseness": [_looseness(one, machine.units) for one in machine.looseness] or None,
     }
 
 
@@ -78,8 +78,8 @@ def _gear_set(gear_set: GearSet, machine: Machine) -> dict[str, Any]:
     }
 
 
-def imperfection_values(one: Imperfection) -> dict[str, Any]:
-    """An imperfection by the keys of its table; None for what it doesn't have."""
+def imperfection_values(one: Imperfection, units: str) -> dict[str, Any]:
+    """An imperfection by the keys of its table, in a file of these units; None for what it doesn't have."""
     return {
         "kind": one.kind,
         "link": one.link,
@@ -90,7 +90,7 @@ def imperfection_values(one: Imperfection) -> dict[str, Any]:
         "gear": one.gear,
         "place": one.place,
         "runout": one.runout,
-        "module": one.module_n,
+        **module_value(one.module_n, units),
         "pressure_angle": one.pressure_angle_deg if one.pressure_angle_deg != _USUAL_PRESSURE_DEG else None,
         "between": one.between_deg if one.between_deg != _IN_LINE_DEG else None,
         "over": one.over,
@@ -102,8 +102,8 @@ def imperfection_values(one: Imperfection) -> dict[str, Any]:
     }
 
 
-def _looseness(one: Looseness) -> dict[str, Any]:
-    values = imperfection_values(one.amount) | {
+def _looseness(one: Looseness, units: str) -> dict[str, Any]:
+    values = imperfection_values(one.amount, units) | {
         "comes_from": one.comes_from,
         "spread": None if one.spread == "normal" else one.spread,
     }

@@ -12,10 +12,18 @@ from handlead.kinematics.frame.motion import Ripple
 from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.train.imperfections import PeriodicError, ends_ahead, ripples
 from handlead.machines.job_files.job_file import read_job
-from handlead.machines.machine_files.machine_file import Imperfection, read_machine, read_machine_text
+from handlead.machines.machine_files.catalogue import shipped_machines
+from handlead.machines.machine_files.machine_file import (
+    Imperfection,
+    Looseness,
+    read_machine,
+    read_machine_text,
+)
 from handlead.machines.proving.proof import prove
 from handlead.machines.setups.case import Case
 from handlead.machines.setups.imperfections import errors_of, plays_of, ripples_of
+from handlead.machines.studying.study import study
+from handlead.machines.toml.errors import FileFault
 from handlead.machines.written.writing import machine_text
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -273,6 +281,52 @@ def test_imperfections_are_written_as_they_were_read():
     assert machine.imperfections[0].angle_deg == Fraction(1, 20)
     assert machine.imperfections[2].phase_deg == 30
     assert read_machine_text(machine_text(machine)) == machine
+
+
+
+@pytest.mark.parametrize(
+    ("machine", "runout", "written"),
+    [
+        ("corvane-7", "0.05", "diametral_pitch = 12"), ("pellarn-4", "0.002", "diametral_pitch = 12"),
+        ("pellarn-4", '"0.05 mm"', 'module = "2 mm"'),
+    ],
+    ids=["in millimetres", "in inches", "in inches, metric gears"],
+)
+@pytest.mark.parametrize("table", ["looseness", "imperfection"])
+def test_change_gears_that_run_out_are_told_by_either_size_of_tooth(table, machine, runout, written):
+    row = f'\n[[{table}]]\nkind = "gear runout"\nrunout = {runout}\n{written}\ncomes_from = "dialled"\n'
+    row += "gear = 40\n" if table == "imperfection" else ""
+    text = shipped_machines()[machine].read_text()
+    read = read_machine_text(text + row)
+    last = read.looseness[-1].amount if table == "looseness" else read.imperfections[-1]
+    assert last.module_n == (2 if "module" in written else Fraction(254, 120))
+    again = machine_text(read)
+    assert read_machine_text(again) == read
+    assert written in again or "module" in written
+    with pytest.raises(FileFault, match="diametral_pitch"):
+        read_machine_text(f"{text}{row}{'diametral_pitch = 8' if 'module' in written else 'module = 3'}\n")
+
+
+def test_a_study_says_the_same_of_inch_change_gears_whichever_size_is_given():
+    job = read_job(SCENARIOS / "08-inch-winch" / "job.toml")
+    runout = Imperfection("gear runout", runout=Fraction(254, 5000), module_n=Fraction(254, 120))
+    told, of_the_bracket = (
+        study(replace(job, machine=replace(job.machine, looseness=(Looseness("gear runout", "dialled", "normal", one),))), 200)
+        for one in (runout, replace(runout, module_n=None))
+    )
+    assert told.as_json() == of_the_bracket.as_json()
+    halved = replace(runout, module_n=runout.module_n / 2)
+    loose = replace(job.machine, looseness=(Looseness("gear runout", "dialled", "normal", halved),))
+    assert study(replace(job, machine=loose), 200).as_json() != told.as_json()
+
+
+def test_a_worm_that_floats_may_be_told_by_its_diametral_pitch():
+    text = (GOOD / "imperfect.toml").read_text()
+    inch = text.replace('link   = "index worm"\nmodule = 4', 'link   = "index worm"\ndiametral_pitch = 6.35')
+    assert inch != text
+    assert [one.module_n for one in read_machine_text(inch).imperfections] == [
+        one.module_n for one in read_machine_text(text).imperfections
+    ]
 
 
 def test_backlash_is_lost_motion_and_no_ripple():
