@@ -12,7 +12,7 @@ from handlead.kinematics.gears.gear import Gear
 from handlead.kinematics.gears.tolerance import COARSEST, FINEST, flank_tolerances
 
 from .passages import FlankMoments
-from .waves import PLAIN_SQUARE, UM, WAVE_SQUARE, CutShape, LooseSource, slope_of_wave
+from .waves import EVALUATED, PLAIN_SQUARE, UM, WAVE_SQUARE, CutShape, LooseSource, slope_of_wave
 
 Floats = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
@@ -108,9 +108,13 @@ def draw(piece: tuple[Model, int, int, int]) -> Draws:
     wider = np.ptp(spaces[0] - spaces[1], axis=1) / 2 / shape.ball_sine
     swivel = plain @ column(model, "swivel")
     thicker = model.thicker_um(swivel) + plain @ column(model, "thicker_um")
+    bows = plain @ column(model, "bow_um").reshape(-1, 2)
+    totals = [_total(np.abs(bow)[:, None], np.abs(slope)) for bow, slope in zip(bows.T, helices, strict=True)]
     return Draws(
         {
             "helix_slope": np.abs(np.concatenate(helices, axis=1)).max(axis=1),
+            "helix_form": np.abs(bows).max(axis=1),
+            "helix_total": np.concatenate(totals, axis=1).max(axis=1),
             "profile_slope": np.abs(np.concatenate(profiles, axis=1)).max(axis=1),
             "single_pitch": np.maximum(*single),
             "cumulative_pitch": np.maximum(*(np.ptp(one, axis=1) for one in places)),
@@ -118,12 +122,23 @@ def draw(piece: tuple[Model, int, int, int]) -> Draws:
         },
         {
             "helix": helices[0].ravel(),
+            "helix form": bows[:, 0],
             "profile": profiles[0].ravel(),
             "pitch": _beside_the_mean(places[0]),
             "runout": _beside_the_mean((spaces[0] - spaces[1]) / 2 / shape.ball_sine),
             "thickness": thicker,
         },
     )
+
+
+def _total(hollow: Floats, slope: Floats) -> Floats:
+    """From the lowest place to the highest of an arc so hollow at the ends of what is evaluated, leaning by a slope.
+
+    Of h·u² + (s/2)·u for u from -1 to 1: its foot lies at -s/4h, where it is s²/16h deep, if that isn't beyond the end.
+    """
+    over = EVALUATED * slope
+    deep = over**2 / np.maximum(16 * hollow, 1e-300)
+    return np.asarray(np.where(over < 4 * hollow, hollow + over / 2 + deep, over))
 
 
 def _beside_the_mean(places: Floats) -> Floats:
@@ -209,8 +224,8 @@ def classes_of(gear: Gear, part: str, um: Floats) -> npt.NDArray[np.int64]:
 def variances(model: Model, name: str) -> list[float]:
     """What each source adds to the variance of a quantity's linear part, exactly, in µm².
 
-    That part is a tooth's slope, the mean of those that are traced, how far one tooth or space stands from the mean of
-    all, or the thickness.
+    That part is a tooth's slope, the mean of those that are traced, how hollow a right flank is over the face, how far
+    one tooth or space stands from the mean of all, or the thickness.
     """
     shape = model.shape
     (right, _), (leans, _), spaces = _flanks(model), _leans(model), _of_spaces(model)
@@ -224,6 +239,7 @@ def variances(model: Model, name: str) -> list[float]:
         beside = abs(1 - phases.mean()) ** 2
         size = {
             "helix": np.mean(np.abs(right[at] * on_face[at] + 1j * leans[at]) ** 2),
+            "helix form": 0.0,
             "profile": np.mean(np.abs(right[at] * on_profile[at]) ** 2),
             "pitch": beside * abs(right[at] / math.cos(shape.pressure)) ** 2,
             "runout": beside * abs((spaces[0][at] - spaces[1][at]) / (2 * shape.ball_sine)) ** 2,
@@ -238,6 +254,8 @@ def _plain_variance(model: Model, source: LooseSource, name: str) -> float:
     square = PLAIN_SQUARE[source.spread]
     if name == "profile":
         return square * source.profile_um**2
+    if name == "helix form":
+        return square * source.bow_um[0] ** 2
     if name == "helix":
         return square * (source.helix_um + source.taper_um) ** 2
     if name != "thickness":

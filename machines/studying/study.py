@@ -39,6 +39,10 @@ QUANTITIES: Mapping[str, tuple[str, ...]] = {
 }
 
 
+#: Told besides where a slide's way may be bowed; of waves over the face it says nothing.
+_BOWED: Mapping[str, tuple[str, ...]] = {"helix form": ("helix_total", "helix_form")}
+
+
 @dataclass(frozen=True)
 class Contribution:
     """What one source adds to a quantity's variance: in µm², and as a share of all."""
@@ -236,7 +240,8 @@ def _told(
     }
     linear = {name: np.concatenate([one.linear[name] for one in drawn]) for name in drawn[0].linear}
     told, classes = [], []
-    for name, parts in QUANTITIES.items():
+    bowed = _BOWED if any(one.bows for one in model.sources) else {}
+    for name, parts in {**QUANTITIES, **bowed}.items():
         of_all = np.maximum.reduce([classes_of(model.gear, part, deviations[part]) for part in parts])
         classes.append(of_all)
         told.append(_sureness(model, name, of_all, deviations[parts[-1]], linear[name]))

@@ -112,7 +112,8 @@ class LooseSource:
     on the right flanks and the other way on the left ones, `swivel` by how many radians it takes the head off,
     `thicker_um` by how much it leaves the teeth thicker. `ripples` is what it does to a cut, but for what goes into
     the rates. `profile_um` is the slope of the profile that a hob leaves whose thread is out by `thread_mm` in a turn.
-    Of a change gear `bracket` and `place`, from 0 along the train and idlers last, say where it is mounted.
+    `bow_um` is how far it leaves the right and the left flanks hollow at the ends of the part of the face that is
+    evaluated. Of a change gear `bracket` and `place`, from 0 along the train and idlers last, say where it is mounted.
     """
 
     name: str
@@ -128,6 +129,16 @@ class LooseSource:
     taper_um: float = 0.0
     profile_um: float = 0.0
     thread_mm: float = 0.0
+    bow_um: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def bows(self) -> bool:
+        """Whether it leaves the flanks hollow or humped over the face."""
+        return any(self.bow_um)
+
+
+#: The part of the face on which a helix is evaluated: all but 5 % at each end (see `gauging.flanks.evaluated`).
+EVALUATED = 0.9
 
 
 def slope_of_wave(waves: float) -> float:
@@ -340,13 +351,17 @@ def _off_the_axis(one: Looseness, shape: CutShape) -> LooseSource:
     """A slide's way beside the table's axis: across it the teeth lean, towards it they taper.
 
     So much aside on the hob is that times the cosine of the pressure angle along the base tangent, so much in or away
-    that times its sine. A way that is bowed leaves no slope; it tells in draws that are cut.
+    that times its sine. A way that is bowed leaves no slope, but as an arc stands off by the square of the way from
+    mid-face: that much hollow, across it on one flank and humped on the other.
     """
     amount = one.amount
     assert amount.length is not None and amount.over is not None
     moved = carried(amount, Fraction(shape.face) / 2)
     if one.kind == "slide bow":
-        return LooseSource("the slide's way, bowed", one.comes_from, one.spread, ripples=moved)
+        hollow = UM * float(amount.length) * (EVALUATED * shape.face / float(amount.over)) ** 2
+        into, across = hollow * math.sin(shape.pressure), hollow * math.cos(shape.pressure)
+        bow = (into, into) if amount.way in ("in", "away") else (across, -across)
+        return LooseSource("the slide's way, bowed", one.comes_from, one.spread, ripples=moved, bow_um=bow)
     name, off = "the slide's way beside the axis", UM * float(amount.length / amount.over) * shape.face
     if amount.way in ("in", "away"):
         taper = off * math.sin(shape.pressure)

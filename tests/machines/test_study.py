@@ -18,10 +18,10 @@ from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import Imperfection, Looseness, read_machine
 from handlead.machines.setups.case import Case
-from handlead.machines.studying.draws import amounts, draw, traced_teeth
+from handlead.machines.studying.draws import _total, amounts, draw, traced_teeth
 from handlead.machines.studying.flank_draws import cut_draw
 from handlead.machines.studying.study import model_of, study
-from handlead.machines.studying.waves import slope_of_wave
+from handlead.machines.studying.waves import UM, slope_of_wave
 from handlead.machines.toml.errors import HandleadError, NoSetup
 from handlead.machines.written.writing import machine_text
 from handlead.viz.command import main
@@ -196,6 +196,43 @@ def test_a_draw_is_what_is_measured_on_the_flank_cut_with_it(source):
     assert measured.helix_slope == pytest.approx(found["helix_slope"][0], rel=0.08, abs=0.4)
     assert measured.cumulative_pitch == pytest.approx(found["cumulative_pitch"][0], abs=0.4)
     assert measured.runout == pytest.approx(found["runout"][0], abs=0.5)
+
+
+@pytest.mark.parametrize("way", ["in", "away", "left", "right"])
+@pytest.mark.parametrize("job", [SPUR, HELICAL], ids=["spur", "helical"])
+def test_a_bowed_slide_leaves_the_hollow_that_is_measured_on_the_flank_cut_with_it(job, way):
+    case = Case.of(loose(job, row("slide bow", "fixed", length=F(1, 10), over=F(60), way=way)))
+    model = model_of(case)
+    found = draw((model, 5, 0, 1)).deviations
+    # An arc 0.1 mm hollow over 60 mm, over nine tenths of the face.
+    across = UM * 0.1 * (0.9 * model.shape.face / 60) ** 2
+    alpha = model.shape.pressure
+    assert found["helix_form"][0] == pytest.approx(across * (math.sin(alpha) if way in ("in", "away") else math.cos(alpha)))
+    drawn = amounts(model, 5, 0, 1)[0]
+    cut, plain = cut_draw(case, model, drawn), cut_draw(case, model, 0 * drawn)
+    # The cut flank has its own feed marks besides.
+    assert cut.helix_form == pytest.approx(found["helix_form"][0], abs=plain.helix_form + 0.3)
+    assert cut.helix_form > found["helix_form"][0] - 0.3
+    # On leaning teeth it is cut a little beside where the hob's middle stands, and so leans as well.
+    assert cut.helix_total == pytest.approx(found["helix_total"][0], rel=0.05, abs=plain.helix_total + 0.3 + 0.1 * across)
+
+
+def test_a_bow_and_a_lean_together_reach_from_the_lowest_place_to_the_highest():
+    along = np.linspace(-1, 1, 20_001)
+    for hollow, slope in [(4.0, 0.0), (4.0, 3.0), (4.0, 17.0), (4.0, 40.0), (0.0, 5.0)]:
+        told = float(_total(np.array([hollow]), np.array([slope]))[0])
+        assert told == pytest.approx(np.ptp(hollow * along**2 + 0.9 * slope / 2 * along), abs=1e-3)
+
+
+def test_a_bowed_slide_holds_the_class_back_without_a_flank_being_cut_and_is_named():
+    bow = row("slide bow", length=F(4, 10), over=F(60), way="in")
+    alone, both = study(loose(SPUR, WHEEL)), study(loose(SPUR, WHEEL, bow))
+    assert "helix form" not in [one.name for one in alone.quantities]
+    form = quantity(both, "helix form")
+    assert [one.source.name for one in form.contributions] == ["the slide's way, bowed"]
+    assert close(form.variance, form.drawn_variance)
+    assert both.within(6) < alone.within(6) - 0.1
+    assert form.as_json()["from"][0]["share"] == 1
 
 
 def test_a_hobs_thread_out_of_lead_tells_on_the_profile_as_measured_on_the_flank():
