@@ -26,6 +26,9 @@ _KNOCKS = 0.02
 #: Teeth left as they were hobbed bear along this share of the face at least (common practice, from memory).
 _USUALLY_BEARS = 0.35
 
+#: Where a flank bears that does so in no part of its face more than in the others, and hardly in any.
+_HARDLY = "in spots alone"
+
 if TYPE_CHECKING:
     from handlead.kinematics.rolling.roll import Rolled
 
@@ -59,7 +62,7 @@ def separately(members: tuple[RolledMember, RolledMember]) -> Iterator[Finding]:
     hands = [member.hand for member in members]
     cut = any(member.found is not None and member.gear is not None for member in members)
     if cut and _don_t_match(hands):
-        words = ["straight" if hand == "none" else f"{hand}-hand" for hand in hands]
+        words = [_hand(hand) for hand in hands]
         both = (
             f"Both come off {words[0]}"
             if hands[0] == hands[1]
@@ -67,16 +70,36 @@ def separately(members: tuple[RolledMember, RolledMember]) -> Iterator[Finding]:
         )
         yield Finding(
             "cut-hands", "error",
-            f"{both}: on parallel shafts their teeth cross, and they don't go in.",
+            f"{both}: on parallel shafts their teeth cross, and they don't go in.{_on_the_drawing(members)}",
             "Prove both jobs: one has an idler too many or too few, or its differential the wrong way.",
             {"work": hands[0], "mate": hands[1]},
         )  # fmt: skip
         yield not_rolled("their teeth cross")
         return
+    if told := _on_the_drawing(members):
+        yield Finding(
+            "other-hand", "warning", f"They fit each other, but not the drawing.{told}",
+            "Prove that job: it has an idler too many or too few, or its differential the wrong way.",
+            {"work": hands[0], "mate": hands[1]},
+        )  # fmt: skip
     for whose, member in zip(("work", "mate"), members, strict=True):
         if member.gear is None:
             yield not_rolled(f"of the {whose}'s flanks too little is made: {member.why_not}")
             return
+
+
+def _hand(hand: str) -> str:
+    return "straight" if hand == "none" else f"{hand}-hand"
+
+
+def _on_the_drawing(members: tuple[RolledMember, RolledMember]) -> str:
+    """Which of them leans otherwise than its drawing has it."""
+    wrong = [
+        f" The {whose} is to be {_hand(member.hand_wanted)}, and comes off {_hand(member.hand)}."
+        for whose, member in zip(("work", "mate"), members, strict=True)
+        if member.hand != member.hand_wanted
+    ]
+    return "".join(wrong)
 
 
 def _don_t_match(hands: list[str]) -> bool:
@@ -150,11 +173,13 @@ def _loose(found: PairRolled, rolled: Rolled, play: tuple[float, float] | None) 
 def _bears(found: PairRolled, side: int, turning: str) -> Iterator[Finding]:
     """Flanks that don't bear along the whole face."""
     bears = found.bearing(side)
-    place = "nowhere" if bears is None else where(bears)
-    if bears is None or place not in AT:
+    if bears is None:
         return
-    leans, at = ", ".join(_leans(found)), at_the_machine(AT[place], found.job.machine.way)
-    one_sided = place not in ("both ends", "middle")
+    place = where(bears)
+    if place not in AT and bears.length >= _USUALLY_BEARS:
+        return
+    leans, at = ", ".join(_leans(found)), at_the_machine(AT.get(place, _HARDLY), found.job.machine.way)
+    one_sided = place in AT and place not in ("both ends", "middle")
     usual = f", where {100 * _USUALLY_BEARS:.0f} % and more is usual of teeth left as they were hobbed"
     yield Finding(
         "bears-in-part", "warning",

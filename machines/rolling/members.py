@@ -41,6 +41,11 @@ class RolledMember:
         """The hand that it has: measured, or the drawing's."""
         if self.found is not None and self.found.hand is not None:
             return self.found.hand
+        return self.hand_wanted
+
+    @property
+    def hand_wanted(self) -> str:
+        """The hand on its drawing."""
         return self.work.hand.word if self.work.is_helical and self.work.hand else "none"
 
     @property
@@ -52,9 +57,10 @@ class RolledMember:
     def lean_um(self) -> float | None:
         """By how much the teeth lean too far to the right over the face, in µm along the base tangent, on average.
 
-        None where their flanks weren't looked at, or aren't finished.
+        None where their flanks weren't looked at, or aren't finished, and where they lean to another hand than drawn:
+        lines that cross have no slope against each other.
         """
-        if self.gear is None:
+        if self.gear is None or self.hand != self.hand_wanted:
             return None
         import numpy as np
         from handlead.kinematics.rolling.as_cut import SIDES

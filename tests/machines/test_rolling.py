@@ -21,6 +21,7 @@ from handlead.machines.rolling.judging import running
 from handlead.machines.rolling.pair_rolled import NotRolled, roll_pair
 from handlead.machines.rolling.words import at_the_machine
 from handlead.viz.command import main
+from handlead.viz.gear_reports.mesh import show_rolled
 
 ORDERS = Path(__file__).parents[2] / "scenarios"
 PINION, WHEEL = (ORDERS / "01-fly-winch-pair" / name for name in ("pinion.toml", "wheel.toml"))
@@ -82,6 +83,38 @@ def test_where_little_of_the_face_bears_what_is_usual_is_said_beside_it(right):
         for finding in told:
             assert (finding.facts["face"] < 0.35) == is_little
             assert ("35 % and more is usual" in finding.message) == is_little
+
+
+def test_a_flank_that_hardly_bears_in_any_part_is_warned_of_and_the_pair_runs_all_the_same(right):
+    """So thin a film that next to nothing is blue: in spots, or in none that the grid has."""
+    for film in (1e-9, 0.0):
+        thin = replace(right, film=film)
+        told = [finding for finding in running(thin) if finding.code == "bears-in-part"]
+        assert told and all(finding.severity == "warning" for finding in told)
+        assert all("35 % and more is usual" in finding.message for finding in told)
+    assert replace(thin, findings=tuple(told)).runs
+
+
+def test_a_pair_both_of_whose_members_lean_the_other_way_runs_and_is_not_the_drawing_s(pinion, wheel, capsys):
+    """The slope of teeth that cross the drawing's would be millimetres over the face, and tell nobody anything."""
+    turned = pinion.with_idler("differential gears", 35).with_swivel("24d 9m", "counter-clockwise")
+    other = wheel.with_idler("differential gears").with_swivel("19d 51m", "clockwise")
+    found = roll_pair(turned, other)
+    assert found.runs and [member.hand for member in found.members] == ["left", "right"]
+    warned = codes(found)["other-hand"]
+    assert warned.severity == "warning"
+    assert "The work is to be right-hand, and comes off left-hand." in warned.message
+    assert "The mate is to be left-hand" in warned.message
+    assert [member.lean_um for member in found.members] == [None, None]
+    show_rolled(found)
+    out = capsys.readouterr().out
+    assert "wrong hand: the drawing's is right" in out and "wrong hand: the drawing's is left" in out
+
+
+def test_where_one_member_leans_the_wrong_way_it_is_said_which(pinion, wheel):
+    found = codes(roll_pair(pinion.with_idler("differential gears", 35), wheel))
+    assert "The work is to be right-hand" in found["cut-hands"].message
+    assert "The mate" not in found["cut-hands"].message and "other-hand" not in found
 
 
 def test_without_centres_on_the_drawing_it_says_at_which_backlash_it_rolled(right, pinion, wheel):

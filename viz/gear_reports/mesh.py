@@ -68,6 +68,8 @@ def _members(found: PairRolled) -> Table:
 
 
 def _lean(member: RolledMember, units: str) -> str:
+    if member.found is not None and member.hand != member.hand_wanted:
+        return f"wrong hand: the drawing's is {'straight' if member.hand_wanted == 'none' else member.hand_wanted}"
     if member.lean_um is None or member.found is None:
         return ""
     if abs(member.lean_um) < _TRUE:
