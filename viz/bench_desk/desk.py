@@ -290,9 +290,14 @@ def settle(desk: Desk, what: str) -> Desk:
     return open_desk(done.shelf, done.name)
 
 
-def copied(desk: Desk, title: str) -> str:
-    """A job like this one under another title, without what was seen and measured on its blanks; its file's name."""
+def copied(desk: Desk, title: str, setup: Setup | None = None, machine: str | None = None) -> str:
+    """A job like this one under another title, without what was seen and measured on its blanks; its file's name.
+
+    With another set-up, and on another machine, where they are given. Raises `FileFault` where that can't be used.
+    """
     text = fields.with_fields(desk.text, {"title": title})
+    if setup is not None:
+        text = with_setup(text, setup, machine)
     document = tomlkit.parse(plain(text))
     for table in ("seen", "measured"):
         if table in document:

@@ -4,21 +4,24 @@ filling meanwhile."""
 from __future__ import annotations
 
 import asyncio
+import os
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
+from handlead.kinematics.train.setup import Setup
 from handlead.machines.shop.survey import CAN, Survey, SurveyRow, Unread
 from handlead.machines.toml.errors import HandleadError
 from handlead.viz.bench.holding import Bench, bench_of
+from handlead.viz.bench_desk import desk as desks
 from handlead.viz.bench_drawn import parts
 from handlead.viz.bench_files.entered import NotEntered, asked_of
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 
-from .surveying import ShelfOrder, look, page_of
+from .surveying import ShelfOrder, best_set_up, look, page_of
 
 #: The most that are looked at together from the page; the command takes any number.
 MOST_JOBS, MOST_MACHINES = 100, 20
@@ -29,12 +32,14 @@ OWN = ""
 
 @dataclass
 class SurveyRun:
-    """A survey as far as it has got; `task` is None once it is done or stopped."""
+    """A survey as far as it has got; `task` is None once it is done or stopped. `asked` has the name by which a machine
+    was asked for, by job and what the machine is called; none for a job's own."""
 
     number: int
     pieces: list[tuple[str, str]]
     rows: list[SurveyRow] = field(default_factory=list)
     unread: list[Unread] = field(default_factory=list)
+    asked: dict[tuple[str, str], str] = field(default_factory=dict)
     task: asyncio.Task[None] | None = None
 
     @property
@@ -101,9 +106,16 @@ async def _work(bench: Bench, running: SurveyRun) -> None:
         try:
             row: SurveyRow = await bench.later(look, ShelfOrder(folder, job, machine, stamp), slow=True)
             running.rows.append(row)
+            if machine != OWN and row.machine != await run_in_threadpool(_own_machine, bench, job):
+                running.asked[job, row.machine] = machine
         except (HandleadError, ValueError) as fault:
             running.unread.append(Unread(job, False, str(fault)))
     running.task = None
+
+
+def _own_machine(bench: Bench, job: str) -> str:
+    desk = desks.open_desk(bench.shelf, job)
+    return desk.job.machine.name if desk.job else ""
 
 
 def _stamp(bench: Bench, job: str) -> float:
@@ -120,7 +132,8 @@ def _table(running: SurveyRun) -> str:
     found = running.found
     orders = [
         (rows[0].job, rows[0].title, [
-            (row, row.status == CAN, flank_of(row), minutes(row), gears_of(row), in_the_way(row, 400)) for row in rows
+            (row, row.status == CAN, flank_of(row), minutes(row), gears_of(row), in_the_way(row, 400),
+             running.asked.get((row.job, row.machine), "")) for row in rows
         ])
         for rows in found.by_order.values()
     ]  # fmt: skip
@@ -145,6 +158,22 @@ def stop(request: Request) -> Response:
     return HTMLResponse(_table(running) if running else "")
 
 
+async def make(request: Request) -> Response:
+    """A job made of an order for a machine that was looked at, with the best set-up found there."""
+    bench, asked = bench_of(request), asked_of(await request.body())
+    job, machine = str(asked.get("job")), str(asked.get("machine"))
+    known = await run_in_threadpool(lambda: bench.shelf.machines)
+    if machine not in known:
+        raise NotEntered("this machine isn't there any more. Load the page again")
+    desk = await run_in_threadpool(desks.open_desk, bench.shelf, job)
+    order = ShelfOrder(str(bench.shelf.folder), job, machine, await run_in_threadpool(_stamp, bench, job))
+    setup: Setup = await bench.later(best_set_up, order, slow=True)
+    path = bench.shelf.folder / f"{machine}.toml"
+    called = os.path.relpath(path, desk.path.parent) if "/" in job and path.exists() else machine
+    name = await run_in_threadpool(desks.copied, desk, f"{desk.title}, on {known[machine]}"[:120], setup, called)
+    return JSONResponse({"go": f"/job/{name}"})
+
+
 async def paper(request: Request) -> Response:
     """The table on paper, as PDF."""
     running = _running(request)
@@ -162,4 +191,5 @@ ROUTES: list[Any] = [
     Route("/survey-table", table),
     Route("/survey-stop", stop, methods=["POST"]),
     Route("/survey-paper", paper),
+    Route("/survey-job", make, methods=["POST"]),
 ]

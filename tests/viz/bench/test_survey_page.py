@@ -37,6 +37,23 @@ def test_orders_and_machines_are_picked_and_each_row_leads_to_its_job(served, wi
     one.page.wait_for_url(f"**/job/{INCH}")
 
 
+def test_a_row_of_another_machine_makes_a_job_on_that_with_the_set_up_that_was_found(served, window):
+    one = window()
+    one.page.goto(f"{served.url}survey")
+    one.page.check(f"#jobs input[value='{INCH}']")
+    for name in ("tesmore-d2", "pellarn-4"):
+        one.page.check(f"#machines input[value='{name}']")
+    one.page.click("#survey-go")
+    wait_until(lambda: "All 2 looked at." in one.page.inner_text("#survey"), 120)
+    # The job's own machine has its job already.
+    assert one.page.locator("button[data-make]").count() == 1
+    one.page.click(f"button[data-make='{INCH}'][data-on='tesmore-d2']")
+    one.page.wait_for_url("**/job/*-on-*")
+    made, before = (machines.read_job(served.folder / name) for name in (one.page.url.rsplit("/", 1)[1], INCH))
+    assert made.machine.name == "Tesmore D2" and machines.prove(made).is_as_wanted
+    assert made.work == before.work and made.title == f"{before.title}, on Tesmore D2"
+
+
 def test_what_is_picked_must_be_there(served):
     def begin(**what):
         return served.get("/survey-start", json.dumps(what).encode(), Origin=f"http://{served.host}")
