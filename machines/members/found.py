@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -44,6 +46,35 @@ Tell = Callable[[Found], None]
 
 
 GOES_ON = "the search goes on"
+
+
+@dataclass(frozen=True)
+class SearchShare:
+    """How far a search has got: what it is at, and how many of so many ways or choices of that are done."""
+
+    doing: str
+    done: int
+    of: int
+
+
+_listening: ContextVar[Callable[[SearchShare], None] | None] = ContextVar("listening", default=None)
+
+
+@contextmanager
+def share_told(listen: Callable[[SearchShare], None]) -> Iterator[None]:
+    """Whatever is searched within tells how far it has got; what it finds is the same though nobody listens."""
+    before = _listening.set(listen)
+    try:
+        yield
+    finally:
+        _listening.reset(before)
+
+
+def tell_share(doing: str, done: int, of: int) -> None:
+    """Tell how far the search has got, where anybody listens."""
+    listen = _listening.get()
+    if listen is not None:
+        listen(SearchShare(doing, done, of))
 
 
 @dataclass(frozen=True)

@@ -18,13 +18,16 @@ from handlead.machines.setups.ways import Needed, Way
 
 from .coupled import coupled_set_ups
 from .direct import direct_sets
-from .found import GOES_ON, LIMITS, WIDTH, Found, Manner, SearchLog, proved_of
+from .found import GOES_ON, LIMITS, WIDTH, Found, Manner, SearchLog, proved_of, tell_share
 from .places import index_list, index_place, loose_places
 from .reasons import nearer_refused
 
 #: Set-ups that every way offers at the least, where ways are many.
 _LEAST_WIDTH = 3
 
+
+#: What a search is at, as its share is told.
+_WAYS_TRIED = "ways of setting the levers and the feed"
 
 #: Nothing asked but the best.
 _AS_USUAL = Manner()
@@ -76,7 +79,9 @@ def _search(wanted: Wanted, work: Work, manner: Manner) -> Found:
     asks = list(demands(wanted, work, asked))
     # Where many ways serve, fewer of each are enough to choose from.
     width = max(_LEAST_WIDTH, 2 * WIDTH // max(2, len(asks)))
-    for demand in asks:
+    for number, demand in enumerate(asks):
+        if not plain:
+            tell_share(_WAYS_TRIED, number, len(asks))
         if pair and not is_shared(demand):
             continue
         sets = direct_sets(wanted, work, demand, asked, log, manner.lead_as)

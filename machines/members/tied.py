@@ -30,6 +30,8 @@ from handlead.kinematics.transfer.targets import (
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.setups.ways import Needed, Way, feed_ratio, feed_signed
 
+from .found import tell_share
+
 if TYPE_CHECKING:
     from handlead.machines.planning.asked import Asked
     from handlead.machines.planning.wanted import Wanted
@@ -87,7 +89,8 @@ def coupled_sets(
     ways = [(one, list(_tied(wanted, work, one, spans[-1], False)), tying.beside(one)) for one in demands]
     for number, span in enumerate(spans):
         some: list[Coupled] = []
-        for demand, widest, beside in ways:
+        for at, (demand, widest, beside) in enumerate(ways):
+            tell_share("ways in which ratios hang together", number * len(ways) + at, len(spans) * len(ways))
             tied = [(_over(places, demand, span), relation) for places, relation in widest]
             found, complete, why = _searched(wanted, tied, tying, beside, _MOST_CHOICES)
             if not found and not complete and number == len(spans) - 1:

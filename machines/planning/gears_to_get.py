@@ -15,7 +15,7 @@ from handlead.kinematics.together.filling import least_work
 from handlead.kinematics.together.together import BracketPlace, never_filled
 from handlead.kinematics.work.requirement import Work
 from handlead.machines.machine_files.machine_file import GearSet, Machine
-from handlead.machines.members.found import Found, Manner
+from handlead.machines.members.found import Found, Manner, tell_share
 from handlead.machines.members.lacking import lacking
 from handlead.machines.members.member import search_member
 from handlead.machines.members.places import (
@@ -58,7 +58,10 @@ def gears_to_get(wanted: Wanted, work: Work) -> tuple[str, str]:
     in_vain: list[Found] = []
     asks = list(demands(wanted, work, Asked.of(wanted.job, work, wanted.machine)))
     quick = bool(asks) and not any(goes_by_feed(demand) for demand in asks)
-    for gears in itertools.islice(choices_tried(wanted, work), _MOST_TRIED if quick else _FEW_TRIED):
+    most = _MOST_TRIED if quick else _FEW_TRIED
+    choices = list(itertools.islice(choices_tried(wanted, work), most))
+    for number, gears in enumerate(choices):
+        tell_share("choices of gears to get", number, len(choices))
         found = search_member(wanted.on(with_gears(wanted.machine, gears)), work, Manner(plain=True))
         if found.setups:
             return _sentence(gears), ""

@@ -16,7 +16,7 @@ from handlead.kinematics.work.requirement import Work
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.judging_teeth.pair_checks import judge_pair
 from handlead.machines.machine_files.machine_file import Machine
-from handlead.machines.members.found import Found, Manner
+from handlead.machines.members.found import Found, Manner, tell_share
 from handlead.machines.members.member import search_member
 from handlead.machines.setups.findings import Finding, worst_first
 
@@ -294,7 +294,8 @@ def _plan_pair(
     first = search_member(wanted, work, Manner(pair=True, tell=tell))
     rows: list[tuple[Planned, Planned]] = []
     second: Found | None = None
-    for ours in first.setups:
+    for number, ours in enumerate(first.setups):
+        tell_share("set-ups with one for the mate beside each", number, len(first.setups))
         wants = wanted_for(wanted.after(ours.setup.change), other_name)
         found = search_member(wants, other, Manner(pair=True, lead_as=ours))
         if found.setups:

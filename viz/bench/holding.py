@@ -48,6 +48,7 @@ class Bench:
         self._asked: dict[tuple[Any, ...], asyncio.Future[Any]] = {}
         self._latest: dict[tuple[str, str], tuple[Any, ...]] = {}
         self._found_so_far: dict[tuple[Any, ...], tuple[Any, int]] = {}
+        self._shares: dict[tuple[Any, ...], Any] = {}
         self.windows: dict[WebSocket, tuple[str, str]] = {}
         self._last: dict[str, str] = {}
         self._writing = asyncio.Lock()
@@ -109,10 +110,17 @@ class Bench:
         for process in (self._quick, self._slow):
             for asked, found in process.found_so_far():
                 self._found_so_far = {one: had for one, had in self._found_so_far.items() if one in self._asked}
-                if asked in self._asked:
+                self._shares = {one: had for one, had in self._shares.items() if one in self._asked}
+                if asked in self._asked and not isinstance(found, tuple):
+                    self._shares[asked] = found
+                elif asked in self._asked:
                     _, before = self._found_so_far.get(asked, (None, 0))
                     self._found_so_far[asked] = (found, before + any(one.offered for one in found))
         return self._found_so_far.get(key, (None, 0))
+
+    def share(self, key: tuple[Any, ...]) -> Any:
+        """How far a question that is worked on has got, as `so_far` last heard; None where nothing was told."""
+        return self._shares.get(key)
 
     def source(self, desk: Desk) -> work.Source:
         """The job's text for `work`."""

@@ -167,12 +167,13 @@ async def plan(request: Request) -> Response:
     held = tuple(map(str, held)) if isinstance(held, list) else ()
     key = (held, bool(asked.get("feed")), min(max(top, 1), 8) if isinstance(top, int) else 1)
     if asked.get("so_far"):
-        members, times = bench.so_far(("plan", bench.source(desk), *key))
-        return HTMLResponse(
-            parts.render("planned", members=members or (), key=key, of="", whole=False, times=times)
-        )
+        question = ("plan", bench.source(desk), *key)
+        members, times = bench.so_far(question)
+        so_far = {"members": members or (), "times": times, "share": bench.share(question)}
+        return HTMLResponse(parts.render("planned", **so_far, key=key, of="", whole=False))
     members = await bench.later(work.plan, bench.source(desk), *key, slow=True)
-    return HTMLResponse(parts.render("planned", members=members, key=key, of=desk.digest, whole=True, times=0))
+    whole = {"members": members, "times": 0, "share": None}
+    return HTMLResponse(parts.render("planned", **whole, key=key, of=desk.digest, whole=True))
 
 
 async def trace(request: Request) -> Response:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import struct
+import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -17,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from handlead.kinematics.train.setup import Setup
     from handlead.machines.job_files.job_file import Job
+    from handlead.machines.members.found import SearchShare
     from handlead.machines.planning.planning import Plan
 
 
@@ -218,6 +220,7 @@ def plan(source: Source, held: tuple[str, ...], feed_held: bool, top: int) -> tu
 
     What is found on the way is told to the server, by what it was asked.
     """
+    from handlead.machines.members.found import share_told
     from handlead.machines.planning.planning import plan as search
     from handlead.machines.setups.case import Case
 
@@ -229,11 +232,32 @@ def plan(source: Source, held: tuple[str, ...], feed_held: bool, top: int) -> tu
         if outcome and outcome.sliding_feed:
             job = replace(job, cutting=replace(job.cutting, feed=outcome.sliding_feed))
 
-    def tell(found: Plan) -> None:
+    def put(what: Any) -> None:
         for told in _so_far:
-            told.put((("plan", source, held, feed_held, top), _members(found, stands, hold)))
+            told.put((("plan", source, held, feed_held, top), what))
 
-    return _members(search(job, top=top, lying=stands, so_far=tell, hold=hold), stands, hold)
+    with share_told(_now_and_then(put)):
+        found = search(
+            job, top=top, lying=stands, so_far=lambda some: put(_members(some, stands, hold)), hold=hold
+        )
+    return _members(found, stands, hold)
+
+
+#: How far a search has got is told no oftener than this, in seconds.
+_TOLD_EVERY = 0.1
+
+
+def _now_and_then(put: Callable[[Any], None]) -> Callable[[SearchShare], None]:
+    """Tells a share where the last was told a while ago, or is of something else."""
+    last: list[Any] = ["", 0.0]
+
+    def tell(share: SearchShare) -> None:
+        now = time.monotonic()
+        if share.doing != last[0] or now - last[1] >= _TOLD_EVERY:
+            last[:] = share.doing, now
+            put(share)
+
+    return tell
 
 
 def _members(found: Plan, stands: Mapping[str, Any], hold: tuple[str, ...]) -> tuple[PlannedMember, ...]:

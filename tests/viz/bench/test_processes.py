@@ -79,10 +79,15 @@ def test_a_plan_tells_what_it_has_and_how_many_it_had_before(bench):
         told = []
         while not running.done():
             told.append(bench.so_far(("plan", asked, (), False, 3)))
+            shares.append(bench.share(("plan", asked, (), False, 3)))
             await asyncio.sleep(0.02)
         return told, await running
 
+    shares = []
     told, members = run(heard())
+    # And how far it has got: so many of so many, never more than there are.
+    heard_of = [share for share in shares if share]
+    assert heard_of and all(0 <= share.done < share.of and share.doing for share in heard_of)
     best = [found for found, times in told if times]
     assert best and best[0][0].offered and members[0].offered
     counts = [times for _, times in told]
