@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from handlead.kinematics.gears.tolerance import flank_tolerances
 from handlead.kinematics.work.requirement import gear_of
+from handlead.machines.inspecting.answer import inspect
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.setups.case import Case, face_width_mm
 from handlead.viz.draw.charts import plot_lead_chart, plot_motion, plot_profile_chart, plot_scallop_map
@@ -20,6 +21,7 @@ from handlead.viz.draw_brackets.bracket import plot_bracket
 from handlead.viz.draw_train.train import plot_train
 from handlead.viz.draw_train.train_layout import lay_out
 from handlead.viz.look import look
+from handlead.viz.pictures.inspection import plot_inspection
 from handlead.viz.pictures.pictures import flanks_of, motion_of, swivel_of, witness_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -132,6 +134,19 @@ def test_scallop_map():
 @compared
 def test_motion_chart():
     return bare(plot_motion(motion_of(case_of("09-curtain-sprocket/job.toml")), chart(60, 50)))
+
+
+@compared
+def test_a_record_with_what_the_parts_left_in_it():
+    drum = SCENARIOS / "92-cloud-drum-wheel"
+    found = inspect(read_job(drum / "job.toml"), drum / "runout.csv", drum / "helix-right.csv")
+    # Half as large as on paper: lines are as heavy as there, and one that is missing tells the more.
+    page = plot_inspection(found, chart(95, 126), record=1)
+    for strip in page.child_axes:
+        for side in ("left", "right"):
+            strip.set_title("", loc=side)
+        bare(strip)
+    return bare(page)
 
 
 def bare(axes):
