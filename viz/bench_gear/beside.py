@@ -23,7 +23,7 @@ from handlead.viz.bench_files.versions import Drafts, Versions, digest_of
 
 from .typed import KINDS, GearAtHand, typed_again
 
-#: Records of a folder that are looked into; further ones are taken by their names.
+#: Records of a folder that are looked into: ticked ones first, then those called after the job.
 _MOST = 100
 
 #: Faults of one record that are told.
@@ -65,21 +65,22 @@ class Chosen:
         self.hold((*self.names, name), self.counted)
 
 
-def records_beside(desk: Desk, gear: GearAtHand) -> tuple[RecordBeside, ...]:
-    """The files beside the job that may be records of its gear."""
+def records_beside(desk: Desk, gear: GearAtHand) -> tuple[tuple[RecordBeside, ...], int]:
+    """The files beside the job that may be records of its gear, and how many more there are that weren't looked into.
+
+    A text that is no record is somebody's note, and left out.
+    """
     chosen = Chosen(desk)
     names = desk.shelf.records(desk.name)
     first = sorted(names, key=lambda name: name not in chosen.names)[:_MOST]
     found = []
-    for name in names:
-        if name in first:
-            path = record_path(desk, name)
-            stat = path.stat()
-            one = _looked(str(path), stat.st_mtime_ns, stat.st_size, gear.teeth, chosen.counted)
-            found.append(
-                RecordBeside(name, *one, chosen=name in chosen.names and not one[1])
-            )
-    return tuple(found)
+    for name in (name for name in names if name in first):
+        path = record_path(desk, name)
+        stat = path.stat()
+        one = _looked(str(path), stat.st_mtime_ns, stat.st_size, gear.teeth, chosen.counted)
+        if not one[1] or not name.lower().endswith(".txt"):
+            found.append(RecordBeside(name, *one, chosen=name in chosen.names and not one[1]))
+    return tuple(found), len(names) - len(first)
 
 
 def record_path(desk: Desk, name: str) -> Path:

@@ -49,8 +49,8 @@ def page(desk: Desk, gear: GearAtHand) -> str:
 
 def records(desk: Desk, gear: GearAtHand) -> str:
     """The records beside the job."""
-    found = records_beside(desk, gear)
-    return parts.render("finished_records", records=found, ways=WAYS, counted=Chosen(desk).counted)
+    found, more = records_beside(desk, gear)
+    return parts.render("finished_records", records=found, more=more, ways=WAYS, counted=Chosen(desk).counted)
 
 
 def sheet(desk: Desk, gear: GearAtHand, *, tried: bool = False, said: str = "") -> str:

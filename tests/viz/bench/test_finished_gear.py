@@ -160,6 +160,15 @@ def test_a_record_beside_the_job_that_is_not_of_this_gear_cannot_be_ticked(shop)
     assert "data-record" not in listed and "67 is no tooth of this gear" in html.unescape(listed)
 
 
+def test_a_note_is_no_record_and_a_folder_full_of_them_is_said_to_hold_more(shop):
+    (shop.folder / "notes.txt").write_text("Ask Wen for the arbor.")
+    for number in range(103):
+        (shop.folder / f"r{number:03d}.csv").write_text("")
+    (shop.folder / "zz.csv").write_bytes((DRUM / "runout.csv").read_bytes())
+    listed = shop.post("choose", names=["zz.csv"], counted="")[1]
+    assert "notes.txt" not in listed and 'data-record="zz.csv" checked' in listed and "5 more lie here" in listed
+
+
 def test_a_record_is_opened_again_as_it_was_read_and_kept_the_same(shop):
     shop.copy(DRUM, "helix-left.csv")
     sheet = shop.told("correct", name="helix-left.csv")["sheet"]
