@@ -94,6 +94,30 @@ class MeasuredGear:
         readings = Readings(kept.astype(float), np.zeros(len(kept)), um[::every], steps=kind == "pitch single")
         return Record(f"{kind} {flank}", "", kind, flank, counted, readings, at_height=at_height)
 
+    def rolled(self, flank: str, points: int, counted: str = "clockwise", over: int = 90) -> Record:
+        """Its transmission error with a true master gear: the mean along the line where that touches, over a turn."""
+        side, teeth = SIDES[flank], self.teeth
+        cut, pitch = self.cuts[side], 2 * math.pi / self.teeth
+        width = self.flanks.gear.face_width
+        assert width is not None
+        tooth = 1 + teeth * np.arange(points) / points
+        first = self.space(1, counted, flank)
+        place = first + (tooth - 1) * (1 if counted == "counter-clockwise" else -1)
+        # The master touches where the normal touches the base cylinder, at one angle on the gear at a time.
+        angle = cut.flank.tangent_angle(np.full(points, self.roll(side)), np.full(points, width / 2), place)
+        um = np.zeros(points)
+        for height in (np.arange(over) + 0.5) / over * width:
+            there = cut.flank.tangent_angle(np.zeros(points), np.full(points, height), 0.0)
+            # A tooth further round takes over where its roll comes nearer to the middle.
+            turns = np.arange(-2 * teeth, 2 * teeth)
+            rolls = side * ((angle - there)[:, None] - pitch * turns[None, :])
+            own = np.abs(rolls - self.roll(side)).argmin(axis=1)
+            roll = rolls[np.arange(points), own]
+            space = turns[own].astype(float) % teeth
+            um += 1000 / cut.flank.base_cosine * deviations(cut, roll, np.full(points, height), space) / over
+        readings = Readings(tooth, np.zeros(points), um)
+        return Record("rolled", "", "transmission error", flank, counted, readings)
+
     def along(self, kind: str, flank: str, teeth: Sequence[int], points: int, counted: str = "clockwise") -> Record:
         """A record of helix or profile of some teeth."""
         side = SIDES[flank]

@@ -4,7 +4,8 @@ The teeth are counted from one marked as the first, the same for all records; se
 table. A tooth's right flank is its clockwise one. The space of a tooth is the one after it, as counted. Pitch is read
 along the reference circle, positive where a flank lies further the way the teeth are counted; helix, profile and
 transmission error along the base tangent, positive out of the material; a ball in a space goes out by half of what both
-flanks come nearer, over the sine at which it is touched.
+flanks come nearer, over the sine at which it is touched. A transmission error is the mean along the line on which a
+true gear touches the flank, over the whole face, tooth after tooth on a base pitch about the reference circle.
 """
 
 from __future__ import annotations
@@ -24,6 +25,10 @@ _SIDE = {"right": 1, "left": -1}
 #: Looks to a cell of contacts, each way: a reading of pitch or runout is their mean, as marks are let out of it.
 _IN_CELL = 3
 
+#: Places over the face along the line on which a true gear touches: the one of these counts, both primes, that doesn't
+#: go into the number of feed marks, so that each place stands elsewhere in its mark and the marks make up for another.
+_OVER_FACE = (11, 13)
+
 
 def sides_of(flanks: Flanks) -> dict[int, Flank]:
     """Both sides of the teeth as this set-up cuts them, without any errors. Raises `ValueError` without an involute."""
@@ -35,6 +40,8 @@ def looked_at(record: Record, sides: Mapping[int, Flank]) -> Looked:
     """The record with the places of its readings."""
     if record.kind == "profile":
         return Looked(record.readings, (_along(record, sides),))
+    if record.kind == "transmission error":
+        return Looked(record.readings, (_rolled(record, sides[_SIDE[record.flank]]),))
     return Looked(
         record.readings,
         tuple(_round(record, sides[side], factor) for side, factor in _factors(record, sides)),
@@ -72,6 +79,28 @@ def _along(record: Record, sides: Mapping[int, Flank]) -> Feel:
     roll = np.clip(record.readings.height / flank.cut.flank.base_radius, first / 2, 1.5 * last)
     height = np.full(len(roll), _middle(flank.cut) + record.at_height)
     return Feel.at(flank, 1.0, roll, height, _space(record, record.readings.tooth, flank.cut.flank.side))
+
+
+def _rolled(record: Record, flank: Flank) -> Feel:
+    """Where a true gear touches: a line at one tangent angle, across the face and on leaning teeth along the flank."""
+    cut = flank.cut
+    middle, pitch = _middle(cut), 2 * math.pi / cut.flank.gear.teeth
+    at_middle = _space(record, record.readings.tooth, cut.flank.side)
+    feed = 2 * math.pi * abs(cut.swept.height_rate / cut.swept.table_rate)
+    marks = max(math.floor(2 * middle / feed), 1) if feed else 1
+    count = next((one for one in _OVER_FACE if marks % one), _OVER_FACE[0])
+    looks = []
+    for part in (np.arange(count) + 0.5) / count - 0.5:
+        height = middle + part * min(marks * feed or 2 * middle, 2 * middle)
+        # Space 0 at another height is as far round as the twist takes it.
+        place = at_middle - cut.flank.twist * (height - middle) / pitch
+        space = np.rint(place)
+        roll = _roll(cut) + cut.flank.side * (place - space) * pitch
+        looks.append(Feel.at(flank, 1 / count, roll, np.full(len(roll), height), space))
+    whole = looks[0]
+    for look in looks[1:]:
+        whole = whole.beside(look)
+    return whole
 
 
 def _space(record: Record, tooth: Floats, side: int) -> Floats:

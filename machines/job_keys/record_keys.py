@@ -52,8 +52,9 @@ SIGNS = {
     "helix": _TRACE,
     "profile": _TRACE,
     "runout": "Runout: positive where the ball lies further out.",
-    "transmission error": "Transmission error: along the base tangent, positive where the gear is ahead the way it is "
-    "counted.",
+    "transmission error": "Transmission error: along the base tangent, positive where metal stands out, so that the "
+    "one of the two that is driven is ahead. It is read as the mean along the line on which a true master gear "
+    "touches, over the whole face, one tooth after the other about the reference circle.",
 }
 
 #: What stands in each column.
@@ -62,7 +63,7 @@ MEANINGS = {
     "height": "Height on the face, up along the work axis as it stood on the machine, from mid-face; another zero "
     "does no harm.",
     "roll": "Length of roll along the base tangent, from the base circle.",
-    "angle": "Degrees that the gear has turned, from 0 to 360, tooth 1 at 0.",
+    "angle": "Degrees that the gear has turned, from 0 to 360: tooth 1 is in mesh at 0, and tooth 2 comes next.",
     "deviation": " ".join(("The reading, from any zero.", *dict.fromkeys(SIGNS.values()))),
 }
 
