@@ -33,8 +33,8 @@ MOST_FIELDS = 400
 #: Places along a flank where nothing else is asked for.
 _ALONG = 11
 
-#: The fields above the readings, besides those of a record itself.
-PLACED = ("every", "teeth", "heights", "name")
+#: The fields that say where a gear is read.
+PLACED = ("every", "teeth", "heights")
 
 MEANINGS = {line.key: line.meaning for line in HEAD}
 

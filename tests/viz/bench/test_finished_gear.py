@@ -240,6 +240,15 @@ def test_charts_and_the_simulated_gears_report_come_as_pictures_and_paper(shop):
     assert shop.served.get(f"/finished-paper/{at}?r=gone.csv")[0] == 400
 
 
+def paste(page, text):
+    """A column out of a table, into the field in hand."""
+    page.evaluate(
+        """text => { const data = new DataTransfer(); data.setData("text", text);
+        document.activeElement.dispatchEvent(new ClipboardEvent("paste", { clipboardData: data, bubbles: true, cancelable: true })); }""",
+        text,
+    )
+
+
 def test_readings_are_typed_with_enter_and_pasted_kept_over_a_reload_and_asked(shop, window):
     from axe_playwright_python.sync_playwright import Axe
 
@@ -257,18 +266,18 @@ def test_readings_are_typed_with_enter_and_pasted_kept_over_a_reload_and_asked(s
         page.locator("#sign").tap()  # a number pad may have no minus
         page.keyboard.press("Enter")
     assert page.evaluate("() => document.activeElement.dataset.reading") == "t:3"
-    column = "\n".join(f"{value:g}".replace(".", ",") for value in RUNOUT[3:])
-    page.evaluate(
-        """text => { const data = new DataTransfer(); data.setData("text", text);
-        document.activeElement.dispatchEvent(new ClipboardEvent("paste", { clipboardData: data, bubbles: true, cancelable: true })); }""",
-        column,
-    )
+    paste(page, "\n".join(f"{value:g}".replace(".", ",") for value in RUNOUT[3:]))
     wait_until(lambda: page.inner_text("#taken") == "22 of 22 read")
-    page.reload()
-    assert page.input_value("[data-reading='t:21']") == "-2" and page.input_value("[data-reading='t:1']") == "-2"
+    # With the places beside them readings go where they belong: spaces 7 and 4.
+    paste(page, "7\t8,5\n4\t9")
+    assert [page.input_value(f"[data-reading='t:{at}']") for at in (1, 2)] == ["9", "8,5"]
+    page.fill("[data-reading='t:1']", "-2")
+    page.fill("[data-reading='t:2']", "-1.5")
+    page.reload()  # at once: what was typed last goes to the disk as the page is left
+    assert [page.input_value(f"[data-reading='t:{at}']") for at in (1, 2, 21)] == ["-2", "-1.5", "-2"]
     page.click("#save-go")
     wait_until(lambda: "choose which way" in page.inner_text("#e-counted"))
-    assert page.evaluate("() => document.activeElement.id") == "k-counted"
+    wait_until(lambda: page.evaluate("() => document.activeElement.id") == "k-counted")
     page.select_option("#k-counted", "clockwise")
     page.click("#save-go")
     wait_until(lambda: page.is_checked("[data-record='job-runout.csv']"))

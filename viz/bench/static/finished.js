@@ -15,7 +15,7 @@ const fail = (fault) => say(fault.message === "Failed to fetch" ? "The server do
 
 // The fields anew; the hand stays where it is.
 function sheet(html) {
-  const at = document.activeElement && document.activeElement.id;
+  const active = document.activeElement, at = active && active.id, caret = active && active.selectionStart;
   $("sheet-in").innerHTML = html;
   for (const one of document.querySelectorAll("[data-reading], [data-keep]")) {
     const key = one.dataset.reading || one.dataset.keep; // what was typed meanwhile stands
@@ -23,7 +23,7 @@ function sheet(html) {
   }
   if (at && $(at)) {
     $(at).focus({ preventScroll: true });
-    if ($(at).setSelectionRange) $(at).setSelectionRange($(at).value.length, $(at).value.length);
+    if ($(at).setSelectionRange) $(at).setSelectionRange(caret, caret);
   }
 }
 
@@ -251,8 +251,12 @@ document.addEventListener("toggle", (event) => {
   const at = event.target;
   if (at.open && at.dataset.chart) { const picture = at.querySelector("img"); if (!picture.src) picture.src = at.dataset.chart; }
 }, true);
+// What was typed last as the page is left goes to the disk; a page that is loaded again may be there before it.
+const last = `typed ${gear}`;
 addEventListener("pagehide", () => {
-  if (Object.keys(waiting).length) fetch(`/finished-keep/${gear}`, { method: "POST", keepalive: true, body: JSON.stringify({ fields: waiting }), headers: { "x-bench": "1" } });
+  if (!Object.keys(waiting).length) return;
+  sessionStorage.setItem(last, JSON.stringify(waiting));
+  fetch(`/finished-keep/${gear}`, { method: "POST", keepalive: true, body: JSON.stringify({ fields: waiting }), headers: { "x-bench": "1" } });
 });
 
 // The answer is of what was asked: it says so once something else is ticked, or the job has changed.
@@ -266,6 +270,11 @@ function hear() {
   socket.onclose = () => setTimeout(hear, 1500);
 }
 
+for (const [key, value] of Object.entries(JSON.parse(sessionStorage.getItem(last) || "{}"))) {
+  const field = [...document.querySelectorAll("[data-reading], [data-keep]")].find((one) => (one.dataset.reading || one.dataset.keep) === key);
+  if (field) put(field, value);
+}
+sessionStorage.removeItem(last);
 over();
 hear();
 })();
