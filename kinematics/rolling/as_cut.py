@@ -4,14 +4,15 @@ An error of table or slides that comes back with the table's turn moves a flank,
 touches it at the time, by the same. That line has one tangent angle (at which the normal touches the base cylinder,
 seen on the blank), and it is also the line on which the mate touches. So what goes all round is a function of the
 tangent angle alone; the map of one flank, that function taken off, holds what every tooth has alike: marks, profile,
-lead.
+lead. Work that leans, or a table's axis, moves a flank by more at one height of the face than at another: by a function
+of the tangent angle times the height.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +22,7 @@ from handlead.kinematics.flank_cutting.flanks import cut_flank, standing_at
 from handlead.kinematics.frame.arrays import HoldsArrays
 from handlead.kinematics.frame.blank import FlankMap
 from handlead.kinematics.frame.frozen import freeze
-from handlead.kinematics.frame.motion import Motion
+from handlead.kinematics.frame.motion import Motion, Tilt
 from handlead.kinematics.gears.gear import Gear
 
 Floats = npt.NDArray[np.float64]
@@ -36,6 +37,9 @@ ROLLS, HEIGHTS = 64, 321
 
 #: Places looked at in a turn, so that the teeth of usual table wheels are told apart; on a tooth at least, and at most.
 _ROUND, _FEWEST, _MOST = 400, 2, 12
+
+#: So near to either face, as a share of half of it, a lean is told from.
+_NEAR_ENDS = 0.8
 
 #: Points along and across a cell of marks from which one place is told.
 _POINTS = 7
@@ -75,17 +79,19 @@ class AllRound(HoldsArrays):
 class CutGear:
     """A gear for rolling: by side the map of space 0's flank, and what goes all round the gear.
 
-    Both are held against the flanks of `gear`, whose face width is known.
+    Both are held against the flanks of `gear`, whose face width is known. `leaning` is what goes all round more for
+    each mm above mid-face, in mm; empty where nothing leans.
     """
 
     gear: Gear
     flanks: Mapping[int, FlankMap]
     all_round: Mapping[int, AllRound]
+    leaning: Mapping[int, AllRound] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if self.gear.face_width is None:
             raise ValueError("face width is missing; gears are rolled over it, so give it in mm")
-        freeze(self, "flanks", "all_round")
+        freeze(self, "flanks", "all_round", "leaning")
 
     def __repr__(self) -> str:
         return f"<CutGear of {self.gear.teeth} teeth>"
@@ -113,10 +119,21 @@ class CutGear:
 
     def every_tooth(self, side: int) -> Floats:
         """What all teeth have alike on this side, in mm along the base tangent, by the map's rolls and heights."""
+        return np.asarray(self.upright(side) - self.all_round[side].at(self._angles(side)))
+
+    def upright(self, side: int) -> Floats:
+        """What the map has, in mm along the base tangent, but for what leans its tooth another way than others."""
+        flank = self.flanks[side]
+        found = flank.deviation / flank.base_cosine
+        if side in self.leaning:
+            found = found - self.leaning[side].at(self._angles(side)) * (flank.heights - self.width / 2)[None, :]
+        return np.asarray(found)
+
+    def _angles(self, side: int) -> Floats:
+        """The tangent angles of the map's places, past that of flank 0 at roll 0 and mid-face."""
         flank = self.flanks[side]
         rolls, heights = flank.roll_length / self.base_radius, flank.heights - self.width / 2
-        angles = side * rolls[:, None] + self.twist * heights[None, :]
-        return np.asarray(flank.deviation / flank.base_cosine - self.all_round[side].at(angles))
+        return np.asarray(side * rolls[:, None] + self.twist * heights[None, :])
 
 
 def gear_as_cut(
@@ -125,20 +142,38 @@ def gear_as_cut(
     """Cut both flanks of a space, and look how all others stand. Raises `ValueError` as `FlankCut.of`."""
     cuts = {side: FlankCut.of(motion, setting, gear, side=side) for side in SIDES}
     maps = {side: cut_flank(cut, rolls=rolls, heights=heights) for side, cut in cuts.items()}
-    return CutGear(gear, maps, {side: _all_round(cut) for side, cut in cuts.items()})
+    leans = any(isinstance(one, Tilt) for one in motion.ripples)
+    leaning = {side: _leaning(cut) for side, cut in cuts.items()} if leans else {}
+    return CutGear(gear, maps, {side: _all_round(cut) for side, cut in cuts.items()}, leaning)
 
 
-def _all_round(cut: FlankCut) -> AllRound:
-    """Looked at about mid-face, on every tooth at several rolls that together take up one pitch."""
+def _leaning(cut: FlankCut) -> AllRound:
+    """What goes all round more for each mm of height: from near the lower face to near the upper one."""
+    assert cut.flank.gear.face_width is not None
+    above = _NEAR_ENDS * cut.flank.gear.face_width / 2
+    low, high = (_all_round(cut, height) for height in (-above, above))
+    return AllRound(low.begins, (high.stands - low.stands) / (2 * above))
+
+
+def _all_round(cut: FlankCut, above: float = 0.0) -> AllRound:
+    """Looked at so far above mid-face, on every tooth at several rolls that together take up one pitch.
+
+    A line at one tangent angle lies at another roll there, or on the tooth that has come round to it.
+    """
     teeth, side = cut.flank.gear.teeth, cut.flank.side
     number = min(max(_FEWEST, math.ceil(_ROUND / teeth)), _MOST)
-    step = TURN / teeth / number
+    pitch = TURN / teeth
     middle = sum(active_rolls(cut)) / 2
-    angles = side * middle + step * (np.arange(number) - (number - 1) / 2)
-    stands = np.stack([standing_at(cut, side * float(angle), _POINTS) for angle in angles], axis=1)
+    angles = side * middle + pitch / number * (np.arange(number) - (number - 1) / 2)
+    stands = []
+    for angle in angles - cut.flank.twist * above:
+        # So many spaces on, the roll lies about mid-flank again.
+        on = round((angle - side * middle) / pitch)
+        stands.append(np.roll(standing_at(cut, side * float(angle - on * pitch), _POINTS, above), -on))
+    found = np.stack(stands, axis=1)
     # What all teeth have alike belongs to the flank, not to the round.
-    stands = (stands - stands.mean(axis=0)) / cut.flank.base_cosine
-    return AllRound(float(angles[0]), np.where(np.isfinite(stands), stands, 0.0).ravel())
+    found = (found - found.mean(axis=0)) / cut.flank.base_cosine
+    return AllRound(float(angles[0]), np.where(np.isfinite(found), found, 0.0).ravel())
 
 
 def perfect(gear: Gear, *, rolls: int = ROLLS, heights: int = HEIGHTS) -> CutGear:

@@ -32,6 +32,9 @@ Floats = npt.NDArray[np.float64]
 #: Steps to a tooth, and most steps of the whole cycle until the same teeth meet again.
 _STEPS, _LEAST_STEPS, _MOST_POSITIONS = 64, 8, 1_500_000
 
+#: Leans of both gears together for which the tightest is looked up.
+_LEANS = 65
+
 #: Base pitches across the axis that differ by more than this share are of other racks; less, of another lead.
 _UNLIKE = 0.05
 
@@ -44,7 +47,8 @@ class RolledSide(HoldsArrays):
     a row for each tooth that meets, a column for each step of its way; NaN where no two flanks touch on the line.
     `apart` has how far apart flanks still are where they are nearest, in mm along the base tangent: a row for each
     length of roll that the first gear has at mid-face (`lengths`), a column for each height from mid-face (`heights`),
-    where that gear's roll is less by `lead` for each mm. NaN where they never meet.
+    where that gear's roll is less by `lead` for each mm. NaN where they never meet. Of work that leans it is that of a
+    tooth where the lean is nought.
     """
 
     side: int
@@ -189,7 +193,8 @@ def _side(line: _LineOfAction, side: int) -> RolledSide:
     lengths = begin - side * pitch * (numbers[None, :] + part[:, None])
     stands = _standing(line, side, lengths.ravel(), lead, against).reshape(*lengths.shape, -1)
     tightest = np.max(stands, axis=(1, 2), initial=-np.inf)
-    ahead = _all_round(line, side, float(lengths[0, 0]), int(numbers[0])) + tightest[None, :]
+    start = float(lengths[0, 0]), int(numbers[0])
+    ahead = _all_round(line, side, *start) + _tightest(stands, line, _leaning(line, side, *start))
     order = np.argsort(lengths.ravel())
     with np.errstate(invalid="ignore"):
         apart = (tightest[:, None, None] - stands).reshape(-1, line.sections)[order]
@@ -238,15 +243,43 @@ def _looked_up(deviation: Floats, lengths: Floats, roll: Floats, columns: Floats
     return np.where(inside, between, np.nan)
 
 
-def _all_round(line: _LineOfAction, side: int, length: float, tooth: int) -> Floats:
+def _tightest(stands: Floats, line: _LineOfAction, leans: Floats | None) -> Floats:
+    """What stands between the flanks at their tightest, in mm: a row for each tooth that meets, a column a step.
+
+    A lean of so many mm in a mm, another on each tooth, has them touch towards one end of the face. The tightest is
+    looked up for some leans; between them it goes, convex in the lean, nearly straight.
+    """
+    if leans is None or not np.any(leans):
+        return np.asarray(np.max(stands, axis=(1, 2), initial=-np.inf)[None, :])
+    most = float(np.abs(leans).max())
+    grid = np.linspace(-most, most, _LEANS)
+    tight = np.stack([np.max(stands + one * line.heights, axis=(1, 2), initial=-np.inf) for one in grid])
+    place = (leans + most) / (2 * most) * (_LEANS - 1)
+    low = np.clip(place.astype(np.int64), 0, _LEANS - 2)
+    step = np.arange(leans.shape[1])[None, :]
+    with np.errstate(invalid="ignore"):
+        return np.asarray(tight[low, step] * (1 - place + low) + tight[low + 1, step] * (place - low))
+
+
+def _leaning(line: _LineOfAction, side: int, length: float, tooth: int) -> Floats | None:
+    """What both gears have all round more for each mm of height, as `_all_round`; None where neither leans."""
+    if not (line.first.leaning or line.second.leaning):
+        return None
+    return _all_round(line, side, length, tooth, lean=True)
+
+
+def _all_round(line: _LineOfAction, side: int, length: float, tooth: int, *, lean: bool = False) -> Floats:
     """What goes all round both gears through the cycle, in mm: from where the first's flank `tooth` has this length of
-    roll at mid-face."""
+    roll at mid-face. With `lean`, by how much more for each mm of height."""
     other = -tooth if side == 1 else 1 - tooth
     total = np.zeros(line.cycle * line.steps)
     places = ((line.first, tooth, length, -1), (line.second, other, line.length - length, 1))
     for gear, number, roll, way in places:
+        round_gear = gear.leaning if lean else gear.all_round
+        if side not in round_gear:
+            continue
         # Flank k of the first gear meets flank -k of the second, or the one on that tooth's other side.
         angle = TURN * number / gear.gear.teeth + side * roll / gear.base_radius
-        once = gear.all_round[side].at_steps(angle, gear.gear.teeth * line.steps, way)
+        once = round_gear[side].at_steps(angle, gear.gear.teeth * line.steps, way)
         total = total + np.tile(once, line.cycle // gear.gear.teeth)
     return total.reshape(line.cycle, line.steps)

@@ -13,7 +13,7 @@ from handlead.kinematics.work.sizes import gear_on_blank, outside_diameter
 from handlead.machines.blanks.witness import NotCut, cut_blank, setting_of
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.setups.case import Case, face_width_mm
-from handlead.machines.setups.imperfections import about_mid_face, ripples_of
+from handlead.machines.setups.imperfections import ripples_of
 
 if TYPE_CHECKING:
     from handlead.kinematics.gauging.field import Gauged
@@ -68,10 +68,11 @@ class RolledMember:
         leans = []
         for side in SIDES:
             flank = self.gear.flanks[side]
-            rows = flank.deviation[np.isfinite(flank.deviation).all(axis=1)]
+            stands = self.gear.upright(side)
+            rows = stands[np.isfinite(stands).all(axis=1)]
             if not rows.size:
                 return None
-            slope = np.polyfit(flank.heights, rows.mean(axis=0), 1)[0] / flank.base_cosine
+            slope = np.polyfit(flank.heights, rows.mean(axis=0), 1)[0]
             leans.append(-side * float(slope) * self.gear.width * 1000)
         # At the drawing's base cylinder, as helix slopes are measured.
         off = (self.gear.twist - _twist_wanted(self.work)) * gear_to_cut(self.work).base_diameter / 2
@@ -107,9 +108,7 @@ def as_cut(job: Job) -> RolledMember:
     try:
         gear = _as_found(job.work, found)
         setting = setting_of(case).to_depth(_on_its_blank(job.work))
-        # Rolled, a tooth's helix is that of every other one: what a lean does to it from tooth to tooth has no place.
-        errors = about_mid_face(ripples_of(case), face_width_mm(job.work) / 2, gear.reference_diameter / 2)
-        return RolledMember(job.work, found, gear_as_cut(full_pass(setting, errors), setting, gear))
+        return RolledMember(job.work, found, gear_as_cut(full_pass(setting, ripples_of(case)), setting, gear))
     except ValueError as why:
         return RolledMember(job.work, found, None, str(why))
 

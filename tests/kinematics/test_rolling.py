@@ -11,7 +11,7 @@ import pytest
 from handlead.kinematics.cutting.hob import Hob
 from handlead.kinematics.cutting.setting import Setting
 from handlead.kinematics.frame.blank import Blank
-from handlead.kinematics.frame.motion import Rates, Ripple
+from handlead.kinematics.frame.motion import Rates, Ripple, Tilt
 from handlead.kinematics.frame.words import Hand
 from handlead.kinematics.gears.flank import NominalFlank
 from handlead.kinematics.gears.gear import Gear
@@ -209,6 +209,36 @@ def test_a_table_that_runs_to_and_fro_once_a_turn_leaves_it_in_the_pair():
         once = named(rolled, side, "first")[0]
         assert once.um == pytest.approx(50.0, abs=0.5)
         assert rolled.sides[side].error_um == pytest.approx(50.0, abs=2.5)
+
+
+@pytest.mark.parametrize(("gear", "mate"), [(SPUR, SPUR_MATE), (PINION, WHEEL)], ids=["spur", "helical"])
+def test_work_that_leans_about_mid_face_touches_at_one_end_and_then_at_the_other(gear, mate):
+    # Teeth stand out at one end or the other by the lean times half the face, as they come round: twice in a turn, from
+    # nothing to that. Rolled as if it ran out by what it does at mid-face it would leave nothing.
+    slope = 0.001
+    leans = Tilt(slope, 1, 0.1, gear.face_width / 2)
+    distance = at_play(gear, mate)
+    true, tilted = (roll(cut(gear, 0.5, ripples=some), perfect(mate), distance) for some in ((), (leans,)))
+    # The dip of the rim moves leaning teeth besides, by the lean times the radius, as much as they lean.
+    dip = slope * gear.reference_diameter / 2 * math.tan(math.radians(gear.base_helix_angle_deg))
+    width = min(gear.face_width, mate.face_width)
+    for side in SIDES:
+        over = tilted.sides[side].error_um - true.sides[side].error_um
+        if gear.hand is None:
+            assert over == pytest.approx(1000 * slope * width / 2, rel=0.12)
+            turn = tilted.sides[side].ahead - true.sides[side].ahead
+            halves = np.abs(np.fft.rfft(turn.mean(axis=1)[: gear.teeth]))[[1, 2]]
+            assert halves[1] > 3 * halves[0]
+        else:
+            assert 1000 * 2 * dip < over < 1000 * (2 * dip + slope * width)
+
+
+def test_what_leans_is_no_slope_that_every_tooth_has():
+    leans = cut(SPUR, 0.5, ripples=(Tilt(0.001, 1, 0.1, SPUR.face_width / 2),))
+    for side in SIDES:
+        rows = leans.upright(side)
+        found = np.polyfit(leans.flanks[side].heights, rows[np.isfinite(rows).all(axis=1)].mean(axis=0), 1)[0]
+        assert abs(found) < 0.05 * 0.001
 
 
 def test_an_index_worm_that_is_off_comes_back_with_its_wheel_s_teeth():
