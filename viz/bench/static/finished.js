@@ -275,6 +275,9 @@ for (const [key, value] of Object.entries(JSON.parse(sessionStorage.getItem(last
   if (field) put(field, value);
 }
 sessionStorage.removeItem(last);
+// Whoever typed before this script was there has typed as well.
+for (const one of document.querySelectorAll("[data-reading], input[data-keep]")) if (one.value !== one.defaultValue) typed(one);
+for (const one of document.querySelectorAll("select[data-keep]")) if (one.selectedOptions[0] && !one.selectedOptions[0].defaultSelected && [...one.options].some((each) => each.defaultSelected)) typed(one);
 over();
 hear();
 })();
