@@ -41,9 +41,8 @@ class RecordSheet:
         out.append(", ".join(COLUMNS[self.head["quantity"]]))
         at: dict[int, Where] = {}
         for where, typed in self.taken.items():
-            if _ODD.search(typed) is None:
-                out.append(", ".join((*where, typed)))
-                at[len(out)] = where
+            out.append(", ".join((*where, typed)))
+            at[len(out)] = where
         return out, at
 
     @property

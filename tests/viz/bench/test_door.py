@@ -95,7 +95,7 @@ def test_nothing_outside_the_folder_is_read(served, name):
     link = served.folder / "link.toml"
     if not link.exists():
         link.symlink_to(secret)
-    for kind in ("job", "parts", "machine", "sheet/pdf"):
+    for kind in ("job", "parts", "machine", "sheet/pdf", "finished", "finished-report"):
         assert served.get(f"/{kind}/{name}")[0] in (400, 404)
     link.unlink()
 

@@ -105,6 +105,8 @@ def test_too_few_readings_and_a_unit_that_cannot_be_are_told(shop):
     shop.type(counted="clockwise", t_0="1", t_1="2")
     assert "2 readings tell nothing" in shop.told("save")["sheet"]
     shop.type(unit="in", **{f"t_{at}": str(at) for at in range(8)})
+    # Not before all is typed: half a record may well look like another unit.
+    assert shop.type(t_8="9")["wrong"] == {}
     assert "is in their unit?" in html.unescape(shop.told("save")["sheet"])
 
 
@@ -128,6 +130,9 @@ def test_a_record_never_lands_outside_the_folder_of_its_job(shop):
     assert not (shop.served.folder / "out.csv").exists()
     assert shop.told("take", "?file=..%2F..%2Fnew.csv", content=(DRUM / "runout.csv").read_bytes())["saved"] == "new.csv"
     assert (shop.folder / "new.csv").read_bytes() == (DRUM / "runout.csv").read_bytes()
+    for name, kept in (("a*b%3F%0A.CSV", "a-b--.csv"), ("..%5C..%5C.csv", "record.csv"), (f"{'x' * 200}.csv", f"{'x' * 80}.csv")):
+        assert shop.told("take", f"?file={name}", content=(DRUM / "runout.csv").read_bytes())["saved"] == kept
+    assert shop.post("take", "?file=runout.exe", content=(DRUM / "runout.csv").read_bytes())[0] == 400
 
 
 def test_a_file_that_cannot_be_used_is_not_taken_and_every_line_of_it_is_named(shop):
