@@ -42,7 +42,8 @@ class Record:
 
     `readings` has the tooth from 1; of a transmission error it is a part of a tooth for every part of a turn. Its
     height is mm over mid-face, for a profile mm of roll. `division_um` is one division of the dial, 0 for a checker's.
-    `at_height` is how many mm over mid-face pitch, runout or profile was taken.
+    `at_height` is how many mm over mid-face pitch, runout or profile was taken, `marked` whether its first tooth is the
+    one from which all are counted.
     """
 
     path: str
@@ -53,6 +54,7 @@ class Record:
     readings: Readings
     division_um: float = 0.0
     at_height: float = 0.0
+    marked: bool = True
 
 
 @dataclass(frozen=True)
@@ -66,6 +68,7 @@ class Said:
     date: str = ""
     division_um: float = 0.0
     at_height: float = 0.0
+    marked: bool = True
 
 
 def record_of(said: Said, rows: Sequence[tuple[float, float, float]], um: float) -> Record:
@@ -74,7 +77,8 @@ def record_of(said: Said, rows: Sequence[tuple[float, float, float]], um: float)
     steps, by_tooth = said.kind == "pitch single", said.kind in ("helix", "profile")
     readings = Readings(place, between, values * um, steps=steps, by_tooth=by_tooth)
     return Record(
-        said.path, said.date, said.kind, said.flank, said.counted, readings, said.division_um, said.at_height
+        said.path, said.date, said.kind, said.flank, said.counted, readings,
+        said.division_um, said.at_height, said.marked,
     )
 
 
@@ -330,6 +334,7 @@ class _RecordReader:
             self.said.get("date", ""),
             self.division_um,
             height,
+            self.said.get("first tooth") != "unknown",
         )
         return record_of(
             said, [(place, between * lengths, value) for place, between, value in rows], self._um()

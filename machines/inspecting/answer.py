@@ -13,7 +13,7 @@ import numpy as np
 from handlead.kinematics.flank_cutting.flank_passages import active_rolls
 from handlead.kinematics.inspection.choosing import CHANCE, seams
 from handlead.kinematics.inspection.passage import Floats
-from handlead.machines.at_fault.finding import FoundWave, Inspection, PartAtFault, inspect_gear
+from handlead.machines.at_fault.finding import FoundWave, Inspection, PartAtFault
 from handlead.machines.at_fault.looks import sides_of
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.gear_records.exchange import read_records
@@ -25,6 +25,7 @@ from handlead.machines.setups.findings import Finding
 from handlead.machines.toml.errors import Complaint, HandleadError
 from handlead.machines.toml.units import length
 
+from .first_tooth import LaidFrom, LaidTogether, inspect_together
 from .next_record import ROUND, next_record
 from .trying import Confirmation, confirmations_of
 from .words import (
@@ -49,12 +50,16 @@ class NotInspected(HandleadError, ValueError):
 
 @dataclass(frozen=True, repr=False)
 class InspectedGear:
-    """Records of a gear held against the set-up that cut it: `inspection` is the fit, `left_out` what wasn't read."""
+    """Records of a gear held against the set-up that cut it: `inspection` is the fit, `left_out` what wasn't read.
+
+    `laid` says of records that weren't counted from the marked tooth, by their number, where they lie.
+    """
 
     case: Case
     records: tuple[Record, ...]
     inspection: Inspection
     left_out: tuple[Complaint, ...] = ()
+    laid: tuple[tuple[int, LaidFrom], ...] = ()
 
     def __repr__(self) -> str:
         return f"<InspectedGear: {len(self.records)} records of {self.case.job.title!r}, {self.verdict}>"
@@ -190,6 +195,8 @@ class InspectedGear:
             "flank": record.flank or None,
             "counted": record.counted,
             "height_mm": record.at_height,
+            "first_tooth_marked": record.marked,
+            "laid_on_tooth": laid.first if (laid := dict(self.laid).get(number)) else None,
             "readings": len(record.readings.um),
             "before_um": fitted.before_um,
             "left_um": fitted.left_um,
@@ -262,16 +269,17 @@ def inspect(job: Job, *records: str | Path | Record, counted: str = "") -> Inspe
     case = Case.of(job)
     files = read_records([one for one in records if not isinstance(one, Record)], job.work.teeth, counted)
     some = (*files.records, *(one for one in records if isinstance(one, Record)))
-    return InspectedGear(case, some, _fitted(case, some), files.left_out)
+    found = _fitted(case, some)
+    return InspectedGear(case, found.records, found.inspection, files.left_out, tuple(found.laid.items()))
 
 
-def _fitted(case: Case, records: Sequence[Record]) -> Inspection:
+def _fitted(case: Case, records: Sequence[Record]) -> LaidTogether:
     from handlead.machines.blanks.witness import NotCut
 
     if not records:
         raise NotInspected("there is no record to look at")
     try:
-        return inspect_gear(case, records)
+        return inspect_together(case, records)
     except NotCut as why:
         raise NotInspected(f"the set-up cuts nothing to hold records against: {why}") from why
     except ValueError as why:

@@ -98,6 +98,13 @@ HEAD: tuple[HeadLine, ...] = (
         "askew from one that runs out.",
         "mid-face", ("at height", "taken at"),
     ),
+    HeadLine(
+        "first tooth", ("marked", "unknown"), "",
+        "Whether its tooth 1 is the marked one, from which all records of the gear are counted. One that began at "
+        "another, which nobody knows, is turned by whole teeth to where it goes best with the others: it tells how "
+        "large a wave is, but not where it stands.",
+        "marked", ("first", "tooth 1"),
+    ),
 )  # fmt: skip
 
 #: A record that is filled in.

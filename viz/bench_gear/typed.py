@@ -218,7 +218,7 @@ class TypedRecord:
     def sheet(self) -> RecordSheet:
         """The record as its file will have it."""
         head = {"quantity": self.quantity}
-        for key in ("unit", "flank", "counted", "date", "division", "lengths", "height"):
+        for key in ("unit", "flank", "counted", "date", "division", "lengths", "height", "first tooth"):
             head[key] = self.value(key).strip()
         if self.quantity == "runout":
             del head["flank"]
@@ -284,7 +284,7 @@ def typed_again(sheet: RecordSheet, name: str) -> dict[str, str]:
     """What would be typed for a record that lies in a file. Raises `ValueError` for one that isn't taken by hand."""
     if sheet.head["quantity"] not in KINDS:
         raise ValueError(f"{sheet.head['quantity']} isn't typed by hand")
-    keys = ("quantity", "unit", "flank", "counted", "date", "division", "height")
+    keys = ("quantity", "unit", "flank", "counted", "date", "division", "height", "first tooth")
     kept = {key: sheet.head.get(key, "") for key in keys}
     kept |= {"lengths": sheet.head.get("lengths", "mm"), "name": name}
     kept["height"] = _with_unit(kept["height"], kept["lengths"])

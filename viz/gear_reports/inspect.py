@@ -8,6 +8,7 @@ from pathlib import Path
 
 from handlead.machines.at_fault.finding import FoundWave, PartAtFault
 from handlead.machines.inspecting.answer import InspectedGear
+from handlead.machines.inspecting.first_tooth import LaidFrom
 from handlead.machines.inspecting.loop import WrittenBack
 from handlead.machines.inspecting.words import (
     is_far_fetched,
@@ -101,10 +102,24 @@ def record_lines(found: InspectedGear) -> Iterator[str]:
             )
         if (beside := found.beside_gear(number)) is not None:
             said += f" It was read {beside}: is it this gear, and this unit?"
+        if (laid := dict(found.laid).get(number)) is not None:
+            said += f" {laid_told(laid)}"
         yield said
     least = " and ".join(f"{height(um, units)} {kind}" for kind, um in found.smallest_together_um.items())
     if least:
         yield f"A wave of less than about {least} wouldn't stand out of these records."
+
+
+def laid_told(laid: LaidFrom) -> str:
+    """Where a record lies whose first tooth isn't the marked one."""
+    if laid.first is None:
+        return "Nothing in the others tells where its first tooth stands: it is left as it was counted."
+    said = f"Its first tooth is laid on tooth {laid.first:g} of the others, where it goes best with them"
+    if not laid.as_well:
+        return f"{said}."
+    named = ", ".join(f"{one:g}" for one in laid.as_well[:_MOST])
+    more = f" and {len(laid.as_well) - _MOST} more" if len(laid.as_well) > _MOST else ""
+    return f"{said}; on {named}{more} nearly as well."
 
 
 def wave_lines(found: InspectedGear, wave: FoundWave) -> Iterator[str]:

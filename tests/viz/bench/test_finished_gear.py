@@ -206,6 +206,15 @@ def test_the_height_at_which_a_gear_was_read_round_goes_into_its_record(shop):
     assert 'value="-0.5 in"' in shop.told("correct", name="low.csv")["sheet"]
 
 
+def test_that_nobody_knows_the_first_tooth_goes_into_the_record_and_stays_in_it_when_it_is_opened_again(shop):
+    shop.type(**{"unit": "um", "counted": "clockwise", "first tooth": "unknown", "name": "begun.csv"}, **{f"t_{at}": str(at % 5) for at in range(12)})
+    assert shop.told("save")["saved"] == "begun.csv"
+    assert not read_record(shop.folder / "begun.csv", 66).marked
+    assert '<option value="unknown" selected>' in shop.told("correct", name="begun.csv")["sheet"]
+    assert shop.told("save")["saved"] == "begun.csv"
+    assert not read_record(shop.folder / "begun.csv", 66).marked
+
+
 def test_readings_that_lost_their_field_are_not_dropped_in_silence(shop):
     runout_typed(shop)
     told = shop.type(every="6")
