@@ -58,7 +58,7 @@ class GearAtHand:
 
 
 @dataclass(frozen=True)
-class Reading:
+class ReadingField:
     """A field for a reading: its key among what was typed, where it is taken, its name, and what stands in it."""
 
     key: str
@@ -68,11 +68,11 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class ReadingRow:
+class ToothFields:
     """Fields that stand together: all round the gear, or those along one tooth (`title`)."""
 
     title: str
-    readings: tuple[Reading, ...]
+    readings: tuple[ReadingField, ...]
 
 
 class TypedRecord:
@@ -184,18 +184,18 @@ class TypedRecord:
 
     # -- the readings
 
-    def rows(self) -> Iterator[ReadingRow]:
+    def rows(self) -> Iterator[ToothFields]:
         """The fields, as they stand together."""
         for number, (tooth, places) in enumerate(self.placed[1]):
             readings = []
             for at, place in enumerate(places):
                 key = f"{self.quantity[0]}:{number}:{at}" if self.is_trace else f"t:{at}"
                 where = (tooth, place) if tooth else (place,)
-                readings.append(Reading(key, where, place, self.kept.get(key, "")))
-            yield ReadingRow(f"tooth {tooth}" if tooth else "", tuple(readings))
+                readings.append(ReadingField(key, where, place, self.kept.get(key, "")))
+            yield ToothFields(f"tooth {tooth}" if tooth else "", tuple(readings))
 
     @cached_property
-    def readings(self) -> dict[str, Reading]:
+    def readings(self) -> dict[str, ReadingField]:
         """Every field by its key."""
         return {one.key: one for row in self.rows() for one in row.readings}
 
