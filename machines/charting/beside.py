@@ -7,7 +7,7 @@ gear is turned by whole teeth to where it strays least from it (least squares); 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -102,8 +102,20 @@ def lay_beside(traced: TracedGear, records: Sequence[Record]) -> LaidOver:
     round_gear = [one for one in alike if one.kind in _ROUND]
     if not round_gear:
         return LaidOver(alike, count, counted)
+    # The simulated gear is looked at about mid-face.
+    marked = [one for one in round_gear if one.marked]
+    telling = [one for one in marked if not one.at_height] or marked or round_gear[:1]
     turned = [LaidOver(alike, count, counted, first) for first in range(1, count + 1)]
-    return min(turned, key=lambda laid: sum(_strays(laid, traced, one) for one in round_gear))
+    best = min(turned, key=lambda laid: sum(_strays(laid, traced, one) for one in telling))
+    return replace(best, records=tuple(_begun_where_it_goes(best, traced, one) for one in alike))
+
+
+def _begun_where_it_goes(laid: LaidOver, traced: TracedGear, record: Record) -> Record:
+    """A record round the gear that wasn't counted from the marked tooth, turned by itself; any other as it is."""
+    if record.marked or record.kind not in _ROUND:
+        return record
+    turned = (record.turned(by, laid.count) for by in range(laid.count))
+    return min(turned, key=lambda one: _strays(laid, traced, one))
 
 
 def _strays(laid: LaidOver, traced: TracedGear, record: Record) -> float:

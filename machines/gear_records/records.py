@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -55,6 +55,13 @@ class Record:
     division_um: float = 0.0
     at_height: float = 0.0
     marked: bool = True
+
+    def turned(self, by: float, teeth: int) -> Record:
+        """The record with its first tooth so many on, as it is counted, on a gear of so many teeth."""
+        if not by:
+            return self
+        tooth = (self.readings.tooth - 1 + by) % teeth + 1
+        return replace(self, readings=replace(self.readings, tooth=tooth))
 
 
 @dataclass(frozen=True)

@@ -74,7 +74,7 @@ def inspect_together(case: Case, records: Sequence[Record]) -> LaidTogether:
         for laid, told in ways:
             found = inspect_gear(case, [laid[one] for one in sorted(laid)])
             for squares, here in _laid(case, records[at], found):
-                turned = _turned(records[at], (here.first or 1.0) - 1, case.job.work.teeth)
+                turned = records[at].turned((here.first or 1.0) - 1, case.job.work.teeth)
                 more.append((squares, {**laid, at: turned}, {**told, at: here}))
         ways = [(laid, told) for _, laid, told in sorted(more, key=lambda one: one[0])[:_WAYS]]
     done = [
@@ -107,14 +107,6 @@ def _strays(one: LaidTogether, by: LaidTogether) -> float:
     )
 
 
-def _turned(record: Record, by: float, teeth: int) -> Record:
-    """The record with its first tooth so many on, as it is counted."""
-    if not by:
-        return record
-    tooth = (record.readings.tooth - 1 + by) % teeth + 1
-    return replace(record, readings=replace(record.readings, tooth=tooth))
-
-
 def _laid(case: Case, record: Record, found: Inspection) -> Iterator[tuple[float, LaidFrom]]:
     """Where a record may lie, once for each part that may have left the biggest wave, with the squares left of it."""
     if not found.waves:
@@ -123,7 +115,7 @@ def _laid(case: Case, record: Record, found: Inspection) -> Iterator[tuple[float
     teeth, sides = case.job.work.teeth, sides_of(Flanks.of(case))
     parts = _A_TOOTH if record.kind == "transmission error" else 1
     turns = [part / parts for part in range(teeth * parts)]
-    looked = [looked_at(_turned(record, by, teeth), sides) for by in turns]
+    looked = [looked_at(record.turned(by, teeth), sides) for by in turns]
     free = max(looked[0].size - looked[0].plain.shape[1] - 1, 1)
     tried: set[float | None] = set()
     for waves in _waves(found):

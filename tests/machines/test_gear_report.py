@@ -92,6 +92,22 @@ def test_a_record_is_laid_where_its_teeth_were(counted, kind):
     assert (laid.first - there) % count in ({0} if kind != "pitch single" else {0, 1, count - 1})
 
 
+def test_a_record_begun_at_a_tooth_that_nobody_knows_is_turned_by_itself():
+    traced = GearReport.of(case_of(PINION, BLANK)).traced
+    count, made = traced.gear.teeth, []
+    for flank, begun in (("left", 1), ("right", 8)):
+        said = Said("a.csv", "pitch cumulative", flank, "clockwise", marked=begun == 1)
+        rows = [(float(tooth), 0.0, 0.0) for tooth in range(1, count + 1)]
+        um = expected_of(LaidOver((), count, "clockwise", 5), traced, record_of(said, rows, 1.0))
+        rows = [(float(tooth), 0.0, float(um[(tooth - 2 + begun) % count])) for tooth in range(1, count + 1)]
+        made.append(record_of(said, rows, 1.0))
+    laid = lay_beside(traced, made)
+    assert laid.first == 5
+    marked, other = laid.records
+    assert marked.readings.tooth[0] == 1
+    assert other.readings.tooth[0] == 8
+
+
 def test_records_say_their_own_values_and_classes_beside():
     folder = SCENARIOS / "92-cloud-drum-wheel"
     report = GearReport.of(Case.of(read_job(folder / "job.toml")), sorted(folder.glob("*.csv")))
