@@ -26,7 +26,7 @@ from handlead.machines.toml.errors import Complaint, HandleadError
 from handlead.machines.toml.units import length
 
 from .first_tooth import LaidFrom, LaidTogether, inspect_together
-from .next_record import ROUND, next_record
+from .next_record import ROUND, RecordChoice, next_records
 from .trying import Confirmation, confirmations_of
 from .words import (
     candidates,
@@ -132,9 +132,16 @@ class InspectedGear:
 
     def measure_next(self, wave: FoundWave) -> str | None:
         """What to measure besides, to tell its likely parts apart; None where there is one, or nothing does."""
+        return ", and ".join(one.words for one in self._next(wave)) or None
+
+    def records_next(self, wave: FoundWave) -> tuple[Record, ...]:
+        """The same as the records that it makes, their readings not filled in; none where it is more of one at hand."""
+        return tuple(record for one in self._next(wave) for record in one.records)
+
+    def _next(self, wave: FoundWave) -> tuple[RecordChoice, ...]:
         likely = self.likely(wave)
         noise = [one.left_um for one in self.inspection.records]
-        return next_record(self.case, self.records, likely, noise) if len(likely) > 1 else None
+        return next_records(self.case, self.records, likely, noise) if len(likely) > 1 else ()
 
     def shown(self, wave: FoundWave, number: int) -> Floats:
         """What a wave leaves at each reading of a record, in µm, beside what is taken for its zeros and slope."""

@@ -32,17 +32,20 @@ _FROM_END, _POINTS = 0.1, 40
 
 
 @dataclass(frozen=True, eq=False)
-class _Choice:
-    """Something to measure: its words, and the records that it makes, not filled in yet."""
+class RecordChoice:
+    """Something to measure: its words, and the records that it makes, not filled in yet.
+
+    No record where it is more readings of one that is at hand.
+    """
 
     words: str
     records: tuple[Record, ...]
 
 
-def next_record(
+def next_records(
     case: Case, records: Sequence[Record], parts: Sequence[PartAtFault], noise: Sequence[float]
-) -> str | None:
-    """The easiest record, in words, or two, that tell the first of these parts from the others; None where none does.
+) -> tuple[RecordChoice, ...]:
+    """The easiest record, or two, that tell the first of these parts from the others; none where none does.
 
     `noise` is what is left of each record, in µm r.m.s.
     """
@@ -50,7 +53,7 @@ def next_record(
     alike = [one for one in others if one.order == first.order]
     if len(alike) < len(others):
         gaps = [one for one in records if one.kind in ROUND and len(one.readings.um) < case.job.work.teeth]
-        return "every tooth of it" if gaps else None
+        return (RecordChoice("every tooth of it", ()),) if gaps else ()
     flanks = sides_of(Flanks.of(case))
     sources = tuple(one.part.source for one in (first, *alike))
     at_hand = _columns(records, noise, sources, flanks)
@@ -60,19 +63,26 @@ def next_record(
     for count in (1, 2):
         for some in combinations(choices, count):
             if _told(first.size, np.concatenate([at_hand, *(columns[one.words] for one in some)])):
-                return ", and ".join(one.words for one in some)
-    return None
+                return some
+    return ()
 
 
-def _choices(case: Case) -> Iterator[_Choice]:
+def next_record(
+    case: Case, records: Sequence[Record], parts: Sequence[PartAtFault], noise: Sequence[float]
+) -> str | None:
+    """The same in words; None for none."""
+    return ", and ".join(one.words for one in next_records(case, records, parts, noise)) or None
+
+
+def _choices(case: Case) -> Iterator[RecordChoice]:
     """What can be measured, the easiest first."""
     teeth, face = case.job.work.teeth, face_width_mm(case.job.work)
-    yield _Choice("the runout, with a ball in the spaces", (_of_every_tooth("runout", "", teeth),))
+    yield RecordChoice("the runout, with a ball in the spaces", (_of_every_tooth("runout", "", teeth),))
     for flank in ("right", "left"):
-        yield _Choice(f"the pitch of the {flank} flanks", (_of_every_tooth("pitch cumulative", flank, teeth),))
+        yield RecordChoice(f"the pitch of the {flank} flanks", (_of_every_tooth("pitch cumulative", flank, teeth),))
     end = (0.5 - _FROM_END) * face
     far = length(_FROM_END * face, case.job.units, 1)
-    yield _Choice(
+    yield RecordChoice(
         f"the runout at both ends of the face, with a ball in the spaces {far} from either",
         tuple(_of_every_tooth("runout", "", teeth, height) for height in (-end, end)),
     )
@@ -84,7 +94,7 @@ def _choices(case: Case) -> Iterator[_Choice]:
                 for height in np.linspace(-end, end, _POINTS)
             ]
             record = record_of(Said("", "helix", flank, "clockwise"), rows, 1.0)
-            yield _Choice(f"the helix of the {flank} flanks of {words} of the gear apart", (record,))
+            yield RecordChoice(f"the helix of the {flank} flanks of {words} of the gear apart", (record,))
 
 
 def _of_every_tooth(kind: str, flank: str, teeth: int, height: float = 0.0) -> Record:
@@ -93,7 +103,7 @@ def _of_every_tooth(kind: str, flank: str, teeth: int, height: float = 0.0) -> R
     return record_of(said, [(float(tooth), 0.0, 0.0) for tooth in range(1, teeth + 1)], 1.0)
 
 
-def _measured(choice: _Choice, records: Sequence[Record]) -> bool:
+def _measured(choice: RecordChoice, records: Sequence[Record]) -> bool:
     """Whether just this was measured round the gear already; a helix may have been of other teeth."""
     have = {(one.kind, one.flank, one.at_height) for one in records}
     return all(one.kind in ROUND and (one.kind, one.flank, one.at_height) in have for one in choice.records)

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from handlead.machines.gear_records.records import Record
     from handlead.machines.inspecting.answer import InspectedGear
     from handlead.viz.bench_desk.work import Source
 
@@ -28,10 +29,15 @@ class AskedOf:
 
 @dataclass(frozen=True)
 class ShownWave:
-    """One wave: its first line, then the others, those set in under the one before marked so."""
+    """One wave: its first line, then the others, those set in under the one before marked so.
+
+    `to_type` are the records that would tell its parts apart: each with its name, and what a record typed by hand has
+    in its fields for it.
+    """
 
     first: str
     lines: tuple[tuple[bool, str], ...]
+    to_type: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -108,7 +114,26 @@ def _waves(found: InspectedGear) -> Iterator[ShownWave]:
 
     for wave in found.inspection.waves:
         first, *more = wave_lines(found, wave)
-        yield ShownWave(first, tuple((line.startswith("  "), line.strip()) for line in more))
+        asked = tuple(_to_type(found, record) for record in found.records_next(wave))
+        yield ShownWave(first, tuple((line.startswith("  "), line.strip()) for line in more), asked)
+
+
+def _to_type(found: InspectedGear, record: Record) -> tuple[str, tuple[tuple[str, str], ...]]:
+    """A record that is to be taken, and the fields of one that is typed: which teeth, at which height."""
+    from handlead.machines.inspecting.words import record_name
+    from handlead.machines.toml.units import length
+    from handlead.viz.look.shop import Shop
+
+    fields = (("quantity", record.kind), ("flank", record.flank))
+    if record.readings.by_tooth:
+        teeth = dict.fromkeys(int(tooth) for tooth in record.readings.tooth)
+        return record_name(record), (*fields, ("teeth", " ".join(map(str, teeth))))
+    if not record.at_height:
+        return record_name(record), (*fields, ("every", "1"))
+    units = found.case.job.units
+    at = f"{Shop.of(found.case).sized(record.at_height):.4g}"
+    told = f"{record_name(record)} at height {length(record.at_height, units, 2)}"
+    return told, (*fields, ("every", "1"), ("height", at))
 
 
 def _chart(found: InspectedGear, number: int) -> ShownChart:

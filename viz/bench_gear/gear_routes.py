@@ -26,7 +26,7 @@ from . import answering
 from . import gear_page as pages
 from .answering import AskedOf, ShownAnswer
 from .beside import Chosen, PutThere, opened_again, put_beside, record_path, take_file
-from .typed import PLACED, GearAtHand, TypedRecord
+from .typed import PLACED, GearAtHand, TypedRecord, begun_again
 
 _LOCK = asyncio.Lock()
 
@@ -131,17 +131,25 @@ async def take(request: Request) -> Response:
 
 
 async def correct(request: Request) -> Response:
-    """A record that lies there, in the fields again. What is typed there meanwhile only goes if that is `sure`."""
+    """A record that lies there in the fields again, or one that is asked for begun in them.
+
+    What is typed there and isn't kept goes only if that is `sure`.
+    """
     asked = asked_of(await request.body())
     desk, gear = await _gear(request)
     async with _LOCK:
         drafts = pages.typed_drafts(desk)
         if TypedRecord(gear, drafts.fields).taken and not asked.get("sure"):
             return JSONResponse({"ask": "What is typed in the fields isn't kept in a file yet."})
-        kept = await run_in_threadpool(opened_again, desk, gear, str(asked.get("name")))
-        drafts.hold(dict(kept))
+        begun = asked.get("fields")
+        if isinstance(begun, dict):
+            kept = begun_again(drafts.fields, {str(key): str(value)[:_LONGEST] for key, value in begun.items()})
+        else:
+            kept = dict(await run_in_threadpool(opened_again, desk, gear, str(asked.get("name"))))
+        drafts.hold(kept)
     desk, gear = await _gear(request)
-    return JSONResponse({"sheet": await run_in_threadpool(lambda: pages.sheet(desk, gear, tried=True))})
+    tried = not isinstance(begun, dict)
+    return JSONResponse({"sheet": await run_in_threadpool(lambda: pages.sheet(desk, gear, tried=tried))})
 
 
 async def clear(request: Request) -> Response:

@@ -252,6 +252,16 @@ _ASKED = {
 }
 
 
+#: What may be said of a record that is begun: the rest stays as it was typed for the one before.
+_BEGUN = ("quantity", "flank", "height", "every", "teeth")
+
+
+def begun_again(kept: Mapping[str, str], fields: Mapping[str, str]) -> dict[str, str]:
+    """What was typed, without readings and name, and with what is said of a record that is begun."""
+    stays = {key: value for key, value in kept.items() if ":" not in key and key not in (*_BEGUN, "name", "heights")}
+    return stays | {key: value for key, value in fields.items() if key in _BEGUN}
+
+
 def _numbers(said: str) -> list[float]:
     """Numbers one after the other, or from one to another by steps. Raises `NumberFault`."""
     said = said.strip().replace("−", "-")

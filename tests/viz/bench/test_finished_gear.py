@@ -83,7 +83,7 @@ def test_what_was_typed_is_the_record_that_the_dial_showed_and_gets_the_answer_o
     assert typed.kind == kept.kind and typed.counted == kept.counted and typed.division_um == kept.division_um
     assert (typed.readings.um == kept.readings.um).all() and (typed.readings.tooth == kept.readings.tooth).all()
     answer = shop.post("ask")[1]
-    answer = answer[answer.index('id="answer-words">') + 18 : answer.index("<h3>Chart")]
+    answer = answer[answer.index('id="answer-words">') + 18 : answer.index('</div>')]
     assert main(["inspect", str(shop.folder / "job.toml"), str(shop.folder / "typed.csv")]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert words_of(answer) == said.removeprefix("Cloud drum, helical wheel on Tesmore D2 ")
@@ -213,6 +213,21 @@ def test_that_nobody_knows_the_first_tooth_goes_into_the_record_and_stays_in_it_
     assert '<option value="unknown" selected>' in shop.told("correct", name="begun.csv")["sheet"]
     assert shop.told("save")["saved"] == "begun.csv"
     assert not read_record(shop.folder / "begun.csv", 66).marked
+
+
+def test_the_record_that_would_tell_parts_apart_is_begun_with_a_tap(shop):
+    runout_typed(shop)
+    assert shop.told("save")["saved"]
+    answer = shop.post("ask")[1]
+    assert "that tells them apart" in html.unescape(answer)
+    begun = json.loads(html.unescape(re.search(r'data-begin="([^"]+)"', answer)[1]))
+    sheet = shop.told("correct", fields=begun)["sheet"]
+    assert f'<option value="{begun["quantity"]}" selected>' in sheet
+    assert not begun["flank"] or f'<option value="{begun["flank"]}" selected>' in sheet
+    # The way of counting is that of the record before; nothing that was typed goes without being asked.
+    assert '<option value="clockwise" selected>' in sheet
+    shop.type(t_0="1", h_0_0="1")
+    assert "isn't kept" in shop.told("correct", fields=begun)["ask"]
 
 
 def test_readings_that_lost_their_field_are_not_dropped_in_silence(shop):

@@ -162,21 +162,22 @@ async function takeFile(file, over) {
   } catch (fault) { fail(fault); }
 }
 
-async function correct(name, sure) {
+async function correct(what, sure) {
   try {
-    const told = await asked("/finished-correct", { name, sure: Boolean(sure) });
+    const told = await asked("/finished-correct", { ...what, sure: Boolean(sure) });
     if (told.ask) {
-      $("took").innerHTML = '<div class="held"><p></p><div class="row"><button type="button" id="sure">Throw it away, and open the record</button><button type="button" id="unsure">Leave it</button></div></div>';
+      $("took").innerHTML = '<div class="held"><p></p><div class="row"><button type="button" id="sure">Throw it away, and go on</button><button type="button" id="unsure">Leave it</button></div></div>';
       $("took").querySelector("p").textContent = told.ask;
-      $("sure").onclick = () => { $("took").replaceChildren(); correct(name, true); };
+      $("sure").onclick = () => { $("took").replaceChildren(); correct(what, true); };
       $("unsure").onclick = () => $("took").replaceChildren();
+      $("took").scrollIntoView({ block: "center" });
       $("unsure").focus();
       return;
     }
     $("by-hand").open = true;
     sheet(told.sheet);
     $("typed").scrollIntoView();
-    readings()[0].focus();
+    (document.querySelector("#sheet-in [aria-invalid]") || [...document.querySelectorAll("#sheet-in select")].find((one) => !one.value) || readings()[0]).focus();
   } catch (fault) { fail(fault); }
 }
 
@@ -242,7 +243,8 @@ document.addEventListener("click", (event) => {
   if (at.id === "sign") turnSign();
   else if (at.id === "save-go") save();
   else if (at.id === "clear-go") { tried = false; send().then(() => asked("/finished-clear", {})).then((told) => sheet(told.sheet)).catch(fail); }
-  else if (at.dataset.correct) send().then(() => correct(at.dataset.correct));
+  else if (at.dataset.correct) send().then(() => correct({ name: at.dataset.correct }));
+  else if (at.dataset.begin) send().then(() => correct({ fields: JSON.parse(at.dataset.begin) }));
   else if (at.id === "ask-go") inspect();
   else if (at.id === "write-go") write(at.dataset.before);
   else if (at.id === "copy-machine") copyMachine();
