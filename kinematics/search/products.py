@@ -173,20 +173,18 @@ def _suitable_width(
         fresh = int((highs - lows).sum()) - before
         if fresh < expected and width < everything:
             too_narrow = width
-            grown = least + (width - least + 1e-15) * min(64.0, max(2.0, 2 * expected / max(fresh, 1)))
-            width = min(everything, grown)
-            if too_wide is not None:
-                width = min(width, (too_narrow + too_wide) / 2)
         elif fresh > 8 * max(expected, 512):
             too_wide = width
-            width = least + (width - least) * max(0.05, 2 * expected / fresh)
-            if too_narrow is not None:
-                width = max(width, (too_narrow + too_wide) / 2)
         else:
             return width, lows, highs
-        if too_wide is not None and too_wide - max(too_narrow or 0.0, least) < 1e-13:
+        if too_wide is None:
+            grown = least + (width - least + 1e-15) * min(64.0, max(2.0, 2 * expected / max(fresh, 1)))
+            width = min(everything, grown)
+        elif too_wide - (too_narrow or least) < 1e-13:
             # So many are equally near that no width lies between too few and too many.
             return too_wide, *_bounds(values, aim, too_wide)
+        else:
+            width = ((too_narrow or least) + too_wide) / 2
 
 
 @dataclass(frozen=True)

@@ -331,7 +331,8 @@ class Evidence:
 
     def count_fits(self, counts: Iterable[int]) -> bool:
         """Whether what was counted is one of these."""
-        return self.teeth is not None and any(self.teeth.misfit(count) <= _FITS for count in counts)
+        seen = self.teeth
+        return seen is not None and any(abs(count - seen.value) <= seen.within for count in counts)
 
     def but_for_the_marks(self, view: View) -> bool:
         """Whether nothing speaks against the view but the count, and which way and how far its lines lean."""

@@ -35,6 +35,15 @@ RUNNING = Running(Rates(Fraction(-1, 29)), 1, -1, (0, None, None))
 
 
 @pytest.mark.parametrize(
+    ("within", "counts", "fits"),
+    [(0, (29,), True), (0, (28, 30), False), (1, (30,), True), (1, (28,), True), (1, (31,), False), (2, (14, 31), True), (0, (), False)],
+)
+def test_a_count_that_may_be_off_by_so_many_teeth_is_one_of_these(within, counts, fits):
+    assert Evidence(teeth=Measure(Fraction(29), Fraction(within))).count_fits(counts) is fits
+    assert not Evidence().count_fits(counts)
+
+
+@pytest.mark.parametrize(
     ("evidence", "fits"),
     [
         (Evidence(teeth=Measure(Fraction(29), Fraction(0))), True),

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from functools import cmp_to_key
 
+import numpy as np
 import pytest
 from handlead.kinematics.brackets.bracket import Bracket
 from handlead.kinematics.brackets.drawer import Drawer
@@ -17,6 +18,7 @@ from handlead.kinematics.frame.exact import PI, Irrational, Ratio, sine, square_
 from handlead.kinematics.links.mounted import Mounted
 from handlead.kinematics.search import candidates
 from handlead.kinematics.search.change_gears import ChangeGearSet, nearest_sets
+from handlead.kinematics.search.products import products, windows
 from handlead.kinematics.search.ratios import compare_errors
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -301,3 +303,17 @@ def test_a_bracket_that_takes_hardly_anything_is_searched_out_at_once() -> None:
         assert isinstance(bracket.mount(one.gears), Mounting)
     nothing = Bracket(module=2, centres=1500)  # type: ignore[arg-type]
     assert nearest_sets(F(1), range(20, 120), pairs=(3,), bracket=nothing).sets == ()
+
+
+@pytest.mark.parametrize(("target", "expected"), [(F(7, 5), 5), (F(7, 5), 3000), (F(1), 1000)])
+def test_a_ratio_between_two_heaps_of_sets_is_come_upon_a_window_at_a_time(target: Fraction, expected: int) -> None:
+    """Gears of two sizes alone: nothing lies near 1.4, and thousands of sets a little farther off; none is left out,
+    and no window takes in more than it should."""
+    table = products(Drawer.of([*range(300, 330), *range(600, 630)]), 2)
+    quotients = np.abs(np.divide.outer(table.floats, table.floats).ravel() / float(target) - 1)
+    # The first window has room for all that are equally near; the one after it goes on where it ends.
+    first, second = itertools.islice(windows(table, target, expected), 2)
+    assert expected <= len(first.tops) <= 8 * max(expected, 512)
+    found = [table.floats[one.tops] / table.floats[one.bottoms] / float(target) - 1 for one in (first, second)]
+    errors = np.abs(np.concatenate(found))
+    assert errors == pytest.approx(np.sort(quotients)[: errors.size], abs=1e-12)
