@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import cached_property
 from typing import Any
 
 from handlead.kinematics.frame.frozen import freeze
@@ -76,7 +77,7 @@ class Standing:
         """What is mounted in each bracket that isn't empty."""
         return self.setup.change
 
-    @property
+    @cached_property
     def key(self) -> tuple[Any, ...]:
         """What two standings have in common exactly if nothing at the machine tells them apart."""
         setup = self.setup

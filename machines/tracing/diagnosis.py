@@ -153,7 +153,7 @@ def trace(job: Job, *, table: FaultTable | None = None, progress: Progress | Non
     meant = _meant(study)
     checks = _checks(job, study, table)
     faults = study.once("faults", table.kinds, lambda: find_faults(table.kinds, study))
-    answers = (*read_answers(job, checks, study, faults), *answers_by_hand(job, study, proof.hand_checks))
+    answers = (*read_answers(job, checks, study, faults), *answers_by_hand(job, study, proof))
     evidence = evidence_of(job)
     if (again := counted_again(answers)) is not None:
         evidence = replace(evidence, teeth=Measure(Fraction(again), Fraction(0)))

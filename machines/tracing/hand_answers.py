@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from fractions import Fraction
 
 from handlead.kinematics.frame.words import POSITIVES
@@ -12,6 +11,7 @@ from handlead.kinematics.suspects.suspects import Answer
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.job_keys.hand_keys import HAND_KEYS, USUAL
 from handlead.machines.measuring.hand_checks import HandCheck
+from handlead.machines.proving.proof import Proof
 from handlead.machines.tables.reading import Complaints
 from handlead.machines.toml.errors import WrongValue
 
@@ -19,19 +19,18 @@ from handlead.machines.toml.errors import WrongValue
 _UNITS = {"index_check": "degrees", "slide_check": "teeth", "feed_check": "mm"}
 
 
-def answers_by_hand(job: Job, study: Study, checks: Sequence[HandCheck]) -> tuple[Answer, ...]:
+def answers_by_hand(job: Job, study: Study, proof: Proof) -> tuple[Answer, ...]:
     """What [seen] has of the checks of the set-up as it is written.
 
     Raises `FileFault` for a check that this set-up doesn't have.
     """
-    assert job.seen is not None
+    made = {key: found for key in HAND_KEYS if (found := getattr(job.seen, key)) is not None}
+    if not made:
+        return ()  # what could be checked costs more to work out than all else that the proof says
     complaints = Complaints(job.document)
-    by_key = {check.key: check for check in checks}
+    by_key = {check.key: check for check in proof.hand_checks}
     answers = []
-    for key in HAND_KEYS:
-        found = getattr(job.seen, key)
-        if found is None:
-            continue
+    for key, found in made.items():
         if key not in by_key:
             message = "the sheet of this set-up has no such check, so nothing can be told from it. Leave it out"
             complaints.add(WrongValue, ("seen", key), message)
