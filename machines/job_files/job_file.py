@@ -234,12 +234,12 @@ def _job(document: Document, beside: str, instead: Machine | None = None) -> Job
     values = values_of(document, JOB, complaints)
     check_hob_is_there(document, beside, complaints)
     machine, fault = _machine(document, beside)
+    if machine is not None:
+        check_setup(document, machine, complaints)
+        check_way(document, machine, complaints)
     unusable = str(fault) if fault is not None and instead is not None else ""
     if unusable:
         machine, fault = instead, None
-    elif machine is not None:
-        check_setup(document, machine, complaints)
-        check_way(document, machine, complaints)
     work, mate = works_of(values, complaints) if values is not None else (None, None)
     complaints.raise_any(fault)
     assert values is not None and machine is not None and work is not None
@@ -259,9 +259,7 @@ def _job(document: Document, beside: str, instead: Machine | None = None) -> Job
         setup=_setup(values["setup"], machine, whole=not unusable) if "setup" in values else None,
         seen=_seen(values["seen"], machine) if "seen" in values else None,
         cutting=_cutting(values.get("cutting", {})),
-        centre_distance=values.get("mate", {}).get("centre_distance"),
-        crossing_angle_deg=values.get("mate", {}).get("crossing_angle"),
-        least_backlash=values.get("mate", {}).get("least_backlash"),
+        **_stands_with_mate(values.get("mate", {})),
         measured=tuple(_gauging(row) for row in values.get("measured", ())),
         halves=halves,
         fixture=values.get("fixture", ""),
@@ -285,6 +283,14 @@ def _machine(document: Document, beside: str) -> tuple[Machine | None, FileFault
         return read_machine(*found), None
     except FileFault as fault:
         return None, fault
+
+
+def _stands_with_mate(values: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "centre_distance": values.get("centre_distance"),
+        "crossing_angle_deg": values.get("crossing_angle"),
+        "least_backlash": values.get("least_backlash"),
+    }
 
 
 def _gauging(row: dict[str, Any]) -> Gauging:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from handlead.kinematics.brackets.drawer import Drawer, drawer_for
@@ -14,7 +13,6 @@ from handlead.kinematics.search.ratios import compare
 from handlead.kinematics.together.filling import least_work
 from handlead.kinematics.together.together import BracketPlace, never_filled
 from handlead.kinematics.work.requirement import Work
-from handlead.machines.machine_files.machine_file import GearSet, Machine
 from handlead.machines.members.found import Found, Manner, tell_share
 from handlead.machines.members.lacking import lacking
 from handlead.machines.members.member import search_member
@@ -34,6 +32,7 @@ from handlead.machines.toml.places import quoted
 
 from .asked import Asked
 from .asking import demands, goes_by_feed
+from .gears_together import choices_together, with_gears
 from .wanted import OBTAINABLE, Wanted
 
 #: No more gears than this are advised, and no more choices of them than this are tried: fewer where each is a search
@@ -58,15 +57,27 @@ def gears_to_get(wanted: Wanted, work: Work) -> tuple[str, str]:
     in_vain: list[Found] = []
     asks = list(demands(wanted, work, Asked.of(wanted.job, work, wanted.machine)))
     quick = bool(asks) and not any(goes_by_feed(demand) for demand in asks)
-    most = _MOST_TRIED if quick else _FEW_TRIED
-    choices = list(itertools.islice(choices_tried(wanted, work), most))
-    for number, gears in enumerate(choices):
-        tell_share("choices of gears to get", number, len(choices))
-        found = search_member(wanted.on(with_gears(wanted.machine, gears)), work, Manner(plain=True))
-        if found.setups:
-            return _sentence(gears), ""
-        in_vain.append(found)
+    for turn in _turns(wanted, work, quick=quick):
+        choices = list(turn)
+        for number, gears in enumerate(choices):
+            tell_share("choices of gears to get", number, len(choices))
+            found = search_member(wanted.on(with_gears(wanted.machine, gears)), work, Manner(plain=True))
+            if found.setups:
+                return _sentence(gears), ""
+            in_vain.append(found)
+        if in_vain and all(found.is_settled for found in in_vain):
+            break  # what stands against it no gears mend
     return "", _none_named(wanted, work, in_vain)
+
+
+def _turns(wanted: Wanted, work: Work, *, quick: bool) -> Iterator[Iterator[_Gears]]:
+    """What is tried, for each bracket by itself and together; fewer where each is a long search."""
+    each, together = choices_tried(wanted, work), _choices_together(wanted, work)
+    if quick:
+        yield itertools.islice(each, _MOST_TRIED)
+        yield itertools.islice(together, _MOST_TRIED)
+    else:
+        yield itertools.islice(itertools.chain(together, each), _FEW_TRIED)
 
 
 def _none_named(wanted: Wanted, work: Work, in_vain: list[Found]) -> str:
@@ -105,8 +116,7 @@ def choices_tried(wanted: Wanted, work: Work) -> Iterator[_Gears]:
     """What may be got, the fewest gears first, no two choices alike."""
     asked = Asked.of(wanted.job, work, wanted.machine)
     found: dict[tuple[tuple[str, tuple[int, ...]], ...], None] = {}
-    unlike = {abs(demand.index): demand for demand in reversed(_asks(wanted, work, asked))}
-    for demand in itertools.islice(reversed(unlike.values()), _WAYS):
+    for demand in _unlike(_asks(wanted, work, asked)):
         per_bracket = [
             [(place.name, gears) for gears in _offered(wanted, work, place, prefer)]
             for place, prefer in _places(wanted, work, demand, asked)
@@ -117,6 +127,23 @@ def choices_tried(wanted: Wanted, work: Work) -> Iterator[_Gears]:
                 found[gears] = None
     fewest = sorted(found, key=lambda gears: (sum(len(more) for _, more in gears), len(gears)))
     return (dict(gears) for gears in fewest)
+
+
+def _choices_together(wanted: Wanted, work: Work) -> Iterator[_Gears]:
+    """What may be got where the likeliest for each bracket don't go together, and the hob's speed lacks no gears."""
+    asked = Asked.of(wanted.job, work, wanted.machine)
+    for demand in _unlike(list(demands(wanted, work, asked))):
+        places = list(_places(wanted, work, demand, asked))
+        if any(place.name == demand.way.constants.speed for place, _ in places):
+            continue
+        offered = {place.name: _offered(wanted, work, place, prefer) for place, prefer in places[:2]}
+        yield from map(dict, choices_together(wanted, work, demand, offered, _MOST_GEARS))
+
+
+def _unlike(asks: Sequence[Needed]) -> Iterator[Needed]:
+    """The first few that ask different ratios of the index gears."""
+    unlike = {abs(demand.index): demand for demand in reversed(asks)}
+    return itertools.islice(reversed(unlike.values()), _WAYS)
 
 
 def _asks(wanted: Wanted, work: Work, asked: Asked) -> list[Needed]:
@@ -174,14 +201,3 @@ def fillings_of(place: BracketPlace, drawer: Drawer, most: int) -> Iterator[Chan
                 if span is None or (compare(one.ratio, span[0]) >= 0 and compare(one.ratio, span[1]) <= 0):
                     yield one
 
-
-def with_gears(machine: Machine, gears: Mapping[str, tuple[int, ...]]) -> Machine:
-    """The machine with more gears in its drawers, each of the set that its bracket is filled from."""
-    sets = list(machine.gear_sets)
-    for bracket, teeth in gears.items():
-        home = next((i for i, one in enumerate(sets) if not one.fits or bracket in one.fits), None)
-        if home is None:
-            sets.append(GearSet(f"gears for {bracket}", (bracket,), teeth))
-        else:
-            sets[home] = replace(sets[home], teeth=(*sets[home].teeth, *teeth))
-    return replace(machine, gear_sets=tuple(sets))

@@ -12,13 +12,18 @@ import pytest
 from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.machine_files.catalogue import find_machine
 from handlead.machines.machine_files.machine_file import read_machine_text
+from handlead.machines.planning.asked import Asked
+from handlead.machines.planning.asking import demands
 from handlead.machines.planning.gears_to_get import with_gears
+from handlead.machines.planning.gears_together import choices_together
 from handlead.machines.planning.planning import plan
+from handlead.machines.planning.wanted import Wanted
 from handlead.machines.proving.proof import prove
 from handlead.viz.command import main
 from made_up import machine_text
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
+CASES = Path(__file__).parents[1] / "cases"
 
 EIGHT_TEETH = """
 format = "job/1"
@@ -98,3 +103,33 @@ def test_speed_gears_that_would_keep_the_worm_within_its_speed_are_named_and_do_
     better = plan(job, with_gears(job.machine, {"speed gears": more})).members[0].setups[0]
     assert set(more) <= {*better.setup.change["speed gears"].gears}
     assert better.proof.is_as_wanted
+
+
+def named(sentence):
+    """The gears that a sentence of advice names, by bracket, as a person reads it."""
+    found = re.findall(r'gears? of ([\d, and]+) teeth that fits? "([^"]+)"', sentence)
+    return {bracket: tuple(map(int, re.findall(r"\d+", teeth))) for teeth, bracket in found}
+
+
+def test_gears_are_named_where_the_differential_goes_by_the_feed_and_no_bracket_lacks_them_by_itself():
+    """Its differential can be filled at some feed or other, and its feed too; only at one and the same they can't."""
+    job = read_job(CASES / "quenbeck-40.toml")
+    member = plan(job, top=1).members[0]
+    assert not member.setups
+    gears = named(member.gears_to_get)
+    assert len(gears) > 1 and sum(map(len, gears.values())) <= 3
+    better = plan(job, with_gears(job.machine, gears), top=1).members[0]
+    assert better.setups and better.setups[0].proof.is_as_wanted
+
+
+def test_choices_that_are_to_stand_together_do_so_and_the_fewest_gears_come_first():
+    job = read_job(CASES / "quenbeck-40.toml")
+    wanted = Wanted.of(job, job.machine, 1, {}, ())
+    asked = Asked.of(job, job.work, job.machine)
+    demand = next(one for one in demands(wanted, job.work, asked) if abs(one.index) == Fraction(12, 5))
+    offered = {"index gears": [(15,), (24,)], "feed gears": [()]}
+    found = list(choices_together(wanted, job.work, demand, offered, 3))
+    assert found
+    counts = [sum(map(len, each.values())) for each in found]
+    assert counts == sorted(counts) and counts[0] > 0 and counts[-1] <= 3
+    assert all(set(each) <= {"index gears", "feed gears", "differential gears"} and all(each.values()) for each in found)

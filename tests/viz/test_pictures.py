@@ -271,7 +271,7 @@ def test_an_idler_is_drawn_in_the_mesh_where_its_bracket_takes_it():
 
 @pytest.mark.parametrize(("link", "right"), BRACKETS[:6])
 def test_the_arrows_of_a_bracket_are_drawn_as_they_are_laid_out(link, right, recorded):
-    plot_bracket(link.mounted, link.bracket)
+    plot_bracket(link)
     lettering, _, _ = bracket_lettering(bracket_layout(link.mounted, link.bracket), (100, 95), link.mounted)
     assert lettering.turnings
     drawn = [(start, tip, options["bow"]) for (_, start, tip, _), options in recorded["arrow"]]
@@ -406,7 +406,7 @@ def test_no_label_of_a_bracket_lies_on_another_or_is_cut_by_the_edge(link, right
 def test_what_is_written_into_a_bracket_takes_no_more_paper_than_reckoned(link, right, paper):
     width, height, with_words = paper
     axes = look.new_axes(width, height)
-    plot_bracket(link.mounted, link.bracket, axes, name=link.name, words=with_words)
+    plot_bracket(link, axes, name=link.name, words=with_words)
     renderer = axes.figure.canvas.get_renderer()
     extents = [words.get_window_extent(renderer) for words in axes.texts if not words.get_rotation() and words.get_text()]
     assert not overlaps([extent.extents for extent in extents])

@@ -79,13 +79,13 @@ def bracket_of(scenario, name):
 @compared
 def test_bracket_with_an_idler():
     link = bracket_of("04-moon-wheel/job.toml", "differential gears")
-    return bare(plot_bracket(link.mounted, link.bracket, axes_of(50, 45), words=False))
+    return bare(plot_bracket(link, axes_of(50, 45), words=False))
 
 
 @compared
 def test_bracket_that_is_refused():
     link = bracket_of("41-gear-against-the-stud/job.toml", "index gears")
-    return bare(plot_bracket(link.mounted, link.bracket, axes_of(42, 28), words=False))
+    return bare(plot_bracket(link, axes_of(42, 28), words=False))
 
 
 @compared

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from handlead.kinematics.brackets.bracket import Bracket
-from handlead.kinematics.links.mounted import LETTERS, Mounted
+from handlead.kinematics.links.mounted import LETTERS, ChangeGears, Mounted
 from handlead.machines.toml.units import lengths_in
 from handlead.viz.look import look, symbols
 from handlead.viz.look.symbols import Pen
@@ -20,8 +19,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 def plot_bracket(
-    mounted: Mounted | None,
-    bracket: Bracket | Mapping[str, Any] | None = None,
+    link: ChangeGears,
     ax: Axes | None = None,
     *,
     name: str = "",
@@ -29,17 +27,18 @@ def plot_bracket(
     units: str = "mm",
     letters: str = LETTERS,
 ) -> Axes:
-    """Draw a bracket with what is mounted in it, to scale within `ax`; None mounted draws it as empty.
+    """Draw a bracket of the train with what is mounted in it, to scale within `ax`.
 
     Without `words` there are the gears alone, lettered, with no lines over and under them: for a panel
     whose words stand elsewhere. Measures are in `units`, `letters` name the gears. More idlers or pairs than can be placed at all are said not to be drawn. Returns
     the axes, whose unit is a millimetre at the machine (a module where the file gives none).
     """
     axes = ax if ax is not None else look.new_axes(100, 95)
+    mounted = link.mounted
     if mounted is None:
         return _bare_box(axes, "EMPTY", name if words else "", "nothing is mounted" if words else "")
     try:
-        layout = bracket_layout(mounted, bracket, letters)
+        layout = bracket_layout(mounted, link.bracket, letters)
     except ValueError as why:
         return _bare_box(axes, "NOT DRAWN", name if words else "", str(why) if words else "")
     lettering, over, under = bracket_lettering(

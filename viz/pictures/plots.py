@@ -53,7 +53,7 @@ def plot_brackets(case: Case, ax: Axes | None = None) -> Axes:
             plot_set_ratio(link, inset, name=link.name)
         else:
             plot_bracket(
-                link.mounted, link.bracket, inset, name=link.name, units=case.job.units, letters=case.letters(link.name)
+                link, inset, name=link.name, units=case.job.units, letters=case.letters(link.name)
             )
     return ax
 

@@ -74,7 +74,7 @@ def draw_bracket(axes: Axes, link: ChangeGears, letters: str) -> None:
     if isinstance(link, SetRatio):
         plot_set_ratio(link, axes)
         return
-    plot_bracket(link.mounted, link.bracket, axes, words=False, letters=letters)
+    plot_bracket(link, axes, words=False, letters=letters)
 
 
 def draw_head(page: Page, proof: Proof, x: float, y: float, size: float) -> None:
