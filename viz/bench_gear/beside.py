@@ -40,6 +40,7 @@ class RecordBeside:
     is_xml: bool
     by_hand: bool
     chosen: bool = False
+    had_another: bool = False
 
 
 class Chosen:
@@ -79,7 +80,8 @@ def records_beside(desk: Desk, gear: GearAtHand) -> tuple[tuple[RecordBeside, ..
         stat = path.stat()
         one = _looked(str(path), stat.st_mtime_ns, stat.st_size, gear.teeth, chosen.counted)
         if not one[1] or not name.lower().endswith(".txt"):
-            found.append(RecordBeside(name, *one, chosen=name in chosen.names and not one[1]))
+            had = bool(_versions(desk, name).all)
+            found.append(RecordBeside(name, *one, chosen=name in chosen.names and not one[1], had_another=had))
     return tuple(found), len(names) - len(first)
 
 
@@ -144,9 +146,7 @@ def put_beside(desk: Desk, name: str, content: bytes, over: str) -> PutThere:
         digest = digest_of(text_in(there))
         if over != digest:
             return PutThere(name, digest)
-        versions = Versions(desk.shelf.folder, Path(desk.name).with_name(name).as_posix())
-        every = versions.all
-        versions.keep(text_in(there), "written over", every[-1] if every else None)
+        _keep(_versions(desk, name), text_in(there), "written over")
     if there != content:
         try:
             filing.put(content, path)
@@ -154,6 +154,27 @@ def put_beside(desk: Desk, name: str, content: bytes, over: str) -> PutThere:
             raise NotEntered(f"{name}: it can't be written ({(fault.strerror or str(fault)).lower()})") from None
     Chosen(desk).add(name)
     return PutThere(name)
+
+
+def _versions(desk: Desk, name: str) -> Versions:
+    return desk.shelf.versions(Path(desk.name).with_name(name).as_posix())
+
+
+def _keep(versions: Versions, text: str, what: str) -> None:
+    if versions.of_text(text) is None:
+        versions.keep(text, what, versions.all[-1] if versions.all else None)
+
+
+def bring_back(desk: Desk, name: str) -> None:
+    """The record that was there before the last was written over it; what is there now is kept in turn."""
+    path, versions = record_path(desk, name), _versions(desk, name)
+    now = text_in(path.read_bytes()) if path.is_file() else ""
+    before = next((one for one in reversed(versions.all) if one.digest != digest_of(now)), None)
+    if before is None:
+        raise NotEntered(f"{name}: nothing was there before it")
+    text = versions.text(before.number)
+    _keep(versions, now, "brought back from")
+    filing.write_text(text, path, overwrite=True)
 
 
 def take_file(desk: Desk, gear: GearAtHand, name: str, content: bytes, over: str) -> PutThere:

@@ -25,7 +25,7 @@ from starlette.routing import Route
 from . import answering
 from . import gear_page as pages
 from .answering import AskedOf, ShownAnswer
-from .beside import Chosen, PutThere, opened_again, put_beside, record_path, take_file
+from .beside import Chosen, PutThere, bring_back, opened_again, put_beside, record_path, take_file
 from .typed import PLACED, GearAtHand, TypedRecord, begun_again
 
 _LOCK = asyncio.Lock()
@@ -128,6 +128,15 @@ async def take(request: Request) -> Response:
     if not done.is_there:
         return JSONResponse(_there(done))
     return JSONResponse({"saved": done.name, "records": await run_in_threadpool(pages.records, desk, gear)})
+
+
+async def back(request: Request) -> Response:
+    """A record as it was before it was written over."""
+    asked = asked_of(await request.body())
+    desk, gear = await _gear(request)
+    async with _LOCK:
+        await run_in_threadpool(bring_back, desk, str(asked.get("name")))
+    return HTMLResponse(await run_in_threadpool(pages.records, desk, gear))
 
 
 async def correct(request: Request) -> Response:
@@ -301,6 +310,7 @@ ROUTES: list[Any] = [
     Route("/finished-keep/{name:path}", keep, methods=["POST"]),
     Route("/finished-save/{name:path}", save, methods=["POST"]),
     Route("/finished-take/{name:path}", take, methods=["POST"]),
+    Route("/finished-back/{name:path}", back, methods=["POST"]),
     Route("/finished-correct/{name:path}", correct, methods=["POST"]),
     Route("/finished-clear/{name:path}", clear, methods=["POST"]),
     Route("/finished-choose/{name:path}", choose, methods=["POST"]),

@@ -120,6 +120,12 @@ def test_a_record_is_written_over_only_by_whoever_says_so_and_what_was_there_is_
     assert "quantity: runout" in (shop.folder / "typed.csv").read_text()
     kept = shop.served.folder / ".bench" / "versions" / shop.at / "typed.csv" / "000001.toml"
     assert kept.read_text() == "somebody else's"
+    # And brought back; what it took the place of, likewise.
+    assert "be used for this gear" in shop.post("back", name="typed.csv")[1]
+    assert (shop.folder / "typed.csv").read_text() == "somebody else's"
+    listed = shop.post("back", name="typed.csv")[1]
+    assert "quantity: runout" in (shop.folder / "typed.csv").read_text() and 'data-back="typed.csv"' in listed
+    assert shop.post("back", name="none.csv")[0] == 400
 
 
 def test_a_record_never_lands_outside_the_folder_of_its_job(shop):

@@ -112,7 +112,7 @@ function there(place, told, over) {
     const row = document.createElement("div");
     row.className = "row";
     row.append(yes, no);
-    said.append("What is there now is kept among its versions.", row);
+    said.append("What is there now can be brought back in the list of records.", row);
     setTimeout(() => no.focus());
   }
   place.append(said);
@@ -181,6 +181,10 @@ async function correct(what, sure) {
   } catch (fault) { fail(fault); }
 }
 
+async function bringBack(name) {
+  try { records(await (await ask(`/finished-back/${gear}`, { name })).text()); stale(`${name} is another now: ask again.`); } catch (fault) { fail(fault); }
+}
+
 async function inspect() {
   const mine = ++turn, started = performance.now();
   $("ask-go").disabled = true;
@@ -244,6 +248,7 @@ document.addEventListener("click", (event) => {
   else if (at.id === "save-go") save();
   else if (at.id === "clear-go") { tried = false; send().then(() => asked("/finished-clear", {})).then((told) => sheet(told.sheet)).catch(fail); }
   else if (at.dataset.correct) send().then(() => correct({ name: at.dataset.correct }));
+  else if (at.dataset.back) bringBack(at.dataset.back);
   else if (at.dataset.begin) send().then(() => correct({ fields: JSON.parse(at.dataset.begin) }));
   else if (at.id === "ask-go") inspect();
   else if (at.id === "write-go") write(at.dataset.before);
