@@ -1,4 +1,4 @@
-"""How quick the page is on this machine: ready, first paint, tap to verdict, blank, plan, weight, memory.
+"""How quick the page is on this machine: ready, first paint, tap to verdict, blank, plan, records, weight, memory.
 
     python tests/benchmarks/bench_page.py [TAPS]
 
@@ -40,6 +40,7 @@ TAPS = """async ([bracket, gears, taps]) => {
 
 
 #: Orders that are tapped, each with the bracket: the machine that takes longest, and the one with most links.
+DRUM = "92-cloud-drum-wheel"
 TAPPED = {"82-crowned-pinion": "index gears", "14-bell-cam-wheel": "inner index gears"}
 
 
@@ -72,6 +73,9 @@ def main(taps: int) -> None:
     folder = Path(tempfile.mkdtemp())
     for name in (*TAPPED, "08-inch-winch", "21-idler-left-out"):
         shutil.copy(ROOT / "scenarios" / name / "job.toml", folder / f"{name}.toml")
+    for path in (ROOT / "scenarios" / DRUM).glob("*.csv"):
+        shutil.copy(path, folder)
+    shutil.copy(ROOT / "scenarios" / DRUM / "job.toml", folder / f"{DRUM}.toml")
     process, url, ready = start(folder)
     print(f"server ready {ready:.2f} s")
     try:
@@ -79,9 +83,29 @@ def main(taps: int) -> None:
             browser = plays.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
             _page(browser, process, url, taps)
             browser.close()
+        _finished(url)
     finally:
         process.kill()
     shutil.rmtree(folder)
+
+
+def _finished(url: str) -> None:
+    """Readings of a finished gear kept one by one, and its records asked, in ms as a program waits for them."""
+    import json
+    from urllib.request import Request, urlopen
+
+    def ask(what: str, **body: object) -> float:
+        began = time.perf_counter()
+        data = json.dumps(body).encode()
+        with urlopen(Request(f"{url}finished-{what}/{DRUM}.toml", data, {"x-bench": "1"})) as answer:
+            answer.read()
+        return 1000 * (time.perf_counter() - began)
+
+    kept = [ask("keep", fields={f"t:{at}": str(at % 7)}) for at in range(66)]
+    print(f"a reading kept: median {statistics.median(kept):.0f} ms, worst {max(kept):.0f} ms")
+    ask("choose", names=["runout.csv", "pitch.csv", "helix-left.csv", "helix-right.csv"], counted="")
+    first = ask("ask")
+    print(f"four records asked: {first:.0f} ms, {first / max(ask('ask'), 0.1):.0f} times as long as once they are known")
 
 
 def _busy_ms(process: subprocess.Popen[str]) -> float:
