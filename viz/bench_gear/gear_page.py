@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -13,6 +14,7 @@ from handlead.viz.bench.elsewhere import side_by_side
 from handlead.viz.bench_desk.desk import Desk
 from handlead.viz.bench_desk.doing import NotDone
 from handlead.viz.bench_drawn import parts
+from handlead.viz.bench_files.shelf import Shelf
 from handlead.viz.bench_files.versions import Drafts, digest_of
 from handlead.viz.look.shop import Shop
 
@@ -79,12 +81,23 @@ def told_wrong(one: TypedRecord, tried: bool) -> tuple[Mapping[str, str], tuple[
 def answer(desk: Desk, asked: AskedOf, found: ShownAnswer) -> str:
     """What the records say, in the command's words, and what taking it over would do."""
     taking = found.taking
+    if found.yes and not taking.why_not and not is_in_folder(desk.shelf, taking.path):
+        taking = replace(taking, why_not=OUTSIDE)
     query = urlencode([*(("r", name) for name in asked.names), ("counted", asked.counted)])
     return parts.render(
-        "finished_answer", desk=desk, answer=found, names=names_of(found), query=query,
+        "finished_answer", desk=desk, answer=found, taking=taking, names=names_of(found), query=query,
         machine=desk.job.machine.name if desk.job else "", machine_file=Path(taking.path).name,
         lines=tuple(side_by_side(taking.before, taking.after)), before=digest_of(taking.before),
     )  # fmt: skip
+
+
+#: Said of a machine whose file the page doesn't reach.
+OUTSIDE = "its file lies out of this folder, so the page can't write into it: handlead inspect --write does"
+
+
+def is_in_folder(shelf: Shelf, path: str) -> bool:
+    """Whether a file is one that the page may write into."""
+    return Path(path).resolve().is_relative_to(shelf.folder)
 
 
 def names_of(found: ShownAnswer) -> tuple[str, ...]:

@@ -265,10 +265,9 @@ async def write(request: Request) -> Response:
 
 def _written(bench: Bench, found: ShownAnswer) -> str:
     """The machine's file written; what it held is among its versions. Returns its name on the page."""
-    path = Path(found.taking.path)
-    if not path.resolve().is_relative_to(bench.shelf.folder):
-        raise NotDone("the machine's file lies out of this folder: handlead inspect --write reaches it")
-    stem = path.resolve().relative_to(bench.shelf.folder).with_suffix("").as_posix()
+    if not pages.is_in_folder(bench.shelf, found.taking.path):
+        raise NotDone(pages.OUTSIDE)
+    stem = Path(found.taking.path).resolve().relative_to(bench.shelf.folder).with_suffix("").as_posix()
     machine = open_machine(bench.shelf, stem)
     if machine.is_draft or machine.text != found.taking.before:
         raise NotDone("something was entered on the machine's page that isn't in its file yet: finish that first")

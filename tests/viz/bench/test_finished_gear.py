@@ -9,6 +9,8 @@ import shutil
 import pytest
 from handlead import machines
 from handlead.machines.gear_records.records import read_record
+from handlead.machines.machine_files.catalogue import shipped_machines
+from handlead.viz.bench_files.versions import digest_of
 from handlead.viz.command import main
 
 from .conftest import SCENARIOS, serve, wait_until
@@ -262,6 +264,20 @@ def test_what_would_be_written_is_shown_first_and_then_stands_in_the_machines_fi
     # Asked again with the same records there is nothing new to write, and it can be undone on the machine's page.
     assert shop.post("write", names=names, counted="", before=before)[0] == 400
     assert "found on a finished gear" in shop.served.get(f"/machine/{shop.at}/tesmore-d2")[1].decode()
+
+
+def test_a_machine_out_of_the_folder_is_not_written_into(shop):
+    shop.copy(DRUM, "runout.csv")
+    away = shop.served.folder.parent / f"away-{shop.at}.toml"
+    away.write_bytes(shipped_machines()["tesmore-d2"].read_bytes())
+    text = (shop.folder / "job.toml").read_text()
+    (shop.folder / "job.toml").write_text(text.replace('"tesmore-d2"', f'"../../{away.name}"'))
+    shop.post("choose", names=["runout.csv"], counted="")
+    answer = html.unescape(shop.post("ask")[1])
+    assert "lies out of this folder" in answer and "write-go" not in answer
+    before = digest_of(away.read_text())
+    assert shop.post("write", names=["runout.csv"], counted="", before=before)[0] == 400
+    assert "[[imperfection]]" not in away.read_text()
 
 
 def test_charts_and_the_simulated_gears_report_come_as_pictures_and_paper(shop):

@@ -1,6 +1,7 @@
 """What works behind the page while somebody taps: what was left isn't worked on, what was asked last is answered."""
 
 import asyncio
+import shutil
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
@@ -8,8 +9,9 @@ import pytest
 from handlead.viz.bench import holding, processes
 from handlead.viz.bench_desk import work
 from handlead.viz.bench_desk.doing import NotDone
+from handlead.viz.bench_gear import answering
 
-from .conftest import copy_jobs
+from .conftest import SCENARIOS, copy_jobs
 
 INCH, LONG = "08-inch-winch-job.toml", "21-idler-left-out-job.toml"
 
@@ -58,6 +60,25 @@ def test_a_plan_of_a_job_that_was_changed_makes_room_for_the_next(bench):
     _, members, (told,) = run(planned())
     assert members[0].offered
     assert isinstance(told, NotDone) or told[0].offered
+
+
+def test_of_a_gears_records_those_that_were_asked_last_are_looked_at(bench):
+    """Somebody ticks one more before the first answer is there: only the last is worked out."""
+    drum = SCENARIOS / "92-cloud-drum-wheel"
+    for path in (*drum.glob("*.csv"), drum / "job.toml"):
+        shutil.copy(path, bench.shelf.folder / path.name)
+    names = ("runout.csv", "pitch.csv", "helix-left.csv", "helix-right.csv")
+    asks = [answering.AskedOf(names[: more + 1], names[: more + 1]) for more in range(4)]
+
+    async def ticked():
+        job = source(bench, "job.toml")
+        return await asyncio.gather(
+            *(bench.later(answering.inspected, job, one, slow=True) for one in reversed(asks)), return_exceptions=True
+        )
+
+    answers = run(ticked())
+    assert answers[-1].yes and len(answers[-1].records) == 2  # the runout alone, and what wouldn't stand out of it
+    assert sum(isinstance(one, NotDone) for one in answers) >= 2
 
 
 def test_what_is_kept_stays_small(bench):
