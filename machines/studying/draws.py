@@ -137,8 +137,9 @@ def _total(hollow: Floats, slope: Floats) -> Floats:
     Of h·u² + (s/2)·u for u from -1 to 1: its foot lies at -s/4h, where it is s²/16h deep, if that isn't beyond the end.
     """
     over = EVALUATED * slope
-    deep = over**2 / np.maximum(16 * hollow, 1e-300)
-    return np.asarray(np.where(over < 4 * hollow, hollow + over / 2 + deep, over))
+    inside = over < 4 * hollow
+    deep = over**2 / (16 * np.where(inside, hollow, np.inf))
+    return np.asarray(np.where(inside, hollow + over / 2 + deep, over))
 
 
 def _beside_the_mean(places: Floats) -> Floats:

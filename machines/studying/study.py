@@ -18,7 +18,7 @@ import numpy.typing as npt
 from handlead.kinematics.frame.frozen import freeze
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.job_files.job_file import Job
-from handlead.machines.setups.case import Case, helix_slope_um
+from handlead.machines.setups.case import Case, cuts_wanted, helix_slope_um, no_slope_because
 from handlead.machines.shop.crew import Crew, Piece, Result, each_done
 from handlead.machines.toml.errors import HandleadError, NoSetup
 
@@ -217,6 +217,12 @@ def model_of(case: Case) -> Model:
     flanks = Flanks.of(case)
     if case.outcome is None or case.rates is None:
         raise HandleadError(f"{case.job.path}: this set-up cuts no gear: handlead prove says why")
+    other = no_slope_because(case.job.work, case.outcome)
+    if other and not cuts_wanted(case.job.work, case.outcome):
+        raise HandleadError(
+            f"{case.job.path}: this set-up cuts another gear than the drawing's ({other}), so there is nothing to be "
+            "sure of: handlead prove says what to change"
+        )
     shape = CutShape.of(flanks.gear, case.rates, flanks.setting.hob)
     off = math.radians(case.outcome.swivel_error_deg or 0.0)
     return Model(

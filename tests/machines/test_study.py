@@ -18,7 +18,7 @@ from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import Imperfection, Looseness, read_machine
 from handlead.machines.setups.case import Case
-from handlead.machines.studying.draws import _total, amounts, draw, traced_teeth
+from handlead.machines.studying.draws import EVALUATED, _total, amounts, draw, traced_teeth
 from handlead.machines.studying.flank_draws import cut_draw
 from handlead.machines.studying.study import model_of, study
 from handlead.machines.studying.waves import UM, slope_of_wave
@@ -297,3 +297,29 @@ def test_what_cannot_be_studied_is_told(tmp_path, capsys):
         study(loose(SPUR, WHEEL).with_setup(None))
     assert main(["study", str(SPUR), "--draws", "1"]) == 2
     assert "--draws is 1" in capsys.readouterr().err
+
+
+def test_a_slide_that_is_not_bowed_leaves_the_lean_alone_however_large_it_is():
+    assert _total(np.array([0.0, 1e-310, 2.0]), np.array([1e5, 1e5, 0.0])) == pytest.approx([EVALUATED * 1e5, EVALUATED * 1e5, 2.0])
+
+
+@pytest.mark.parametrize(
+    ("order", "why"),
+    [("21-idler-left-out", "wrong hand"), ("24-differential-out", "they are straight")],
+)
+def test_a_set_up_that_cuts_another_gear_is_not_studied(order, why, capsys):
+    """Its lean would be millimetres over the face, and tell nothing of what is loose."""
+    path = SCENARIOS / order / "job.toml"
+    assert main(["study", str(path), "--draws", "10"]) == 2
+    out, err = capsys.readouterr()
+    assert f"({why})" in err and "handlead prove says what to change" in err and not out
+
+
+def test_a_set_up_of_another_count_is_not_studied():
+    with pytest.raises(HandleadError, match="another count"):
+        study(read_job(HELICAL).with_gears("index gears", (25, 40, 48, 24)), 10)
+
+
+def test_a_lead_that_is_a_little_off_is_studied_all_the_same():
+    job = read_job(HELICAL).with_gears("differential gears", (45, 41, 50, 45))
+    assert quantity(study(job, 50), "helix").within(7) == 0
