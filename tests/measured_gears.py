@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from handlead.kinematics.flank_cutting.flank_passages import FlankCut, active_rolls
+from handlead.kinematics.flank_cutting.flank_passages import FlankCut, active_rolls, lattice_at
 from handlead.kinematics.flank_cutting.flanks import deviations, standing_at
 from handlead.kinematics.frame.motion import Led
-from handlead.kinematics.inspection.readings import Readings
+from handlead.kinematics.inspection.looked import Readings
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.gear_records.records import Record
 from handlead.machines.machine_files.machine_file import Imperfection
@@ -22,13 +22,21 @@ from handlead.machines.setups.case import Case
 
 SIDES = {"right": 1, "left": -1}
 
+#: Points each way, over a cell of contacts, of which a reading of pitch or runout is the mean.
+SAMPLES = 5
+
 
 @dataclass(frozen=True)
 class MeasuredGear:
-    """A gear cut with what a case has wrong, and with `ripples` besides, ready to be measured."""
+    """A gear cut with what a case has wrong, and with `ripples` besides, ready to be measured.
+
+    It is read where passages go by as they would with the first tooth elsewhere in them: by so many gashes and turns of
+    the table, its `seam`.
+    """
 
     case: Case
     ripples: tuple[Led, ...] = ()
+    seam: tuple[float, float] = (0.0, 0.0)
 
     @classmethod
     def with_errors(cls, case: Case, errors: Sequence[Imperfection], ripples: Sequence[Led] = ()) -> MeasuredGear:
@@ -55,6 +63,13 @@ class MeasuredGear:
         margin = (last - first) / 4
         return min(max(math.tan(self.cuts[side].flank.pressure_angle), first + margin), last - margin)
 
+    def moved(self, side: int, roll: float) -> tuple[float, float]:
+        """By how much roll and height such a place lies off, at a roll."""
+        cut = self.cuts[side]
+        steps = np.linalg.solve(cut.steps, np.array(self.seam))
+        by_roll, by_height = lattice_at(cut, roll).by(cut.steps).basis @ steps
+        return float(by_roll), float(by_height)
+
     @cached_property
     def proud(self) -> dict[int, np.ndarray]:
         """By side, how far each space's flank stands proud about mid-face, in µm along the base tangent."""
@@ -62,10 +77,12 @@ class MeasuredGear:
 
     def proud_at(self, above: float) -> dict[int, np.ndarray]:
         """The same so many mm above mid-face."""
-        return {
-            side: 1000 * standing_at(cut, self.roll(side), 5, above) / cut.flank.base_cosine
-            for side, cut in self.cuts.items()
-        }
+        found = {}
+        for side, cut in self.cuts.items():
+            by_roll, by_height = self.moved(side, self.roll(side))
+            stands = standing_at(cut, self.roll(side) + by_roll, SAMPLES, above + by_height)
+            found[side] = 1000 * stands / cut.flank.base_cosine
+        return found
 
     def space(self, tooth: int, counted: str, flank: str) -> int:
         """The space on whose side a tooth's flank lies; for flank "" that after the tooth, as counted."""
@@ -132,6 +149,8 @@ class MeasuredGear:
         else:
             roll = np.linspace(first + 0.02 * (last - first), last - 0.02 * (last - first), points)
             place = roll * cut.flank.base_radius
+        by_roll, by_height = self.moved(side, self.roll(side))
+        roll, height = roll + by_roll, height + by_height
         um = [
             1000 / cut.flank.base_cosine * deviations(cut, roll, height, float(self.space(one, counted, flank)))
             for one in teeth

@@ -1,7 +1,9 @@
 """Waves laid through records by the passages that cut deepest with them: how big they are, and what is left.
 
-A big wave has another passage cut deepest, so that what it leaves is no plain wave any more. The amounts, the passages
-and the seam are drawn closer by turns. Own method.
+A big wave has another passage cut deepest, so that what it leaves is no plain wave any more. How deep the deepest
+passage goes changes steadily with the amounts and with the seam, so that all are drawn closer together. Method:
+Levenberg and Marquardt's damped least squares (in any textbook of numerical methods); the deepest passage's own slope
+is that of all, wherever another doesn't take over.
 """
 
 from __future__ import annotations
@@ -12,19 +14,28 @@ from functools import cached_property
 
 import numpy as np
 
-from .choosing import GASHES, TURNS
-from .laid import Complexes, Laid, Normal
-from .passage import Floats, Seam
+from .laid import Laid
+from .looked import pairs
+from .passage import Complexes, Floats, Seam
+from .pooled import Pooled, Surface, closely, pooled, thinned
 
-#: Times that amounts and passages are drawn closer for one seam, first and then, and that the seam is drawn closer.
-_FIRST, _AGAIN, _CLOSER = 4, 1, 3
+#: Times that all is drawn closer, and the share of what is left below which another time gains nothing.
+_TIMES, _GAINS = 12, 1e-3
 
-#: Seams that are looked at for how sure a size is, and how closely.
-_AWAY = ((0.0, 0.03), (0.0, -0.03), (0.0, 0.125), (0.0, -0.125), (0.0, 0.25), (0.0, 0.5), (1 / 3, 0.0))
-_SPREAD = 1
+#: Damping at first, by how much it goes down and up, between which bounds; how far the seam goes at a time.
+_DAMPED, _DOWN, _UP, _LEAST, _MOST, _FAR = 1e-2, 4.0, 6.0, 1e-6, 1e3, 0.2
+
+#: By how much marks may show otherwise than they were cut: a feeler's tip is round, a checker filters. Own choice.
+_MARKS = 0.2
+
+#: What the best checkers repeat to, in µm (common practice: some tenths), and marks are reckoned to.
+REPEATS = 0.3
 
 #: Share of a size that the reckoning may be off (measured: see tests/benchmarks/inspecting.py).
-_RECKONED = 0.04
+_RECKONED = 0.03
+
+#: Squares, in those of the noise, by which other amounts of the same sources may fit worse and be right in 5 of 100.
+_AS_WELL = 4.0
 
 #: So far two waves go against one another that both may be none.
 _AGAINST = -0.5
@@ -35,84 +46,121 @@ _BELIEVED = 15
 
 @dataclass(frozen=True, eq=False)
 class Deepest:
-    """Some of the sources (`members`) laid through the records with these amounts, cut deepest passage by passage."""
+    """Some of the sources (`members`) laid through the records with these amounts, cut deepest passage by passage.
+
+    `shown` is how much of the marks between contacts shows in each record: 1 where the feeler goes to their ground.
+    """
 
     laid: Laid
     members: tuple[int, ...]
     seam: Seam
     amounts: Complexes
+    shown: tuple[float, ...] = ()
 
     @cached_property
-    def _cut(self) -> list[tuple[Floats, Complexes]]:
-        """By record, marks and what one of each source leaves."""
-        alone = self.laid.only(self.members)
-        return [one.cut_with(alone.sources, self.amounts, self.seam) for one in self.laid.records]
+    def _shown(self) -> Floats:
+        return np.array(self.shown or (1.0,) * len(self.laid.records))
 
     @cached_property
-    def _beside(self) -> list[tuple[Floats, Floats]]:
-        """By record two columns for each member, and the readings, with zeros, slopes and marks taken out."""
-        return [one.beside(*cut) for one, cut in zip(self.laid.records, self._cut, strict=True)]
+    def _alone(self) -> Laid:
+        return self.laid.only(self.members)
+
+    @cached_property
+    def pooled(self) -> Pooled:
+        """All readings in a row."""
+        return pooled(self.laid.records)
+
+    @cached_property
+    def surface(self) -> Surface:
+        """What stands at each reading, and what one of each member leaves there."""
+        return self.pooled.cut_with(self._alone.sources, self.amounts, self.seam)
+
+    @cached_property
+    def _rows(self) -> tuple[Floats, Floats]:
+        """How the readings go with seam, amounts and marks, and what is left of them: weighted, plain taken out."""
+        cut, whole = self.surface, self.pooled
+        marks, share = whole.belongs * cut.marks[:, None], whole.belongs @ self._shown
+        rest = whole.um - share * cut.marks - (cut.waves @ self.amounts).real
+        rows = whole.leveled(np.column_stack((share[:, None] * cut.tilt, pairs(cut.waves), marks, rest)))
+        rows *= self._by[:, None]
+        # That marks show as they are is itself like a reading, of so much noise.
+        held = np.zeros((len(self._shown), rows.shape[1]))
+        held[:, -1 - len(self._shown) : -1] = np.eye(len(self._shown)) / _MARKS
+        held[:, -1] = (1 - self._shown) / _MARKS
+        rows = np.concatenate((rows, held))
+        return rows[:, :-1], rows[:, -1]
+
+    @cached_property
+    def _by(self) -> Floats:
+        """The weight of each reading."""
+        return np.asarray(self.pooled.belongs @ np.array(self.laid.weights))
+
+    @property
+    def slopes(self) -> Floats:
+        """How the readings, weighted and plain taken out, go with the seam, each amount's two parts, and the marks."""
+        return self._rows[0]
+
+    @property
+    def rest(self) -> Floats:
+        """What is left of them, weighted; in the end by how much the marks show otherwise than cut."""
+        return self._rows[1]
+
+    @cached_property
+    def squares(self) -> float:
+        """The sum of the squares of all that is left."""
+        return float(self.rest @ self.rest)
 
     @cached_property
     def left(self) -> list[Floats]:
-        """What these amounts leave at every reading, zeros, slopes and marks taken out."""
-        amounts = np.stack((self.amounts.real, self.amounts.imag), axis=1).ravel()
-        return [um - columns @ amounts for columns, um in self._beside]
+        """What is left at every reading of each record, in µm, plain taken out."""
+        return self.pooled.by_record(self.rest[: len(self._by)] / self._by)
 
     @cached_property
     def marks(self) -> list[Floats]:
         """What of the marks between contacts shows at every reading of each record."""
-        shown = []
-        for one, (marks, wave) in zip(self.laid.records, self._cut, strict=True):
-            beside = one.basis(marks)[:, one.plain.shape[1] :]
-            shown.append(beside @ (beside.T @ (one.readings.um - (wave @ self.amounts).real)))
-        return shown
-
-    @cached_property
-    def squares(self) -> float:
-        """Their sum, weighted."""
-        return sum(by**2 * float(one @ one) for by, one in zip(self.laid.weights, self.left, strict=True))
+        share = self.pooled.belongs @ self._shown
+        return self.pooled.by_record(self.pooled.leveled((share * self.surface.marks)[:, None])[:, 0])
 
     @property
     def is_possible(self) -> bool:
         """Whether it takes no more of any source than there can be."""
-        most = [self.laid.sources[one].most for one in self.members]
+        most = [one.most for one in self._alone.sources]
         return bool(np.all(np.abs(self.amounts) <= np.array(most)))
 
-    def laid_anew(self) -> Deepest:
-        """With the amounts that fit best while the same passages cut deepest."""
-        um = np.concatenate([by * um for by, (_, um) in zip(self.laid.weights, self._beside, strict=True)])
-        found, *_ = np.linalg.lstsq(self.columns(), um, rcond=None)
-        return replace(self, amounts=np.asarray(found[0::2] + 1j * found[1::2]))
+    def closer(self, times: int = _TIMES) -> Deepest:
+        """Seam, amounts and what shows of the marks drawn closer to where least is left."""
+        now, damped = self, _DAMPED
+        for _ in range(times):
+            then = now._moved(damped)
+            if then.squares < now.squares:
+                done = now.squares - then.squares < _GAINS * now.squares
+                now, damped = then, max(damped / _DOWN, _LEAST)
+                if done:
+                    break
+            else:
+                damped *= _UP
+                if damped > _MOST:
+                    break
+        return now
 
-    def columns(self) -> Floats:
-        """Two columns for each member, weighted, zeros, slopes and marks taken out."""
-        return np.concatenate([by * columns for by, (columns, _) in zip(self.laid.weights, self._beside, strict=True)])
-
-    def closer(self, times: int) -> Deepest:
-        """Amounts and passages drawn closer by turns, the best that was met."""
-        best = now = self
-        for _ in range(times if self.members else 0):
-            then = now.laid_anew()
-            # Half the way keeps passages from changing to and fro.
-            now = then if not now.amounts.any() else replace(then, amounts=(then.amounts + now.amounts) / 2)
-            best = min(best, then, now, key=lambda one: one.squares)
-        return best
-
-    def at_best_seam(self) -> Deepest:
-        """The seam drawn closer as well."""
-        best, step = self.closer(_FIRST), np.array([0.5 / GASHES, 0.5 / TURNS])
-        for _ in range(_CLOSER):
-            for way in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-                seam = (best.seam[0] + way[0] * step[0], best.seam[1] + way[1] * step[1])
-                best = min(best, replace(best, seam=seam).closer(_AGAIN), key=lambda one: one.squares)
-            step = step / 2
-        return best
+    def _moved(self, damped: float) -> Deepest:
+        slopes, left = self._rows
+        square = slopes.T @ slopes
+        scale = 1 / np.sqrt(np.maximum(np.diag(square), 1e-9))
+        square = square * scale[:, None] * scale + damped * np.eye(len(scale))
+        by = scale * np.linalg.solve(square, scale * (slopes.T @ left))
+        by[:2] *= min(1.0, _FAR / max(float(np.abs(by[:2]).max()), 1e-12))
+        last = 2 + 2 * len(self.members)
+        return replace(
+            self,
+            seam=(float(self.seam[0] + by[0]), float(self.seam[1] + by[1])),
+            amounts=self.amounts + by[2:last:2] + 1j * by[3:last:2],
+            shown=tuple(map(float, self._shown + by[last:])),
+        )
 
     def against_one_another(self) -> tuple[tuple[int, int], ...]:
         """Pairs of members that take off from one another most of what either leaves."""
-        alone = [np.concatenate([by * np.array(um) for by, um in zip(self.laid.weights, self.um(at), strict=True)])
-                 for at in range(len(self.members))]  # fmt: skip
+        alone = list((self._by[:, None] * (self.surface.waves * self.amounts).real).T)
         sizes = [max(float(np.linalg.norm(one)), 1e-12) for one in alone]
         return tuple(
             (self.members[at], self.members[other])
@@ -122,73 +170,110 @@ class Deepest:
         )
 
     def without(self, some: Sequence[int]) -> Deepest:
-        """The other members alone, drawn closer from here; the seam stays."""
+        """The other members alone, as they stand."""
         kept = [at for at, one in enumerate(self.members) if one not in some]
-        fewer = replace(self, members=tuple(self.members[at] for at in kept), amounts=self.amounts[kept])
-        return fewer.closer(_FIRST)
+        return replace(self, members=tuple(self.members[at] for at in kept), amounts=self.amounts[kept])
 
-    def normal(self) -> tuple[Normal, ...]:
-        """By record the normal equations of all sources, each point by the passage that cuts deepest there."""
+    def thinned(self, points: int) -> Deepest:
+        """Through fewer readings: no more of each record than take about so many points."""
+        return replace(self, laid=replace(self.laid, records=thinned(self.laid.records, points)))
+
+    def closely(self) -> Deepest:
+        """Through the finer looks."""
+        return replace(self, laid=replace(self.laid, records=closely(self.laid.records)))
+
+    def in_order(self, members: Sequence[int]) -> Deepest:
+        """The same with its members in this order."""
+        at = [self.members.index(one) for one in members]
+        return replace(self, members=tuple(members), amounts=self.amounts[at])
+
+    def beside(self, source: int, amount: complex) -> Deepest:
+        """With one source more."""
+        return replace(self, members=(*self.members, source), amounts=np.append(self.amounts, amount))
+
+    def promises(self) -> tuple[Floats, Complexes]:
+        """By how much each source would lessen the squares, were it small, and its amount then."""
         every = np.zeros(len(self.laid.sources), dtype=complex)
         every[list(self.members)] = self.amounts
-        found = []
-        for one in self.laid.records:
-            columns, um = one.beside(*one.cut_with(self.laid.sources, every, self.seam))
-            found.append(Normal(self.seam, columns.T @ columns, columns.T @ um, float(um @ um)))
-        return tuple(found)
+        waves = self.pooled.cut_with(self.laid.sources, every, self.seam).waves
+        columns, left = self.beyond(pairs(waves))
+        twos = columns.reshape(len(left), -1, 2)
+        square = np.einsum("nsa,nsb->sab", twos, twos)
+        size = np.maximum(np.trace(square, axis1=1, axis2=2), 1e-12)
+        square = square + 1e-6 * size[:, None, None] * np.eye(2)
+        toward = np.einsum("nsa,n->sa", twos, left)
+        found = np.linalg.solve(square, toward[:, :, None])[:, :, 0]
+        return np.sum(found * toward, axis=1), found[:, 0] + 1j * found[:, 1]
+
+    def beyond(self, columns: Floats) -> tuple[Floats, Floats]:
+        """Columns, a row for each reading, weighted, and what is left: but for what the set can make up for."""
+        weighted = self._by[:, None] * self.pooled.leveled(columns)
+        whole = np.concatenate((weighted, np.zeros((len(self._shown), columns.shape[1]))))
+        basis = self.basis
+        return whole - basis @ (basis.T @ whole), self.rest - basis @ (basis.T @ self.rest)
+
+    @cached_property
+    def basis(self) -> Floats:
+        """An orthonormal basis of what seam, amounts and marks can do to the readings."""
+        scale = np.maximum(np.linalg.norm(self.slopes, axis=0), 1e-9)
+        left, sizes, _ = np.linalg.svd(self.slopes / scale, full_matrices=False)
+        return np.asarray(left[:, sizes > 1e-6])
 
     def weights(self) -> tuple[float, ...]:
-        """One over the noise of each record, the largest of them as 1.
+        """One over the noise of each record, in µm.
 
         A short record that happens to fit well isn't believed by that alone: its noise is drawn towards that of all.
+        No record repeats better than the best checkers do.
         """
         free = [
-            max(one.size - one.plain.shape[1] - 2 * len(self.members) / len(self.left), 1) for one in self.laid.records
+            max(one.size - one.plain.shape[1] - 2 * (len(self.members) + 1) / len(self.left), 1)
+            for one in self.laid.records
         ]
         squares = [float(rest @ rest) for rest in self.left]
         common = sum(squares) / sum(free)
-        spread = [
-            (one + _BELIEVED * common) / (count + _BELIEVED) for one, count in zip(squares, free, strict=True)
-        ]
-        largest = max(max(spread), 1e-12)
-        # One that fits all through isn't worth more than a hundred others.
-        return tuple(float(np.sqrt(largest / max(one, 0.01 * largest))) for one in spread)
+        spread = [(one + _BELIEVED * common) / (count + _BELIEVED) for one, count in zip(squares, free, strict=True)]
+        return tuple(float(1 / np.sqrt(one + REPEATS**2)) for one in spread)
 
     def um(self, at: int) -> tuple[tuple[float, ...], ...]:
         """What the member at this place leaves at every reading of every record."""
-        return tuple(tuple(map(float, (wave[:, at] * self.amounts[at]).real)) for _, wave in self._cut)
+        left = (self.surface.waves[:, at] * self.amounts[at]).real
+        return tuple(tuple(map(float, one)) for one in self.pooled.by_record(left))
 
-    def errors(self) -> Sequence[float]:
+    def errors(self, others: Sequence[Deepest] = ()) -> Sequence[float]:
         """Half of what holds the amount of each member in 95 of 100, all laid together, wherever the seam may lie.
 
-        To it comes a share of the size for what the reckoning of passages leaves out.
+        To it comes a share of the size for what the reckoning of passages leaves out. Where in `others` the same
+        members fit nearly as well with other amounts, it reaches over these too.
         """
-        parts = (self._plain_errors(), self._spread_over_seams(), _RECKONED * np.abs(self.amounts))
-        return tuple(float(np.linalg.norm(one)) for one in zip(*parts, strict=True))
+        sizes = np.abs(self.amounts)
+        found = np.hypot(self._plain_errors(), _RECKONED * sizes)
+        variance = max(self.squares / self.free, 1e-12)
+        for other in others:
+            if sorted(other.members) != sorted(self.members) or other.squares - self.squares > _AS_WELL * variance:
+                continue
+            like = other.in_order(self.members)
+            far = np.abs(np.abs(like.amounts) - sizes)
+            found = np.maximum(found, far / 2 + np.array(like._plain_errors()))
+        return tuple(map(float, found))
 
-    def _spread_over_seams(self) -> Floats:
-        """By how much the sizes differ from seam to seam, each counted by how well it fits."""
-        if not self.members:
-            return np.zeros(0)
-        variance = max(self.squares / max(self.laid.free - 2 * len(self.members), 1), 1e-12)
-        total, weight = np.zeros(len(self.members)), 1.0
-        for away in _AWAY:
-            other = replace(self, seam=(self.seam[0] + away[0], self.seam[1] + away[1])).closer(_SPREAD)
-            likely = float(np.exp(-max(other.squares - self.squares, 0.0) / (2 * variance)))
-            total += likely * (np.abs(other.amounts) - np.abs(self.amounts)) ** 2
-            weight += likely
-        return np.sqrt(total / weight)
+    @property
+    def free(self) -> int:
+        """Readings beyond all that is sought."""
+        return max(self.laid.free - 2 * len(self.members) - 2, 1)
 
     def _plain_errors(self) -> Sequence[float]:
         from scipy.special import stdtrit
 
         if not self.members:
-            return ()
-        columns = self.columns()
-        free = max(self.laid.free - columns.shape[1], 1)
-        spread = np.linalg.pinv(columns.T @ columns) * (self.squares / free)
+            return []
+        spread = np.linalg.pinv(self.slopes.T @ self.slopes, hermitian=True) * (self.squares / self.free)
         toward = np.stack((self.amounts.real, self.amounts.imag), axis=1)
         toward = toward / np.maximum(np.abs(self.amounts), 1e-300)[:, None]
-        twos = [spread[at : at + 2, at : at + 2] for at in range(0, columns.shape[1], 2)]
+        twos = [spread[at : at + 2, at : at + 2] for at in range(2, 2 + 2 * len(self.members), 2)]
         squares = [float(way @ two @ way) for way, two in zip(toward, twos, strict=True)]
-        return tuple(float(np.sqrt(max(one, 0.0)) * stdtrit(free, 0.975) / 2) for one in squares)
+        return tuple(float(np.sqrt(max(one, 0.0)) * stdtrit(self.free, 0.975) / 2) for one in squares)
+
+
+def plain_start(laid: Laid, seam: Seam) -> Deepest:
+    """No source at all, at this seam."""
+    return Deepest(laid, (), seam, np.zeros(0, dtype=complex))

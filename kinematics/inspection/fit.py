@@ -1,8 +1,9 @@
 """Which waves of exactly known orders stand in the records of a gear, how big they are, and what can't be told apart.
 
-All records are laid together. A source is taken only where the F-test of its two amounts, its chance multiplied by the
-number of sources and of seams that were tried (Bonferroni's bound), leaves at most 1 in 100. Source: common practice in
-statistics; seam, search and rivals are own.
+All records are laid together. A source is taken only where the F-test of its two amounts, its chance multiplied by
+the number of sources that were tried (Bonferroni's bound), leaves at most 1 in 1000; where passages lie to the first
+tooth is fitted with the sources and without them. Source: common practice in statistics; seam, search and rivals are
+own.
 """
 
 from __future__ import annotations
@@ -12,11 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .choosing import SetsTried, SourceSet
 from .deepest import Deepest
-from .laid import Laid, Looked, WaveSource
-from .passage import Floats
-from .settling import settle
+from .laid import Laid
+from .looked import Looked
+from .passage import Floats, WaveSource
+from .settling import Settled, settle
 
 #: Chance that a set which is worse by so much is the right one all the same.
 _WORSE = 0.01
@@ -64,39 +65,31 @@ def fit_sources(records: Sequence[Looked], sources: Sequence[WaveSource]) -> Wav
     laid = Laid(tuple(records), tuple(sources), (1.0,) * len(records))
     if laid.free < 4 or any(one.size < one.plain.shape[1] + 2 for one in records):
         raise ValueError(f"{min(one.size for one in records)} readings are too few to tell a wave from noise")
-    groups, unseen = laid.clusters
+    groups, hidden = laid.clusters
     # The first of each speaks for all: the one that may leave most.
-    groups = tuple(tuple(sorted(one, key=lambda at: -sources[at].largest)) for one in groups)
-    heads = laid.only([one[0] for one in groups])
-    deep, tried, chances = settle(heads)
-    one = SourceSet(deep.squares, deep.seam, deep.members)
-    return _told(deep, groups, unseen, chances, _rivals(tried, one))
+    groups = tuple(tuple(sorted(one, key=lambda at: -sources[at].largest)) for one in (*groups, *hidden))
+    settled = settle(laid.only([one[0] for one in groups]), len(hidden))
+    return _told(settled, groups, len(hidden), _rivals(settled))
 
 
-def _rivals(tried: SetsTried, one: SourceSet) -> dict[int, tuple[int, ...]]:
+def _rivals(settled: Settled) -> dict[int, tuple[int, ...]]:
     """For each member the sources that stand in its place in sets that are hardly worse."""
     from scipy.special import fdtri
 
-    free = max(tried.laid.free - 2 * len(one.members), 1)
-    allowed = one.left * (1 + 2 * float(fdtri(2, free, 1 - _WORSE)) / free) + 1e-12
-    sets = {other.members for other in tried.found[len(one.members)].values() if other.left <= allowed}
-    for member in one.members:
-        rest = tuple(other for other in one.members if other != member)
-        swapped = [tuple(sorted((*rest, other))) for other in range(tried.count) if other not in one.members]
-        for seam in tried.normals:
-            sets |= {other.members for other in tried.at(seam, swapped) if other.left <= allowed}
-    found = {}
-    for member in one.members:
-        without = (each for each in sets if member not in each)
-        found[member] = tuple(sorted({other for each in without for other in each if other not in one.members}))
-    return found
+    deep = settled.deep
+    allowed = deep.squares * (1 + 2 * float(fdtri(2, deep.free, 1 - _WORSE)) / deep.free) + 1e-12
+    sets = [set(other.members) for other in settled.others if other.squares <= allowed]
+    own = set(deep.members)
+    return {member: tuple(sorted(set().union(*(one - own for one in sets if member not in one)))) for member in own}
 
 
 def _told(
-    deep: Deepest, groups: Sequence[tuple[int, ...]], unseen: tuple[int, ...], chances: dict[int, float],
-    rivals: dict[int, tuple[int, ...]],
-) -> WavesFitted:  # fmt: skip
-    errors, before = deep.errors(), [one.level for one in deep.laid.records]
+    settled: Settled, groups: Sequence[tuple[int, ...]], hidden: int, rivals: dict[int, tuple[int, ...]]
+) -> WavesFitted:
+    found_too = {one for member in settled.deep.members for one in groups[member]}
+    unseen = tuple(sorted({one for group in groups[len(groups) - hidden :] for one in group} - found_too))
+    deep, chances = settled.closely, settled.chances
+    errors, before = deep.errors(settled.ends), [one.level for one in deep.laid.records]
     found = [
         FittedSource(
             groups[member], complex(deep.amounts[at]), errors[at], chances[member],
@@ -105,8 +98,8 @@ def _told(
         for at, member in enumerate(deep.members)
     ]  # fmt: skip
     return WavesFitted(
-        tuple(sorted(found, key=lambda one: -max([_rms(um) for um in one.um], default=0.0))), unseen, len(groups),
-        tuple(map(_rms, before)), tuple(map(_rms, deep.left)), _slopes(deep, found),
+        tuple(sorted(found, key=lambda one: -max([_rms(um) for um in one.um], default=0.0))), unseen,
+        len(groups) - hidden, tuple(map(_rms, before)), tuple(map(_rms, deep.left)), _slopes(deep, found),
         tuple(tuple(map(float, one)) for one in deep.left), tuple(tuple(map(float, one)) for one in deep.marks),
     )  # fmt: skip
 

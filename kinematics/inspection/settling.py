@@ -1,186 +1,239 @@
-"""From the sets of sources that explain records best to the one that stands, cut by the passages that cut deepest.
+"""From no source at all to the set that stands in the records, cut by the passages that cut deepest.
 
-A big wave leaves another flank than a small one: so sets are chosen first as if waves were small, then anew with the
-passages that cut deepest, until the same set comes out; and where much is left, sources are tried that are big from the
-start. What isn't needed in the end is let go. Own method.
+One source more at a time, or two together where one alone doesn't show; one for another; one fewer: whatever explains
+the records better by a measure that charges each source for all that might have been taken in its place. Own method.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .choosing import CHANCE, MOST, SetsTried, SourceSet, seams
-from .deepest import Deepest
+from .choosing import CHANCE, MOST, SetsTried, seams
+from .deepest import REPEATS, Deepest, plain_start
+from .growing import drawn, grown, is_big, otherwise
 from .laid import Laid
-from .passage import Floats, Seam
 
-#: Times that the set is chosen anew, seams from which the passages that cut deepest are sought, how closely at first,
-#: and how much bigger the waves may be than they seem.
-_AGAIN, _STARTS, _BEGUN, _BIGGER = 4, 4, 3, (1.7, 2.8)
+#: Seams from which nothing but marks is laid through the records; sets of each size, and seams of each, that
+#: seem to fit best at first.
+_PLAIN, _LIKELY = 3, 2
 
-#: How much smaller and bigger each wave is tried in the end, and by what share of what is left it must then fit better.
-_OTHERWISE, _BETTER = (0.55, 1.8), 1e-3
+#: The largest sets that are looked through as if all waves were small.
+_SMALL_ONES = 4
 
-#: Other sets of each size that are tried in the place of one.
-_OTHERS = 2
+#: Sources that are looked for at once to begin with: in records with gaps waves hide one another.
+_AT_ONCE = 3
 
-#: From this chance on, another seam may do without a source.
-_DOUBTFUL = 1e-9
+#: Other ends of the set that is found that are looked at closely.
+_ENDS = 3
 
-#: What is left of records, r.m.s. in µm, from which a big wave is looked for in it; readings of each that it takes,
-#: phases and seams, the most promising that are followed, how many at once, and how often.
-_MUCH, _FEW, _PHASES, _SEAMS, _FOLLOWED, _AT_ONCE, _BIG_ONES = 1.5, 60, 4, 3, 2, 2, 3
+#: Times that the set is changed at most, and that records are weighed anew.
+_CHANGES, _WEIGHED = 12, 3
 
-Settled = tuple[Deepest, SetsTried, dict[int, float]]
+#: Sets with one more from which yet another is tried, where one alone doesn't show.
+_TOGETHER = 1
 
+#: The largest set in which two are tried in the place of one, and with how many others first.
+_TWO_INSTEAD, _INSTEAD = 4, 1
 
-def settle(laid: Laid) -> Settled:
-    """The sources that stand in the records, the sets that were tried at last, and the chance of each member."""
-    deep, tried, chances = _chosen(laid)
-    for _ in range(_BIG_ONES):
-        big = _with_a_big_one(tried, deep)
-        if big is None:
-            break
-        deep, chances = _needed(tried, big)
-        tried = _as_cut(deep, tried)
-    better = _sized(_simpler(tried, deep))
-    if better is not deep:
-        deep, chances = _needed(tried, better)
-        tried = _as_cut(deep, tried)
-    return deep, tried, chances
+#: Another source that would do less than this share of what a small one does can't stand in its place.
+_FAR_LESS = 0.6
+
+#: Waves on a flank, in µm, that machines still at work leave: of larger ones there are fewer, as the
+#: square. Own choice.
+_USUAL = 15.0
 
 
-def _sized(deep: Deepest) -> Deepest:
-    """With each wave tried bigger and smaller than it seems: other passages may cut deepest then, and fit better."""
-    best = deep
-    for at in range(len(deep.members)):
-        for by in _OTHERWISE:
-            amounts = deep.amounts.copy()
-            amounts[at] *= by
-            other = replace(deep, amounts=amounts).closer(_BEGUN)
-            if other.is_possible and other.squares < (1 - _BETTER) * best.squares:
-                best = other
-    return best if best is deep else best.at_best_seam()
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """The set that stands, the chance of each of its members, and other sets of as many that were met on the way.
+
+    `closely` is the set through the finer looks, `ends` other amounts of its sources that fit nearly as well there.
+    """
+
+    deep: Deepest
+    chances: dict[int, float]
+    others: tuple[Deepest, ...]
+    closely: Deepest
+    ends: tuple[Deepest, ...]
 
 
-def _simpler(tried: SetsTried, deep: Deepest) -> Deepest:
-    """The set itself, or one of no more sources that does as well: with the passages as they are now it may show."""
-    most = len(deep.members)
-    for size in range(max(most - 2, 1), most + 1) if most > 2 else ():
-        for one in sorted(tried.found[size].values())[:_OTHERS]:
-            if one.members == deep.members:
-                continue
-            nothing = np.zeros(size, dtype=complex)
-            other = Deepest(deep.laid, one.members, deep.seam, nothing).closer(_BEGUN).at_best_seam()
-            as_well = _chance(tried, other, deep) > CHANCE if size < most else other.squares < deep.squares
-            if as_well and other.is_possible:
-                return other
-    return deep
+def settle(laid: Laid, hidden: int = 0) -> Settled:
+    """The sources that stand in the records; of the sources the last few, `hidden`, don't show unless they are big."""
+    return _Settling(laid, hidden).settled()
 
 
-def _chosen(laid: Laid) -> Settled:
-    """The set that comes out again with the passages that cut deepest."""
-    parts = {seam: laid.parts(seam) for seam in seams(sum(one.size for one in laid.records))}
-    size = min(MOST, len(laid.sources), (laid.free - 2) // 2)
-    tried = SetsTried(laid, [laid.weighed(one) for one in parts.values()], size, len(parts))
-    deep = _deepest(tried, tried.chosen()[0].members)
-    for _ in range(_AGAIN):
-        laid = replace(laid, weights=deep.weights())
-        tried = SetsTried(laid, [laid.weighed(deep.normal())], size, len(parts))
-        members = tried.chosen()[0].members
-        if members == deep.members:
-            deep = replace(deep, laid=laid).closer(2)
-            break
-        everywhere = SetsTried(laid, [laid.weighed(each) for each in parts.values()], 0, len(parts))
-        deep = _deepest(everywhere, members)
-    deep, chances = _needed(tried, deep)
-    return deep, _as_cut(deep, tried), chances
+class _Settling:
+    """The search, and the sets met on its way."""
 
+    def __init__(self, laid: Laid, hidden: int) -> None:
+        self.laid, self.hidden = laid, hidden
+        shown = laid.only(range(len(laid.sources) - hidden))
+        self.parts = [shown.parts(seam) for seam in seams(sum(one.size for one in laid.records))]
+        self.size = min(MOST, len(laid.sources), (laid.free - 2) // 2)
+        self.tried = self._linear(laid)
+        self.met: list[Deepest] = []
 
-def _as_cut(deep: Deepest, tried: SetsTried) -> SetsTried:
-    """All sets with the passages that cut deepest now."""
-    return SetsTried(deep.laid, [deep.laid.weighed(deep.normal())], tried.size, tried.seams)
+    def _linear(self, laid: Laid) -> SetsTried:
+        shown = laid.only(range(len(laid.sources) - self.hidden))
+        size = min(self.size, len(shown.sources), _SMALL_ONES)
+        return SetsTried(shown, [shown.weighed(one) for one in self.parts], size)
 
-
-def _deepest(tried: SetsTried, members: tuple[int, ...]) -> Deepest:
-    """These members laid through by the passages that cut deepest, from the few seams that fit best to begin with."""
-    starts = sorted(each for seam in tried.normals for each in tried.at(seam, [members]))[:_STARTS]
-    nothing = np.zeros(len(members), dtype=complex)
-    plainly = [Deepest(tried.laid, members, one.seam, nothing).closer(_BEGUN) for one in starts]
-    best = min(plainly, key=lambda one: one.squares)
-    bigger = [replace(best, amounts=by * best.amounts).closer(_BEGUN) for by in _BIGGER] if members else []
-    return min((best, *bigger), key=lambda one: one.squares).at_best_seam()
-
-
-def _needed(tried: SetsTried, deep: Deepest) -> tuple[Deepest, dict[int, float]]:
-    """The members that are needed even so, with their chances: without them no other passages make up for it."""
-    while deep.members:
-        chances = {}
-        for few in (*((one,) for one in deep.members), *deep.against_one_another()):
-            fewer = deep.without(few)
-            chance = _chance(tried, fewer, deep)
-            if _DOUBTFUL < chance < CHANCE:
-                fewer = fewer.at_best_seam()
-                chance = _chance(tried, fewer, deep)
-            if chance > CHANCE:
-                deep = fewer.at_best_seam()
+    def settled(self) -> Settled:
+        now = self._weighed(min(self._first(), key=self.measure))
+        for _ in range(_CHANGES):
+            better = self._better(now)
+            if better is None:
                 break
-            if len(few) == 1:
-                chances[few[0]] = chance
-        else:
-            return deep, chances
-    return deep, {}
+            now = self._weighed(better)
+        now, chances = self._needed(now)
+        ends = [one for one in self._like(now) if set(one.members) == set(now.members)]
+        closely, others = self._closely(now, ends)
+        return Settled(now, chances, self._like(now), closely, others)
+
+    def _closely(self, now: Deepest, ends: Sequence[Deepest]) -> tuple[Deepest, tuple[Deepest, ...]]:
+        """The set laid through the finer looks, and where its sources came to other amounts and fit nearly as well."""
+        best = sorted(ends, key=self.measure)[:_ENDS]
+        fine = [one.closely().closer() for one in (now, *best)]
+        first, *others = sorted((one for one in fine if one.is_possible), key=self.measure)
+        return first.in_order(now.members), tuple(others)
+
+    def measure(self, deep: Deepest) -> float:
+        """What is left, by its logarithm, with what each source is charged: less is better.
+
+        The charge is what noise alone comes to in one set in a hundred, of all that might have been taken; and the more
+        there is of a wave, the less likely it is.
+        """
+        alone = self.laid.only(deep.members)
+        largest = np.array([one.gain for one in alone.sources]) * np.abs(deep.amounts)
+        rare = 2 * float(np.sum(np.log1p((largest / _USUAL) ** 2)))
+        charge = 2 * math.log(max(len(self.laid.sources), 1) / CHANCE)
+        # Below what no record repeats better than, what is left counts against that.
+        least, free = _least(deep), deep.laid.free
+        below = min(deep.squares / least - 1, 0.0)
+        return free * (math.log(max(deep.squares, least) / free) + below) + charge * len(deep.members) + rare
+
+    def _first(self) -> Iterator[Deepest]:
+        """Nothing, and what would stand if all waves were small."""
+        plainly = sorted((plain_start(self.laid, seam) for seam in self.tried.normals), key=lambda one: one.squares)
+        yield from (one.closer() for one in plainly[:_PLAIN])
+        for size in range(1, min(self.tried.size, _AT_ONCE) + 1):
+            starts = []
+            for one in sorted(self.tried.found[size].values())[:_LIKELY]:
+                places = sorted(each for seam in self.tried.normals for each in self.tried.at(seam, [one.members]))
+                nothing = np.zeros(size, dtype=complex)
+                starts += [Deepest(self.laid, one.members, each.seam, nothing) for each in places[:_PLAIN]]
+            yield from drawn(starts, self.laid)
+
+    def _better(self, now: Deepest) -> Deepest | None:
+        """A set that explains more: of one more, one fewer, other sizes, one other, two more, or two for one."""
+        least, more = self.measure(now), self._more(now)
+        ways: tuple[Callable[[Deepest], list[Deepest]], ...] = (
+            lambda _: more, self._fewer, self._otherwise, self._instead, lambda _: self._two_more(now, more),
+            self._two_instead,
+        )  # fmt: skip
+        for way in ways:
+            best = min(way(now), key=self.measure, default=None)
+            if best is not None and self.measure(best) < least - 1e-6:
+                return best
+        return None
+
+    def _more(self, now: Deepest) -> list[Deepest]:
+        if len(now.members) >= self.size:
+            return []
+        return self._keep(grown(now, self.tried))
+
+    def _keep(self, found: list[Deepest]) -> list[Deepest]:
+        self.met += found
+        return found
+
+    def _fewer(self, now: Deepest) -> list[Deepest]:
+        return [now.without((one,)).closer() for one in now.members]
+
+    def _otherwise(self, now: Deepest) -> list[Deepest]:
+        """The same sources, each begun with other sizes and phases: other passages may cut deepest then."""
+        return self._keep(otherwise(now))
+
+    def _instead(self, now: Deepest) -> list[Deepest]:
+        found: list[Deepest] = []
+        for one in now.members:
+            rest = now.without((one,)).closer()
+            if self._may_be_another(now, one, rest):
+                found += grown(rest, self.tried, (one,))
+        return self._keep(found)
+
+    def _may_be_another(self, now: Deepest, member: int, rest: Deepest) -> bool:
+        """Whether another source may stand in its place: not where it is small, and of all small ones does far more."""
+        if self._is_big(now, member):
+            return True
+        promise, _ = rest.promises()
+        others = np.delete(promise, member)
+        return bool(len(others) and others.max() > _FAR_LESS * promise[member])
+
+    def _is_big(self, deep: Deepest, member: int) -> bool:
+        amount = abs(deep.amounts[deep.members.index(member)])
+        return is_big(deep, member, self.laid.sources[member].gain * amount)
+
+    def _two_more(self, now: Deepest, more: Sequence[Deepest]) -> list[Deepest]:
+        if len(now.members) + 2 > self.size:
+            return []
+        return [two for one in more[:_TOGETHER] for two in grown(one, self.tried)]
+
+    def _two_instead(self, now: Deepest) -> list[Deepest]:
+        """Two others in the place of one that is needed least: it may stand for both."""
+        if len(now.members) + 1 > min(self.size, _TWO_INSTEAD) or not any(
+            self._is_big(now, one) for one in now.members
+        ):
+            return []
+        fewer = sorted(((one, now.without((one,)).closer()) for one in now.members), key=lambda one: one[1].squares)
+        return [
+            two for one, rest in fewer[:_TOGETHER] for other in grown(rest, self.tried, (one,))[:_INSTEAD]
+            for two in grown(other, self.tried, (one,))
+        ]  # fmt: skip
+
+    def _weighed(self, deep: Deepest) -> Deepest:
+        """With each record weighed by what is left in it."""
+        for _ in range(_WEIGHED):
+            laid = replace(self.laid, weights=deep.weights())
+            deep = replace(deep, laid=laid).closer()
+        self.laid, self.tried, self.met = laid, self._linear(laid), []
+        return deep
+
+    def _like(self, deep: Deepest) -> tuple[Deepest, ...]:
+        return tuple(one for one in self.met if len(one.members) == len(deep.members))
+
+    def _needed(self, deep: Deepest) -> tuple[Deepest, dict[int, float]]:
+        """The members that are needed even so, with their chances: without them nothing else makes up for it."""
+        while deep.members:
+            chances = {}
+            for few in (*((one,) for one in deep.members), *deep.against_one_another()):
+                fewer = deep.without(few).closer()
+                chance = self.chance(fewer, deep)
+                if chance > CHANCE:
+                    deep = fewer
+                    break
+                if len(few) == 1:
+                    chances[few[0]] = chance
+            else:
+                return deep, chances
+        return deep, {}
+
+    def chance(self, fewer: Deepest, more: Deepest) -> float:
+        """That noise alone makes the larger set so much better, times all that might have been taken."""
+        from scipy.special import fdtrc
+
+        added = len(more.members) - len(fewer.members)
+        if added < 1:
+            return 1.0
+        after = max(more.squares, _least(more))
+        better = max(fewer.squares - more.squares, 0.0) / (2 * added) / (after / more.free)
+        many = math.comb(max(len(self.laid.sources) - len(fewer.members), added), added)
+        return float(fdtrc(2 * added, more.free, better)) * many
 
 
-def _chance(tried: SetsTried, fewer: Deepest, more: Deepest) -> float:
-    sets = (SourceSet(one.squares, one.seam, one.members) for one in (fewer, more))
-    return tried.chance(*sets)
-
-
-# ---------------------------------------------------------------- big waves
-
-
-def _with_a_big_one(tried: SetsTried, deep: Deepest) -> Deepest | None:
-    """The set with one source more that is big, or with two, where much is left and they explain it; or None."""
-    coarse = replace(deep.laid, records=tuple(one.thinned(_FEW) for one in deep.laid.records))
-    now = [deep]
-    for _ in range(_AT_ONCE):
-        begun = [one for each in now for one in _begun(coarse, each, tried.size) if one.is_possible]
-        firsts: dict[tuple[int, ...], Deepest] = {}
-        for one in sorted(begun, key=lambda one: one.squares):
-            firsts.setdefault(tuple(sorted(one.members)), one)
-        followed = [replace(one, laid=deep.laid).closer(_BEGUN) for one in list(firsts.values())[:_FOLLOWED]]
-        now = sorted((one for one in followed if one.is_possible), key=lambda one: one.squares)
-        if not now:
-            return None
-        best = now[0].at_best_seam()
-        if best.is_possible and _chance(tried, deep, best) <= CHANCE / _PHASES:
-            return best
-    return None
-
-
-def _begun(coarse: Laid, deep: Deepest, most: int) -> Iterator[Deepest]:
-    """Each other source beside the members, as big as what is left may be, at some phases and seams."""
-    left = np.sqrt(2) * max(map(_rms, deep.left))
-    if len(deep.members) >= most or left < np.sqrt(2) * _MUCH:
-        return
-    for at, source in enumerate(coarse.sources):
-        if at in deep.members:
-            continue
-        gain = max(abs(one) for _, one in source.proud)
-        size = min(1.5 * left / gain, source.most)
-        for seam in _seams_about(deep.seam):
-            for phase in range(_PHASES):
-                amounts = np.append(deep.amounts, size * np.exp(2j * np.pi * phase / _PHASES))
-                yield Deepest(coarse, (*deep.members, at), seam, amounts).laid_anew()
-
-
-def _seams_about(seam: Seam) -> Iterator[Seam]:
-    yield from ((seam[0], seam[1] + at / _SEAMS) for at in range(_SEAMS))
-
-
-def _rms(values: Floats) -> float:
-    return float(np.sqrt(np.mean(values**2)))
+def _least(deep: Deepest) -> float:
+    """The squares that no record repeats better than."""
+    return deep.free * (REPEATS * max(deep.laid.weights)) ** 2

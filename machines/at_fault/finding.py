@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlead.kinematics.inspection.fit import FittedSource, WavesFitted, fit_sources
-from handlead.kinematics.inspection.laid import Looked
+from handlead.kinematics.inspection.looked import Looked
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.gear_records.records import Record
 from handlead.machines.setups.case import Case

@@ -15,15 +15,16 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 from handlead.kinematics.flank_cutting.flank_passages import FlankCut, active_rolls
-from handlead.kinematics.inspection.laid import Looked
+from handlead.kinematics.inspection.looked import Looked
 from handlead.kinematics.inspection.passage import Feel, Flank, Floats
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.gear_records.records import Record
 
 _SIDE = {"right": 1, "left": -1}
 
-#: Looks to a cell of contacts, each way: a reading of pitch or runout is their mean, as marks are let out of it.
-_IN_CELL = 3
+#: Looks to a cell of contacts, each way: a reading of pitch or runout is their mean, as marks are let out of it; and
+#: how many for the sizes in the end.
+_IN_CELL, _IN_THE_END = 3, 5
 
 #: Places over the face along the line on which a true gear touches: the one of these counts, both primes, that doesn't
 #: go into the number of feed marks, so that each place stands elsewhere in its mark and the marks make up for another.
@@ -42,10 +43,11 @@ def looked_at(record: Record, sides: Mapping[int, Flank]) -> Looked:
         return Looked(record.readings, (_along(record, sides),))
     if record.kind == "transmission error":
         return Looked(record.readings, (_rolled(record, sides[_SIDE[record.flank]]),))
-    return Looked(
-        record.readings,
-        tuple(_round(record, sides[side], factor) for side, factor in _factors(record, sides)),
-    )
+    looks = [_round(record, sides[side], factor) for side, factor in _factors(record, sides)]
+    if record.kind == "helix":
+        return Looked(record.readings, tuple(looks))
+    closely, more_closely = (tuple(one.spread(many) for one in looks) for many in (_IN_CELL, _IN_THE_END))
+    return Looked(record.readings, closely, more_closely)
 
 
 def _factors(record: Record, sides: Mapping[int, Flank]) -> Iterator[tuple[int, float]]:
@@ -69,7 +71,7 @@ def _round(record: Record, flank: Flank, factor: float) -> Feel:
     if readings.steps:
         before = _space(record, readings.tooth - 1, cut.flank.side)
         look = look.beside(Feel.at(flank, -factor, roll, height, before))
-    return look if record.kind == "helix" else look.spread(_IN_CELL)
+    return look
 
 
 def _along(record: Record, sides: Mapping[int, Flank]) -> Feel:

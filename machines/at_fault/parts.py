@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from handlead.kinematics.frame.motion import Led, Rates, Ripple, Tilt
-from handlead.kinematics.inspection.laid import WaveSource
+from handlead.kinematics.inspection.passage import WaveSource
 from handlead.kinematics.links.link import TwoPort
 from handlead.kinematics.links.links import BevelGears, Clutch, GearPair, WormGear
 from handlead.kinematics.links.mounted import ChangeGears

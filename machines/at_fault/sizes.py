@@ -10,8 +10,8 @@ from collections.abc import Sequence
 
 import numpy as np
 from handlead.kinematics.inspection.choosing import seams
-from handlead.kinematics.inspection.laid import Looked, WaveSource, pairs
-from handlead.kinematics.inspection.passage import Floats
+from handlead.kinematics.inspection.looked import Looked, pairs
+from handlead.kinematics.inspection.passage import Floats, WaveSource
 
 #: Of the seams that the fit tries, every so many.
 _EVERY = 4

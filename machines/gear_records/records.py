@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from handlead.kinematics.inspection.readings import Readings
+from handlead.kinematics.inspection.looked import Readings
 from handlead.machines.job_keys.record_keys import COLUMNS, HEAD, LENGTHS_IN, READ_IN, HeadLine
 from handlead.machines.toml.errors import Complaint, FileFault, Missing, Place, Unknown, WrongValue
 from handlead.machines.toml.guesses import either, guess, nearest

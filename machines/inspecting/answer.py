@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 from handlead.kinematics.flank_cutting.flank_passages import active_rolls
-from handlead.kinematics.inspection.choosing import CHANCE, seams
+from handlead.kinematics.inspection.choosing import CHANCE
 from handlead.kinematics.inspection.passage import Floats
 from handlead.machines.at_fault.finding import FoundWave, Inspection, PartAtFault
 from handlead.machines.at_fault.looks import sides_of
@@ -162,8 +162,7 @@ class InspectedGear:
 
         left, readings = self.inspection.records[number].left_um, self.records[number].readings
         free = max(len(readings.um) - readings.plain().shape[1] - 2 * len(self.inspection.waves) - 2, 2)
-        tried = self.inspection.tried * len(seams(sum(len(one.readings.um) for one in self.records)))
-        needed = float(fdtri(2, free, 1 - CHANCE / max(tried, 1)))
+        needed = float(fdtri(2, free, 1 - CHANCE / max(self.inspection.tried, 1)))
         return left * math.sqrt(4 * needed / len(readings.um))
 
     @property

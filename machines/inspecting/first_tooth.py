@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from handlead.kinematics.inspection.choosing import seams
-from handlead.kinematics.inspection.laid import Looked, WaveSource
-from handlead.kinematics.inspection.passage import Floats
+from handlead.kinematics.inspection.looked import Looked
+from handlead.kinematics.inspection.passage import Floats, WaveSource
 from handlead.machines.at_fault.finding import FoundWave, Inspection, inspect_gear
 from handlead.machines.at_fault.looks import looked_at, sides_of
 from handlead.machines.at_fault.parts import TurningPart

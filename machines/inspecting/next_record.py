@@ -8,8 +8,8 @@ from itertools import combinations
 
 import numpy as np
 from handlead.kinematics.inspection.choosing import seams
-from handlead.kinematics.inspection.laid import Laid, WaveSource
-from handlead.kinematics.inspection.passage import Flank, Floats
+from handlead.kinematics.inspection.laid import Laid
+from handlead.kinematics.inspection.passage import Flank, Floats, WaveSource
 from handlead.machines.at_fault.finding import PartAtFault
 from handlead.machines.at_fault.looks import looked_at, sides_of
 from handlead.machines.blanks.flanks import Flanks

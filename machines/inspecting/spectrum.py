@@ -58,7 +58,7 @@ def spectrum_of(found: InspectedGear, number: int) -> tuple[SpectrumLine, ...]:
         _amplitude(found.shown(found.inspection.waves[at[order]], number)) if order in at else rest
         for order, rest in zip(orders, _amplitudes(laid), strict=True)
     ]
-    unseen = {orders[one] for one in laid.clusters[1]} - at.keys()
+    unseen = {orders[one] for group in laid.clusters[1] for one in group} - at.keys()
     return tuple(
         SpectrumLine(order, size, tuple(names[order]), at.get(order))
         for order, size in zip(orders, um, strict=True)

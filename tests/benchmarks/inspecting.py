@@ -102,29 +102,62 @@ def measured(gear: MeasuredGear, noise: float, every: int, counted: str) -> list
 #: gashes at least each of its waves must be cut.
 SHOWS, GASHES = 60, 3
 
+#: Small changes: of a part's size, of where in its wave it stands (degrees), and of the seam.
+SIZED, TURNED, MOVED = 1.1, 6, 0.08
+
 
 def shows(case: Case, planted: list[Planted], phases: list[int], records: list[Record], how: tuple) -> list[bool]:
-    """Whether each part clearly shows: by cutting without it beside the others, and with it alone."""
-    clean = cut(case, [], [])
-    plainly = measured(clean, *how)
+    """Whether each part clearly shows: by cutting without it beside the others, and with it alone.
+
+    What the others, a little larger or smaller or elsewhere in their waves, or the first tooth a little elsewhere among
+    the passages would make up for doesn't count.
+    """
+    nothing = cut(case, [], [])
+    plainly, per_turn = measured(nothing, *how), abs(nothing.cuts[1].per_turn)
+    alone_changes = _moved(nothing, plainly, how)
+    whole = cut(case, planted, phases)
+    changes = [_changed(case, planted, phases, at, records, how) for at in range(len(planted))]
     found = []
     for at in range(len(planted)):
         without = measured(cut(case, planted[:at] + planted[at + 1 :], phases[:at] + phases[at + 1 :]), *how)
         alone = measured(cut(case, planted[at : at + 1], phases[at : at + 1]), *how)
-        least = min(_apart(records, without), _apart(alone, plainly)) / how[0] ** 2
-        found.append(least >= SHOWS and GASHES * planted[at].part.order <= abs(clean.cuts[1].per_turn))
+        others = [one for number, both in enumerate(changes) if number != at for one in both]
+        beside = _apart(records, without, [*_moved(whole, records, how), *others])
+        least = min(beside, _apart(alone, plainly, alone_changes)) / how[0] ** 2
+        found.append(least >= SHOWS and GASHES * planted[at].part.order <= per_turn)
     return found
 
 
-def _apart(records: list[Record], others: list[Record]) -> float:
-    """Sum of squares between records, zeros and slopes taken out."""
-    squares = 0.0
+def _moved(gear: MeasuredGear, records: list[Record], how: tuple) -> list[np.ndarray]:
+    """How the records of a gear change with the seam."""
+    return [_level(measured(replace(gear, seam=by), *how), records) for by in ((MOVED, 0.0), (0.0, MOVED))]
+
+
+def _changed(
+    case: Case, planted: list[Planted], phases: list[int], at: int, records: list[Record], how: tuple
+) -> list[np.ndarray]:
+    """How the records change with a part's size, and with where in its wave it stands."""
+    larger, turned = list(planted), list(phases)
+    larger[at], turned[at] = replace(planted[at], size=planted[at].size * SIZED), phases[at] + TURNED
+    return [_level(measured(one, *how), records) for one in (cut(case, larger, phases), cut(case, planted, turned))]
+
+
+def _apart(records: list[Record], others: list[Record], changes: list[np.ndarray]) -> float:
+    """Sum of squares between records, zeros, slopes and small changes taken out."""
+    apart = _level(records, others)
+    basis, sizes, _ = np.linalg.svd(np.stack(changes, axis=1), full_matrices=False)
+    basis = basis[:, sizes > 1e-3]
+    return float(np.sum((apart - basis @ (basis.T @ apart)) ** 2))
+
+
+def _level(records: list[Record], others: list[Record]) -> np.ndarray:
+    """What lies between records, zeros and slopes taken out."""
+    found = []
     for one, other in zip(records, others, strict=True):
         plain = np.linalg.qr(one.readings.plain())[0]
         apart = one.readings.um - other.readings.um
-        apart = apart - plain @ (plain.T @ apart)
-        squares += float(apart @ apart)
-    return squares
+        found.append(apart - plain @ (plain.T @ apart))
+    return np.concatenate(found)
 
 
 def judged(found: Inspection, planted: list[Planted], seen: list[bool], tally: Counter, key: tuple) -> None:

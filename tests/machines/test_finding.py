@@ -102,7 +102,8 @@ def test_records_of_noughts_accuse_nobody():
     plain = [replace(one, readings=replace(one.readings, um=0 * one.readings.um)) for one in records(gear())]
     found = inspect_gear(DRUM, plain)
     assert not found.waves
-    assert [one.left_um for one in found.records] == pytest.approx([0] * 4, abs=1e-9)
+    # Marks are believed to be there, and nobody read them: of that a trifle stays.
+    assert [one.left_um for one in found.records] == pytest.approx([0] * 4, abs=0.1)
 
 
 def test_what_one_record_cannot_tell_apart_is_named_together():

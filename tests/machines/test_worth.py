@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
 import pytest
 from handlead import machines
 from handlead.kinematics.gears.tolerance import flank_tolerances
-from handlead.kinematics.inspection.readings import Readings
+from handlead.kinematics.inspection.looked import Readings
+from handlead.machines.at_fault.parts import suspects_of
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.gear_records.records import Record
 from handlead.machines.inspecting.worth import deviations_of
+from handlead.machines.studying.waves import CutShape
+from measured_gears import MeasuredGear, with_noise
 
 JOB = machines.read_job(Path(__file__).parents[2] / "scenarios" / "02-left-hand-hob" / "job.toml")
 GEAR = Flanks.of(machines.Case.of(JOB)).gear
@@ -76,15 +81,20 @@ def test_what_was_not_measured_is_not_held_against_the_gear():
     assert alone.quality(GEAR) == wanted
 
 
+def worm_out_of_true(order, um):
+    """The index worm's part that turns so often in a turn of the table, with an error that leaves so much on a flank."""
+    case = machines.Case.of(JOB)
+    suspects = suspects_of(case, CutShape.of(GEAR, case.rates, Flanks.of(case).setting.hob))
+    one = next(one for one in suspects if one.order == order and one.name.startswith("index worm, once"))
+    return replace(one.fault, angle_deg=Fraction(um / one.on_flank))
+
+
 @pytest.mark.parametrize("both", [False, True])
 def test_mending_the_worse_of_two_parts_comes_first(both):
-    every = range(1, TEETH + 1)
-    slow = np.array(once_round(30))
-    noise = 0.3 * np.sin(38.13 * np.arange(1, TEETH + 1) ** 2)
-    worm, quick = 72 % TEETH, np.zeros(TEETH)
-    if both:
-        quick = 4 * np.cos(2 * np.pi * worm * np.arange(TEETH) / TEETH + 1)
-    inspected = machines.inspect(JOB, record("pitch cumulative", every, slow + quick + noise))
+    errors = [worm_out_of_true(1, 12), worm_out_of_true(72, 4)]
+    gear = MeasuredGear.with_errors(machines.Case.of(JOB), errors if both else errors[:1])
+    measured = with_noise(gear.round_gear("pitch cumulative", "right"), 0.3, np.random.default_rng(1))
+    inspected = machines.inspect(JOB, measured)
     worth = inspected.worth
     first = inspected.inspection.waves[worth.first]
     assert first.parts[0].order == 1
