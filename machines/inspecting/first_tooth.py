@@ -117,11 +117,13 @@ def _laid(case: Case, record: Record, found: Inspection) -> Iterator[tuple[float
     turns = [part / parts for part in range(teeth * parts)]
     looked = [looked_at(record.turned(by, teeth), sides) for by in turns]
     free = max(looked[0].size - looked[0].plain.shape[1] - 1, 1)
+    # Where the others have their waves isn't surer than how big they are.
+    unsure = max(2 * one.error_um / max(one.um, 1e-9) for one in found.waves)
     tried: set[float | None] = set()
     for waves in _waves(found):
-        left = np.array([_left(one, waves) for one in looked])
+        left, shown = np.array([_left(one, waves) for one in looked]).T
         best = int(left.argmin())
-        well = np.flatnonzero(left <= left[best] * (1 + _AS_WELL / free))
+        well = np.flatnonzero(left <= left[best] * (1 + _AS_WELL / free) + unsure**2 * shown[best])
         # Where nothing that was found shows in it, it goes as well anywhere.
         as_well = tuple(turns[one] + 1 for one in well if one != best)
         here = LaidFrom(None) if len(well) == len(turns) else LaidFrom(turns[best] + 1, as_well)
@@ -144,15 +146,17 @@ def _like(part: TurningPart, other: TurningPart) -> complex:
     return part.right / other.right if other.right and part.right else part.left / other.left
 
 
-def _left(looked: Looked, waves: Sequence[tuple[WaveSource, complex]]) -> float:
-    """Squares of a record that the waves found elsewhere leave, at the seam where they leave least."""
+def _left(looked: Looked, waves: Sequence[tuple[WaveSource, complex]]) -> tuple[float, float]:
+    """Squares of a record that the waves found elsewhere leave, at the seam where they leave least, and their own."""
     sources, amounts = [one for one, _ in waves], np.array([amount for _, amount in waves])
-    least = np.inf
+    least, shown = np.inf, 0.0
     tried = seams(looked.size)
     for seam in tried[:: max(len(tried) // _SEAMS, 1)]:
-        rest = looked.level - _level(looked.plain, (looked.made(sources, seam)[1] @ amounts).real)
-        least = min(least, float(rest @ rest))
-    return least
+        wave = _level(looked.plain, (looked.made(sources, seam)[1] @ amounts).real)
+        rest = looked.level - wave
+        if (squares := float(rest @ rest)) < least:
+            least, shown = squares, float(wave @ wave)
+    return least, shown
 
 
 def _level(plain: Floats, um: Floats) -> Floats:
