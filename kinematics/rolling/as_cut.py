@@ -119,21 +119,13 @@ class CutGear:
 
     def every_tooth(self, side: int) -> Floats:
         """What all teeth have alike on this side, in mm along the base tangent, by the map's rolls and heights."""
-        return np.asarray(self.upright(side) - self.all_round[side].at(self._angles(side)))
-
-    def upright(self, side: int) -> Floats:
-        """What the map has, in mm along the base tangent, but for what leans its tooth another way than others."""
-        flank = self.flanks[side]
-        found = flank.deviation / flank.base_cosine
-        if side in self.leaning:
-            found = found - self.leaning[side].at(self._angles(side)) * (flank.heights - self.width / 2)[None, :]
-        return np.asarray(found)
-
-    def _angles(self, side: int) -> Floats:
-        """The tangent angles of the map's places, past that of flank 0 at roll 0 and mid-face."""
         flank = self.flanks[side]
         rolls, heights = flank.roll_length / self.base_radius, flank.heights - self.width / 2
-        return np.asarray(side * rolls[:, None] + self.twist * heights[None, :])
+        angles = side * rolls[:, None] + self.twist * heights[None, :]
+        round_gear = self.all_round[side].at(angles)
+        if side in self.leaning:
+            round_gear = round_gear + self.leaning[side].at(angles) * heights[None, :]
+        return np.asarray(flank.deviation / flank.base_cosine - round_gear)
 
 
 def gear_as_cut(

@@ -68,7 +68,8 @@ class RolledMember:
         leans = []
         for side in SIDES:
             flank = self.gear.flanks[side]
-            stands = self.gear.upright(side)
+            # What goes round with the gear leans each tooth another way.
+            stands = self.gear.every_tooth(side)
             rows = stands[np.isfinite(stands).all(axis=1)]
             if not rows.size:
                 return None

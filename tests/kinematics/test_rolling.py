@@ -236,7 +236,7 @@ def test_work_that_leans_about_mid_face_touches_at_one_end_and_then_at_the_other
 def test_what_leans_is_no_slope_that_every_tooth_has():
     leans = cut(SPUR, 0.5, ripples=(Tilt(0.001, 1, 0.1, SPUR.face_width / 2),))
     for side in SIDES:
-        rows = leans.upright(side)
+        rows = leans.every_tooth(side)
         found = np.polyfit(leans.flanks[side].heights, rows[np.isfinite(rows).all(axis=1)].mean(axis=0), 1)[0]
         assert abs(found) < 0.05 * 0.001
 

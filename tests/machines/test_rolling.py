@@ -16,6 +16,7 @@ from handlead.kinematics.work.requirement import gear_to_cut
 from handlead.kinematics.work.sizes import outside_diameter
 from handlead.machines.job_files.job_file import read_job, read_job_text
 from handlead.machines.judging_teeth.both_jobs import drawn_apart, pair_apart
+from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.rolling import members, pair_rolled
 from handlead.machines.rolling.judging import running
 from handlead.machines.rolling.pair_rolled import NotRolled, roll_pair
@@ -325,3 +326,9 @@ def test_a_gear_of_another_count_is_held_against_teeth_that_end_where_its_blank_
     assert gear.tip_diameter == pytest.approx(outside_diameter(work))
     # The hob stands as deep as the drawing has it: so the roots are where the drawing's are.
     assert gear.root_diameter == pytest.approx(gear_to_cut(work).root_diameter)
+
+
+def test_a_blank_that_runs_out_and_leans_has_teeth_that_lean_to_and_fro_and_on_the_whole_not_at_all(pinion):
+    rows = (Imperfection("work runout", runout=Fraction(8, 100)), Imperfection("work tilt", runout=Fraction(6, 100), over=Fraction(36)))
+    askew = replace(pinion, machine=replace(pinion.machine, imperfections=rows))
+    assert members.as_cut(askew).lean_um == pytest.approx(members.as_cut(pinion).lean_um, abs=1.0)
