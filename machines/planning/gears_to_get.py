@@ -32,7 +32,7 @@ from handlead.machines.toml.places import quoted
 
 from .asked import Asked
 from .asking import demands, goes_by_feed
-from .gears_together import choices_together, with_gears
+from .gears_together import choices_together, choices_with_the_lead_in_index, with_gears
 from .wanted import OBTAINABLE, Wanted
 
 #: No more gears than this are advised, and no more choices of them than this are tried: fewer where each is a search
@@ -132,7 +132,10 @@ def choices_tried(wanted: Wanted, work: Work) -> Iterator[_Gears]:
 def _choices_together(wanted: Wanted, work: Work) -> Iterator[_Gears]:
     """What may be got where the likeliest for each bracket don't go together, and the hob's speed lacks no gears."""
     asked = Asked.of(wanted.job, work, wanted.machine)
-    for demand in _unlike(list(demands(wanted, work, asked))):
+    asks = list(demands(wanted, work, asked))
+    for demand in [] if asks else coupled_demands(wanted, work, asked):
+        yield from map(dict, choices_with_the_lead_in_index(wanted, work, demand, _MOST_GEARS))
+    for demand in _unlike(asks):
         places = list(_places(wanted, work, demand, asked))
         if any(place.name == demand.way.constants.speed for place, _ in places):
             continue

@@ -103,6 +103,38 @@ def _choices(
                     yield _GotTogether(rank, choice, place, Listed(feed, (one,), True), indexes)
 
 
+#: How far index gears may be from the count's own ratio where the lead's share is in them (own choice).
+_NEAR = Fraction(1, 20)
+
+
+def choices_with_the_lead_in_index(wanted: Wanted, work: Work, demand: Needed, most: int) -> Iterator[Gears]:
+    """Choices of feed gears to be got where no differential makes the lead: index gears that there are, the lead's
+    share in them, and the feed that makes it just so long; the fewest first, then the feed nearest to what is asked.
+
+    A table that turns τ a hob turn runs ahead of the count's −h·k/z by −H·a/L, a being the slide's way: so a is known.
+    """
+    rule, indexing = demand.way.feed_rule("axial"), demand.way.constants.index
+    if rule is None or indexing is None or work.lead_mm is None or work.hand is None or demand.way.has_differential:
+        return
+    asked, hob = Asked.of(wanted.job, work, wanted.machine), wanted.job.hob
+    aim = abs(demand.index)
+    place = wanted.place(indexing.bracket, demand.index, span=(aim * (1 - _NEAR), aim * (1 + _NEAR)))
+    found: list[tuple[int, float, tuple[int, ...]]] = []
+    for item in listed(place, drawer_for(place.name, wanted.gear_sets), least_work, _HELD).items:
+        table = item.set.ratio * (1 if demand.index > 0 else -1) / indexing.constant
+        way = -(table + hob.hand.value * Fraction(hob.starts, work.teeth)) * work.hand.value * Fraction(work.lead_mm)
+        feed = way / table
+        if not asked.feed.least <= abs(feed) <= asked.feed.most or (feed > 0) is not (demand.feed > 0):
+            continue
+        lead = wanted.place(rule.bracket, (feed if rule.per == "table" else way) / rule.constant)
+        left = Counter(drawer_for(rule.bracket, wanted.gear_sets).counts)
+        left.subtract(item.set.gears)
+        far = abs(float(feed / asked.feed.aim) - 1)
+        lacked = _lacked(lead, +left, error_allowed(work), min(most, MOST_FOR_A_BRACKET))
+        found += [(len(gears), far, gears) for gears in lacked[:_LEADS] if gears]
+    yield from ({rule.bracket: gears} for _, _, gears in dict.fromkeys(sorted(found)))
+
+
 def _lacked(place: BracketPlace, left: Mapping[int, int], off: float, most: int) -> Sequence[tuple[int, ...]]:
     """The choices of the fewest gears with which the bracket can be filled out of what is left, and them."""
     each = (lacking(place, left, {*OBTAINABLE, *left}, off, number) for number in range(most + 1))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -109,12 +109,9 @@ def draw(piece: tuple[Model, int, int, int]) -> Draws:
     swivel = plain @ column(model, "swivel")
     thicker = model.thicker_um(swivel) + plain @ column(model, "thicker_um")
     bows = plain @ column(model, "bow_um").reshape(-1, 2)
-    totals = [_total(np.abs(bow)[:, None], np.abs(slope)) for bow, slope in zip(bows.T, helices, strict=True)]
     return Draws(
         {
-            "helix_slope": np.abs(np.concatenate(helices, axis=1)).max(axis=1),
-            "helix_form": np.abs(bows).max(axis=1),
-            "helix_total": np.concatenate(totals, axis=1).max(axis=1),
+            **_over_face(helices, bows),
             "profile_slope": np.abs(np.concatenate(profiles, axis=1)).max(axis=1),
             "single_pitch": np.maximum(*single),
             "cumulative_pitch": np.maximum(*(np.ptp(one, axis=1) for one in places)),
@@ -129,6 +126,16 @@ def draw(piece: tuple[Model, int, int, int]) -> Draws:
             "thickness": thicker,
         },
     )
+
+
+def _over_face(helices: Sequence[Floats], bows: Floats) -> dict[str, Floats]:
+    """Slope, form and total over the face, by the slopes of right and left flanks, and how hollow either is."""
+    totals = [_total(np.abs(bow)[:, None], np.abs(slope)) for bow, slope in zip(bows.T, helices, strict=True)]
+    return {
+        "helix_slope": np.abs(np.concatenate(helices, axis=1)).max(axis=1),
+        "helix_form": np.abs(bows).max(axis=1),
+        "helix_total": np.concatenate(totals, axis=1).max(axis=1),
+    }
 
 
 def _total(hollow: Floats, slope: Floats) -> Floats:

@@ -15,7 +15,7 @@ from handlead.machines.machine_files.machine_file import read_machine_text
 from handlead.machines.planning.asked import Asked
 from handlead.machines.planning.asking import demands
 from handlead.machines.planning.gears_to_get import with_gears
-from handlead.machines.planning.gears_together import choices_together
+from handlead.machines.planning.gears_together import choices_together, choices_with_the_lead_in_index
 from handlead.machines.planning.planning import plan
 from handlead.machines.planning.wanted import Wanted
 from handlead.machines.proving.proof import prove
@@ -133,3 +133,33 @@ def test_choices_that_are_to_stand_together_do_so_and_the_fewest_gears_come_firs
     counts = [sum(map(len, each.values())) for each in found]
     assert counts == sorted(counts) and counts[0] > 0 and counts[-1] <= 3
     assert all(set(each) <= {"index gears", "feed gears", "differential gears"} and all(each.values()) for each in found)
+
+
+@pytest.mark.parametrize(
+    ("path", "drawer"),
+    [
+        (SCENARIOS / "03-no-differential" / "job.toml", (27, 32, 35, 36, 44, 48, 50, 51, 53, 62, 72, 75)),
+        (CASES / "wexcombe-good-lean.toml", (20, 24, 25, 28, 30, 36, 40, 48, 53, 55, 60, 64)),
+    ],
+    ids=["in millimetres", "level, in inches"],
+)
+def test_feed_gears_are_named_where_no_differential_makes_the_lead(path, drawer):
+    """The lead's share is in the index gears that there are; what is wanting is the feed that makes it so long."""
+    job = replace(read_job(path).with_setup(None), mate=None)
+    poor = replace(job, machine=replace(job.machine, gear_sets=(replace(job.machine.gear_sets[0], teeth=drawer),)))
+    member = plan(poor, top=1).members[0]
+    assert not member.setups
+    gears = named(member.gears_to_get)
+    assert set(gears) == {"feed gears"}
+    better = plan(poor, with_gears(poor.machine, gears), top=1).members[0].setups[0]
+    assert better.proof.is_as_wanted
+    assert set(gears["feed gears"]) <= {teeth for mounted in better.setup.change.values() for teeth in mounted.every}
+
+
+def test_nothing_is_looked_for_in_the_index_gears_of_straight_teeth_or_beside_a_differential():
+    straight = read_job_text(EIGHT_TEETH.replace("teeth = 8", "teeth = 30"))
+    leaning = read_job(SCENARIOS / "01-fly-winch-pair" / "pinion.toml")
+    for job in (straight, leaning):
+        wanted = Wanted.of(job, job.machine, 1, {}, ())
+        asks = demands(wanted, job.work, Asked.of(job, job.work, job.machine))
+        assert not [one for ask in asks for one in choices_with_the_lead_in_index(wanted, job.work, ask, 3)]

@@ -42,9 +42,11 @@ class ShownWave:
 
 @dataclass(frozen=True)
 class ShownChart:
-    """A record's chart: its number, what it shows in words, and its orders as (name, times a turn, amplitude)."""
+    """A record's chart: its number, which record it is, what it shows in words, and its orders as (name, times a turn,
+    amplitude, whether it was found)."""
 
     number: int
+    name: str
     words: str
     unit: str
     orders: tuple[tuple[str, str, str, bool], ...]
@@ -143,13 +145,17 @@ def _chart(found: InspectedGear, number: int) -> ShownChart:
     from handlead.viz.draw.inspection import heading, order_name, orders_shown
     from handlead.viz.look.shop import Shop
 
+    from .beside import record_told
+
     fine, um = Shop.of(found.case).fine
     digits = 2 if found.case.job.units == "in" else 1
     orders = tuple(
         (order_name(found, line), decimal(line.order, 5), f"{line.um / um:.{digits}f}", line.wave is not None)
         for line in orders_shown(spectrum_of(found, number))
     )
-    return ShownChart(number, heading(found, number).replace("\n", " "), fine, orders)
+    record = found.records[number]
+    name = f"{Path(record.path).name}: {record_told(record)}"
+    return ShownChart(number, name, heading(found, number).replace("\n", " "), fine, orders)
 
 
 def _taking(found: InspectedGear) -> ShownTaking:

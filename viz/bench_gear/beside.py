@@ -108,10 +108,11 @@ def _looked(
         return (), faults_told(fault.complaints), is_exchange(text), False
     by_hand = not is_exchange(text) and all(one.kind in KINDS for one in some.records)
     left = tuple(f"line {one.line}: {one.message}" for one in some.left_out)
-    return (*map(_told, some.records), *left), (), is_exchange(text), by_hand
+    return (*map(record_told, some.records), *left), (), is_exchange(text), by_hand
 
 
-def _told(record: Record) -> str:
+def record_told(record: Record) -> str:
+    """What a record is of, how many readings it has, and its day."""
     day = f", {record.date}" if record.date else ""
     return f"{record_name(record)}, {len(record.readings.um)} readings{day}"
 

@@ -85,7 +85,7 @@ def answer(desk: Desk, asked: AskedOf, found: ShownAnswer) -> str:
         taking = replace(taking, why_not=OUTSIDE)
     query = urlencode([*(("r", name) for name in asked.names), ("counted", asked.counted)])
     return parts.render(
-        "finished_answer", desk=desk, answer=found, taking=taking, names=names_of(found), query=query,
+        "finished_answer", desk=desk, answer=found, taking=taking, query=query,
         machine=desk.job.machine.name if desk.job else "", machine_file=Path(taking.path).name,
         lines=tuple(side_by_side(taking.before, taking.after)), before=digest_of(taking.before),
     )  # fmt: skip
@@ -98,8 +98,3 @@ OUTSIDE = "its file lies out of this folder, so the page can't write into it: ha
 def is_in_folder(shelf: Shelf, path: str) -> bool:
     """Whether a file is one that the page may write into."""
     return Path(path).resolve().is_relative_to(shelf.folder)
-
-
-def names_of(found: ShownAnswer) -> tuple[str, ...]:
-    """What each record is, as the line about it begins."""
-    return tuple(line.partition(": ")[0] + ": " + line.partition(": ")[2].partition(": ")[0] for line in found.records)

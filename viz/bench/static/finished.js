@@ -185,10 +185,10 @@ async function bringBack(name) {
   try { records(await (await ask(`/finished-back/${gear}`, { name })).text()); stale(`${name} is another now: ask again.`); } catch (fault) { fail(fault); }
 }
 
+// Whoever asks again meanwhile has left the question before.
 async function inspect() {
   const mine = ++turn, started = performance.now();
-  $("ask-go").disabled = true;
-  const count = () => { $("ask-said").textContent = `Held against every part that turns, for ${Math.round((performance.now() - started) / 1000)} s.`; };
+  const count = () => { if (mine === turn) $("ask-said").textContent = `Held against every part that turns, for ${Math.round((performance.now() - started) / 1000)} s.`; };
   count();
   const clock = setInterval(count, 1000);
   try {
@@ -204,7 +204,7 @@ async function inspect() {
     if (mine !== turn) return;
     $("answer-in").replaceChildren();
     $("ask-said").textContent = fault.message;
-  } finally { clearInterval(clock); $("ask-go").disabled = false; }
+  } finally { clearInterval(clock); }
 }
 
 async function write(before) {
