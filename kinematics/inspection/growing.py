@@ -47,6 +47,10 @@ _ALL = (3, 4)
 #: Starts from which a source that stands is begun again.
 _AGAIN = 6
 
+#: Starts all over for several big ones together, by what shares of their sizes, and primes whose roots are the steps.
+_ALL_OVER, _SMALLEST, _LARGEST = 32, 0.3, 2.0
+_PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43)
+
 
 @dataclass(frozen=True, order=True)
 class Start:
@@ -58,9 +62,15 @@ class Start:
     amount: complex
 
 
-def grown(deep: Deepest, tried: SetsTried, barred: Sequence[int] = ()) -> list[Deepest]:
-    """Sets of one source more, none of the barred ones, drawn closer, the best first."""
-    return drawn(list(_starts(deep, deep.thinned(_FEW), tried, barred)), deep.laid)
+def grown(deep: Deepest, tried: SetsTried, barred: Sequence[int] = (), *, widely: bool = False) -> list[Deepest]:
+    """Sets of one source more, none of the barred ones, drawn closer, the best first.
+
+    `widely`: big ones are begun with at seams all over, since marks may have led the set to another than the right one.
+    """
+    coarse, closed = deep.thinned(_FEW), {*deep.members, *barred}
+    starts = [*_small_ones(coarse, closed), *_linear(coarse, tried, closed)]
+    seams = _all_seams() if widely or not deep.members else _about(deep.seam)
+    return drawn([*starts, *_begun(coarse, seams, closed)[: 2 * _BIG if widely else _BIG]], deep.laid)
 
 
 def drawn(starts: Sequence[Deepest], laid: Laid) -> list[Deepest]:
@@ -81,35 +91,52 @@ def _best_of(some: Sequence[Deepest]) -> list[Deepest]:
 
 
 def otherwise(deep: Deepest) -> list[Deepest]:
-    """The same sources, each that is big begun again at other seams, sizes and phases, drawn closer.
+    """The same sources, those that are big begun again at other seams, sizes and phases.
 
     Other passages cut deepest then, and records may bear that out as well.
     """
-    coarse, found = deep.thinned(_FEW), []
-    for at, member in enumerate(deep.members):
-        if not is_big(deep, member, deep.laid.sources[member].gain * abs(deep.amounts[at])):
-            continue
-        rest = coarse.without((member,))
-        others = set(range(len(deep.laid.sources))) - {member}
-        starts = [one for seam in _all_seams() for one in _big_ones(replace(rest, seam=seam), others)]
-        best = sorted(starts, key=lambda one: one.left)[:_AGAIN]
-        found += [replace(rest, seam=one.seam).beside(member, one.amount) for one in best]
-    return drawn(found, deep.laid)
+    gains = [deep.laid.sources[one].gain for one in deep.members]
+    sizes = zip(deep.members, gains, deep.amounts, strict=True)
+    big = [one for one, gain, amount in sizes if is_big(deep, one, gain * abs(amount))]
+    coarse = deep.thinned(_FEW)
+    found = [one for member in big for one in _anew(coarse, member)]
+    return drawn([*found, *_scattered(coarse, big)] if len(big) > 1 else found, deep.laid)
 
 
-def _starts(deep: Deepest, coarse: Deepest, tried: SetsTried, barred: Sequence[int]) -> Iterator[Deepest]:
-    closed = {*deep.members, *barred}
+def _anew(coarse: Deepest, member: int) -> list[Deepest]:
+    """Starts with a member begun again beside the others."""
+    others = set(range(len(coarse.laid.sources))) - {member}
+    return _begun(coarse.without((member,)), _all_seams(), others, twice=True)[:_AGAIN]
+
+
+def _scattered(coarse: Deepest, big: Sequence[int]) -> Iterator[Deepest]:
+    """Starts all over: seams, and sizes and phases of the big ones, by multiples of irrational numbers."""
+    at = [coarse.members.index(one) for one in big]
+    steps = np.sqrt(_PRIMES[: 2 + 2 * len(at)])
+    for number in range(1, _ALL_OVER + 1):
+        place = number * steps % 1
+        amounts = coarse.amounts.copy()
+        amounts[at] *= _SMALLEST * (_LARGEST / _SMALLEST) ** place[2 : 2 + len(at)]
+        amounts[at] *= np.exp(2j * np.pi * place[2 + len(at) :])
+        yield replace(coarse, seam=(float(place[0]), float(place[1])), amounts=amounts)
+
+
+def _small_ones(coarse: Deepest, closed: set[int]) -> list[Deepest]:
     promise, amounts = coarse.promises()
-    most = np.array([one.most for one in deep.laid.sources])
+    most = np.array([one.most for one in coarse.laid.sources])
     some = [int(at) for at in np.argsort(-promise) if int(at) not in closed and abs(amounts[at]) <= most[at]]
-    yield from (coarse.beside(at, complex(amounts[at])) for at in some[:_SMALL])
-    yield from _linear(coarse, tried, closed)
-    best: dict[int, Start] = {}
-    for seam in _seams(deep):
+    return [coarse.beside(at, complex(amounts[at])) for at in some[:_SMALL]]
+
+
+def _begun(coarse: Deepest, seams: Sequence[Seam], closed: set[int], *, twice: bool = False) -> list[Deepest]:
+    """Big sources begun with beside the set at these seams, the most promising first: one of each at a turn's part."""
+    best: dict[tuple[int, object], Start] = {}
+    for seam in seams:
         for start in _big_ones(replace(coarse, seam=seam), closed):
-            best[start.source] = min(best.get(start.source, start), start, key=lambda one: one.left)
-    for start in sorted(best.values(), key=lambda one: one.left)[:_BIG]:
-        yield replace(coarse, seam=start.seam).beside(start.source, start.amount)
+            key: tuple[int, object] = (start.source, seam if twice else seam[1])
+            best[key] = min(best.get(key, start), start, key=lambda one: one.left)
+    starts = sorted(best.values(), key=lambda one: one.left)
+    return [replace(coarse, seam=one.seam).beside(one.source, one.amount) for one in starts]
 
 
 def _linear(coarse: Deepest, tried: SetsTried, closed: set[int]) -> Iterator[Deepest]:
@@ -124,10 +151,8 @@ def _linear(coarse: Deepest, tried: SetsTried, closed: set[int]) -> Iterator[Dee
         yield replace(coarse, members=one.members, seam=one.seam, amounts=np.zeros(size, dtype=complex), shown=())
 
 
-def _seams(deep: Deepest) -> list[Seam]:
-    if not deep.members:
-        return _all_seams()
-    return [(deep.seam[0] + gash, deep.seam[1] + turn) for gash, turn in _ABOUT]
+def _about(seam: Seam) -> list[Seam]:
+    return [(seam[0] + gash, seam[1] + turn) for gash, turn in _ABOUT]
 
 
 def _all_seams() -> list[Seam]:

@@ -39,6 +39,9 @@ _TOGETHER = 1
 #: The largest set in which two are tried in the place of one, and with how many others first.
 _TWO_INSTEAD, _INSTEAD = 4, 1
 
+#: By how much a set may measure more than another and still be stirred, and how many are.
+_NEARLY, _STIRRED = 16.0, 3
+
 #: Another source that would do less than this share of what a small one does can't stand in its place.
 _FAR_LESS = 0.6
 
@@ -144,7 +147,17 @@ class _Settling:
     def _more(self, now: Deepest) -> list[Deepest]:
         if len(now.members) >= self.size:
             return []
-        return self._keep(grown(now, self.tried))
+        found = grown(now, self.tried, widely=True)
+        return self._keep(self._stirred(found, self.measure(now) + _NEARLY))
+
+    def _stirred(self, found: list[Deepest], most: float) -> list[Deepest]:
+        """The best few that measure at most so much, and have a big source, stirred: they come down all the way."""
+        return [
+            one.stirred()
+            if number < _STIRRED and self.measure(one) < most and any(self._is_big(one, each) for each in one.members)
+            else one
+            for number, one in enumerate(found)
+        ]
 
     def _keep(self, found: list[Deepest]) -> list[Deepest]:
         self.met += found
@@ -155,7 +168,7 @@ class _Settling:
 
     def _otherwise(self, now: Deepest) -> list[Deepest]:
         """The same sources, each begun with other sizes and phases: other passages may cut deepest then."""
-        return self._keep(otherwise(now))
+        return self._keep(self._stirred([now, *otherwise(now)], self.measure(now) + _NEARLY))
 
     def _instead(self, now: Deepest) -> list[Deepest]:
         found: list[Deepest] = []

@@ -12,6 +12,7 @@ import pytest
 from handlead.kinematics.inspection.fit import fit_sources
 from handlead.kinematics.inspection.looked import Looked, Readings
 from handlead.kinematics.inspection.passage import Feel, Flank, WaveSource
+from handlead.kinematics.inspection.pooled import pooled
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from random_flanks import cut_of
@@ -208,3 +209,36 @@ def test_a_plain_gear_accuses_nobody_and_readings_twice_as_big_are_waves_twice_a
 def test_the_biggest_wave_stands_first():
     found = Found(pitch([(Fraction(17, 3), 2.0), (Fraction(29, 4), 6.0)], noise=0.05))
     assert [found.orders[one.sources[0]] for one in found.waves] == [Fraction(29, 4), Fraction(17, 3)]
+
+
+@given(st.floats(0, 1), st.floats(0, 1), st.floats(0.5, 12))
+@settings(max_examples=40, deadline=None)
+def test_what_stands_goes_with_the_seam_and_with_amounts_as_it_is_said_to(gash, turn, size):
+    tooth, height = np.repeat([1.0, 20.0], 60), np.tile(np.linspace(-18, 18, 60), 2)
+    whole = pooled((looked(Readings(tooth, height, 0 * tooth, by_tooth=True)),))
+    sources = [WaveSource(one, ((1, 1),)) for one in (ORDERS[1], ORDERS[2])]
+    amounts, step = np.array([size * np.exp(1j), 0.4 * size]), 1e-6
+
+    def stands(seam, amounts):
+        cut = whole.cut_with(sources, amounts, seam)
+        return cut.marks + (cut.waves @ amounts).real
+
+    here = whole.cut_with(sources, amounts, (gash, turn))
+    at = stands((gash, turn), amounts)
+    moved = [stands((gash + step, turn), amounts), stands((gash, turn + step), amounts)]
+    more = [stands((gash, turn), amounts + step * np.array(one)) for one in ([1, 0], [1j, 0], [0, 1])]
+    told = [*here.tilt.T, here.waves[:, 0].real, -here.waves[:, 0].imag, here.waves[:, 1].real]
+    for one, slope in zip((*moved, *more), told, strict=True):
+        # Where one passage takes over from another there is a corner, within a step of very few readings.
+        assert np.median(np.abs((one - at) / step - slope)) < 1e-2
+
+
+def test_a_reading_that_is_the_mean_of_a_cell_has_no_marks_but_those_that_waves_make():
+    tooth = np.arange(1.0, 1 + TEETH)
+    plain = looked(Readings(tooth, 0 * tooth, 0 * tooth))
+    evened = Looked(plain.readings, tuple(one.spread(3) for one in plain.looks))
+    nothing = np.zeros(1, dtype=complex)
+    source = [WaveSource(ORDERS[1], ((1, 1),))]
+    assert np.ptp(pooled((plain,)).cut_with(source, nothing, (0.2, 0.4)).marks) > 1
+    assert pooled((evened,)).cut_with(source, nothing, (0.2, 0.4)).marks == pytest.approx(np.zeros(TEETH), abs=1e-9)
+    assert np.abs(pooled((evened,)).cut_with(source, nothing + 9, (0.2, 0.4)).marks).max() > 0.1

@@ -123,3 +123,37 @@ def test_an_answer_can_be_hashed_and_says_what_each_reading_is_made_of():
         rest = rest - found.records[at].left - np.array(found.records[at].marks)
         plain = record.readings.plain()
         assert rest == pytest.approx(plain @ np.linalg.lstsq(plain, rest, rcond=None)[0], abs=1e-6)
+
+
+WORM = Imperfection("once per turn", "index worm", angle_deg=Fraction(16, 1000), turn_of="driving", phase_deg=Fraction(40))
+
+
+@pytest.mark.parametrize(("noise", "points"), [(1.0, 40), (5.0, 20)])
+def test_a_wave_so_quick_and_big_that_only_its_crests_are_cut_deepest_is_found_as_big_as_it_is(noise, points):
+    # 72 waves a turn of the table over some 660 gashes: what is left of them looks far smaller.
+    measured = gear((WORM,), BLANK)
+    draws = np.random.default_rng(5)
+    made = [
+        measured.round_gear("pitch cumulative", "right"),
+        measured.round_gear("runout"),
+        measured.along("helix", "right", [1, 23, 45], points),
+    ]
+    found = inspect_gear(DRUM, [with_noise(one, noise, draws) for one in made])
+    told = {one.name: one for wave in found.waves for one in wave.parts}
+    assert {one.parts[0].order for one in found.waves} == {1, abs(1 / DRUM.train.link("index worm").ratio)}
+    worm = told["index worm, once per turn of the worm shaft"]
+    assert abs(worm.size - 0.016) <= 2 * worm.error
+    # A dial sees the wave, but of how big it is little more than the order.
+    assert noise > 1 or worm.error < 0.003
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("records_of", ["helix", "pitch and helix"])
+def test_a_helix_of_three_teeth_accuses_no_sound_hob_arbor_however_well_it_repeats(records_of, seed):
+    measured, draws = gear((SCREW,)), np.random.default_rng(seed)
+    made = [measured.along("helix", "right", [1, 23, 45], 40)]
+    if records_of == "pitch and helix":
+        made.append(measured.round_gear("pitch cumulative", "right"))
+    found = inspect_gear(DRUM, [with_noise(one, 0.3, draws) for one in made])
+    (wave,) = found.waves
+    assert SCREW_NAME in {one.name for one in wave.parts}
