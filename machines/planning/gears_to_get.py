@@ -37,7 +37,7 @@ from .wanted import OBTAINABLE, Wanted
 
 #: No more gears than this are advised, and no more choices of them than this are tried: fewer where each is a search
 #: through many feeds.
-_MOST_GEARS, _MOST_TRIED, _FEW_TRIED = 3, 18, 6
+_MOST_GEARS, _MOST_TRIED, _FEW_TRIED = 3, 18, 5
 
 #: Ways of setting the machine for which gears are looked for: such as ask different ratios of the index gears.
 _WAYS = 2
@@ -77,7 +77,13 @@ def _turns(wanted: Wanted, work: Work, *, quick: bool) -> Iterator[Iterator[_Gea
         yield itertools.islice(each, _MOST_TRIED)
         yield itertools.islice(together, _MOST_TRIED)
     else:
-        yield itertools.islice(itertools.chain(together, each), _FEW_TRIED)
+        yield itertools.islice(_by_turns(together, each), 2 * _FEW_TRIED)
+
+
+def _by_turns(*several: Iterator[_Gears]) -> Iterator[_Gears]:
+    """One of each in turn, as long as any has more."""
+    for row in itertools.zip_longest(*several):
+        yield from (each for each in row if each is not None)
 
 
 def _none_named(wanted: Wanted, work: Work, in_vain: list[Found]) -> str:
