@@ -98,10 +98,16 @@ def _told(
         for at, member in enumerate(deep.members)
     ]  # fmt: skip
     return WavesFitted(
-        tuple(sorted(found, key=lambda one: -max([_rms(um) for um in one.um], default=0.0))), unseen,
+        tuple(sorted(found, key=lambda one: -_most(deep, one))), unseen,
         len(groups) - hidden, tuple(map(_rms, before)), tuple(map(_rms, deep.left)), _slopes(deep, found),
         tuple(tuple(map(float, one)) for one in deep.left), tuple(tuple(map(float, one)) for one in deep.marks),
     )  # fmt: skip
+
+
+def _most(deep: Deepest, one: FittedSource) -> float:
+    """The r.m.s. of a wave where it is biggest. Beside the zeros: passages that cut deeper move all alike."""
+    records = deep.laid.records
+    return max(_rms(each.leveled(np.array(um)[:, None])[:, 0]) for each, um in zip(records, one.um, strict=True))
 
 
 def _rms(values: Floats | tuple[float, ...]) -> float:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+import numpy as np
 from handlead.kinematics.inspection.fit import FittedSource, WavesFitted, fit_sources
 from handlead.kinematics.inspection.looked import Looked
 from handlead.machines.blanks.flanks import Flanks
@@ -40,7 +41,7 @@ class FoundWave:
     """A wave found: the parts that these records can't tell apart, those that would do nearly as well, and its size.
 
     `um` and `error_um` are its amplitude on the flank, along the base tangent, where it is bigger; `in_records` the
-    most that it leaves at any reading of each record, `at_readings` what it leaves at each.
+    most that it leaves at any reading of each record beside zeros and slope, `at_readings` all that it leaves at each.
     `amount` is that of the first part, with where in its wave it stands as the first tooth is cut at mid-face.
     """
 
@@ -129,8 +130,12 @@ def _wave(parts: Sequence[TurningPart], looked: Sequence[Looked], found: FittedS
     on_flank = parts[first].on_flank
     return FoundWave(
         tuple(map(at_fault, found.sources)), tuple(map(at_fault, found.rivals)), amount * on_flank, error * on_flank,
-        found.chance, tuple(max(map(abs, one), default=0.0) for one in found.um), found.um, found.amount,
+        found.chance, tuple(map(_most, looked, found.um)), found.um, found.amount,
     )  # fmt: skip
+
+
+def _most(looked: Looked, um: Sequence[float]) -> float:
+    return float(np.abs(looked.leveled(np.array(um)[:, None])).max())
 
 
 def _record(records: Sequence[Record], fitted: WavesFitted, at: int) -> RecordFitted:

@@ -260,11 +260,12 @@ def _why_not(gear: InspectedGear, wave: FoundWave, found: PartAtFault) -> str:
 def _is_beside_all_records(gear: InspectedGear, wave: FoundWave) -> bool:
     """Whether a wave is far bigger than anything in the records: then another takes off what it leaves.
 
-    With those that come as often, as a blank askew may take off at one height what its arbor leaves there.
+    With those that come as often, as a blank askew may take off at one height what its arbor leaves there. What goes
+    into the zeros doesn't count: of a fast wave and of a helix that is nearly all.
     """
     most = max(one.before_um for one in gear.inspection.records)
     alike = [one for one in gear.inspection.waves if one.parts[0].order == wave.parts[0].order]
-    together = [np.sum([np.array(one.at_readings[at]) for one in alike], axis=0) for at in range(len(gear.records))]
+    together = [np.sum([gear.shown(one, at) for one in alike], axis=0) for at in range(len(gear.records))]
     return max(float(np.abs(one).max()) for one in together) > _MOST * most
 
 

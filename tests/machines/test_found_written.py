@@ -276,3 +276,31 @@ def test_a_change_gear_that_runs_out_is_written_with_its_place_where_another_has
     assert abs(ripple.per_unit) == part.order
     # Found again it takes its own row's place.
     assert len(write_found(replace(gear, case=Case.of(read_job(path))), DAY).replaced) == 1
+
+
+WORM = Imperfection("once per turn", "index worm", angle_deg=F(50, 3600), turn_of="driving", phase_deg=F(120))
+
+
+def cut_by(job, *faults, noise=0.3):
+    """The pitch of the right flanks and the helix of three teeth, as a machine with these faults cuts them."""
+    gear, random = MeasuredGear.with_errors(Case.of(job), faults), np.random.default_rng(3)
+    pitch, helix = gear.round_gear("pitch cumulative", "right"), gear.along("helix", "right", (1, 8, 16), 31)
+    return [replace(with_noise(one, noise, random), path=f"{one.kind}.csv") for one in (pitch, helix)]
+
+
+@pytest.mark.parametrize("fault", [WORM, BLANK])
+@pytest.mark.parametrize("kept", [0, 1])
+def test_what_goes_into_the_zeros_of_a_record_is_no_reason_not_to_write_it(shop, fault, kept):
+    # Of a fast wave hardly more than its ripple stands in a pitch record, of a blank its slope alone in a helix.
+    path = shop(*ORDERS[0])
+    written = write_found(inspect(read_job(path), cut_by(read_job(path), fault)[kept]), DAY)
+    assert (written.left_out, len(written.found)) == ((), 1)
+
+
+def test_what_stands_biggest_in_the_records_is_told_first_whatever_its_passages_cut_deeper_all_round(shop):
+    job = read_job(shop(*ORDERS[0]))
+    gear = inspect(job, *cut_by(job, WORM, replace(BLANK, runout=F(12, 1000))))
+    assert [wave.parts[0].order for wave in gear.inspection.waves] == [1, 84]
+    for wave in gear.inspection.waves:
+        most = [float(np.abs(gear.shown(wave, at)).max()) for at in range(len(gear.records))]
+        assert list(wave.in_records) == pytest.approx(most)
