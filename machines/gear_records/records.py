@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +34,9 @@ _HIGHEST = 1000.0
 #: What stands for a reading that wasn't taken.
 UNMEASURED = ("", "-", "–", "?")
 
+#: Into how many parts a division is read, the fewest first.
+_READ_TO = (1, 2, 4, 5, 10)
+
 _KEYS = {word: line for line in HEAD for word in (line.key, *line.also)}
 
 
@@ -55,6 +59,20 @@ class Record:
     division_um: float = 0.0
     at_height: float = 0.0
     marked: bool = True
+
+    @property
+    def read_to(self) -> Fraction | None:
+        """To what part of a division the dial was read, by the readings; None for no dial, or finer than a tenth."""
+        if not self.division_um:
+            return None
+        divisions = self.readings.um / self.division_um
+        every = ((part, divisions * part) for part in _READ_TO)
+        return next((Fraction(1, part) for part, one in every if np.abs(one - np.round(one)).max() < 1e-4), None)
+
+    @property
+    def read_to_um(self) -> float:
+        """The same in µm; 0 where it isn't known."""
+        return float(self.read_to or 0) * self.division_um
 
     def turned(self, by: float, teeth: int) -> Record:
         """The record with its first tooth so many on, as it is counted, on a gear of so many teeth."""
@@ -319,11 +337,13 @@ class _RecordReader:
         if self.faults:
             return
         if len(rows) < LEAST:
-            self.fault(number, "", f"{len(rows)} readings tell nothing; there must be {LEAST} at the least")
+            told = "1 reading tells" if len(rows) == 1 else f"{len(rows)} readings tell"
+            self.fault(number, "", f"{told} nothing; there must be {LEAST} at the least")
             return
         values = [row[2] for row in rows]
         apart = (max(values) - min(values)) * self._um()
-        said = f"lie {apart:.3g} µm apart in all; is {self.said['unit']} their unit?"
+        far = f"{apart / 1000:.3g} mm" if apart > 1000 else f"{apart:.3g} µm"
+        said = f'lie {far} apart in all; is "{self.said["unit"]}" their unit?'
         if apart > _WIDEST:
             self.fault(number, "unit", f"the readings {said} No gear is so far out")
         elif 0 < apart < _NARROWEST:

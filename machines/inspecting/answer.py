@@ -13,6 +13,7 @@ import numpy as np
 from handlead.kinematics.flank_cutting.flank_passages import active_rolls
 from handlead.kinematics.inspection.choosing import CHANCE
 from handlead.kinematics.inspection.passage import Floats
+from handlead.machines.at_fault.doubtful import Doubtful, doubtful_in
 from handlead.machines.at_fault.finding import FoundWave, Inspection, PartAtFault
 from handlead.machines.at_fault.looks import sides_of
 from handlead.machines.blanks.flanks import Flanks
@@ -80,16 +81,25 @@ class InspectedGear:
         return tuple(one for one in judge_set_up(self.case) if one.severity == "error")
 
     def not_read(self, number: int) -> tuple[int, int] | None:
-        """First and last tooth of a quarter of the gear or more that a record round it leaves out; None for none."""
+        """First and last tooth of a quarter of the gear or more that a record round it leaves out; None for none.
+
+        And of those beyond its last tooth, where it ends earlier than its own gaps let it: of a gear with fewer teeth.
+        """
         record, teeth = self.records[number], self.case.job.work.teeth
         if record.kind not in ROUND:
             return None
         read = np.unique(record.readings.tooth.astype(int))
         gaps = np.diff(np.append(read, read[0] + teeth))
         at = int(gaps.argmax())
-        if gaps[at] <= teeth / 4:
+        if record.marked and gaps[-1] > max(gaps[:-1], default=0):
+            at = len(gaps) - 1
+        elif gaps[at] <= teeth / 4:
             return None
         return int(read[at] % teeth + 1), int((read[at] + gaps[at] - 2) % teeth + 1)
+
+    def doubtful(self, number: int) -> Doubtful | None:
+        """A reading of a record that no part explains and no noise, or a jump from one to the next."""
+        return doubtful_in(self.records[number], self.inspection.records[number].left)
 
     def beside_gear(self, number: int) -> str | None:
         """What of a trace's places doesn't go with this gear, in words; None where all does."""
@@ -160,7 +170,9 @@ class InspectedGear:
         """The wave, about, that wouldn't stand out of this record alone, beside what is left in it."""
         from scipy.special import fdtri
 
-        left, readings = self.inspection.records[number].left_um, self.records[number].readings
+        readings = self.records[number].readings
+        # A dial that is read coarsely leaves so much even where it says the same all round.
+        left = max(self.inspection.records[number].left_um, self.records[number].read_to_um / math.sqrt(12))
         free = max(len(readings.um) - readings.plain().shape[1] - 2 * len(self.inspection.waves) - 2, 2)
         needed = float(fdtri(2, free, 1 - CHANCE / max(self.inspection.tried, 1)))
         return left * math.sqrt(4 * needed / len(readings.um))
@@ -208,7 +220,15 @@ class InspectedGear:
             "left_um": fitted.left_um,
             "slope_um_per_mm": fitted.slope_um_per_mm,
             "smallest_um": self.smallest_um(number),
+            "doubtful": self._doubtful_json(number),
         }
+
+    def _doubtful_json(self, number: int) -> dict[str, Any] | None:
+        if (one := self.doubtful(number)) is None:
+            return None
+        tooth = self.records[number].readings.tooth
+        after = None if one.after is None else float(tooth[one.after])
+        return {"reading": one.at + 1, "tooth": float(tooth[one.at]), "jumps_after_tooth": after, "um": one.um}
 
     def _wave_json(self, wave: FoundWave) -> dict[str, Any]:
         parts = self.parts(wave)

@@ -246,6 +246,11 @@ def test_the_command_writes_and_says_what_it_wrote(shop, capsys):
     assert Path(answer["kept"]).exists()
     assert "is written as an imperfection" in said.err
     assert len(read_machine(path.with_name("ours.toml")).imperfections) == 2
+    # And once more: each row that gives way is told by what it is of.
+    assert main(["inspect", str(path), *map(str, sorted(folder.glob("*.csv"))), "--write", "--json"]) == 0
+    said = capsys.readouterr().err
+    assert "work runout, took the place of what 2026-11-12 showed of it" in said
+    assert "once per turn of slide screw, took the place of" in said
 
 
 @pytest.mark.parametrize(

@@ -107,7 +107,7 @@ def test_a_change_gear_that_cannot_be_told_from_what_turns_with_it_is_tried_on_a
 def test_what_a_dial_leaves_by_its_own_divisions_is_said(say):
     teeth = machines.read_job(SPUR).work.teeth
     text = lines("runout", range(1, teeth + 1, 3), lambda t: round(2 * math.cos(t / 9)), "divisions", more="# division: 0.01 mm\n")
-    assert "The dial's divisions alone leave 2.9 µm" in say(SPUR, text)[1]
+    assert "The dial, read to whole divisions, leaves 2.9 µm by that alone" in say(SPUR, text)[1]
 
 
 def test_json_has_all_that_is_printed_and_nothing_else_is(capsys):

@@ -6,7 +6,9 @@ import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from handlead.machines.at_fault.doubtful import Doubtful
 from handlead.machines.at_fault.finding import FoundWave, PartAtFault
+from handlead.machines.gear_records.records import Record
 from handlead.machines.inspecting.answer import InspectedGear
 from handlead.machines.inspecting.first_tooth import LaidFrom
 from handlead.machines.inspecting.loop import WrittenBack
@@ -20,12 +22,19 @@ from handlead.machines.inspecting.words import (
     where_told,
 )
 from handlead.machines.inspecting.worth import Reached, rank
+from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.setups.findings import Finding
-from handlead.machines.toml.units import height
+from handlead.machines.toml.units import height, length
 from handlead.viz.streams.terminal import CAUTION, console
 from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
+
+#: To what part of a division a dial was read, by how many make one.
+_READ_TO = {
+    1: "whole divisions", 2: "half a division", 4: "a quarter of a division", 5: "a fifth of a division",
+    10: "a tenth of a division",
+}  # fmt: skip
 
 #: Parts of one wave, and parts that don't show, that are named.
 _MOST = 8
@@ -93,13 +102,15 @@ def record_lines(found: InspectedGear) -> Iterator[str]:
         said = f"{Path(record.path).name}: {record_name(record, units)}, {len(record.readings.um)} readings{day}: "
         said += f"{height(fitted.before_um, units)} r.m.s., of which {height(fitted.left_um, units)} are left that no "
         said += "part explains."
-        if record.division_um:
-            own = height(record.division_um / math.sqrt(12), units)
-            said += f" The dial's divisions alone leave {own}."
+        if record.read_to is not None:
+            own = height(record.read_to_um / math.sqrt(12), units)
+            said += f" The dial, read to {_READ_TO[record.read_to.denominator]}, leaves {own} by that alone."
+        if (doubtful := found.doubtful(number)) is not None:
+            said += f" {doubtful_told(record, doubtful, units)}"
         if (gap := found.not_read(number)) is not None:
-            said += (
-                f" From {gap[0]} to {gap[1]} of {found.case.job.work.teeth} none was read: is it this gear?"
-            )
+            first, last, teeth = *gap, found.case.job.work.teeth
+            none = f"{first} of {teeth} wasn't" if first == last else f"From {first} to {last} of {teeth} none was"
+            said += f" {none} read: is it this gear?"
         if (beside := found.beside_gear(number)) is not None:
             said += f" It was read {beside}: is it this gear, and this unit?"
         if (laid := dict(found.laid).get(number)) is not None:
@@ -108,6 +119,24 @@ def record_lines(found: InspectedGear) -> Iterator[str]:
     least = " and ".join(f"{height(um, units)} {kind}" for kind, um in found.smallest_together_um.items())
     if least:
         yield f"A wave of less than about {least} wouldn't stand out of these records."
+
+
+def doubtful_told(record: Record, one: Doubtful, units: str) -> str:
+    """What to look at again before anything else is believed."""
+    tooth, far = record.readings.tooth, height(one.um, units)
+    if one.after is not None:
+        return (
+            f"From {_tooth(record)} {tooth[one.after]:g} to {tooth[one.at]:g} it jumps by {far}, which no part that "
+            "turns leaves: was the gear or the dial moved there? Read it again before a part is blamed."
+        )
+    place = f"{_tooth(record)} {tooth[one.at]:g}"
+    if record.readings.by_tooth:
+        place += f" at {length(float(record.readings.height[one.at]), units, 2)}"
+    return f"{place[0].upper()}{place[1:]} stands {far} off, far beyond all others: read that again first."
+
+
+def _tooth(record: Record) -> str:
+    return "space" if record.kind == "runout" else "tooth"
 
 
 def laid_told(laid: LaidFrom) -> str:
@@ -164,15 +193,17 @@ def worth_lines(found: InspectedGear) -> Iterator[str]:
     for number, without in enumerate(worth.without):
         name = part_name(found.case, found.parts(found.inspection.waves[number])[0].part)
         first = "; worth mending first" if number == worth.first else ""
-        yield f"  without {number + 1}, {name}: {_better(without, worth.measured)}{first}"
+        yield f"  without {number + 1}, {name}: {_better(without, worth.measured, units)}{first}"
     if len(worth.without) > 1:
         alone = "" if worth.first is not None else "; no single one brings a better class"
-        yield f"  without all of them: {_better(worth.without_all, worth.measured)}{alone}"
+        yield f"  without all of them: {_better(worth.without_all, worth.measured, units)}{alone}"
     yield "  Classes of ISO 1328-1, by these records alone, noise and all."
 
 
-def _better(without: Reached, measured: Reached) -> str:
-    return _class(without) if rank(without) < rank(measured) else "no better class"
+def _better(without: Reached, measured: Reached, units: str) -> str:
+    if rank(without) < rank(measured):
+        return _class(without)
+    return f"no better class, held there by {without.by}, {height(without.um, units)}"
 
 
 def _class(reached: Reached) -> str:
@@ -191,18 +222,24 @@ def unseen_lines(found: InspectedGear) -> Iterator[str]:
         yield f"  {named}: {reason}"
 
 
+def row_told(row: Imperfection) -> str:
+    """A row of a machine's file by its kind and what it is of."""
+    gear = f" {row.gear}" if row.gear is not None else ""
+    return f"{row.kind}{gear}{f' of {row.link}' if row.link is not None else ''}"
+
+
 def written_lines(done: WrittenBack) -> Iterator[str]:
     """What was put into a machine's file, what gave way to it, and what wasn't."""
     for one in done.found:
         yield f"{one.name}, is written as an imperfection"
     for row in done.replaced:
         from_where = f"what {row.inspected} showed of it" if row.inspected else "what stood there by hand"
-        yield f"{row.kind}, took the place of {from_where}"
+        yield f"{row_told(row)}, took the place of {from_where}"
     for left in done.left_out:
         yield f"{left.name}, isn't written: {left.why}"
     for row in done.not_found:
         yield (
-            f"{row.kind}, written from records of {row.inspected}, isn't found in these. "
+            f"{row_told(row)}, written from records of {row.inspected}, isn't found in these. "
             "If it was mended, take it out"
         )
     if done.kept is not None:

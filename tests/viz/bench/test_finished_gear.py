@@ -109,7 +109,7 @@ def test_too_few_readings_and_a_unit_that_cannot_be_are_told(shop):
     shop.type(unit="in", **{f"t_{at}": str(at) for at in range(8)})
     # Not before all is typed: half a record may well look like another unit.
     assert shop.type(t_8="9")["wrong"] == {}
-    assert "is in their unit?" in html.unescape(shop.told("save")["sheet"])
+    assert 'is "in" their unit?' in html.unescape(shop.told("save")["sheet"])
 
 
 def test_a_record_is_written_over_only_by_whoever_says_so_and_what_was_there_is_kept(shop):
