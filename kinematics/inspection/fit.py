@@ -107,7 +107,7 @@ def _told(
 def _most(deep: Deepest, one: FittedSource) -> float:
     """The r.m.s. of a wave where it is biggest. Beside the zeros: passages that cut deeper move all alike."""
     records = deep.laid.records
-    return max(_rms(each.leveled(np.array(um)[:, None])[:, 0]) for each, um in zip(records, one.um, strict=True))
+    return max(_rms(each.leveled(np.array(um))) for each, um in zip(records, one.um, strict=True))
 
 
 def _rms(values: Floats | tuple[float, ...]) -> float:

@@ -62,11 +62,11 @@ class Looked:
     @property
     def level(self) -> Floats:
         """The readings with zeros and slope taken out."""
-        return self.leveled(self.readings.um[:, None])[:, 0]
+        return self.leveled(self.readings.um)
 
-    def leveled(self, columns: Floats) -> Floats:
-        """Columns, a row for each reading, with what is taken for zeros and slope left out."""
-        return np.asarray(columns - self.plain @ (self.plain.T @ columns))
+    def leveled(self, values: Floats) -> Floats:
+        """Values, or columns, a row for each reading, with what is taken for zeros and slope left out."""
+        return np.asarray(values - self.plain @ (self.plain.T @ values))
 
     def basis(self, marks: Floats) -> Floats:
         """The same with the marks beside it, as much as the feeler shows of them."""

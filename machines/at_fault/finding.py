@@ -135,7 +135,7 @@ def _wave(parts: Sequence[TurningPart], looked: Sequence[Looked], found: FittedS
 
 
 def _most(looked: Looked, um: Sequence[float]) -> float:
-    return float(np.abs(looked.leveled(np.array(um)[:, None])).max())
+    return float(np.abs(looked.leveled(np.array(um))).max())
 
 
 def _record(records: Sequence[Record], fitted: WavesFitted, at: int) -> RecordFitted:

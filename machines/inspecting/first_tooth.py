@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from handlead.kinematics.inspection.choosing import seams
 from handlead.kinematics.inspection.looked import Looked
-from handlead.kinematics.inspection.passage import Floats, WaveSource
+from handlead.kinematics.inspection.passage import WaveSource
 from handlead.machines.at_fault.finding import FoundWave, Inspection, inspect_gear
 from handlead.machines.at_fault.looks import looked_at, sides_of
 from handlead.machines.at_fault.parts import TurningPart
@@ -152,12 +152,8 @@ def _left(looked: Looked, waves: Sequence[tuple[WaveSource, complex]]) -> tuple[
     least, shown = np.inf, 0.0
     tried = seams(looked.size)
     for seam in tried[:: max(len(tried) // _SEAMS, 1)]:
-        wave = _level(looked.plain, (looked.made(sources, seam)[1] @ amounts).real)
+        wave = looked.leveled((looked.made(sources, seam)[1] @ amounts).real)
         rest = looked.level - wave
         if (squares := float(rest @ rest)) < least:
             least, shown = squares, float(wave @ wave)
     return least, shown
-
-
-def _level(plain: Floats, um: Floats) -> Floats:
-    return np.asarray(um - plain @ (plain.T @ um))

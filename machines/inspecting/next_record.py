@@ -67,13 +67,6 @@ def next_records(
     return ()
 
 
-def next_record(
-    case: Case, records: Sequence[Record], parts: Sequence[PartAtFault], noise: Sequence[float]
-) -> str | None:
-    """The same in words; None for none."""
-    return ", and ".join(one.words for one in next_records(case, records, parts, noise)) or None
-
-
 def _choices(case: Case) -> Iterator[RecordChoice]:
     """What can be measured, the easiest first."""
     teeth, face = case.job.work.teeth, face_width_mm(case.job.work)

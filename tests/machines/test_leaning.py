@@ -14,7 +14,7 @@ from handlead.machines.at_fault.finding import PartAtFault, inspect_gear
 from handlead.machines.at_fault.parts import suspects_of
 from handlead.machines.blanks.flanks import Flanks
 from handlead.machines.inspecting.answer import InspectedGear
-from handlead.machines.inspecting.next_record import next_record
+from handlead.machines.inspecting.next_record import next_records
 from handlead.machines.job_files.job_file import read_job
 from handlead.machines.machine_files.machine_file import Imperfection
 from handlead.machines.setups.case import Case
@@ -151,4 +151,5 @@ def test_where_the_ends_were_read_too_coarsely_helices_are_asked_for_of_teeth_th
     assert both[0].order == both[1].order
     told = [PartAtFault(one.name, one.order, one.unit, 0.03, 0.001, one) for one in both]
     read = records(case, (), "pitch", "runout", "ends")
-    assert count in next_record(case, read, told, [1.0, 1.0, 1.0, 50.0, 50.0])
+    (asked,) = next_records(case, read, told, [1.0, 1.0, 1.0, 50.0, 50.0])
+    assert count in asked.words

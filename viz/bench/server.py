@@ -305,10 +305,6 @@ async def take_ours(request: Request) -> Response:
     return await run_in_threadpool(_answer, desk)
 
 
-#: So many questions are answered at once; more threads than these hold memory and make nothing quicker.
-_HANDS = 6
-
-
 def application(bench: Bench, more: Sequence[Route] = ()) -> Starlette:
     """The page over a folder, and `more` that stands on it."""
     static = Path(__file__).with_name("static")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -225,11 +225,6 @@ def gears_typed(text: str) -> tuple[int, ...]:
     if rest or len(found) % 2:
         raise ValueError("gears come in pairs, driver and driven from the driving shaft on: 24 58 48 40")
     return tuple(map(int, found))
-
-
-def with_levers(setup: Setup, lever: str, position: str) -> Setup:
-    """The set-up with a lever moved."""
-    return replace(setup, levers={**setup.levers, lever: position})
 
 
 @dataclass(frozen=True)

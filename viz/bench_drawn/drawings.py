@@ -16,7 +16,6 @@ from handlead.viz.draw.head import Segment, SwivelLayout
 from handlead.viz.draw.witness import WitnessLayout
 from handlead.viz.draw_brackets.bracket import clearance_words, idler_words
 from handlead.viz.draw_brackets.bracket_layout import BracketLayout, Wheel, bracket_layout
-from handlead.viz.look import look
 from handlead.viz.pictures.pictures import swivel_of, witness_of
 
 #: Beside a gear's circle, in mm at the machine.
@@ -245,7 +244,3 @@ def strips(case: Case) -> tuple[Strip, ...]:
               up(layout.ghosts(number)) if number else (), bool(number) and layout.differs(number))
         for number, marks in enumerate(layout.marks)
     )  # fmt: skip
-
-
-#: The weights of the sheet for the page's style sheet to be held against.
-WEIGHTS = (look.HEAVY, look.OUTLINE, look.THIN, look.HAIR)
