@@ -9,9 +9,10 @@ from handlead.kinematics.work.requirement import Work
 from handlead.machines.job_files.job_file import Job
 from handlead.machines.toml.units import length
 
-#: Modules (in mm) and angles (in degrees) nearer to each other than this are alike: a lead, or a size across the axis,
-#: says the same as an angle or a normal size but for its last digits.
-_ALIKE = 1e-6
+#: Modules (in mm) and shifts, angles (in degrees) and lengths (in mm) nearer to each other than this are alike: a lead
+#: to the hundredth of a millimetre, or a size in inches, says the same as an angle or a size in millimetres but for its
+#: last digits. Over 100 mm of face such an angle leaves 1 µm. What is further apart looks so in the words as well.
+_ALIKE, _ALIKE_DEG, _ALIKE_MM = 2e-5, 5e-4, 0.0026
 
 
 def drawn_apart(told: Work, own: Work, units: str, *, face: bool = False) -> tuple[str, ...]:
@@ -39,9 +40,10 @@ def _apart(told: Work, own: Work, units: str) -> Iterator[tuple[str, str, str]]:
         ("helix angle", told.beta_deg, own.beta_deg),
         ("profile shift", float(told.profile_shift), float(own.profile_shift)),
     ):
-        if abs(one - other) > _ALIKE:
-            sign = "°" if what.endswith("angle") else ""
-            yield what, f"{one:.6g}{sign}", f"{other:.6g}{sign}"
+        if what.endswith("angle") and abs(one - other) > _ALIKE_DEG:
+            yield what, f"{one:.7g}°", f"{other:.7g}°"
+        elif abs(one - other) > _ALIKE and not what.endswith("angle"):
+            yield what, f"{one:.7g}", f"{other:.7g}"
     for what, size, own_size in (
         ("outside diameter", told.outside_diameter, own.outside_diameter),
         ("thinning", told.thinning, own.thinning),
@@ -69,11 +71,11 @@ def pair_apart(job: Job, mate: Job) -> tuple[str, ...]:
     ):
         if _differ(size, other_size):
             found.append(f"{what} {length(float(size or 0), units)} against {length(float(other_size or 0), units)}")
-    if _differ(job.crossing_angle_deg, mate.crossing_angle_deg):
-        crossed, mate_crossed = (float(one.crossing_angle_deg or 0) for one in (job, mate))
+    crossed, mate_crossed = (float(one.crossing_angle_deg or 0) for one in (job, mate))
+    if None not in (job.crossing_angle_deg, mate.crossing_angle_deg) and abs(crossed - mate_crossed) > _ALIKE_DEG:
         found.append(f"crossing angle {crossed:g}° against {mate_crossed:g}°")
     return tuple(found)
 
 
 def _differ(one: Fraction | None, other: Fraction | None) -> bool:
-    return one is not None and other is not None and abs(one - other) > _ALIKE
+    return one is not None and other is not None and abs(one - other) > _ALIKE_MM

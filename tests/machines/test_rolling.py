@@ -246,6 +246,31 @@ def test_a_lead_says_the_same_of_a_mate_as_the_angle_it_comes_from(pinion, wheel
     assert drawn_apart(wheel.work, replace(wheel.work, face_width=Fraction(20)), "mm", face=True)
 
 
+def test_leads_to_the_hundredth_on_both_drawings_are_one_helix_angle_and_a_minute_is_not(pinion, wheel):
+    def led(job):
+        return replace(job, work=replace(job.work, helix_angle_deg=None, lead=Fraction(round(job.work.lead_mm, 2))))
+
+    def mated(job, other):
+        mate = replace(job.mate, helix_angle_deg=None, lead=Fraction(round(job.mate.lead_mm, 2)))
+        return replace(led(job), mate=mate), led(other)
+
+    one, _ = mated(pinion, wheel)
+    other, _ = mated(wheel, pinion)
+    assert one.work.beta_deg != other.work.beta_deg
+    assert pair_apart(one, other) == pair_apart(one, wheel) == pair_apart(pinion, other) == ()
+    minute = replace(wheel, work=replace(wheel.work, helix_angle_deg=wheel.work.helix_angle_deg + Fraction(1, 60)))
+    assert "helix angle 22° against 22.01667°" in pair_apart(pinion, minute)[0]
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_whatever_two_jobs_are_said_to_differ_in_looks_different(pinion, wheel, units):
+    for apart in (1, 2, 3, 5, 10):
+        further = replace(wheel, centre_distance=Fraction(157) + Fraction(apart, 1000))
+        for said in pair_apart(replace(pinion, units=units, centre_distance=Fraction(157)), further):
+            one, other = said.removeprefix("centre distance ").split(" against ")
+            assert one != other
+
+
 def test_a_level_machine_s_own_words_stand_for_up_and_down():
     way = {1: "to the tailstock", -1: "to the head"}
     assert at_the_machine("at the upper end only", lambda end, sign: way[sign]) == "at the end to the tailstock only"
