@@ -107,6 +107,16 @@ def test_a_mate_s_job_points_back_to_the_work_with_the_centres_and_without_its_m
     assert not pair_apart(job, mate)
 
 
+def test_the_second_half_s_job_has_nothing_of_what_the_first_one_s_teeth_measured(tmp_path):
+    path = tmp_path / "hoist.toml"
+    text = (ORDERS / "74-herringbone-hoist" / "job.toml").read_text()
+    path.write_text(f'{text}\n[[measured]]\ndate = "May"\nspan = {{ teeth = 4, length = 33 }}\n')
+    assert write(path) == 0
+    first, second = read_job(path), read_job(tmp_path / "hoist-second-half.toml")
+    assert first.measured and not second.measured
+    assert (second.mate, second.halves.turned_over) == (None, first.halves.turned_over)
+
+
 def test_planned_from_the_mate_s_side_the_work_s_job_is_written_and_no_third_one(pair, capsys):
     before = read_job(pair).setup
     text = pair.read_text()

@@ -83,13 +83,11 @@ def _into_work(path: Path, mate: Path, job: Job, setup: Setup, machine: str | No
 
 
 def _own_job(job: Job, work: Work, name: str) -> Job:
-    """The job of another member; a mate's points back to the work."""
+    """The job of another member, without what was seen and measured on this one; a mate's points back to the work."""
+    own = replace(job, title=f"{job.title}, {name}", work=work, setup=None, seen=None, measured=())
     if name == SECOND_HALF:
-        halves = job.halves and job.halves.other
-        return replace(job, title=f"{job.title}, {name}", work=work, mate=None, setup=None, seen=None, halves=halves)
-    return replace(
-        job, title=f"{job.title}, {name}", work=work, mate=job.work, setup=None, seen=None, measured=(), toothed=None
-    )
+        return replace(own, mate=None, halves=job.halves and job.halves.other)
+    return replace(own, mate=job.work, toothed=None)
 
 
 def _job_there(path: Path, machine: Machine) -> Job | None:
