@@ -123,18 +123,15 @@ def _waves(found: InspectedGear) -> Iterator[ShownWave]:
 def _to_type(found: InspectedGear, record: Record) -> tuple[str, tuple[tuple[str, str], ...]]:
     """A record that is to be taken, and the fields of one that is typed: which teeth, at which height."""
     from handlead.machines.inspecting.words import record_name
-    from handlead.machines.toml.units import length
     from handlead.viz.look.shop import Shop
 
-    fields = (("quantity", record.kind), ("flank", record.flank))
+    fields, told = (("quantity", record.kind), ("flank", record.flank)), record_name(record, found.case.job.units)
     if record.readings.by_tooth:
         teeth = dict.fromkeys(int(tooth) for tooth in record.readings.tooth)
-        return record_name(record), (*fields, ("teeth", " ".join(map(str, teeth))))
+        return told, (*fields, ("teeth", " ".join(map(str, teeth))))
     if not record.at_height:
-        return record_name(record), (*fields, ("every", "1"))
-    units = found.case.job.units
+        return told, (*fields, ("every", "1"))
     at = f"{Shop.of(found.case).sized(record.at_height):.4g}"
-    told = f"{record_name(record)} at height {length(record.at_height, units, 2)}"
     return told, (*fields, ("every", "1"), ("height", at))
 
 
@@ -154,7 +151,7 @@ def _chart(found: InspectedGear, number: int) -> ShownChart:
         for line in orders_shown(spectrum_of(found, number))
     )
     record = found.records[number]
-    name = f"{Path(record.path).name}: {record_told(record)}"
+    name = f"{Path(record.path).name}: {record_told(record, found.case.job.units)}"
     return ShownChart(number, name, heading(found, number).replace("\n", " "), fine, orders)
 
 

@@ -78,7 +78,7 @@ def records_beside(desk: Desk, gear: GearAtHand) -> tuple[tuple[RecordBeside, ..
     for name in (name for name in names if name in first):
         path = record_path(desk, name)
         stat = path.stat()
-        one = _looked(str(path), stat.st_mtime_ns, stat.st_size, gear.teeth, chosen.counted)
+        one = _looked(str(path), stat.st_mtime_ns, stat.st_size, gear, chosen.counted)
         if not one[1] or not name.lower().endswith(".txt"):
             had = bool(_versions(desk, name).all)
             found.append(RecordBeside(name, *one, chosen=name in chosen.names and not one[1], had_another=had))
@@ -94,7 +94,7 @@ def record_path(desk: Desk, name: str) -> Path:
 
 @lru_cache(maxsize=256)
 def _looked(
-    path: str, changed: int, size: int, teeth: int, counted: str
+    path: str, changed: int, size: int, gear: GearAtHand, counted: str
 ) -> tuple[tuple[str, ...], tuple[str, ...], bool, bool]:
     """What a file says, and its faults; whether it is XML, and can be typed again."""
     name = Path(path).name
@@ -103,18 +103,19 @@ def _looked(
     except OSError as fault:
         return (), ((fault.strerror or str(fault)).lower(),), False, False
     try:
-        some = records_in(text, name, teeth, counted)
+        some = records_in(text, name, gear.teeth, counted)
     except FileFault as fault:
         return (), faults_told(fault.complaints), is_exchange(text), False
     by_hand = not is_exchange(text) and all(one.kind in KINDS for one in some.records)
     left = tuple(f"line {one.line}: {one.message}" for one in some.left_out)
-    return (*map(record_told, some.records), *left), (), is_exchange(text), by_hand
+    said = (record_told(one, gear.units) for one in some.records)
+    return (*said, *left), (), is_exchange(text), by_hand
 
 
-def record_told(record: Record) -> str:
+def record_told(record: Record, units: str) -> str:
     """What a record is of, how many readings it has, and its day."""
     day = f", {record.date}" if record.date else ""
-    return f"{record_name(record)}, {len(record.readings.um)} readings{day}"
+    return f"{record_name(record, units)}, {len(record.readings.um)} readings{day}"
 
 
 def faults_told(complaints: Sequence[Complaint]) -> tuple[str, ...]:

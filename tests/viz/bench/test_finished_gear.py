@@ -5,12 +5,15 @@ import itertools
 import json
 import re
 import shutil
+from types import SimpleNamespace
 
 import pytest
 from handlead import machines
-from handlead.machines.gear_records.records import read_record
+from handlead.machines.gear_records.records import Said, read_record, record_of
 from handlead.machines.machine_files.catalogue import shipped_machines
+from handlead.machines.setups.case import Case
 from handlead.viz.bench_files.versions import digest_of
+from handlead.viz.bench_gear.answering import _to_type
 from handlead.viz.command import main
 
 from .conftest import SCENARIOS, serve, wait_until
@@ -212,6 +215,16 @@ def test_the_height_at_which_a_gear_was_read_round_goes_into_its_record(shop):
     assert shop.told("save")["saved"] == "low.csv"
     assert read_record(shop.folder / "low.csv", 35).at_height == pytest.approx(-12.7)
     assert 'value="-0.5 in"' in shop.told("correct", name="low.csv")["sheet"]
+    assert "runout, 0.50 in below mid-face, 12 readings" in shop.post("choose", names=["low.csv"], counted="")[1]
+
+
+@pytest.mark.parametrize(("order", "name", "height"), [(INCH, "0.50 in above mid-face", "0.5"), (DRUM, "12.7 mm above mid-face", "12.7")])
+def test_a_record_to_be_typed_next_is_called_by_its_height_once_in_the_units_of_the_job(order, name, height):
+    found = SimpleNamespace(case=Case.of(machines.read_job(order / "job.toml")))
+    record = record_of(Said("", "runout", "", "clockwise", at_height=12.7), [(float(at), 0.0, 0.0) for at in range(1, 9)], 1.0)
+    told, fields = _to_type(found, record)
+    assert told == f"runout, {name}"
+    assert dict(fields)["height"] == height
 
 
 def test_that_nobody_knows_the_first_tooth_goes_into_the_record_and_stays_in_it_when_it_is_opened_again(shop):
