@@ -31,12 +31,14 @@ class MeasuredGear:
     """A gear cut with what a case has wrong, and with `ripples` besides, ready to be measured.
 
     It is read where passages go by as they would with the first tooth elsewhere in them: by so many gashes and turns of
-    the table, its `seam`.
+    the table, its `seam`. A reading of pitch or runout is the mean over a cell of contacts, or as a checker's ball feels
+    it `at_one_place`, marks and all.
     """
 
     case: Case
     ripples: tuple[Led, ...] = ()
     seam: tuple[float, float] = (0.0, 0.0)
+    at_one_place: bool = False
 
     @classmethod
     def with_errors(cls, case: Case, errors: Sequence[Imperfection], ripples: Sequence[Led] = ()) -> MeasuredGear:
@@ -80,7 +82,11 @@ class MeasuredGear:
         found = {}
         for side, cut in self.cuts.items():
             by_roll, by_height = self.moved(side, self.roll(side))
-            stands = standing_at(cut, self.roll(side) + by_roll, SAMPLES, above + by_height)
+            if self.at_one_place:
+                roll, height = self.roll(side) + by_roll, self.flanks.gear.face_width / 2 + above + by_height
+                stands = deviations(cut, np.full(self.teeth, roll), np.full(self.teeth, height), np.arange(self.teeth))
+            else:
+                stands = standing_at(cut, self.roll(side) + by_roll, SAMPLES, above + by_height)
             found[side] = 1000 * stands / cut.flank.base_cosine
         return found
 

@@ -16,7 +16,7 @@ from .laid import Laid, Normal
 from .passage import Floats, Seam
 
 #: Chance, at most, that noise alone has a source taken.
-CHANCE = 0.001
+CHANCE = 0.0003
 
 #: Sources in a set at most, and sets kept of each size.
 MOST, _KEPT = 6, 12

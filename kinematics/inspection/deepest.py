@@ -29,17 +29,18 @@ _DAMPED, _DOWN, _UP, _LEAST, _MOST, _FAR = 1e-2, 4.0, 6.0, 1e-6, 1e3, 0.2
 #: By how much the seam is stirred, and times that all is drawn closer then.
 _STIRRED, _AGAIN = (0.15, 0.05), 6
 
-#: By how much marks may show otherwise than they were cut: a feeler's tip is round, a checker filters. Own choice.
-_MARKS = 0.2
+#: By how much marks may show otherwise than they are taken to, where readings may be of a cell and elsewhere: a
+#: feeler's tip is round, a checker filters. More of them than so much can't show. Own choice.
+_HELD_TO, _ALL = (0.08, 0.2), 1.5
 
 #: What the best checkers repeat to, in µm (common practice: some tenths), and marks are reckoned to.
 REPEATS = 0.3
 
 #: Share of a size that the reckoning may be off (measured: see tests/benchmarks/inspecting.py).
-_RECKONED = 0.03
+_RECKONED = 0.04
 
 #: What the reckoning of passages is off by, r.m.s. in µm, where waves show little (measured on gears that were cut).
-_OFF = 0.05
+_OFF = 0.07
 
 #: Squares, in those of the noise, by which other amounts of the same sources may fit worse and be right in 5 of 100.
 _AS_WELL = 4.0
@@ -55,7 +56,9 @@ _BELIEVED = 15
 class Deepest:
     """Some of the sources (`members`) laid through the records with these amounts, cut deepest passage by passage.
 
-    `shown` is how much of the marks between contacts shows in each record: 1 where the feeler goes to their ground.
+    `shown` is how much of the marks between contacts shows in each record: 1 where the feeler goes to their ground; and
+    of all readings that may be means of cells of contacts together, how much they are of their one place instead.
+    `at_place` says which of the two they are taken for.
     """
 
     laid: Laid
@@ -63,10 +66,20 @@ class Deepest:
     seam: Seam
     amounts: Complexes
     shown: tuple[float, ...] = ()
+    at_place: bool = False
 
     @cached_property
     def _shown(self) -> Floats:
-        return np.array(self.shown or (1.0,) * len(self.laid.records))
+        return np.array(self.shown) if self.shown else self._usual
+
+    @property
+    def _usual(self) -> Floats:
+        return np.where(self.pooled.is_evened, float(self.at_place), 1.0)
+
+    @cached_property
+    def _share(self) -> Floats:
+        """How much shows at each reading."""
+        return np.asarray(self.pooled.shows @ self._shown)
 
     @cached_property
     def _alone(self) -> Laid:
@@ -78,22 +91,38 @@ class Deepest:
         return pooled(self.laid.records)
 
     @cached_property
-    def surface(self) -> Surface:
-        """What stands at each reading, and what one of each member leaves there."""
+    def of_place(self) -> Floats:
+        """How much each reading that may be the mean of a cell is of its one place; nothing of others."""
+        return np.asarray(self._share * (self.pooled.shows @ self.pooled.is_evened))
+
+    @cached_property
+    def of_cell(self) -> Floats:
+        """What is missing of it to one."""
+        return 1 - self.of_place
+
+    @cached_property
+    def _surfaces(self) -> tuple[Surface, Surface]:
         return self.pooled.cut_with(self._alone.sources, self.amounts, self.seam)
 
     @cached_property
+    def surface(self) -> Surface:
+        """What stands at each reading, as much of it as shows there, and what one of each member leaves."""
+        first, second = self._surfaces
+        return first.mixed(second, self._share)
+
+    @cached_property
     def _rows(self) -> tuple[Floats, Floats]:
-        """How the readings go with seam, amounts and marks, and what is left of them: weighted, plain taken out."""
+        """How the readings go with seam, amounts and what shows, and what is left: weighted, plain taken out."""
         cut, whole = self.surface, self.pooled
-        marks, share = whole.belongs * cut.marks[:, None], whole.belongs @ self._shown
-        rest = whole.um - share * cut.marks - (cut.waves @ self.amounts).real
-        rows = whole.leveled(np.column_stack((share[:, None] * cut.tilt, pairs(cut.waves), marks, rest)))
-        rows *= self._by[:, None]
-        # That marks show as they are is itself like a reading, of so much noise.
-        held = np.zeros((len(self._shown), rows.shape[1]))
-        held[:, -1 - len(self._shown) : -1] = np.eye(len(self._shown)) / _MARKS
-        held[:, -1] = (1 - self._shown) / _MARKS
+        first, second = self._surfaces
+        more = second.marks - first.marks + ((second.waves - first.waves) @ self.amounts).real
+        rest = whole.um - cut.marks - (cut.waves @ self.amounts).real
+        rows = np.column_stack((cut.tilt, pairs(cut.waves), whole.shows * more[:, None], rest))
+        rows = whole.leveled(rows) * self._by[:, None]
+        # That marks show as is usual is itself like a reading, of so much noise.
+        held, held_to = np.zeros((len(self._shown), rows.shape[1])), np.where(whole.is_evened, *_HELD_TO)
+        held[:, -1 - len(self._shown) : -1] = np.diag(1 / held_to)
+        held[:, -1] = (self._usual - self._shown) / held_to
         rows = np.concatenate((rows, held))
         return rows[:, :-1], rows[:, -1]
 
@@ -125,8 +154,7 @@ class Deepest:
     @cached_property
     def marks(self) -> list[Floats]:
         """What of the marks between contacts shows at every reading of each record."""
-        share = self.pooled.belongs @ self._shown
-        return self.pooled.by_record(self.pooled.leveled((share * self.surface.marks)[:, None])[:, 0])
+        return self.pooled.by_record(self.pooled.leveled(self.surface.marks[:, None])[:, 0])
 
     @property
     def is_possible(self) -> bool:
@@ -171,7 +199,7 @@ class Deepest:
             self,
             seam=(float(self.seam[0] + by[0]), float(self.seam[1] + by[1])),
             amounts=self.amounts + by[2:last:2] + 1j * by[3:last:2],
-            shown=tuple(map(float, self._shown + by[last:])),
+            shown=tuple(map(float, np.clip(self._shown + by[last:], 0.0, _ALL))),
         )
 
     def against_one_another(self) -> tuple[tuple[int, int], ...]:
@@ -184,6 +212,10 @@ class Deepest:
             for other in range(at)
             if float(alone[at] @ alone[other]) < _AGAINST * sizes[at] * sizes[other]
         )
+
+    def felt_otherwise(self) -> Deepest:
+        """With readings that were taken for means of cells taken for those of one place, or the other way."""
+        return replace(self, at_place=not self.at_place, shown=())
 
     def without(self, some: Sequence[int]) -> Deepest:
         """The other members alone, as they stand."""
@@ -211,8 +243,8 @@ class Deepest:
         """By how much each source would lessen the squares, were it small, and its amount then."""
         every = np.zeros(len(self.laid.sources), dtype=complex)
         every[list(self.members)] = self.amounts
-        waves = self.pooled.cut_with(self.laid.sources, every, self.seam).waves
-        columns, left = self.beyond(pairs(waves))
+        first, second = self.pooled.cut_with(self.laid.sources, every, self.seam)
+        columns, left = self.beyond(pairs(first.mixed(second, self._share).waves))
         twos = columns.reshape(len(left), -1, 2)
         square = np.einsum("nsa,nsb->sab", twos, twos)
         size = np.maximum(np.trace(square, axis1=1, axis2=2), 1e-12)

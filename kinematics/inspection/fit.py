@@ -1,7 +1,7 @@
 """Which waves of exactly known orders stand in the records of a gear, how big they are, and what can't be told apart.
 
 All records are laid together. A source is taken only where the F-test of its two amounts, its chance multiplied by
-the number of sources that were tried (Bonferroni's bound), leaves at most 1 in 1000; where passages lie to the first
+the number of sources that were tried (Bonferroni's bound), leaves at most 3 in 10,000; where passages lie to the first
 tooth is fitted with the sources and without them. Source: common practice in statistics; seam, search and rivals are
 own.
 """

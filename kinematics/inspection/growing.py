@@ -19,16 +19,16 @@ from .laid import Laid
 from .passage import Complexes, Floats, Seam
 
 #: Points of each record that a first look takes.
-_FEW = 240
+_FEW = 180
 
 #: Times that starts are drawn closer, and how many of them are followed on, by rounds.
-_ROUNDS = ((4, 7), (5, 4))
+_ROUNDS = ((3, 6), (5, 3))
 
 #: Ends are one and the same where their sizes differ by less than about one in so many of twice as much.
 _ALIKE = 4
 
 #: Sources of each sort that are begun with.
-_SMALL, _LINEAR, _BIG = 4, 3, 4
+_SMALL, _LINEAR, _BIG = 3, 2, 4
 
 #: Sizes in what is left (r.m.s.) and phases in which big ones are tried, and by how much the fit may then still change
 #: the size.
@@ -37,7 +37,7 @@ _SIZES, _PHASES, _SCALED = (1.6, 4.0), 6, (0.4, 2.5)
 #: What is left, r.m.s. in µm, below which nothing big is looked for.
 _LITTLE = 0.5
 
-#: A wave is big where from contact to contact it changes by more than this share of what the next stands off.
+#: A wave may be big where from contact to contact it changes by more than this share of what the next stands off.
 _BIG_SHARE = 0.25
 
 #: Seams about a set's own at which big ones are tried, and all over, so many by gashes and by turns.
@@ -62,15 +62,18 @@ class Start:
     amount: complex
 
 
-def grown(deep: Deepest, tried: SetsTried, barred: Sequence[int] = (), *, widely: bool = False) -> list[Deepest]:
-    """Sets of one source more, none of the barred ones, drawn closer, the best first.
-
-    `widely`: big ones are begun with at seams all over, since marks may have led the set to another than the right one.
-    """
+def grown(deep: Deepest, tried: SetsTried, barred: Sequence[int] = ()) -> list[Deepest]:
+    """Sets of one source more, none of the barred ones, drawn closer, the best first."""
     coarse, closed = deep.thinned(_FEW), {*deep.members, *barred}
-    starts = [*_small_ones(coarse, closed), *_linear(coarse, tried, closed)]
-    seams = _all_seams() if widely or not deep.members else _about(deep.seam)
-    return drawn([*starts, *_begun(coarse, seams, closed)[: 2 * _BIG if widely else _BIG]], deep.laid)
+    seams = _about(deep.seam) if deep.members else _all_seams()
+    starts = [*_small_ones(coarse, closed), *_linear(coarse, tried, closed), *_begun(coarse, seams, closed)[:_BIG]]
+    return drawn(starts, deep.laid)
+
+
+def grown_widely(deep: Deepest) -> list[Deepest]:
+    """Sets of one big source more, begun with at seams all over: marks may have led the set to a wrong one."""
+    coarse = deep.thinned(_FEW)
+    return drawn(_begun(coarse, _all_seams(), set(deep.members))[: 2 * _BIG], deep.laid)
 
 
 def drawn(starts: Sequence[Deepest], laid: Laid) -> list[Deepest]:
@@ -139,9 +142,14 @@ def _begun(coarse: Deepest, seams: Sequence[Seam], closed: set[int], *, twice: b
     return [replace(coarse, seam=one.seam).beside(one.source, one.amount) for one in starts]
 
 
-def _linear(coarse: Deepest, tried: SetsTried, closed: set[int]) -> Iterator[Deepest]:
-    """The sets of one more that did best at any seam as if all waves were small."""
-    size = len(coarse.members) + 1
+def two_more(deep: Deepest, tried: SetsTried) -> list[Deepest]:
+    """Starts with two small sources more."""
+    return list(_linear(deep.thinned(_FEW), tried, set(deep.members), 2))
+
+
+def _linear(coarse: Deepest, tried: SetsTried, closed: set[int], more: int = 1) -> Iterator[Deepest]:
+    """The sets of so many more that did best at any seam as if all waves were small."""
+    size = len(coarse.members) + more
     if size > tried.size:
         return
     members = set(coarse.members)
@@ -197,13 +205,16 @@ def _amounts(deep: Deepest, at: int, size: float) -> Complexes:
     return np.outer(np.array(some, dtype=complex), phases).ravel()
 
 
-def is_big(deep: Deepest, at: int, um: float) -> bool:
-    """Whether so many µm of a source on the flank have other passages cut deepest than would otherwise."""
+def is_big(deep: Deepest, at: int, um: float, share: float = _BIG_SHARE) -> bool:
+    """Whether so many µm of a source on the flank have other passages cut deepest than would otherwise.
+
+    They change from contact to contact by more than this share of what the next stands off.
+    """
     order = float(deep.laid.sources[at].order)
     for one in deep.pooled.flanks:
         flank = one.feel.flank
         changes = um * np.abs(np.exp(2j * np.pi * order * flank.turns_a_step) - 1)
-        if np.any(changes > _BIG_SHARE * np.diag(flank.metric)):
+        if np.any(changes > share * np.diag(flank.metric)):
             return True
     return False
 
@@ -228,7 +239,8 @@ def _leaves(deep: Deepest, tried: Sequence[tuple[int, Complexes]]) -> Floats:
             for at, (_, amounts) in enumerate(tried, own)
             for amount in amounts
         ]
-        total += one.into @ (np.stack(heights, axis=1) - stands.min(axis=1)[:, None])
+        more = np.stack(heights, axis=1) - stands.min(axis=1)[:, None]
+        total += deep.of_cell[:, None] * (one.waves_in @ more) + deep.of_place[:, None] * (one.place_in @ more)
     return total
 
 

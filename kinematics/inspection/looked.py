@@ -47,11 +47,16 @@ class Readings(HoldsArrays):
 
 @dataclass(frozen=True, eq=False)
 class Looked:
-    """A record and where on the gear each of its readings was taken; `finer` are looks at it from more places."""
+    """A record and where on the gear each of its readings was taken.
+
+    A reading may be the mean of a cell of contacts, or what is felt at one place, or between the two: then `looks` are
+    all over the cell, `finer` more of them, and `places` the one place of each reading. Else `looks` are its places.
+    """
 
     readings: Readings
     looks: tuple[Feel, ...]
     finer: tuple[Feel, ...] = ()
+    places: tuple[Feel, ...] = ()
 
     @cached_property
     def plain(self) -> Floats:
@@ -88,6 +93,7 @@ class Looked:
             stands, turns = look.made(seam)
             marks += 0.0 if look.evened else look.read(stands)
             total += look.read(np.exp(turns[:, None] * orders) * look.gains(sources))
+        marks += sum((look.read(look.made(seam)[0]) for look in self.places), np.zeros(self.size))
         return marks, total
 
     def thinned(self, points: int) -> Looked:
@@ -101,7 +107,8 @@ class Looked:
         kept = np.unique((np.arange(1, most + 1) * _GOLDEN % 1 * self.size).astype(int))
         one = self.readings
         readings = replace(one, tooth=one.tooth[kept], height=one.height[kept], um=one.um[kept])
-        return Looked(readings, tuple(look.only(kept) for look in self.looks))
+        looks, places = (tuple(look.only(kept) for look in some) for some in (self.looks, self.places))
+        return Looked(readings, looks, (), places)
 
     def closely(self) -> Looked:
         """The same through the finer looks, if there are any."""

@@ -28,37 +28,54 @@ class Surface:
     waves: Complexes
     tilt: Floats
 
+    def mixed(self, other: Surface, share: Floats) -> Surface:
+        """So much of another at each reading, and of this what is missing to one."""
+        one = share[:, None]
+        return Surface(
+            self.marks + share * (other.marks - self.marks), self.waves + one * (other.waves - self.waves),
+            self.tilt + one * (other.tilt - self.tilt),
+        )  # fmt: skip
+
 
 @dataclass(frozen=True, eq=False)
 class FlankPoints:
-    """All points of one flank that are looked at; `into` what of each goes into each reading (a sparse matrix).
+    """All points of one flank that are looked at, and what of each goes into each reading (sparse matrices).
 
-    `evened` says of which points marks by themselves come to nothing.
+    That is `waves_in` for waves and `marks_in` for marks, of a reading without marks or as the mean of a cell, and
+    `place_in` for both of a reading at its one place. `evened` says of which points marks by themselves come to
+    nothing.
     """
 
     feel: Feel
-    into: Any
+    waves_in: Any
+    marks_in: Any
+    place_in: Any
     evened: npt.NDArray[np.bool_]
 
     @classmethod
-    def of(cls, flank: Flank, looks: Sequence[tuple[int, Feel]], readings: int) -> FlankPoints:
-        """The looks at a flank, each with the number of its first reading."""
+    def of(cls, flank: Flank, looks: Sequence[_Placed], readings: int) -> FlankPoints:
+        """The looks at a flank."""
         from scipy.sparse import csr_array
 
-        rows, factors = [], []
-        for first, look in looks:
-            times, many = look.later.shape
-            rows.append(np.tile(first + np.arange(many), times))
-            factors.append(np.repeat(look.factors, many))
-        row, factor = np.concatenate(rows), np.concatenate(factors)
-        into = csr_array((factor, (row, np.arange(len(row)))), shape=(readings, len(row)))
+        parts: list[Any] = []
+        for part in ("waves", "marks", "place"):
+            rows, factors = [], []
+            for one in looks:
+                times, many = one.look.later.shape
+                rows.append(np.tile(one.first + np.arange(many), times))
+                factors.append(np.repeat(one.look.factors * (part in one.goes), many))
+            row = np.concatenate(rows)
+            parts.append(csr_array((np.concatenate(factors), (row, np.arange(len(row)))), shape=(readings, len(row))))
         place, later, over, metric = (
             np.concatenate([each.reshape(-1, *each.shape[2:]) for each in some])
-            for some in zip(*((one.place, one.later, one.over, one.metric) for _, one in looks), strict=True)
+            for some in zip(
+                *((one.look.place, one.look.later, one.look.over, one.look.metric) for one in looks), strict=True
+            )
         )
         feel = Feel(flank, np.ones(1), place[None], later[None], over[None], metric[None])
-        evened = np.concatenate([np.full(one.later.size, one.evened) for _, one in looks])
-        return cls(feel, into, evened)
+        evened = np.concatenate([np.full(one.look.later.size, one.look.evened) for one in looks])
+        waves, marks, places = parts
+        return cls(feel, waves, marks, places, evened)
 
     def gains(self, sources: Sequence[WaveSource]) -> Complexes:
         """µm that one of each source leaves at each point; one row for all where none of them leans."""
@@ -74,6 +91,15 @@ class FlankPoints:
             near = about.only(self.evened).nearest(self.feel.flank.window(0.0))
             found[self.evened] -= np.column_stack((near.off_at(), near.leans_at() @ self.feel.flank.unrolled))
         return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Placed:
+    """A look, the number of its first reading, and what of it goes into the reading, of "waves", "marks", "place"."""
+
+    first: int
+    look: Feel
+    goes: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,34 +142,65 @@ class Pooled:
         """Values at all readings, record by record."""
         return np.split(values, self.ends[:-1])
 
-    def cut_with(self, sources: Sequence[WaveSource], amounts: Complexes, seam: Seam) -> Surface:
-        """What stands at each reading where with these amounts the deepest passage made each point."""
+    @cached_property
+    def shows(self) -> Floats:
+        """1 in the row of each reading where it says how much shows there: at its record, or where it may be of a cell.
+
+        All those of cells were felt alike, and have the last column together.
+        """
+        alone = [at for at, one in enumerate(self.records) if not one.places]
+        of_cells = [at for at, one in enumerate(self.records) if one.places]
+        columns = [*(self.belongs[:, at] for at in alone), self.belongs[:, of_cells].sum(axis=1)]
+        return np.stack(columns if of_cells else columns[:-1], axis=1)
+
+    @cached_property
+    def is_evened(self) -> npt.NDArray[np.bool_]:
+        """Of which of its columns readings may be the mean of a cell of contacts."""
+        return np.array([*(False for one in self.records if not one.places), *([True] if self._any_cell else [])])
+
+    @property
+    def _any_cell(self) -> bool:
+        return any(one.places for one in self.records)
+
+    def cut_with(
+        self, sources: Sequence[WaveSource], amounts: Complexes, seam: Seam
+    ) -> tuple[Surface, Surface]:
+        """What stands at each reading where with these amounts the deepest passage made each point.
+
+        First without marks, or as the mean of a cell, then at the one place of each reading.
+        """
         orders = 2j * np.pi * np.array([float(one.order) for one in sources])
-        marked, waves = np.zeros((len(self.um), 3)), np.zeros((len(self.um), len(sources)), dtype=complex)
+        size = len(self.um), len(sources)
+        marked, waves = np.zeros((2, size[0], 3)), np.zeros((2, *size), dtype=complex)
         for one in self.flanks:
             gains = one.gains(sources)
             about = one.feel.about(seam, float(np.abs(gains * amounts).sum(axis=1).max()))
             home = np.exp(about.turns[:, None] * orders) * gains
             away = np.exp(about.away[:, None] * orders)
             best = about.deepest(home * amounts, away)
-            marked += one.into @ one.marked(about, best)
-            waves += one.into @ (home * away[best])
-        return Surface(marked[:, 0], waves, marked[:, 1:])
+            both, each = one.marked(about, best), home * away[best]
+            marked += np.stack((one.marks_in @ both, one.place_in @ both))
+            waves += np.stack((one.waves_in @ each, one.place_in @ each))
+        first, second = (Surface(marks[:, 0], wave, marks[:, 1:]) for marks, wave in zip(marked, waves, strict=True))
+        return first, second
 
 
 @lru_cache(maxsize=_KEPT)
 def pooled(records: tuple[Looked, ...]) -> Pooled:
     """These records as one row of readings."""
-    looks: dict[int, list[tuple[int, Feel]]] = {}
+    looks: dict[int, list[_Placed]] = {}
     flanks: dict[int, Flank] = {}
     first = 0
     for one in records:
-        for look in one.looks:
+        goes = ("waves", "marks") if one.places else ("waves", "place")
+        some: list[tuple[Feel, tuple[str, ...]]] = [(look, goes) for look in one.looks]
+        some += [(look, ("place",)) for look in one.places]
+        for look, into in some:
             side = look.flank.cut.flank.side
             flanks[side] = look.flank
-            looks.setdefault(side, []).append((first, look))
+            looks.setdefault(side, []).append(_Placed(first, look, into))
         first += one.size
-    return Pooled(records, tuple(FlankPoints.of(flanks[side], some, first) for side, some in looks.items()))
+    return Pooled(records, tuple(FlankPoints.of(flanks[side], placed, first) for side, placed in looks.items()))
 
 
 @lru_cache(maxsize=_KEPT)

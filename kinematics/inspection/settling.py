@@ -14,12 +14,12 @@ import numpy as np
 
 from .choosing import CHANCE, MOST, SetsTried, seams
 from .deepest import REPEATS, Deepest, plain_start
-from .growing import drawn, grown, is_big, otherwise
+from .growing import drawn, grown, grown_widely, is_big, otherwise, two_more
 from .laid import Laid
 
 #: Seams from which nothing but marks is laid through the records; sets of each size, and seams of each, that
 #: seem to fit best at first.
-_PLAIN, _LIKELY = 3, 2
+_PLAIN, _LIKELY = 2, 2
 
 #: The largest sets that are looked through as if all waves were small.
 _SMALL_ONES = 4
@@ -29,6 +29,9 @@ _AT_ONCE = 3
 
 #: Other ends of the set that is found that are looked at closely.
 _ENDS = 3
+
+#: A set must measure less by so much to be taken instead: a trifle is seen to in the end.
+_MATTERS = 0.5
 
 #: Times that the set is changed at most, and that records are weighed anew.
 _CHANGES, _WEIGHED = 12, 3
@@ -40,13 +43,18 @@ _TOGETHER = 1
 _TWO_INSTEAD, _INSTEAD = 4, 1
 
 #: By how much a set may measure more than another and still be stirred, and how many are.
-_NEARLY, _STIRRED = 16.0, 3
+_NEARLY, _STIRRED = 12.0, 2
+
+#: From here on, in what the next contact stands off, a wave's change to it makes it big: others may stand in its place.
+_BIG = 1.0
 
 #: Another source that would do less than this share of what a small one does can't stand in its place.
 _FAR_LESS = 0.6
 
-#: Waves on a flank, in µm, that machines still at work leave: of larger ones there are fewer, as the
-#: square. Own choice.
+#: A wave that fewer gashes cut passes for a slower one, and is charged so much more. Own choice.
+_GASHES_A_WAVE, _TOO_QUICK = 3, 8.0
+
+#: Waves on a flank, in µm, that machines still at work leave: of larger ones there are far fewer. Own choice.
 _USUAL = 15.0
 
 
@@ -76,6 +84,8 @@ class _Settling:
         self.laid, self.hidden = laid, hidden
         shown = laid.only(range(len(laid.sources) - hidden))
         self.parts = [shown.parts(seam) for seam in seams(sum(one.size for one in laid.records))]
+        cut = laid.records[0].looks[0].flank.cut
+        self.quickest = abs(cut.per_turn) / _GASHES_A_WAVE
         self.size = min(MOST, len(laid.sources), (laid.free - 2) // 2)
         self.tried = self._linear(laid)
         self.met: list[Deepest] = []
@@ -107,12 +117,13 @@ class _Settling:
     def measure(self, deep: Deepest) -> float:
         """What is left, by its logarithm, with what each source is charged: less is better.
 
-        The charge is what noise alone comes to in one set in a hundred, of all that might have been taken; and the more
-        there is of a wave, the less likely it is.
+        The charge is what noise alone seldom comes to in any of all that might have been taken; and the more
+        there is of a wave, or the fewer gashes cut one, the less likely it is that just that is what shows.
         """
         alone = self.laid.only(deep.members)
         largest = np.array([one.gain for one in alone.sources]) * np.abs(deep.amounts)
-        rare = 2 * float(np.sum(np.log1p((largest / _USUAL) ** 2)))
+        rare = 4 * float(np.sum(np.log1p((largest / _USUAL) ** 2)))
+        rare += _TOO_QUICK * sum(one.order > self.quickest for one in alone.sources)
         charge = 2 * math.log(max(len(self.laid.sources), 1) / CHANCE)
         # Below what no record repeats better than, what is left counts against that.
         least, free = _least(deep), deep.laid.free
@@ -122,33 +133,44 @@ class _Settling:
     def _first(self) -> Iterator[Deepest]:
         """Nothing, and what would stand if all waves were small."""
         plainly = sorted((plain_start(self.laid, seam) for seam in self.tried.normals), key=lambda one: one.squares)
-        yield from (one.closer() for one in plainly[:_PLAIN])
+        for bare in plainly[:_PLAIN]:
+            yield from (felt.closer() for felt in self._felt(bare))
         for size in range(1, min(self.tried.size, _AT_ONCE) + 1):
             starts = []
             for one in sorted(self.tried.found[size].values())[:_LIKELY]:
                 places = sorted(each for seam in self.tried.normals for each in self.tried.at(seam, [one.members]))
                 nothing = np.zeros(size, dtype=complex)
-                starts += [Deepest(self.laid, one.members, each.seam, nothing) for each in places[:_PLAIN]]
+                begun = [Deepest(self.laid, one.members, each.seam, nothing) for each in places[:_PLAIN]]
+                starts += [each for one in begun for each in self._felt(one)]
             yield from drawn(starts, self.laid)
+
+    def _felt(self, deep: Deepest) -> list[Deepest]:
+        """The set itself, and where there are readings that may be of a cell or of one place, taken otherwise."""
+        return [deep, deep.felt_otherwise()] if deep.pooled.is_evened.any() else [deep]
+
+    def _felt_otherwise(self, now: Deepest) -> list[Deepest]:
+        return [found for one in self._felt(now)[1:] for then in [one.closer()] for found in (then, *self._more(then))]
 
     def _better(self, now: Deepest) -> Deepest | None:
         """A set that explains more: of one more, one fewer, other sizes, one other, two more, or two for one."""
         least, more = self.measure(now), self._more(now)
         ways: tuple[Callable[[Deepest], list[Deepest]], ...] = (
-            lambda _: more, self._fewer, self._otherwise, self._instead, lambda _: self._two_more(now, more),
-            self._two_instead,
+            lambda _: more, self._fewer, self._felt_otherwise, self._more_widely, self._otherwise, self._instead,
+            lambda _: self._two_more(now, more), self._two_instead,
         )  # fmt: skip
         for way in ways:
             best = min(way(now), key=self.measure, default=None)
-            if best is not None and self.measure(best) < least - 1e-6:
+            if best is not None and self.measure(best) < least - _MATTERS:
                 return best
         return None
 
     def _more(self, now: Deepest) -> list[Deepest]:
+        return self._keep(grown(now, self.tried)) if len(now.members) < self.size else []
+
+    def _more_widely(self, now: Deepest) -> list[Deepest]:
         if len(now.members) >= self.size:
             return []
-        found = grown(now, self.tried, widely=True)
-        return self._keep(self._stirred(found, self.measure(now) + _NEARLY))
+        return self._keep(self._stirred(grown_widely(now), self.measure(now) + _NEARLY))
 
     def _stirred(self, found: list[Deepest], most: float) -> list[Deepest]:
         """The best few that measure at most so much, and have a big source, stirred: they come down all the way."""
@@ -188,12 +210,17 @@ class _Settling:
 
     def _is_big(self, deep: Deepest, member: int) -> bool:
         amount = abs(deep.amounts[deep.members.index(member)])
-        return is_big(deep, member, self.laid.sources[member].gain * amount)
+        return is_big(deep, member, self.laid.sources[member].gain * amount, _BIG)
 
     def _two_more(self, now: Deepest, more: Sequence[Deepest]) -> list[Deepest]:
+        """Two at once: the best pairs of small ones, and whatever goes with a big one."""
         if len(now.members) + 2 > self.size:
             return []
-        return [two for one in more[:_TOGETHER] for two in grown(one, self.tried)]
+        found = drawn(two_more(now, self.tried), now.laid)
+        for one in more[:_TOGETHER]:
+            (new,) = set(one.members) - set(now.members)
+            found += grown(one, self.tried) if self._is_big(one, new) else []
+        return found
 
     def _two_instead(self, now: Deepest) -> list[Deepest]:
         """Two others in the place of one that is needed least: it may stand for both."""

@@ -22,8 +22,8 @@ from handlead.machines.gear_records.records import Record
 
 _SIDE = {"right": 1, "left": -1}
 
-#: Looks to a cell of contacts, each way: a reading of pitch or runout is their mean, as marks are let out of it; and
-#: how many for the sizes in the end.
+#: Looks to a cell of contacts, each way: a reading of pitch or runout may be their mean, marks let out of it; and how
+#: many for the sizes in the end.
 _IN_CELL, _IN_THE_END = 3, 5
 
 #: Places over the face along the line on which a true gear touches: the one of these counts, both primes, that doesn't
@@ -47,7 +47,7 @@ def looked_at(record: Record, sides: Mapping[int, Flank]) -> Looked:
     if record.kind == "helix":
         return Looked(record.readings, tuple(looks))
     closely, more_closely = (tuple(one.spread(many) for one in looks) for many in (_IN_CELL, _IN_THE_END))
-    return Looked(record.readings, closely, more_closely)
+    return Looked(record.readings, closely, more_closely, tuple(looks))
 
 
 def _factors(record: Record, sides: Mapping[int, Flank]) -> Iterator[tuple[int, float]]:

@@ -220,10 +220,10 @@ def test_what_stands_goes_with_the_seam_and_with_amounts_as_it_is_said_to(gash, 
     amounts, step = np.array([size * np.exp(1j), 0.4 * size]), 1e-6
 
     def stands(seam, amounts):
-        cut = whole.cut_with(sources, amounts, seam)
+        _, cut = whole.cut_with(sources, amounts, seam)
         return cut.marks + (cut.waves @ amounts).real
 
-    here = whole.cut_with(sources, amounts, (gash, turn))
+    _, here = whole.cut_with(sources, amounts, (gash, turn))
     at = stands((gash, turn), amounts)
     moved = [stands((gash + step, turn), amounts), stands((gash, turn + step), amounts)]
     more = [stands((gash, turn), amounts + step * np.array(one)) for one in ([1, 0], [1j, 0], [0, 1])]
@@ -235,10 +235,12 @@ def test_what_stands_goes_with_the_seam_and_with_amounts_as_it_is_said_to(gash, 
 
 def test_a_reading_that_is_the_mean_of_a_cell_has_no_marks_but_those_that_waves_make():
     tooth = np.arange(1.0, 1 + TEETH)
-    plain = looked(Readings(tooth, 0 * tooth, 0 * tooth))
-    evened = Looked(plain.readings, tuple(one.spread(3) for one in plain.looks))
-    nothing = np.zeros(1, dtype=complex)
+    at_places = looked(Readings(tooth, 0 * tooth, 0 * tooth))
+    spread = tuple(one.spread(3) for one in at_places.looks)
+    both = pooled((Looked(at_places.readings, spread, (), at_places.looks),))
     source = [WaveSource(ORDERS[1], ((1, 1),))]
-    assert np.ptp(pooled((plain,)).cut_with(source, nothing, (0.2, 0.4)).marks) > 1
-    assert pooled((evened,)).cut_with(source, nothing, (0.2, 0.4)).marks == pytest.approx(np.zeros(TEETH), abs=1e-9)
-    assert np.abs(pooled((evened,)).cut_with(source, nothing + 9, (0.2, 0.4)).marks).max() > 0.1
+    cell, place = both.cut_with(source, np.zeros(1, dtype=complex), (0.2, 0.4))
+    assert cell.marks == pytest.approx(np.zeros(TEETH), abs=1e-9)
+    assert np.ptp(place.marks) > 1
+    cell, _ = both.cut_with(source, 9 + np.zeros(1, dtype=complex), (0.2, 0.4))
+    assert np.abs(cell.marks).max() > 0.1

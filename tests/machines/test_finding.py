@@ -98,6 +98,18 @@ def test_a_gear_without_errors_accuses_nobody(noise):
     assert not inspect_gear(DRUM, records(gear(), noise)).waves
 
 
+@pytest.mark.parametrize("errors", [False, True])
+def test_marks_that_a_ball_feels_at_one_place_are_no_waves(errors):
+    # Up the face a mark a turn, round the gear the same once a turn: so would a blank off its middle do.
+    measured = replace(gear((TABLE,), BLANK) if errors else gear(), at_one_place=True)
+    found = inspect_gear(DRUM, records(measured, noise=0.5))
+    assert {one.parts[0].name for one in found.waves} == ({TABLE_NAME, BLANK_NAME} if errors else set())
+    if errors:
+        told = sizes(found)
+        assert near(told, TABLE_NAME, 0.006)
+        assert near(told, BLANK_NAME, 0.02)
+
+
 def test_records_of_noughts_accuse_nobody():
     plain = [replace(one, readings=replace(one.readings, um=0 * one.readings.um)) for one in records(gear())]
     found = inspect_gear(DRUM, plain)
