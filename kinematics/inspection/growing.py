@@ -52,7 +52,7 @@ _ALL_OVER, _SMALLEST, _LARGEST = 32, 0.3, 2.0
 _PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43)
 
 
-@dataclass(frozen=True, order=True)
+@dataclass(frozen=True)
 class Start:
     """A source to begin with beside a set: the squares that it promises to leave, its number, amount, and the seam."""
 

@@ -111,7 +111,9 @@ class _Settling:
         """The set laid through the finer looks, and where its sources came to other amounts and fit nearly as well."""
         best = sorted(ends, key=self.measure)[:_ENDS]
         fine = [one.closely().closer() for one in (now, *best)]
-        first, *others = sorted((one for one in fine if one.is_possible), key=self.measure)
+        # What just could be may come out as a trifle more than there can be.
+        possible = [one for one in fine if one.is_possible] or [now]
+        first, *others = sorted(possible, key=self.measure)
         return first.in_order(now.members), tuple(others)
 
     def measure(self, deep: Deepest) -> float:

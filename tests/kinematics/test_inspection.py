@@ -244,3 +244,10 @@ def test_a_reading_that_is_the_mean_of_a_cell_has_no_marks_but_those_that_waves_
     assert np.ptp(place.marks) > 1
     cell, _ = both.cut_with(source, 9 + np.zeros(1, dtype=complex), (0.2, 0.4))
     assert np.abs(cell.marks).max() > 0.1
+
+
+@pytest.mark.parametrize("most", [1.4, 1.5, 1.6])
+def test_a_wave_about_as_large_as_there_can_be_of_it_is_hardly_larger(most):
+    for seed in range(4):
+        sizes = Found(pitch([(ORDERS[3], 1.5)], 0.1, seed=seed), most=most).sizes()
+        assert all(one <= 1.1 * most for one in sizes.values())
