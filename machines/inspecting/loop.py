@@ -252,6 +252,9 @@ def _likeliest(gear: InspectedGear, wave: FoundWave) -> PartAtFault:
 
 
 def _why_not(gear: InspectedGear, wave: FoundWave, found: PartAtFault) -> str:
+    spoilt = (Path(one.path).name for number, one in enumerate(gear.records) if gear.doubtful(number) is not None)
+    if (name := next(spoilt, None)) is not None:
+        return f"{name} has a reading that stands far off, or a jump: read it again, or leave it out"
     if is_far_fetched(gear.case, found) or _is_beside_all_records(gear, wave):
         return "its fault would have to be out of all measure: look for another cause"
     return ""

@@ -309,3 +309,20 @@ def test_what_stands_biggest_in_the_records_is_told_first_whatever_its_passages_
     for wave in gear.inspection.waves:
         most = [float(np.abs(gear.shown(wave, at)).max()) for at in range(len(gear.records))]
         assert list(wave.in_records) == pytest.approx(most)
+
+
+def test_nothing_is_written_by_records_with_a_reading_that_was_taken_wrongly_until_it_is_left_out(shop):
+    path = shop(*ORDERS[0])
+    pitch, _ = cut_by(read_job(path), replace(BLANK, runout=F(8, 100)))
+    wrong = pitch.readings.um.copy()
+    wrong[8] += 90
+    spoilt = replace(pitch, readings=replace(pitch.readings, um=wrong))
+    gear = inspect(read_job(path), spoilt)
+    assert gear.doubtful(0).at == 8
+    written = write_found(gear, DAY)
+    assert (written.found, written.kept) == ((), None)
+    assert written.left_out
+    assert all("pitch cumulative.csv has a reading that stands far off" in one.why for one in written.left_out)
+    kept = np.arange(wrong.size) != 8
+    readings = replace(pitch.readings, **{name: getattr(pitch.readings, name)[kept] for name in ("tooth", "height", "um")})
+    assert write_found(inspect(read_job(path), replace(pitch, readings=readings)), DAY).found

@@ -72,13 +72,13 @@ def _to_do(found: Recovered) -> Iterator[str]:
     spread = [("leads", [one.lead_mm for one in found.setups if one.lead_mm is not None])]
     spread.append(("feeds", [float(one.feed_mm) for one in found.setups]))
     told = [
-        f"the {name} from {length(min(values), units)} to {length(max(values), units)}"
+        f"the {name} go from {length(min(values), units)} to {length(max(values), units)}"
         for name, values in spread
         if len(set(values)) > 1
     ]
     if told:
         yield (
-            f"Of those listed {' and '.join(told)}. Measure closer, the lead over the whole face and ten or more feed "
+            f"Of those listed, {' and '.join(told)}. Measure closer, the lead over the whole face and ten or more feed "
             "marks at once, write how far off that may be (within), and fewer fit."
         )
     yield (
