@@ -51,8 +51,8 @@ SIGNS = {
     "pitch cumulative": _PITCH,
     "helix": _TRACE,
     "profile": _TRACE,
-    "runout": "Runout: positive where the ball lies further out. Whether pitch and runout were felt at one place of each "
-    "tooth, feed marks and all, or over a mark, is found from the records.",
+    "runout": "Runout: positive where the ball lies further out. Whether pitch and runout were felt at one place of "
+    "each tooth, feed marks and all, or over a mark, is found from the records.",
     "transmission error": "Transmission error: along the base tangent, positive where metal stands out, so that the "
     "one of the two that is driven is ahead. It is read as the mean along the line on which a true master gear "
     "touches, over the whole face, one tooth after the other about the reference circle.",
