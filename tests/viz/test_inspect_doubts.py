@@ -93,3 +93,19 @@ def test_what_mending_does_not_help_is_said_with_what_then_holds_the_class(say):
     readings[5] += 3.0
     said = say(SPUR, readings)
     assert "no better class, held there by single pitch" in said
+
+
+@pytest.mark.parametrize(("said", "wrongly"), [
+    ("counted: clockwise", "counted: counter-clockwise"), ("flank: right", "flank: left"),
+])  # fmt: skip
+def test_a_record_counted_the_wrong_way_or_of_the_other_flank_is_asked_about_before_a_worm_is_blamed(
+    tmp_path, capsys, said, wrongly
+):
+    drum = ORDERS / "92-cloud-drum-wheel"
+    pitch = (drum / "pitch.csv").read_text(encoding="utf-8")
+    for text, asked in ((pitch, False), (pitch.replace(said, wrongly), True)):
+        (tmp_path / "pitch.csv").write_text(text, encoding="utf-8")
+        assert main(["inspect", str(drum / "job.toml"), str(drum / "runout.csv"), str(tmp_path / "pitch.csv")]) == 0
+        out = " ".join(capsys.readouterr().out.split())
+        assert ("Another part comes once a turn of the table as well" in out) is asked
+        assert ("counted the other way round, or is of the other flank" in out) is asked

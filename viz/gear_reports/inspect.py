@@ -166,10 +166,23 @@ def wave_lines(found: InspectedGear, wave: FoundWave) -> Iterator[str]:
         names = [part_name(case, one.part) for one in far[:_MOST]]
         more = f"; and {len(far) - _MOST} more" if len(far) > _MOST else ""
         yield f"They fit as well, but would have to be worse than is met with: {'; '.join(names)}{more}"
+    if _may_be_turned_over(found, wave):
+        yield (
+            f"→ Another part comes {turns_told(case, first.order)} as well. Records of which one was counted the other "
+            "way round, or is of the other flank than it says, look just so: see to that first."
+        )
     if (besides := found.measure_next(wave)) is not None:
         yield f"→ Measure {besides}: that tells them apart."
     for confirmation in found.confirmations(wave):
         yield f"→ {confirmation.do} {confirmation.then}"
+
+
+def _may_be_turned_over(found: InspectedGear, wave: FoundWave) -> bool:
+    """Whether it takes this one beside another that comes as often to make records of unlike kinds agree."""
+    before = found.inspection.waves[: found.inspection.waves.index(wave)]
+    order = found.parts(wave)[0].order
+    alike = any(found.parts(one)[0].order == order for one in before)
+    return alike and len({(one.kind, one.flank) for one in found.records}) > 1
 
 
 def _named(found: InspectedGear, said: str, parts: Sequence[PartAtFault]) -> Iterator[str]:
