@@ -23,7 +23,7 @@ from handlead.machines.setups.mending import Step, carried_out, exchange_steps, 
 from handlead.machines.studying.waves import CutShape
 from handlead.machines.toml.units import height, length
 
-from .words import BOUND, bracket_of, is_idler, on_flank_um, table_name, turns_told
+from .words import BOUND, bracket_of, face_told, is_idler, is_upright, on_flank_um, table_name, turns_told
 
 
 @dataclass(frozen=True)
@@ -172,32 +172,39 @@ def _by_dial(case: Case, found: PartAtFault) -> Confirmation:
                 "with the dial at the blank's bore or its turned band at mid-face, as it is clamped; where it reads "
                 "otherwise at either face it stands askew as well"
             )
-            also = _ROUND_BY_HALF
+            also = _round_by_half(table_name(case))
         case "work tilt":
             where = (
-                "with the dial at the blank's bore or its turned band at its upper face, as it is clamped; where it "
-                "reads something at its lower face it runs out as well"
+                f"with the dial at the blank's bore or its turned band at its {face_told(case, 1)}, as it is clamped; "
+                f"where it reads something at its {face_told(case, -1)} it runs out as well"
             )
-            also = _ROUND_BY_HALF
+            also = _round_by_half(table_name(case))
         case "hob runout":
             where = "with the dial at the hub of the hob, as it is clamped on its arbor"
         case "hob wobble":
             where = "with the dial at both hubs of the hob, high on one where it is low on the other, as it is clamped"
         case "table wobble":
             far = length(float(fault.over or 0) - float(fault.below), units, 1)
-            where = f"with the dial at a true arbor in the table's bore, {far} over where the blank's lower face stands"
+            off = f"{far} {'over' if is_upright(case) else 'from'} where the blank's {face_told(case, -1)} stands"
+            where = f"with the dial at a true arbor in the {table_name(case)}'s bore, {off}"
             also = " It must be high twice and low twice"
-            also += ", and alike at any height." if fault.below >= FAR_BELOW else "; the further down the less."
+            less = "; the further down the less." if is_upright(case) else f"; the less the further {_down(case)}."
+            also += ", and alike at any height." if fault.below >= FAR_BELOW else less
         case _:
             return _of_a_link(case, found)
     return Confirmation(f"{_BY_HAND}, {where}.", f"A dial must read {reads} over its turn.{also}")
 
 
-#: How the blank is told from what it is clamped on.
-_ROUND_BY_HALF = (
-    " Turn the gear by half on its arbor and read again: where the high place goes with the gear it is the blank, "
-    "where it stays with the table it is the arbor, or the table itself."
-)
+def _down(case: Case) -> str:
+    return case.job.machine.way("axial", -1)
+
+
+def _round_by_half(table: str) -> str:
+    """How the blank is told from what it is clamped on."""
+    return (
+        " Turn the gear by half on its arbor and read again: where the high place goes with the gear it is the blank, "
+        f"where it stays with the {table} it is the arbor, or the {table} itself."
+    )
 
 
 def _of_a_link(case: Case, found: PartAtFault) -> Confirmation:

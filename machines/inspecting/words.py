@@ -92,6 +92,18 @@ def table_name(case: Case) -> str:
     return case.train.ends["table"].part
 
 
+def is_upright(case: Case) -> bool:
+    """Whether up and down are the machine's own words for the ways along the work's axis."""
+    return case.job.machine.way("axial", 1) == "up"
+
+
+def face_told(case: Case, sign: int) -> str:
+    """The upper (1) or lower (-1) face of the blank, in the machine's own words for up and down."""
+    if is_upright(case):
+        return "upper face" if sign > 0 else "lower face"
+    return f"face {case.job.machine.way('axial', sign)}"
+
+
 def turns_told(case: Case, order: Fraction) -> str:
     """How often a wave comes back."""
     table = table_name(case)
@@ -130,7 +142,9 @@ def _read_at(case: Case, found: PartAtFault) -> str:
     far = length(float(fault.over - fault.below), case.job.units, 0 if case.job.units == "mm" else 1)
     if fault.below >= FAR_BELOW:
         return " at any height"
-    return f", {far} beside its middle" if fault.kind == "hob wobble" else f", {far} over the blank's lower face"
+    if fault.kind == "hob wobble":
+        return f", {far} beside its middle"
+    return f", {far} {'over' if is_upright(case) else 'from'} the blank's {face_told(case, -1)}"
 
 
 def _pair(size: float, bound: float, units: str) -> str:

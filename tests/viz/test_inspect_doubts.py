@@ -109,3 +109,23 @@ def test_a_record_counted_the_wrong_way_or_of_the_other_flank_is_asked_about_bef
         out = " ".join(capsys.readouterr().out.split())
         assert ("Another part comes once a turn of the table as well" in out) is asked
         assert ("counted the other way round, or is of the other flank" in out) is asked
+
+
+@pytest.mark.parametrize(("order", "face", "table"), [
+    (SPUR, "at its upper face", "the table"), (ORDERS / "11-thunder-run-pinion" / "job.toml", "at its face towards the tailstock", "the work spindle"),
+])  # fmt: skip
+def test_a_blank_that_stands_askew_is_dialled_at_the_face_as_the_machine_calls_it(tmp_path, capsys, order, face, table):
+    job = machines.read_job(order)
+    teeth = job.work.teeth
+    files = []
+    for height, size in ((-5, 4), (5, 30)):
+        rows = [f"{at}, {round(size * math.sin(2 * math.pi * at / teeth))}" for at in range(1, teeth + 1)]
+        head = f"# quantity: runout\n# unit: um\n# height: {height}\n# counted: clockwise\ntooth, deviation\n"
+        files.append(tmp_path / f"at {height}.csv")
+        files[-1].write_text(head + "\n".join(rows), encoding="utf-8")
+    assert main(["inspect", str(order), *map(str, files)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Look first at: the blank standing askew" in said
+    assert f"its turned band {face}, as it is clamped" in said
+    assert f"where it stays with {table} it is the arbor, or {table} itself" in said
+    assert ("lower face" in said) is (order is SPUR)
