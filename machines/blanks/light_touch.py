@@ -120,7 +120,8 @@ def light_touch_told(case: Case) -> Iterator[Finding]:
         touch = light_touch(case)
         if touch is None or touch.share == 1 or not touch.then_marks_all:
             return
-    except (NotCut, ValueError):
+    except (NotCut, ValueError, OverflowError):
+        # Nothing is cut, or the feed is beyond any number that a blank could be cut by.
         return
     units = case.job.units
     yield Finding(

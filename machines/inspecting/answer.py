@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from handlead.kinematics.flank_cutting.flank_passages import active_rolls
 from handlead.kinematics.inspection.choosing import CHANCE
+from handlead.kinematics.inspection.deepest import REPEATS
 from handlead.kinematics.inspection.passage import Floats
 from handlead.machines.at_fault.doubtful import Doubtful, doubtful_in
 from handlead.machines.at_fault.finding import FoundWave, Inspection, PartAtFault
@@ -171,8 +172,9 @@ class InspectedGear:
         from scipy.special import fdtri
 
         readings = self.records[number].readings
-        # A dial that is read coarsely leaves so much even where it says the same all round.
-        left = max(self.inspection.records[number].left_um, self.records[number].read_to_um / math.sqrt(12))
+        # A dial that is read coarsely leaves so much even where it says the same all round; no checker repeats better.
+        coarse = self.records[number].read_to_um / math.sqrt(12)
+        left = max(self.inspection.records[number].left_um, coarse, REPEATS)
         free = max(len(readings.um) - readings.plain().shape[1] - 2 * len(self.inspection.waves) - 2, 2)
         needed = float(fdtri(2, free, 1 - CHANCE / max(self.inspection.tried, 1)))
         return left * math.sqrt(4 * needed / len(readings.um))

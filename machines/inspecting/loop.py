@@ -34,6 +34,9 @@ from .answer import InspectedGear
 from .machine_rows import check_reads, with_rows
 from .words import is_far_fetched, part_name, size_told, strangeness
 
+#: A size that is told no closer than to this share of it isn't written down. Own choice.
+_LOOSE = 0.6
+
 #: A wave that is so many times what a record strays by, as root of the mean square, isn't one of its own.
 _MOST = 3.0
 
@@ -257,6 +260,9 @@ def _why_not(gear: InspectedGear, wave: FoundWave, found: PartAtFault) -> str:
         return f"{name} has a reading that stands far off, or a jump: read it again, or leave it out"
     if is_far_fetched(gear.case, found) or _is_beside_all_records(gear, wave):
         return "its fault would have to be out of all measure: look for another cause"
+    if 2 * found.error > _LOOSE * found.size:
+        loosely = f"{200 * found.error / found.size:.0f} %"
+        return f"these records tell its size only to ± {loosely}: measure what shows it better"
     return ""
 
 

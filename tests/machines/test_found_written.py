@@ -313,7 +313,7 @@ def test_what_stands_biggest_in_the_records_is_told_first_whatever_its_passages_
 
 def test_nothing_is_written_by_records_with_a_reading_that_was_taken_wrongly_until_it_is_left_out(shop):
     path = shop(*ORDERS[0])
-    pitch, _ = cut_by(read_job(path), replace(BLANK, runout=F(8, 100)))
+    pitch, _ = cut_by(read_job(path), replace(BLANK, runout=F(20, 100)))
     wrong = pitch.readings.um.copy()
     wrong[8] += 90
     spoilt = replace(pitch, readings=replace(pitch.readings, um=wrong))
@@ -326,3 +326,15 @@ def test_nothing_is_written_by_records_with_a_reading_that_was_taken_wrongly_unt
     kept = np.arange(wrong.size) != 8
     readings = replace(pitch.readings, **{name: getattr(pitch.readings, name)[kept] for name in ("tooth", "height", "um")})
     assert write_found(inspect(read_job(path), replace(pitch, readings=readings)), DAY).found
+
+
+def test_a_size_that_the_records_hardly_tell_is_not_written(shop):
+    job = read_job(shop(*ORDERS[0]))
+    gear = inspect(job, *cut_by(job, replace(BLANK, runout=F(3, 100))))
+    (wave,) = gear.inspection.waves
+    loose = replace(wave, parts=tuple(replace(one, error=0.4 * one.size) for one in wave.parts))
+    loosely = replace(gear, inspection=replace(gear.inspection, waves=(loose,)))
+    written = write_found(loosely, DAY)
+    assert (written.found, written.kept) == ((), None)
+    assert "only to ± 80 %" in written.left_out[0].why
+    assert write_found(gear, DAY).found

@@ -43,6 +43,8 @@ def test_a_figure_that_lost_its_point_is_named_to_be_read_again(say, job, far):
     said = say(job, readings)
     assert "Tooth 9 stands 0.0" in said or "Tooth 9 stands 2" in said
     assert f"{far}, far beyond all others: read that again first" in said
+    # It comes before any part that may be blamed.
+    assert "Read again first: " in said.split("r.m.s.")[0]
 
 
 def test_a_space_is_called_one(say):

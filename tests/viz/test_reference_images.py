@@ -29,12 +29,21 @@ SCENARIOS = Path(__file__).parents[2] / "scenarios"
 #: beside them); 3.4 at least for one arrow of a bracket turned over, 4.1 for one of a train.
 TOLERANCE = 2.8
 
-compared = pytest.mark.mpl_image_compare(
-    baseline_dir="reference",
-    tolerance=TOLERANCE,
-    style=["default", {"text.hinting": "no_hinting", "font.family": look.FONT}],
-    savefig_kwargs={"dpi": 60, "metadata": {"Software": None}},
-)
+#: Of a chart of what was fitted, which the sums of another processor move by a hair. A strip left out, or a wave drawn in
+#: another's place, differs by 17 at least.
+FITTED = 12.0
+
+
+def comparing(tolerance):
+    return pytest.mark.mpl_image_compare(
+        baseline_dir="reference",
+        tolerance=tolerance,
+        style=["default", {"text.hinting": "no_hinting", "font.family": look.FONT}],
+        savefig_kwargs={"dpi": 60, "metadata": {"Software": None}},
+    )
+
+
+compared = comparing(TOLERANCE)
 
 
 def case_of(name):
@@ -136,7 +145,7 @@ def test_motion_chart():
     return bare(plot_motion(motion_of(case_of("09-curtain-sprocket/job.toml")), chart(60, 50)))
 
 
-@compared
+@comparing(FITTED)
 def test_a_record_with_what_the_parts_left_in_it():
     drum = SCENARIOS / "92-cloud-drum-wheel"
     found = inspect(read_job(drum / "job.toml"), drum / "runout.csv", drum / "helix-right.csv")

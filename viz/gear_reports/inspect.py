@@ -71,7 +71,15 @@ def foot() -> str:
 
 
 def headline(found: InspectedGear) -> str:
-    """The answer in a sentence."""
+    """The answer in a sentence; what was read or taken wrongly comes before any part."""
+    spoilt = [Path(one.path).name for number, one in enumerate(found.records) if found.doubtful(number) is not None]
+    if spoilt:
+        files = ", ".join(dict.fromkeys(spoilt))
+        return f"Read again first: {files}, where a reading stands far off. {_parts_told(found)}"
+    return _parts_told(found)
+
+
+def _parts_told(found: InspectedGear) -> str:
     waves = found.inspection.waves
     if not waves:
         return "Nothing that comes back with a part of this set-up stands above the noise of these records."
