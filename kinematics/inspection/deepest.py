@@ -31,7 +31,7 @@ _STIRRED, _AGAIN = (0.15, 0.05), 6
 
 #: By how much marks may show otherwise than they are taken to, where readings may be of a cell and elsewhere: a
 #: feeler's tip is round, a checker filters. More of them than so much can't show. Own choice.
-_HELD_TO, _ALL = (0.08, 0.2), 1.5
+_HELD_TO, _ALL, _BETWEEN = (0.08, 0.2), 1.5, 0.15
 
 #: What the best checkers repeat to, in µm (common practice: some tenths), and marks are reckoned to.
 REPEATS = 0.3
@@ -75,6 +75,12 @@ class Deepest:
     @property
     def _usual(self) -> Floats:
         return np.where(self.pooled.is_evened, float(self.at_place), 1.0)
+
+    @property
+    def _bounds(self) -> tuple[Floats, Floats]:
+        """The least and the most that can show: readings are of a cell or of one place, hardly between."""
+        evened, usual = self.pooled.is_evened, self._usual
+        return np.where(evened, usual - _BETWEEN, 0.0), np.where(evened, usual + _BETWEEN, _ALL)
 
     @cached_property
     def _share(self) -> Floats:
@@ -199,7 +205,7 @@ class Deepest:
             self,
             seam=(float(self.seam[0] + by[0]), float(self.seam[1] + by[1])),
             amounts=self.amounts + by[2:last:2] + 1j * by[3:last:2],
-            shown=tuple(map(float, np.clip(self._shown + by[last:], 0.0, _ALL))),
+            shown=tuple(map(float, np.clip(self._shown + by[last:], *self._bounds))),
         )
 
     def against_one_another(self) -> tuple[tuple[int, int], ...]:

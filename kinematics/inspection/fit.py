@@ -19,6 +19,9 @@ from .looked import Looked
 from .passage import Floats, WaveSource
 from .settling import Settled, settle
 
+#: From this share of a wave on, of its error, others that come as often may have left it. Own choice.
+_LOOSELY = 0.5
+
 #: Chance that a set which is worse by so much is the right one all the same.
 _WORSE = 0.01
 
@@ -93,9 +96,10 @@ def _told(
     found = [
         FittedSource(
             groups[member], complex(deep.amounts[at]), errors[at], chances[member],
-            tuple(other for head in rivals[member] for other in groups[head]), deep.um(at),
+            tuple(other for head in sorted(instead) for other in groups[head]), deep.um(at),
         )
         for at, member in enumerate(deep.members)
+        for instead in [{*rivals[member], *_as_often(deep, at, errors[at])}]
     ]  # fmt: skip
     return WavesFitted(
         tuple(sorted(found, key=lambda one: -_most(deep, one))), unseen,
@@ -108,6 +112,15 @@ def _most(deep: Deepest, one: FittedSource) -> float:
     """The r.m.s. of a wave where it is biggest. Beside the zeros: passages that cut deeper move all alike."""
     records = deep.laid.records
     return max(_rms(each.leveled(np.array(um))) for each, um in zip(records, one.um, strict=True))
+
+
+def _as_often(deep: Deepest, at: int, error: float) -> set[int]:
+    """Sources that come as often as a member whose size is hardly told: what it is, is told no better."""
+    if error < _LOOSELY * abs(deep.amounts[at]):
+        return set()
+    sources = deep.laid.sources
+    order = sources[deep.members[at]].order
+    return {head for head, one in enumerate(sources) if one.order == order and head not in deep.members}
 
 
 def _rms(values: Floats | tuple[float, ...]) -> float:

@@ -31,7 +31,7 @@ _A_TOOTH = 4
 #: of 100 of one unknown, and 99 of 100 of two (common practice in statistics).
 _AS_WELL, _AS_LIKELY = 3.84, 9.21
 
-#: Of places that do as well for one part, those at which all is fitted anew: the next tooth may be the right one.
+#: Of the places that do best for one part, those at which all is fitted anew: the next tooth may be the right one.
 _FITTED = 2
 
 #: Ways in which records are laid that are followed, the best first.
@@ -128,7 +128,7 @@ def _laid(case: Case, record: Record, found: Inspection) -> Iterator[tuple[float
         best = int(left.argmin())
         well = np.flatnonzero(left <= left[best] * (1 + _AS_WELL / free) + unsure**2 * shown[best])
         # Where nothing that was found shows in it, it goes as well anywhere.
-        likely = [best] if len(well) == len(turns) else sorted(well, key=lambda one: left[one])[:_FITTED]
+        likely = [best] if len(well) == len(turns) else np.argsort(left, kind="stable")[:_FITTED]
         for at in likely:
             as_well = tuple(turns[one] + 1 for one in well if one != at)
             here = LaidFrom(None) if len(well) == len(turns) else LaidFrom(turns[at] + 1, as_well)
