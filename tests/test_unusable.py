@@ -163,6 +163,7 @@ SPUR = (GOOD / "spur-job.toml").read_text()
 @settings(deadline=None, max_examples=400)
 @given(broken(MACHINES))
 @example(SMALL.replace('kind   = "worm gear"', 'kind = ["worm gear"]'))
+@example(f'{SMALL}\n[shafts.{"x" * 3000}]\ny = 1')
 @example(SMALL.replace('name  = "slide screw"', "name = {}"))
 @example(SMALL.replace('low  = { "range box" = "low" }', "low = { 'range box' = [1] }"))
 def test_a_machine_file_taken_to_pieces_is_a_machine_or_located_complaints(text):

@@ -43,6 +43,10 @@ class Place:
         return f"line {self.line}" if self.file == other.file else str(self)
 
 
+#: A key longer than this is told by its beginning.
+_LONGEST = 200
+
+
 @dataclass(frozen=True)
 class Complaint:
     """What is wrong at a place, and what would be right.
@@ -75,7 +79,9 @@ class Complaint:
         return self.place.column
 
     def __str__(self) -> str:
-        return f"{self.place}: {self.key}: {self.message}" if self.key else f"{self.place}: {self.message}"
+        # What somebody wrote as a key may be as long as a page.
+        key = self.key if len(self.key) <= _LONGEST else f"{self.key[: _LONGEST - 3]}..."
+        return f"{self.place}: {key}: {self.message}" if key else f"{self.place}: {self.message}"
 
     def as_json(self) -> dict[str, object]:
         """The complaint as plain values for a JSON object."""
