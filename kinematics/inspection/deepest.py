@@ -16,7 +16,7 @@ from functools import cached_property
 import numpy as np
 
 from .laid import Laid
-from .looked import pairs
+from .looked import beyond, pairs
 from .passage import Complexes, Floats, Seam
 from .pooled import Pooled, Surface, closely, pooled, thinned
 
@@ -160,7 +160,7 @@ class Deepest:
     @cached_property
     def marks(self) -> list[Floats]:
         """What of the marks between contacts shows at every reading of each record."""
-        return self.pooled.by_record(self.pooled.leveled(self.surface.marks[:, None])[:, 0])
+        return self.pooled.by_record(self.pooled.leveled(self.surface.marks))
 
     @property
     def is_possible(self) -> bool:
@@ -263,8 +263,7 @@ class Deepest:
         """Columns, a row for each reading, weighted, and what is left: but for what the set can make up for."""
         weighted = self._by[:, None] * self.pooled.leveled(columns)
         whole = np.concatenate((weighted, np.zeros((len(self._shown), columns.shape[1]))))
-        basis = self.basis
-        return whole - basis @ (basis.T @ whole), self.rest - basis @ (basis.T @ self.rest)
+        return beyond(self.basis, whole), beyond(self.basis, self.rest)
 
     @cached_property
     def basis(self) -> Floats:

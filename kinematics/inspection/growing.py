@@ -226,7 +226,7 @@ def _leaves(deep: Deepest, tried: Sequence[tuple[int, Complexes]]) -> Floats:
     own, total = len(deep.members), np.zeros((len(deep.pooled.um), sum(len(amounts) for _, amounts in tried)))
     most = np.array([*np.abs(deep.amounts), *(float(np.abs(amounts).max()) for _, amounts in tried)])
     for one in deep.pooled.flanks:
-        gains = one.gains(sources)
+        gains = one.feel.gains(sources)
         wrong = np.abs(gains * most).max(axis=0)
         about = one.feel.about(deep.seam, float(wrong[:own].sum() + wrong[own:].max()))
         home = np.exp(about.turns[:, None] * orders) * gains

@@ -71,18 +71,18 @@ class Looked:
 
     def leveled(self, values: Floats) -> Floats:
         """Values, or columns, a row for each reading, with what is taken for zeros and slope left out."""
-        return np.asarray(values - self.plain @ (self.plain.T @ values))
+        return beyond(self.plain, values)
 
     def basis(self, marks: Floats) -> Floats:
         """The same with the marks beside it, as much as the feeler shows of them."""
-        beside = marks - self.plain @ (self.plain.T @ marks)
+        beside = self.leveled(marks)
         size = float(np.linalg.norm(beside))
         return self.plain if size < _FLAT * np.sqrt(self.size) else np.column_stack((self.plain, beside / size))
 
     def beside(self, marks: Floats, waves: Complexes) -> tuple[Floats, Floats]:
         """Two columns for each wave, and the readings, with zeros, slopes and marks taken out."""
         basis, both = self.basis(marks), np.column_stack((pairs(waves), self.readings.um))
-        both = both - basis @ (basis.T @ both)
+        both = beyond(basis, both)
         return both[:, :-1], both[:, -1]
 
     def made(self, sources: Sequence[WaveSource], seam: Seam) -> tuple[Floats, Complexes]:
@@ -118,6 +118,11 @@ class Looked:
     def size(self) -> int:
         """How many readings."""
         return len(self.readings.um)
+
+
+def beyond(basis: Floats, values: Floats) -> Floats:
+    """Values, or columns of them, less what the columns of an orthonormal basis make of them."""
+    return np.asarray(values - basis @ (basis.T @ values))
 
 
 def pairs(waves: Complexes) -> Floats:

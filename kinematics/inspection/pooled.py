@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from .looked import Looked
+from .looked import Looked, beyond
 from .passage import About, Complexes, Feel, Flank, Floats, Seam, WaveSource
 
 #: Records whose points are kept together: those in hand, a first look at them, and the finer one.
@@ -77,10 +77,6 @@ class FlankPoints:
         waves, marks, places = parts
         return cls(feel, waves, marks, places, evened)
 
-    def gains(self, sources: Sequence[WaveSource]) -> Complexes:
-        """µm that one of each source leaves at each point; one row for all where none of them leans."""
-        return self.feel.gains(sources)
-
     def marked(self, about: About, best: npt.NDArray[np.int64]) -> Floats:
         """At each point what these passages leave off their contacts, and by how much more as the seam is shifted.
 
@@ -135,8 +131,8 @@ class Pooled:
         return whole
 
     def leveled(self, columns: Floats) -> Floats:
-        """Columns, a row for each reading, with what is taken for zeros and slopes left out."""
-        return np.asarray(columns - self.plain @ (self.plain.T @ columns))
+        """Values, or columns, a row for each reading, with what is taken for zeros and slopes left out."""
+        return beyond(self.plain, columns)
 
     def by_record(self, values: Floats) -> list[Floats]:
         """Values at all readings, record by record."""
@@ -173,7 +169,7 @@ class Pooled:
         size = len(self.um), len(sources)
         marked, waves = np.zeros((2, size[0], 3)), np.zeros((2, *size), dtype=complex)
         for one in self.flanks:
-            gains = one.gains(sources)
+            gains = one.feel.gains(sources)
             about = one.feel.about(seam, float(np.abs(gains * amounts).sum(axis=1).max()))
             home = np.exp(about.turns[:, None] * orders) * gains
             away = np.exp(about.away[:, None] * orders)

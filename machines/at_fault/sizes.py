@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from handlead.kinematics.inspection.choosing import seams
 from handlead.kinematics.inspection.looked import Looked, pairs
-from handlead.kinematics.inspection.passage import Floats, WaveSource
+from handlead.kinematics.inspection.passage import WaveSource
 
 #: Of the seams that the fit tries, every so many.
 _EVERY = 4
@@ -21,10 +21,10 @@ def sizes_of(
     looked: Sequence[Looked], sources: Sequence[WaveSource], um: Sequence[Sequence[float]]
 ) -> list[float]:
     """How much of each source, alone, comes nearest to a wave that leaves so many µm at the readings of each record."""
-    wave = np.concatenate([_level(one, np.array(values)) for one, values in zip(looked, um, strict=True)])
+    wave = np.concatenate([one.leveled(np.array(values)) for one, values in zip(looked, um, strict=True)])
     sizes, least = np.zeros(len(sources)), np.full(len(sources), np.inf)
     for seam in seams(sum(one.size for one in looked))[::_EVERY]:
-        columns = np.concatenate([_level(one, pairs(one.made(sources, seam)[1])) for one in looked])
+        columns = np.concatenate([one.leveled(pairs(one.made(sources, seam)[1])) for one in looked])
         for at in range(len(sources)):
             two = columns[:, 2 * at : 2 * at + 2]
             pair, *_ = np.linalg.lstsq(two, wave, rcond=None)
@@ -32,8 +32,3 @@ def sizes_of(
             if left < least[at]:
                 sizes[at], least[at] = float(np.hypot(*pair)), left
     return [float(one) for one in sizes]
-
-
-def _level(one: Looked, values: Floats) -> Floats:
-    """The values with what is taken for the record's zeros and slope left out."""
-    return np.asarray(values - one.plain @ (one.plain.T @ values))
